@@ -1,0 +1,6 @@
+//! Host-side bench for firmware that watches power rails.
+#![cfg_attr(not(feature = "std"), no_std)]
+
+extern crate alloc;
+
+pub mod plant;
