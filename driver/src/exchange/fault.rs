@@ -1,0 +1,126 @@
+use core::fmt;
+
+use crate::Channel;
+
+/// What went wrong, other than the bus itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Fault {
+    /// The check byte (PEC) of a read was wrong, as often as it was tried.
+    CheckByte {
+        /// Computed from the bytes that came.
+        expected: u8,
+        /// As it came.
+        got: u8,
+    },
+    /// The latched block's own check value was wrong, as often as it was read.
+    BlockCheck {
+        /// Computed from the bytes that came.
+        expected: u16,
+        /// As it came.
+        got: u16,
+    },
+    /// The latch did not take place within the time that the datasheet gives: the block still carries an older tag.
+    Stale {
+        /// Tag that was asked for.
+        expected: u8,
+        /// Tag of the block.
+        got: u8,
+    },
+    /// Another part answers at this address, or none that is known.
+    Identity {
+        /// By the datasheet.
+        expected: u32,
+        /// As it came.
+        got: u32,
+    },
+    /// A register did not read back as written, as often as it was tried.
+    ReadBack {
+        /// First data byte that differs, as written.
+        wrote: u8,
+        /// The same byte as read.
+        read: u8,
+    },
+    /// The part's set-up is not the one that was left there: somebody else wrote to it.
+    SetUpChanged {
+        /// Set-up serial that was expected.
+        expected: u16,
+        /// Set-up serial as it came.
+        got: u16,
+    },
+    /// The part was reset since it was last set up: it can be initialised, not joined.
+    ResetSeen,
+    /// A mistake in the part's map: a read that is empty, or that does not fit the block.
+    NoRoom,
+    /// The caller asked for something that this part or board cannot do; nothing was sent.
+    Misuse(Misuse),
+}
+
+/// A request that cannot be carried out on this part, found before anything was sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Misuse {
+    /// The part has no such channel.
+    NoSuchChannel(Channel),
+    /// No channel is enabled.
+    NoChannel,
+    /// The part has no such sense range on this channel.
+    NoSuchSenseRange(Channel),
+    /// The part has no such bus range on this channel.
+    NoSuchBusRange(Channel),
+    /// The part has no such pace.
+    NoSuchPace,
+    /// The part cannot average over that many rounds.
+    NoSuchAveraging {
+        /// k as asked for.
+        k: u8,
+        /// Greatest k of the part.
+        max: u8,
+    },
+    /// A burst was asked for on a channel that is not enabled.
+    BurstOnDisabled(Channel),
+    /// The part's supply is declared off.
+    Unpowered,
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::CheckByte { expected, got } => write!(f, "check byte 0x{got:02X}, expected 0x{expected:02X}"),
+            Self::BlockCheck { expected, got } => {
+                write!(f, "block check value 0x{got:04X}, expected 0x{expected:04X}")
+            }
+            Self::Stale { expected, got } => {
+                write!(f, "no new latch in time: tag 0x{got:02X}, expected 0x{expected:02X}")
+            }
+            Self::Identity { expected, got } => write!(f, "identity 0x{got:08X}, expected 0x{expected:08X}"),
+            Self::ReadBack { wrote, read } => write!(f, "wrote 0x{wrote:02X}, read back 0x{read:02X}"),
+            Self::SetUpChanged { expected, got } => {
+                write!(f, "set-up serial {got}, expected {expected}: somebody else wrote to the part")
+            }
+            Self::ResetSeen => f.write_str("the part was reset: initialise it"),
+            Self::NoRoom => f.write_str("the part's map asks for a read that is empty or too long"),
+            Self::Misuse(misuse) => misuse.fmt(f),
+        }
+    }
+}
+
+impl fmt::Display for Misuse {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {
+            Self::NoSuchChannel(channel) => write!(f, "the part has no {channel}"),
+            Self::NoChannel => f.write_str("no channel is enabled"),
+            Self::NoSuchSenseRange(channel) => write!(f, "no such sense range for {channel}"),
+            Self::NoSuchBusRange(channel) => write!(f, "no such bus range for {channel}"),
+            Self::NoSuchPace => f.write_str("the part has no such pace"),
+            Self::NoSuchAveraging { k, max } => write!(f, "means of 2^{k} rounds: this part goes to 2^{max}"),
+            Self::BurstOnDisabled(channel) => write!(f, "burst on {channel}, which is not enabled"),
+            Self::Unpowered => f.write_str("the part's supply is declared off"),
+        }
+    }
+}
+
+impl core::error::Error for Fault {}
+impl core::error::Error for Misuse {}

@@ -1,0 +1,61 @@
+//! Register map of Corncrake, from docs/corncrake-datasheet.md.
+
+/// The 7-bit addresses by strap (section 2.1).
+pub const ADDRESSES: [u8; 4] = [0x32, 0x33, 0x34, 0x35];
+
+/// IDENTITY's fixed value; its last byte is the revision.
+pub const IDENTITY_VALUE: u32 = 0x9E37_C401;
+/// What RESTART takes.
+pub const RESTART_VALUE: u64 = 0xA5;
+/// What clears BOOT.
+pub const BOOT_CLEAR: u64 = 0x01;
+/// GUARD: writes without check byte are ignored.
+pub const GUARD_CHECKED: u64 = 0x01;
+
+/// Pointers (section 3).
+pub mod pointer {
+    pub const IDENTITY: u8 = 0x00;
+    pub const LATCH: u8 = 0x03;
+    pub const RUN: u8 = 0x04;
+    pub const CHANNELS: u8 = 0x05;
+    pub const RANGES: u8 = 0x06;
+    pub const AVERAGING: u8 = 0x07;
+    pub const GUARD: u8 = 0x08;
+    pub const RESTART: u8 = 0x09;
+    pub const BOOT: u8 = 0x0A;
+    pub const FRAME: u8 = 0x80;
+}
+
+/// Layout of the frame block (section 5).
+pub mod block {
+    pub const LEN: u8 = 111;
+    pub const TAG: usize = 0;
+    pub const SERIAL: usize = 1;
+    pub const MODE: usize = 3;
+    pub const SETUP: usize = 4;
+    pub const RANGES: usize = 5;
+    pub const FLAGS: usize = 7;
+    pub const ROUNDS: usize = 9;
+    pub const CHANNEL: usize = 13;
+    pub const CHANNEL_STRIDE: usize = 24;
+    pub const SENSE: usize = 0;
+    pub const BUS: usize = 3;
+    pub const POWER: usize = 5;
+    pub const CHARGE: usize = 10;
+    pub const ENERGY: usize = 16;
+    pub const CRC: usize = 109;
+}
+
+/// Flag bits of the frame block.
+pub mod flag {
+    pub const RESET_SEEN: u16 = 1 << 15;
+    pub const COMPLETE: u16 = 1 << 14;
+}
+
+/// Mode bytes of RUN.
+pub mod mode {
+    pub const IDLE: u8 = 0x00;
+    pub const PACED: u8 = 0x10;
+    pub const SINGLE_SHOT: u8 = 0x20;
+    pub const BURST: u8 = 0x30;
+}

@@ -1,0 +1,236 @@
+use super::decode::{byte, bytes};
+use super::map::{self, pointer};
+use super::{Corncrake, SPEC};
+use crate::Channel;
+use crate::crc::Crc16;
+use crate::exchange::{Command, Fault, Misuse, Read, Step, Turn};
+use crate::part::{Codec, Joint, Part};
+use crate::sampling::{Mode, Sampling};
+
+/// From the write of a latch until it has surely taken place: the longest round, at the slowest oscillator, rounded up.
+const LATCH_WAIT_US: u32 = 510;
+/// How often a block is read, or waited for, before the operation gives up.
+const BLOCK_TRIES: u8 = 3;
+
+/// Stages that several operations share: latch, wait, then read the block in pieces, one stage a piece.
+const LATCH: u8 = 120;
+const WAIT: u8 = 121;
+const READ: u8 = 122;
+/// The stages before them at which `attach` reads the block that is in place.
+const READ_PRESENT: u8 = 2;
+
+impl Part for Corncrake {
+    type Block = [u8; map::block::LEN as usize + 1];
+    const EMPTY: Self::Block = [0; map::block::LEN as usize + 1];
+    const CHECKED: bool = true;
+
+    fn check(&self, sampling: &Sampling<'_>) -> Result<(), Fault> {
+        check(sampling).map_err(Fault::Misuse)
+    }
+
+    fn init(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, read_max: u8) -> Result<Step, Fault> {
+        match turn.stage {
+            0 => Ok(turn.next(identity())),
+            1 => {
+                identified(turn.block)?;
+                (self.tag, self.seen) = (0, 0);
+                Ok(turn.next(Step::Write(Command::big_endian(pointer::RESTART, map::RESTART_VALUE, 1))))
+            }
+            2 => Ok(turn.next(Step::Wait(SPEC.reset_us.saturating_add(SPEC.reset_us / 10)))),
+            3 => Ok(turn.next(Step::Put(Command::big_endian(pointer::GUARD, map::GUARD_CHECKED, 1)))),
+            4 => Ok(turn.next(Step::Write(Command::big_endian(pointer::BOOT, map::BOOT_CLEAR, 1)))),
+            5..=8 => self.set_up(turn, sampling, 5),
+            _ => self.block(turn, read_max),
+        }
+    }
+
+    fn attach(&mut self, turn: &mut Turn<'_>, joint: &Joint, read_max: u8) -> Result<Step, Fault> {
+        match turn.stage {
+            0 => Ok(turn.next(identity())),
+            1 => {
+                identified(turn.block)?;
+                turn.stage = READ_PRESENT;
+                self.attach(turn, joint, read_max)
+            }
+            READ_PRESENT..LATCH => {
+                if let Some(piece) = piece(turn.stage.wrapping_sub(READ_PRESENT), read_max) {
+                    return Ok(turn.next(piece));
+                }
+                if let Err(fault) = intact(turn.block) {
+                    return turn.again(READ_PRESENT, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
+                }
+                let head = self.head(turn.block);
+                if head.reset_seen {
+                    return Err(Fault::ResetSeen);
+                }
+                if head.serial != joint.serial {
+                    return Err(Fault::SetUpChanged { expected: joint.serial, got: head.serial });
+                }
+                self.serial = head.serial;
+                self.tag = byte(turn.block, map::block::TAG);
+                // Never the tag in place: whoever latched that block may not have seen its flags, so let them be carried over.
+                self.seen = self.tag.wrapping_add(1);
+                turn.tries = 0;
+                turn.stage = LATCH;
+                self.block(turn, read_max)
+            }
+            _ => self.block(turn, read_max),
+        }
+    }
+
+    fn latch(&mut self, turn: &mut Turn<'_>, read_max: u8) -> Result<Step, Fault> {
+        turn.stage = turn.stage.max(LATCH);
+        self.block(turn, read_max)
+    }
+
+    fn configure(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, read_max: u8) -> Result<Step, Fault> {
+        match turn.stage {
+            0..=3 => self.set_up(turn, sampling, 0),
+            _ => self.block(turn, read_max),
+        }
+    }
+
+    fn joint(&self) -> Joint {
+        Joint { serial: self.serial }
+    }
+}
+
+impl Corncrake {
+    /// Four stages from `first`: the set-up registers, then RUN, which latches and takes them over; goes on to the shared stages.
+    fn set_up(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, first: u8) -> Result<Step, Fault> {
+        Ok(match turn.stage.wrapping_sub(first) {
+            0 => turn.next(Step::Put(Command::big_endian(pointer::CHANNELS, channels(sampling), 1))),
+            1 => turn.next(Step::Put(Command::big_endian(pointer::RANGES, ranges(sampling), 2))),
+            2 => turn.next(Step::Put(Command::big_endian(pointer::AVERAGING, u64::from(sampling.averaging), 1))),
+            _ => {
+                self.advance_tag();
+                let run = u64::from_be_bytes([0, 0, 0, 0, 0, mode(sampling.mode), self.tag, self.seen]);
+                turn.then(WAIT, Step::WriteStamped(Command::big_endian(pointer::RUN, run, 3)))
+            }
+        })
+    }
+
+    /// The shared stages: latch, wait, read, judge.
+    fn block(&mut self, turn: &mut Turn<'_>, read_max: u8) -> Result<Step, Fault> {
+        match turn.stage {
+            LATCH => {
+                self.advance_tag();
+                let latch = u64::from_be_bytes([0, 0, 0, 0, 0, 0, self.tag, self.seen]);
+                Ok(turn.next(Step::WriteStamped(Command::big_endian(pointer::LATCH, latch, 2))))
+            }
+            WAIT => Ok(turn.next(Step::Wait(LATCH_WAIT_US))),
+            stage => match piece(stage.wrapping_sub(READ), read_max) {
+                Some(piece) => Ok(turn.next(piece)),
+                None => self.judge(turn),
+            },
+        }
+    }
+
+    /// A block is in: is it whole, the one asked for, and still of our set-up?
+    fn judge(&mut self, turn: &mut Turn<'_>) -> Result<Step, Fault> {
+        if let Err(fault) = intact(turn.block) {
+            return turn.again(READ, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
+        }
+        let head = self.head(turn.block);
+        if head.reset_seen {
+            // The block says so itself; the tag is gone with everything else.
+            (self.tag, self.seen) = (byte(turn.block, map::block::TAG), byte(turn.block, map::block::TAG));
+            return Ok(Step::Done);
+        }
+        let tag = byte(turn.block, map::block::TAG);
+        if tag != self.tag {
+            let fault = Fault::Stale { expected: self.tag, got: tag };
+            return turn.again(READ, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
+        }
+        self.seen = tag;
+        Ok(Step::Done)
+    }
+
+    /// Tags run from 1 to 255 and round again; 0 is the tag of a part fresh from reset.
+    const fn advance_tag(&mut self) {
+        self.tag = match self.tag {
+            u8::MAX => 1,
+            tag => tag.wrapping_add(1),
+        };
+    }
+}
+
+const fn identity() -> Step {
+    Step::Read(Read { pointer: pointer::IDENTITY, len: 4, at: 0, check: true })
+}
+
+fn identified(block: &[u8]) -> Result<(), Fault> {
+    let got = u32::from_be_bytes(bytes(block, 0));
+    if got == map::IDENTITY_VALUE { Ok(()) } else { Err(Fault::Identity { expected: map::IDENTITY_VALUE, got }) }
+}
+
+/// The read of the block's piece with this number, at most `read_max` bytes long; `None` past the end.
+fn piece(number: u8, read_max: u8) -> Option<Step> {
+    let read_max = read_max.max(1);
+    let at = number.checked_mul(read_max).filter(|at| *at < map::block::LEN)?;
+    let rest = map::block::LEN.saturating_sub(at);
+    // The check byte exists behind the block's last byte alone; without room for it the block's own CRC must do.
+    let check = rest < read_max;
+    let read = Read { pointer: pointer::FRAME.wrapping_add(at), len: rest.min(read_max), at, check };
+    Some(Step::Read(read))
+}
+
+/// The block's own check value (section 5).
+fn intact(block: &[u8]) -> Result<(), Fault> {
+    let mut crc = Crc16::new();
+    crc.update(block.get(..map::block::CRC).unwrap_or_default());
+    let expected = crc.finish();
+    let got = u16::from_be_bytes(bytes(block, map::block::CRC));
+    if expected == got { Ok(()) } else { Err(Fault::BlockCheck { expected, got }) }
+}
+
+fn check(sampling: &Sampling<'_>) -> Result<(), Misuse> {
+    for (channel, ranges) in Channel::first(u8::MAX).zip(sampling.channels) {
+        if channel.number() >= SPEC.channels {
+            return Err(Misuse::NoSuchChannel(channel));
+        }
+        if let Some(ranges) = ranges {
+            SPEC.sense_range(ranges.sense).ok_or(Misuse::NoSuchSenseRange(channel))?;
+            SPEC.bus_range(ranges.bus).ok_or(Misuse::NoSuchBusRange(channel))?;
+        }
+    }
+    if channels(sampling) == 0 {
+        return Err(Misuse::NoChannel);
+    }
+    if sampling.averaging > SPEC.averaging_max {
+        return Err(Misuse::NoSuchAveraging { k: sampling.averaging, max: SPEC.averaging_max });
+    }
+    match sampling.mode {
+        Mode::Idle | Mode::SingleShot => Ok(()),
+        Mode::Paced(pace) => SPEC.period_us(pace).map(|_| ()).ok_or(Misuse::NoSuchPace),
+        Mode::Burst(channel) => match sampling.channels.get(channel.index()) {
+            Some(Some(_)) => Ok(()),
+            Some(None) => Err(Misuse::BurstOnDisabled(channel)),
+            None => Err(Misuse::NoSuchChannel(channel)),
+        },
+    }
+}
+
+/// Value of CHANNELS.
+fn channels(sampling: &Sampling<'_>) -> u64 {
+    let enabled = |(bit, ranges): (u32, &Option<_>)| ranges.is_some().then(|| 1_u64.checked_shl(bit)).flatten();
+    (0..).zip(sampling.channels).filter_map(enabled).fold(0, |bits, bit| bits | bit)
+}
+
+/// Value of RANGES; a channel that is left out keeps the coarsest.
+fn ranges(sampling: &Sampling<'_>) -> u64 {
+    let nibble = |channel: u8| match sampling.channels.get(usize::from(channel)) {
+        Some(Some(ranges)) => (u64::from(ranges.sense.0) << 2) | u64::from(ranges.bus.0),
+        _ => 2,
+    };
+    (0..SPEC.channels).rev().fold(0, |value, channel| (value << 4) | nibble(channel))
+}
+
+const fn mode(mode: Mode) -> u8 {
+    match mode {
+        Mode::Idle => map::mode::IDLE,
+        Mode::Paced(pace) => map::mode::PACED | pace.0,
+        Mode::SingleShot => map::mode::SINGLE_SHOT,
+        Mode::Burst(channel) => map::mode::BURST | channel.number(),
+    }
+}

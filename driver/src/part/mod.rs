@@ -1,0 +1,137 @@
+//! The contract that a register map fulfils. A new part is a new file here and nothing else.
+//!
+//! Two halves: [`Codec`] says what the latched bytes mean and what the part can do; [`Part`] says which bus steps each
+//! operation takes. Neither knows a bus, a clock, a sense resistor or a ledger.
+
+pub mod corncrake;
+mod spec;
+
+pub use spec::{
+    Accumulators, BusRange, Oscillator, Pace, PaceSpec, RangeSpec, SenseRange, Spec, Supply,
+};
+
+use crate::exchange::{Fault, Step, Turn};
+use crate::sampling::{Mode, Ranges, Sampling};
+use crate::Channel;
+
+/// What the latched bytes of a part mean.
+///
+/// Object-safe, so that one [`Frame`](crate::Frame) type serves every part. `block` is always the part's own
+/// [`Part::Block`], as the last latch left it; bytes that are missing read as zero.
+pub trait Codec {
+    /// What the part can do.
+    fn spec(&self) -> &'static Spec;
+
+    /// What stands at the head of the block.
+    fn head(&self, block: &[u8]) -> Head;
+
+    /// The ranges with which a channel was converted; `None` where it was not enabled, or does not exist.
+    fn ranges(&self, block: &[u8], channel: Channel) -> Option<Ranges>;
+
+    /// The results of a channel in codes; zeros where it does not exist.
+    fn codes(&self, block: &[u8], channel: Channel) -> Codes;
+
+    /// The running sums of a channel; zeros where the part has none or the channel does not exist.
+    fn counters(&self, block: &[u8], channel: Channel) -> Counters;
+}
+
+/// What is common to all channels of a latched block.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Head {
+    /// Set-up serial.
+    pub serial: u16,
+    /// What the part was doing.
+    pub mode: Mode,
+    /// k of means of 2^k rounds.
+    pub averaging: u8,
+    /// A reset was seen and not yet cleared: the set-up is gone.
+    pub reset_seen: bool,
+    /// At least one mean was finished with this set-up: the codes mean something.
+    pub complete: bool,
+    /// Running count of rounds.
+    pub rounds: u32,
+}
+
+/// Results of one channel, in codes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Codes {
+    /// Sense code, signed.
+    pub sense: i32,
+    /// Bus code.
+    pub bus: u32,
+    /// Power code, signed: mean of sense code times bus code.
+    pub power: i64,
+    /// Sense went over range since the block before.
+    pub sense_clipped: bool,
+    /// Bus went over range since the block before.
+    pub bus_clipped: bool,
+}
+
+/// Running sums of one channel, as they stand in the part: modulo the widths in [`Accumulators`].
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Counters {
+    /// Sum of sense codes.
+    pub charge: i64,
+    /// Sum of power codes.
+    pub energy: i64,
+}
+
+/// What has to be known to join a part that runs already: kept by the firmware across its own restart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Joint {
+    /// Set-up serial that the part had when it was last set up.
+    pub serial: u16,
+}
+
+/// Which bus steps the operations of a part take.
+///
+/// Each operation is a small machine: called with its [`Turn`] until it answers [`Step::Done`], each time after the step before has
+/// succeeded. See [`exchange`](crate::exchange) for what the player does around it.
+pub trait Part: Codec {
+    /// Where a latched block is kept, with one byte more for a check byte.
+    type Block: AsRef<[u8]> + AsMut<[u8]>;
+
+    /// A block that holds nothing.
+    const EMPTY: Self::Block;
+
+    /// Whether writes carry a check byte and reads are verified.
+    const CHECKED: bool;
+
+    /// Refuses what the part cannot do, before a byte is sent.
+    ///
+    /// # Errors
+    /// [`Fault::Misuse`] with the first thing that does not fit.
+    fn check(&self, sampling: &Sampling<'_>) -> Result<(), Fault>;
+
+    /// Sets the part up from whatever state it is in: identity, reset, set-up, start. Ends with a latched block in place.
+    ///
+    /// # Errors
+    /// What the part answered instead; it may be left half set up, and `init` starts over.
+    fn init(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, read_max: u8) -> Result<Step, Fault>;
+
+    /// Joins a part that runs, without disturbing it: identity, set-up and serial are compared, nothing but a latch is asked for.
+    /// Ends with a latched block in place.
+    ///
+    /// # Errors
+    /// [`Fault::ResetSeen`], [`Fault::SetUpChanged`] or [`Fault::Identity`]; the part is as it was.
+    fn attach(&mut self, turn: &mut Turn<'_>, joint: &Joint, read_max: u8) -> Result<Step, Fault>;
+
+    /// Latches all channels and reads the block.
+    ///
+    /// # Errors
+    /// [`Fault::Stale`] or [`Fault::BlockCheck`]; no count is lost, the next latch has it.
+    fn latch(&mut self, turn: &mut Turn<'_>, read_max: u8) -> Result<Step, Fault>;
+
+    /// Changes the set-up at the end of a round. Ends with the block of exactly that moment, still described by the old set-up.
+    ///
+    /// # Errors
+    /// As for [`latch`](Self::latch); whether the new set-up is in force is told by the next block.
+    fn configure(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, read_max: u8) -> Result<Step, Fault>;
+
+    /// The serial that the part has now, as far as known: for [`Joint`].
+    fn joint(&self) -> Joint;
+}

@@ -1,0 +1,82 @@
+//! What is to be converted, how often, and averaged over how much.
+
+use crate::part::{BusRange, Pace, SenseRange};
+use crate::Channel;
+
+/// Ranges of one enabled channel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Ranges {
+    /// Range of the voltage across the sense resistor.
+    pub sense: SenseRange,
+    /// Range of the bus voltage.
+    pub bus: BusRange,
+}
+
+/// What the part does by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Mode {
+    /// Nothing: no conversions, accumulators stand still, least supply current.
+    Idle,
+    /// Rounds at a fixed pace, for ever.
+    Paced(Pace),
+    /// As many rounds as one mean takes, back to back, then idle.
+    SingleShot,
+    /// Sense of one channel as fast as the part can, into its store; accumulators stand still.
+    Burst(Channel),
+}
+
+/// A sampling set-up for `N` channels.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Setup<const N: usize> {
+    /// Ranges of each enabled channel; `None` leaves a channel out.
+    pub channels: [Option<Ranges>; N],
+    /// What the part does by itself.
+    pub mode: Mode,
+    /// k: readings are means of 2^k rounds. Accumulators take every round regardless.
+    pub averaging: u8,
+}
+
+impl<const N: usize> Setup<N> {
+    /// All `N` channels in the same ranges, readings from single rounds.
+    #[must_use]
+    pub const fn all(ranges: Ranges, mode: Mode) -> Self {
+        Self { channels: [Some(ranges); N], mode, averaging: 0 }
+    }
+
+    /// The same with other ranges for one channel; unchanged where there is no such channel.
+    #[must_use]
+    pub fn with(mut self, channel: Channel, ranges: Option<Ranges>) -> Self {
+        if let Some(entry) = self.channels.get_mut(channel.index()) {
+            *entry = ranges;
+        }
+        self
+    }
+
+    /// The same with means of 2^`k` rounds.
+    #[must_use]
+    pub const fn averaging(mut self, k: u8) -> Self {
+        self.averaging = k;
+        self
+    }
+
+    /// The same set-up without its width in the type, as parts take it.
+    #[must_use]
+    pub const fn view(&self) -> Sampling<'_> {
+        Sampling { channels: &self.channels, mode: self.mode, averaging: self.averaging }
+    }
+}
+
+/// A [`Setup`] without its width in the type.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Sampling<'a> {
+    /// Ranges of each enabled channel.
+    pub channels: &'a [Option<Ranges>],
+    /// What the part does by itself.
+    pub mode: Mode,
+    /// k of means of 2^k rounds.
+    pub averaging: u8,
+}
