@@ -1,0 +1,259 @@
+//! From codes to quantities: code × ratio as one multiply and one constant shift, and the way back by search.
+
+use core::fmt;
+
+/// A ratio by which codes are multiplied, worked out once from an exact fraction.
+///
+/// The result is a whole number of units (nanoamperes, say), **rounded to nearest, halves away from zero**, so the code `-n` always gives
+/// minus what `n` gives. Make it in a `const` where the board is known at compile time:
+///
+/// ```
+/// use crake::scale::{Scale, ScaleError};
+///
+/// // 500 nV a code over 4.7 mΩ, in nanoamperes: 500 nV × 10^9 ÷ 4 700 000 nΩ.
+/// const CURRENT: Result<Scale, ScaleError> = Scale::new(500_000_000_000, 4_700_000, 18);
+/// let current = CURRENT?;
+/// assert!(current.is_exact());
+/// assert_eq!(current.apply(131_071), 13_943_723_404); // 13 943 723 404.255…
+/// assert_eq!(current.apply(-1), -106_383); // -106 382.978…
+/// # Ok::<(), ScaleError>(())
+/// ```
+///
+/// # How exact
+///
+/// The ratio is kept as a mantissa of 32 whole and 64 fractional bits, rounded **up**, hence too great by δ·2^-64 with 0 ≤ δ < 1. So for a code n > 0 the
+/// product is too great by less than n·2^-64, and the result is within 1/2 + n·2^-64 of the exact value. With the ratio p/q in lowest terms, n·p/q is a
+/// multiple of 1/q, and a value that lies below a half lies at least 1/(2q) below it. So no such value is lifted to the half
+/// if n·2^-64 ≤ 1/(2q); values at or above a half stay there, because the error is never negative. Hence: if the greatest
+/// code times 2q is at most 2^64, **every** code gives the correctly rounded result, ties included. [`is_exact`](Self::is_exact) tells.
+/// (A mantissa rounded to nearest would allow a q twice as great, but would send ties either way.)
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Scale {
+    /// The mantissa's bits of weight 2^-1 to 2^-64.
+    fraction: u64,
+    /// The mantissa's bits of weight 2^31 to 2^0.
+    whole: u32,
+    exact: bool,
+}
+
+impl Scale {
+    /// The ratio `numerator / denominator` for codes of `code_bits` bits, the sign included where there is one: magnitudes below 2^`code_bits`.
+    ///
+    /// The fraction need not be in lowest terms. Takes some thousand cycles on a small core, so keep the result.
+    ///
+    /// # Errors
+    /// In this order: `ZeroDenominator`; `RatioTooGreat` if the ratio is 2^32 or more; `ResultTooGreat` if `code_bits` is over 63, or if a
+    /// code times the ratio might leave the range of `i64`.
+    pub const fn new(
+        numerator: u128,
+        denominator: u128,
+        code_bits: u32,
+    ) -> Result<Self, ScaleError> {
+        let (Some(whole), Some(mut remainder)) = (
+            numerator.checked_div(denominator),
+            numerator.checked_rem(denominator),
+        ) else {
+            return Err(ScaleError::ZeroDenominator);
+        };
+        if whole >> 32 != 0 {
+            return Err(ScaleError::RatioTooGreat);
+        }
+
+        // Long division. The remainder stays below the denominator; twice it may take 129 bits, of which `carry` is the top one, and
+        // then the wrapped difference is the true one.
+        let mut mantissa = whole;
+        let mut bit = 0;
+        while bit < 64 {
+            let carry = remainder >> 127 != 0;
+            remainder <<= 1;
+            mantissa <<= 1;
+            if carry || remainder >= denominator {
+                remainder = remainder.wrapping_sub(denominator);
+                mantissa |= 1;
+            }
+            bit = u32::wrapping_add(bit, 1);
+        }
+        let exhausted = remainder == 0;
+        if !exhausted {
+            // Below 2^96 so far: no overflow.
+            mantissa = mantissa.wrapping_add(1);
+        }
+        if mantissa >> 96 != 0 {
+            return Err(ScaleError::RatioTooGreat);
+        }
+
+        // The greatest product is below mantissa · 2^code_bits; shifted right by 64 it must fit 63 bits.
+        if code_bits > 63 || mantissa > (u128::MAX >> 1) >> code_bits {
+            return Err(ScaleError::ResultTooGreat);
+        }
+        // The reduction is dear and seldom needed.
+        let greatest_denominator = (1 << 63) >> code_bits;
+        let exact = exhausted
+            || denominator <= greatest_denominator
+            || reduced(denominator, numerator) <= greatest_denominator;
+        Ok(Self {
+            fraction: mantissa as u64,
+            whole: (mantissa >> 64) as u32,
+            exact,
+        })
+    }
+
+    /// Whether each code of the promised width gives the correctly rounded result; otherwise a result may be off by 1/2 + |code|·2^-64 instead of 1/2.
+    #[must_use]
+    pub const fn is_exact(&self) -> bool {
+        self.exact
+    }
+
+    /// A code of up to 32 bits, sign included, times the ratio; rounded to nearest, halves away from zero.
+    ///
+    /// Three products of 32 × 32 bits, no division and no shift by a variable. Cannot overflow, whatever the code.
+    #[must_use]
+    pub const fn apply(&self, code: i32) -> i64 {
+        let magnitude = code.unsigned_abs() as u64;
+        let low = magnitude.wrapping_mul(self.fraction & 0xFFFF_FFFF);
+        let middle = magnitude.wrapping_mul(self.fraction >> 32);
+        let high = magnitude.wrapping_mul(self.whole as u64);
+        // Half a unit is 2^31 at this place; what lies lower cannot carry. A sum of three numbers below 2^32.
+        let carry = (low >> 32)
+            .wrapping_add(middle & 0xFFFF_FFFF)
+            .wrapping_add(1 << 31)
+            >> 32;
+        // 2^31 codes times a mantissa below 2^96, shifted by 64: below 2^63, or 2^63 itself for the code -2^31 alone.
+        let result = high.wrapping_add(middle >> 32).wrapping_add(carry);
+        if code < 0 {
+            0_i64.wrapping_sub_unsigned(result)
+        } else {
+            0_i64.wrapping_add_unsigned(result)
+        }
+    }
+
+    /// A code of any width times the ratio, as [`apply`](Self::apply); for powers, whose codes are products.
+    ///
+    /// Beyond the promised width a result that does not fit is the end of the range of `i64`.
+    #[must_use]
+    pub const fn apply_wide(&self, code: i64) -> i64 {
+        let magnitude = code.unsigned_abs() as u128;
+        // Below 2^127, below 2^64 after the shift, and below 2^95.
+        let fraction = magnitude
+            .wrapping_mul(self.fraction as u128)
+            .wrapping_add(1 << 63)
+            >> 64;
+        let result = magnitude
+            .wrapping_mul(self.whole as u128)
+            .wrapping_add(fraction);
+        let result = if result > u64::MAX as u128 {
+            u64::MAX
+        } else {
+            result as u64
+        };
+        if code < 0 {
+            0_i64.saturating_sub_unsigned(result)
+        } else {
+            0_i64.saturating_add_unsigned(result)
+        }
+    }
+}
+
+/// Why a [`Scale`] cannot be made.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum ScaleError {
+    /// The denominator is zero.
+    ZeroDenominator,
+    /// The ratio is 2^32 or more. A finer unit of code, or a coarser unit of result, makes it smaller.
+    RatioTooGreat,
+    /// The greatest code times the ratio exceeds the range of `i64`, or codes have more than 63 bits.
+    ResultTooGreat,
+}
+
+impl fmt::Display for ScaleError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::ZeroDenominator => "scale: the denominator is zero",
+            Self::RatioTooGreat => "scale: the ratio is 2^32 or more",
+            Self::ResultTooGreat => "scale: the greatest code times the ratio exceeds 63 bits",
+        })
+    }
+}
+
+impl core::error::Error for ScaleError {}
+
+/// The greatest code from `first` to `last` whose converted value is at most `value`; `None` if that of `first` is greater already (or there is no code).
+///
+/// `convert` must never fall as the code rises. It is called at most 65 times. Because it is the very conversion that readings
+/// go through, a limit set to the code found and a reading agree by construction:
+///
+/// ```
+/// use crake::{scale::{code_at_least, code_at_most}, units::Voltage};
+///
+/// let convert = |code: i64| Voltage::from_microvolts(code.saturating_mul(250));
+/// let limit = Voltage::from_millivolts(3300).saturating_add(Voltage::from_microvolts(100));
+/// assert_eq!(code_at_most(0, 65_535, limit, convert), Some(13_200)); // 3.300 V
+/// assert_eq!(code_at_least(0, 65_535, limit, convert), Some(13_201)); // 3.30025 V
+/// assert_eq!(code_at_least(0, 65_535, Voltage::from_volts(20), convert), None);
+/// ```
+#[must_use]
+pub fn code_at_most<T: PartialOrd>(
+    first: i64,
+    last: i64,
+    value: T,
+    convert: impl Fn(i64) -> T,
+) -> Option<i64> {
+    if first > last {
+        return None;
+    }
+    match first_where(first, last, |code| convert(code) > value) {
+        None => Some(last),
+        Some(code) if code == first => None,
+        // Greater than `first`, so it has one below it.
+        Some(code) => Some(code.wrapping_sub(1)),
+    }
+}
+
+/// The least code from `first` to `last` whose converted value is at least `value`; `None` if that of `last` is still smaller (or there is no code).
+///
+/// See [`code_at_most`].
+#[must_use]
+pub fn code_at_least<T: PartialOrd>(
+    first: i64,
+    last: i64,
+    value: T,
+    convert: impl Fn(i64) -> T,
+) -> Option<i64> {
+    first_where(first, last, |code| convert(code) >= value)
+}
+
+/// The least code from `first` to `last` for which `holds`, which never turns false again as the code rises.
+fn first_where(first: i64, last: i64, holds: impl Fn(i64) -> bool) -> Option<i64> {
+    if first > last || !holds(last) {
+        return None;
+    }
+    // It holds for `high`; the distance halves each time.
+    let (mut low, mut high) = (first, last);
+    while low < high {
+        let middle = low.wrapping_add_unsigned(high.abs_diff(low) / 2);
+        if holds(middle) {
+            high = middle;
+        } else {
+            // Below `high`, so it has one above it.
+            low = middle.wrapping_add(1);
+        }
+    }
+    Some(high)
+}
+
+/// The denominator of the fraction in lowest terms.
+const fn reduced(denominator: u128, numerator: u128) -> u128 {
+    let (mut divisor, mut rest) = (denominator, numerator);
+    // Euclid; at most 185 steps for 128 bits.
+    while let Some(next) = divisor.checked_rem(rest) {
+        divisor = rest;
+        rest = next;
+    }
+    match denominator.checked_div(divisor) {
+        Some(denominator) => denominator,
+        None => denominator,
+    }
+}
