@@ -14,6 +14,19 @@
     )
 )]
 
+pub mod board;
+mod channel;
 pub mod crc;
+pub mod exchange;
+mod frame;
+mod monitor;
+pub mod part;
+mod sampling;
 pub mod scale;
 pub mod units;
+
+pub use channel::Channel;
+pub use exchange::{Fault, Misuse};
+pub use frame::{Condition, Frame, NoReading, Reading, Side, Stamp};
+pub use monitor::{Came, Clock, Error, Monitor, ShuntMonitor, Task};
+pub use sampling::{Mode, Ranges, Sampling, Setup};

@@ -1,7 +1,7 @@
 //! What is to be converted, how often, and averaged over how much.
 
-use crate::part::{BusRange, Pace, SenseRange};
 use crate::Channel;
+use crate::part::{BusRange, Pace, SenseRange};
 
 /// Ranges of one enabled channel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,7 +43,11 @@ impl<const N: usize> Setup<N> {
     /// All `N` channels in the same ranges, readings from single rounds.
     #[must_use]
     pub const fn all(ranges: Ranges, mode: Mode) -> Self {
-        Self { channels: [Some(ranges); N], mode, averaging: 0 }
+        Self {
+            channels: [Some(ranges); N],
+            mode,
+            averaging: 0,
+        }
     }
 
     /// The same with other ranges for one channel; unchanged where there is no such channel.
@@ -65,7 +69,11 @@ impl<const N: usize> Setup<N> {
     /// The same set-up without its width in the type, as parts take it.
     #[must_use]
     pub const fn view(&self) -> Sampling<'_> {
-        Sampling { channels: &self.channels, mode: self.mode, averaging: self.averaging }
+        Sampling {
+            channels: &self.channels,
+            mode: self.mode,
+            averaging: self.averaging,
+        }
     }
 }
 

@@ -38,6 +38,13 @@ pub struct Scale {
 }
 
 impl Scale {
+    /// Every code gives 0.
+    pub(crate) const ZERO: Self = Self {
+        fraction: 0,
+        whole: 0,
+        exact: true,
+    };
+
     /// The ratio `numerator / denominator` for codes of `code_bits` bits, the sign included where there is one: magnitudes below 2^`code_bits`.
     ///
     /// The fraction need not be in lowest terms. Takes some thousand cycles on a small core, so keep the result.

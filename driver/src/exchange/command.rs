@@ -24,11 +24,17 @@ impl Command {
     /// A pointer followed by the lowest `width` bytes of `value`, least significant first. `width` beyond 8 counts as 8.
     #[must_use]
     pub fn little_endian(pointer: u8, value: u64, width: u8) -> Self {
-        Self::from_bytes(pointer, value.to_le_bytes().iter().take(usize::from(width.min(8))))
+        Self::from_bytes(
+            pointer,
+            value.to_le_bytes().iter().take(usize::from(width.min(8))),
+        )
     }
 
     fn from_bytes<'a>(pointer: u8, data: impl Iterator<Item = &'a u8>) -> Self {
-        let mut command = Self { bytes: [0; ROOM], len: 0 };
+        let mut command = Self {
+            bytes: [0; ROOM],
+            len: 0,
+        };
         command.push(pointer);
         for byte in data {
             command.push(*byte);
@@ -65,9 +71,9 @@ impl Command {
     /// The same with the check byte that belongs to a write to the 7-bit `address`.
     pub(super) fn checked(mut self, address: u8) -> Self {
         let mut pec = Pec::new();
-        pec.update(&[address << 1]);
-        pec.update(self.bytes());
-        self.push(pec.finish());
+        pec.add(address << 1);
+        pec.add_all(self.bytes());
+        self.push(pec.value());
         self
     }
 }

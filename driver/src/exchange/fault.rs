@@ -88,17 +88,32 @@ pub enum Misuse {
 impl fmt::Display for Fault {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
-            Self::CheckByte { expected, got } => write!(f, "check byte 0x{got:02X}, expected 0x{expected:02X}"),
+            Self::CheckByte { expected, got } => {
+                write!(f, "check byte 0x{got:02X}, expected 0x{expected:02X}")
+            }
             Self::BlockCheck { expected, got } => {
-                write!(f, "block check value 0x{got:04X}, expected 0x{expected:04X}")
+                write!(
+                    f,
+                    "block check value 0x{got:04X}, expected 0x{expected:04X}"
+                )
             }
             Self::Stale { expected, got } => {
-                write!(f, "no new latch in time: tag 0x{got:02X}, expected 0x{expected:02X}")
+                write!(
+                    f,
+                    "no new latch in time: tag 0x{got:02X}, expected 0x{expected:02X}"
+                )
             }
-            Self::Identity { expected, got } => write!(f, "identity 0x{got:08X}, expected 0x{expected:08X}"),
-            Self::ReadBack { wrote, read } => write!(f, "wrote 0x{wrote:02X}, read back 0x{read:02X}"),
+            Self::Identity { expected, got } => {
+                write!(f, "identity 0x{got:08X}, expected 0x{expected:08X}")
+            }
+            Self::ReadBack { wrote, read } => {
+                write!(f, "wrote 0x{wrote:02X}, read back 0x{read:02X}")
+            }
             Self::SetUpChanged { expected, got } => {
-                write!(f, "set-up serial {got}, expected {expected}: somebody else wrote to the part")
+                write!(
+                    f,
+                    "set-up serial {got}, expected {expected}: somebody else wrote to the part"
+                )
             }
             Self::ResetSeen => f.write_str("the part was reset: initialise it"),
             Self::NoRoom => f.write_str("the part's map asks for a read that is empty or too long"),
@@ -115,7 +130,9 @@ impl fmt::Display for Misuse {
             Self::NoSuchSenseRange(channel) => write!(f, "no such sense range for {channel}"),
             Self::NoSuchBusRange(channel) => write!(f, "no such bus range for {channel}"),
             Self::NoSuchPace => f.write_str("the part has no such pace"),
-            Self::NoSuchAveraging { k, max } => write!(f, "means of 2^{k} rounds: this part goes to 2^{max}"),
+            Self::NoSuchAveraging { k, max } => {
+                write!(f, "means of 2^{k} rounds: this part goes to 2^{max}")
+            }
             Self::BurstOnDisabled(channel) => write!(f, "burst on {channel}, which is not enabled"),
             Self::Unpowered => f.write_str("the part's supply is declared off"),
         }

@@ -77,7 +77,13 @@ impl Turn<'_> {
     ///
     /// # Errors
     /// `fault`, when there have been `tries` tries.
-    pub const fn again(&mut self, stage: u8, step: Step, tries: u8, fault: Fault) -> Result<Step, Fault> {
+    pub const fn again(
+        &mut self,
+        stage: u8,
+        step: Step,
+        tries: u8,
+        fault: Fault,
+    ) -> Result<Step, Fault> {
         if self.tries >= tries {
             return Err(fault);
         }

@@ -20,6 +20,8 @@ pub struct Link {
 pub enum Action<'b> {
     /// Write these bytes in one transfer.
     Write(&'b [u8]),
+    /// The same, with the clock read right before and right after: the moment of a latch.
+    WriteStamped(&'b [u8]),
     /// Write the first, then, after a repeated START, read into the second.
     WriteRead(&'b [u8], &'b mut [u8]),
     /// Let at least this many microseconds pass.
@@ -77,14 +79,20 @@ impl<'o> Player<'o> {
     /// Whatever the operation found; it is over then.
     pub fn poll<'b>(&'b mut self, block: &'b mut [u8]) -> Result<Action<'b>, Fault> {
         if self.phase == Phase::Ask {
-            let mut turn = Turn { stage: self.stage, tries: self.tries, block: &mut *block };
+            let mut turn = Turn {
+                stage: self.stage,
+                tries: self.tries,
+                block: &mut *block,
+            };
             let mut step = (self.operation)(&mut turn)?;
             self.stage = turn.stage;
             self.tries = turn.tries;
             self.repeats_left = self.link.repeats;
             if self.link.checked
-                && let Step::Write(command) | Step::WriteStamped(command) | Step::WriteOnce(command) | Step::Put(command) =
-                    &mut step
+                && let Step::Write(command)
+                | Step::WriteStamped(command)
+                | Step::WriteOnce(command)
+                | Step::Put(command) = &mut step
             {
                 *command = command.checked(self.link.address);
             }
@@ -97,12 +105,16 @@ impl<'o> Player<'o> {
                 let (pointer, _) = command.bytes().split_at_checked(1).ok_or(Fault::NoRoom)?;
                 Action::WriteRead(pointer, self.echo.get_mut(..len).ok_or(Fault::NoRoom)?)
             }
-            Step::Write(command) | Step::WriteStamped(command) | Step::WriteOnce(command) | Step::Put(command) => {
+            Step::WriteStamped(command) => Action::WriteStamped(command.bytes()),
+            Step::Write(command) | Step::WriteOnce(command) | Step::Put(command) => {
                 Action::Write(command.bytes())
             }
             Step::Read(read) => {
                 let (from, to) = read.extent();
-                let room = block.get_mut(from..to).filter(|room| !room.is_empty()).ok_or(Fault::NoRoom)?;
+                let room = block
+                    .get_mut(from..to)
+                    .filter(|room| !room.is_empty())
+                    .ok_or(Fault::NoRoom)?;
                 Action::WriteRead(core::slice::from_ref(&read.pointer), room)
             }
             Step::Wait(us) => Action::Wait(*us),
@@ -110,19 +122,14 @@ impl<'o> Player<'o> {
         })
     }
 
-    /// Whether the transfer just handed out is the moment of a latch.
-    #[must_use]
-    pub const fn is_stamped(&self) -> bool {
-        matches!(self.step, Step::WriteStamped(_))
-    }
-
     /// The register that the transfer just handed out is about.
     #[must_use]
     pub const fn pointer(&self) -> u8 {
         match &self.step {
-            Step::Write(command) | Step::WriteStamped(command) | Step::WriteOnce(command) | Step::Put(command) => {
-                command.pointer()
-            }
+            Step::Write(command)
+            | Step::WriteStamped(command)
+            | Step::WriteOnce(command)
+            | Step::Put(command) => command.pointer(),
             Step::Read(read) => read.pointer,
             Step::Wait(_) | Step::Done => 0,
         }
@@ -141,7 +148,11 @@ impl<'o> Player<'o> {
             }
             (Step::Read(read), _) if read.check => {
                 let (from, to) = read.extent();
-                let verdict = verify(self.link.address, read.pointer, block.get(from..to).ok_or(Fault::NoRoom)?);
+                let verdict = verify(
+                    self.link.address,
+                    read.pointer,
+                    block.get(from..to).ok_or(Fault::NoRoom)?,
+                );
                 self.settle(verdict, Phase::Send)?;
             }
             _ => self.phase = Phase::Ask,
@@ -184,12 +195,19 @@ impl<'o> Player<'o> {
     fn read_back(&self, command: &Command) -> Result<(), Fault> {
         let len = self.echo_len(command);
         if self.link.checked {
-            verify(self.link.address, command.pointer(), self.echo.get(..len).ok_or(Fault::NoRoom)?)?;
+            verify(
+                self.link.address,
+                command.pointer(),
+                self.echo.get(..len).ok_or(Fault::NoRoom)?,
+            )?;
         }
         let data = len.saturating_sub(usize::from(self.link.checked));
         for (wrote, read) in command.data().iter().zip(&self.echo).take(data) {
             if wrote != read {
-                return Err(Fault::ReadBack { wrote: *wrote, read: *read });
+                return Err(Fault::ReadBack {
+                    wrote: *wrote,
+                    read: *read,
+                });
             }
         }
         Ok(())
@@ -200,7 +218,9 @@ impl Read {
     /// Where in the block the data and their check byte lie.
     fn extent(self) -> (usize, usize) {
         let from = usize::from(self.at);
-        let to = from.saturating_add(usize::from(self.len)).saturating_add(usize::from(self.check));
+        let to = from
+            .saturating_add(usize::from(self.len))
+            .saturating_add(usize::from(self.check));
         (from, to)
     }
 }
@@ -209,11 +229,20 @@ impl Read {
 ///
 /// Source: SMBus specification, packet error checking: every byte from START on, address bytes included.
 fn verify(address: u8, pointer: u8, bytes: &[u8]) -> Result<(), Fault> {
-    let Some((got, data)) = bytes.split_last() else { return Ok(()) };
+    let Some((got, data)) = bytes.split_last() else {
+        return Ok(());
+    };
     let write = address << 1;
     let mut pec = Pec::new();
-    pec.update(&[write, pointer, write | 1]);
-    pec.update(data);
-    let expected = pec.finish();
-    if expected == *got { Ok(()) } else { Err(Fault::CheckByte { expected, got: *got }) }
+    pec.add_all(&[write, pointer, write | 1]);
+    pec.add_all(data);
+    let expected = pec.value();
+    if expected == *got {
+        Ok(())
+    } else {
+        Err(Fault::CheckByte {
+            expected,
+            got: *got,
+        })
+    }
 }

@@ -10,9 +10,9 @@ pub use spec::{
     Accumulators, BusRange, Oscillator, Pace, PaceSpec, RangeSpec, SenseRange, Spec, Supply,
 };
 
+use crate::Channel;
 use crate::exchange::{Fault, Step, Turn};
 use crate::sampling::{Mode, Ranges, Sampling};
-use crate::Channel;
 
 /// What the latched bytes of a part mean.
 ///
@@ -111,7 +111,12 @@ pub trait Part: Codec {
     ///
     /// # Errors
     /// What the part answered instead; it may be left half set up, and `init` starts over.
-    fn init(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, read_max: u8) -> Result<Step, Fault>;
+    fn init(
+        &mut self,
+        turn: &mut Turn<'_>,
+        sampling: &Sampling<'_>,
+        read_max: u8,
+    ) -> Result<Step, Fault>;
 
     /// Joins a part that runs, without disturbing it: identity, set-up and serial are compared, nothing but a latch is asked for.
     /// Ends with a latched block in place.
@@ -130,7 +135,12 @@ pub trait Part: Codec {
     ///
     /// # Errors
     /// As for [`latch`](Self::latch); whether the new set-up is in force is told by the next block.
-    fn configure(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, read_max: u8) -> Result<Step, Fault>;
+    fn configure(
+        &mut self,
+        turn: &mut Turn<'_>,
+        sampling: &Sampling<'_>,
+        read_max: u8,
+    ) -> Result<Step, Fault>;
 
     /// The serial that the part has now, as far as known: for [`Joint`].
     fn joint(&self) -> Joint;

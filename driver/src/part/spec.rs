@@ -132,14 +132,19 @@ impl Spec {
     /// Nominal round period of a pace in microseconds; `None` where the part has no such pace.
     #[must_use]
     pub fn period_us(&self, pace: Pace) -> Option<u32> {
-        self.paces.get(usize::from(pace.0)).map(|entry| entry.period_us)
+        self.paces
+            .get(usize::from(pace.0))
+            .map(|entry| entry.period_us)
     }
 
     /// The pace with this many rounds a second; `None` where the part has none.
     #[must_use]
     pub fn pace(&self, rounds_per_second: u32) -> Option<Pace> {
         let period_us = 1_000_000_u32.checked_div(rounds_per_second)?;
-        let place = self.paces.iter().position(|entry| entry.period_us == period_us)?;
+        let place = self
+            .paces
+            .iter()
+            .position(|entry| entry.period_us == period_us)?;
         u8::try_from(place).ok().map(Pace)
     }
 

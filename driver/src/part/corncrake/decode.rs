@@ -21,20 +21,31 @@ impl Codec for Corncrake {
     }
 
     fn ranges(&self, block: &[u8], channel: Channel) -> Option<Ranges> {
-        if channel.number() >= SPEC.channels || (byte(block, map::block::SETUP) >> channel.number()) & 1 == 0 {
+        if channel.number() >= SPEC.channels
+            || (byte(block, map::block::SETUP) >> channel.number()) & 1 == 0
+        {
             return None;
         }
         let ranges = u16::from_be_bytes(bytes(block, map::block::RANGES));
-        let [nibble, _] = (ranges >> (4_u32.wrapping_mul(u32::from(channel.number())))).to_le_bytes();
-        Some(Ranges { sense: SenseRange((nibble >> 2) & 1), bus: BusRange(nibble & 3) })
+        let [nibble, _] =
+            (ranges >> (4_u32.wrapping_mul(u32::from(channel.number())))).to_le_bytes();
+        Some(Ranges {
+            sense: SenseRange((nibble >> 2) & 1),
+            bus: BusRange(nibble & 3),
+        })
     }
 
     fn codes(&self, block: &[u8], channel: Channel) -> Codes {
-        let Some(at) = offset(channel) else { return Codes::default() };
+        let Some(at) = offset(channel) else {
+            return Codes::default();
+        };
         let flags = flags(block) >> (2_u32.wrapping_mul(u32::from(channel.number())));
         Codes {
             sense: sign_extended_32(bytes(block, at.wrapping_add(map::block::SENSE))),
-            bus: u32::from(u16::from_be_bytes(bytes(block, at.wrapping_add(map::block::BUS)))),
+            bus: u32::from(u16::from_be_bytes(bytes(
+                block,
+                at.wrapping_add(map::block::BUS),
+            ))),
             power: sign_extended_64(bytes::<5>(block, at.wrapping_add(map::block::POWER))),
             sense_clipped: flags & 1 != 0,
             bus_clipped: flags & 2 != 0,
@@ -42,7 +53,9 @@ impl Codec for Corncrake {
     }
 
     fn counters(&self, block: &[u8], channel: Channel) -> Counters {
-        let Some(at) = offset(channel) else { return Counters::default() };
+        let Some(at) = offset(channel) else {
+            return Counters::default();
+        };
         Counters {
             charge: sign_extended_64(bytes::<6>(block, at.wrapping_add(map::block::CHARGE))),
             energy: i64::from_be_bytes(bytes(block, at.wrapping_add(map::block::ENERGY))),
@@ -77,7 +90,11 @@ pub(super) fn byte(block: &[u8], at: usize) -> u8 {
 
 /// `W` bytes from `at`; zeros where the block is too short.
 pub(super) fn bytes<const W: usize>(block: &[u8], at: usize) -> [u8; W] {
-    block.get(at..).and_then(|rest| rest.first_chunk()).copied().unwrap_or([0; W])
+    block
+        .get(at..)
+        .and_then(|rest| rest.first_chunk())
+        .copied()
+        .unwrap_or([0; W])
 }
 
 fn sign_extended_32(field: [u8; 3]) -> i32 {
@@ -91,5 +108,7 @@ fn sign_extended_64<const W: usize>(field: [u8; W]) -> i64 {
         *to = from;
     }
     let spare = 64_u32.saturating_sub(8_u32.saturating_mul(W as u32));
-    i64::from_be_bytes(wide).checked_shr(spare).unwrap_or_default()
+    i64::from_be_bytes(wide)
+        .checked_shr(spare)
+        .unwrap_or_default()
 }

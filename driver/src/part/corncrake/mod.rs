@@ -7,7 +7,8 @@ mod steps;
 
 pub use map::ADDRESSES;
 pub use spec::{
-    BUS_6_V, BUS_16_V, BUS_65_V, PACE_1, PACE_10, PACE_100, PACE_500, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC,
+    BUS_6_V, BUS_16_V, BUS_65_V, PACE_1, PACE_10, PACE_100, PACE_500, PACE_2000, SENSE_26_MV,
+    SENSE_65_MV, SPEC,
 };
 
 /// The driver's side of one Corncrake: what must be remembered of it between operations.
@@ -26,7 +27,11 @@ impl Corncrake {
     /// A part of which nothing is known yet.
     #[must_use]
     pub const fn new() -> Self {
-        Self { tag: 0, seen: 0, serial: 0 }
+        Self {
+            tag: 0,
+            seen: 0,
+            serial: 0,
+        }
     }
 }
 

@@ -33,7 +33,11 @@ pub const SPEC: Spec = Spec {
     sense_unit_nv: 100,
     bus_unit_nv: 50_000,
     sense: &[sense(5, 2_500), sense(2, 1_200)],
-    bus: &[bus(2, 1_000, 150), bus(5, 2_500, 400), bus(20, 10_000, 1_500)],
+    bus: &[
+        bus(2, 1_000, 150),
+        bus(5, 2_500, 400),
+        bus(20, 10_000, 1_500),
+    ],
     bias: Current::from_nanoamps(20),
     zero_stability: Voltage::from_nanovolts(50),
     paces: &[
@@ -41,12 +45,21 @@ pub const SPEC: Spec = Spec {
         PaceSpec { period_us: 2_000 },
         PaceSpec { period_us: 10_000 },
         PaceSpec { period_us: 100_000 },
-        PaceSpec { period_us: 1_000_000 },
+        PaceSpec {
+            period_us: 1_000_000,
+        },
     ],
     conversion_ns: 62_500,
     averaging_max: 10,
-    accumulators: Accumulators { energy_bits: 60, charge_bits: 44, rounds_bits: 28 },
-    oscillator: Oscillator { error_ppm: 15_000, wander_ppm: 100 },
+    accumulators: Accumulators {
+        energy_bits: 60,
+        charge_bits: 44,
+        rounds_bits: 28,
+    },
+    oscillator: Oscillator {
+        error_ppm: 15_000,
+        wander_ppm: 100,
+    },
     wake_us: 150,
     reset_us: 1_000,
     supply: Supply {

@@ -19,6 +19,15 @@ const READ: u8 = 122;
 /// The stages before them at which `attach` reads the block that is in place.
 const READ_PRESENT: u8 = 2;
 
+/// What a block's set-up serial is good for.
+#[derive(Clone, Copy)]
+enum Serial {
+    /// We wrote ourselves: it is the one to expect from now on.
+    Adopt,
+    /// Nobody should have written.
+    Compare,
+}
+
 impl Part for Corncrake {
     type Block = [u8; map::block::LEN as usize + 1];
     const EMPTY: Self::Block = [0; map::block::LEN as usize + 1];
@@ -28,19 +37,36 @@ impl Part for Corncrake {
         check(sampling).map_err(Fault::Misuse)
     }
 
-    fn init(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, read_max: u8) -> Result<Step, Fault> {
+    fn init(
+        &mut self,
+        turn: &mut Turn<'_>,
+        sampling: &Sampling<'_>,
+        read_max: u8,
+    ) -> Result<Step, Fault> {
         match turn.stage {
             0 => Ok(turn.next(identity())),
             1 => {
                 identified(turn.block)?;
                 (self.tag, self.seen) = (0, 0);
-                Ok(turn.next(Step::Write(Command::big_endian(pointer::RESTART, map::RESTART_VALUE, 1))))
+                Ok(turn.next(Step::Write(Command::big_endian(
+                    pointer::RESTART,
+                    map::RESTART_VALUE,
+                    1,
+                ))))
             }
             2 => Ok(turn.next(Step::Wait(SPEC.reset_us.saturating_add(SPEC.reset_us / 10)))),
-            3 => Ok(turn.next(Step::Put(Command::big_endian(pointer::GUARD, map::GUARD_CHECKED, 1)))),
-            4 => Ok(turn.next(Step::Write(Command::big_endian(pointer::BOOT, map::BOOT_CLEAR, 1)))),
+            3 => Ok(turn.next(Step::Put(Command::big_endian(
+                pointer::GUARD,
+                map::GUARD_CHECKED,
+                1,
+            )))),
+            4 => Ok(turn.next(Step::Write(Command::big_endian(
+                pointer::BOOT,
+                map::BOOT_CLEAR,
+                1,
+            )))),
             5..=8 => self.set_up(turn, sampling, 5),
-            _ => self.block(turn, read_max),
+            _ => self.block(turn, read_max, Serial::Adopt),
         }
     }
 
@@ -64,7 +90,10 @@ impl Part for Corncrake {
                     return Err(Fault::ResetSeen);
                 }
                 if head.serial != joint.serial {
-                    return Err(Fault::SetUpChanged { expected: joint.serial, got: head.serial });
+                    return Err(Fault::SetUpChanged {
+                        expected: joint.serial,
+                        got: head.serial,
+                    });
                 }
                 self.serial = head.serial;
                 self.tag = byte(turn.block, map::block::TAG);
@@ -72,77 +101,125 @@ impl Part for Corncrake {
                 self.seen = self.tag.wrapping_add(1);
                 turn.tries = 0;
                 turn.stage = LATCH;
-                self.block(turn, read_max)
+                self.block(turn, read_max, Serial::Compare)
             }
-            _ => self.block(turn, read_max),
+            _ => self.block(turn, read_max, Serial::Compare),
         }
     }
 
     fn latch(&mut self, turn: &mut Turn<'_>, read_max: u8) -> Result<Step, Fault> {
         turn.stage = turn.stage.max(LATCH);
-        self.block(turn, read_max)
+        self.block(turn, read_max, Serial::Compare)
     }
 
-    fn configure(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, read_max: u8) -> Result<Step, Fault> {
+    fn configure(
+        &mut self,
+        turn: &mut Turn<'_>,
+        sampling: &Sampling<'_>,
+        read_max: u8,
+    ) -> Result<Step, Fault> {
         match turn.stage {
             0..=3 => self.set_up(turn, sampling, 0),
-            _ => self.block(turn, read_max),
+            _ => self.block(turn, read_max, Serial::Adopt),
         }
     }
 
     fn joint(&self) -> Joint {
-        Joint { serial: self.serial }
+        Joint {
+            serial: self.serial,
+        }
     }
 }
 
 impl Corncrake {
     /// Four stages from `first`: the set-up registers, then RUN, which latches and takes them over; goes on to the shared stages.
-    fn set_up(&mut self, turn: &mut Turn<'_>, sampling: &Sampling<'_>, first: u8) -> Result<Step, Fault> {
+    fn set_up(
+        &mut self,
+        turn: &mut Turn<'_>,
+        sampling: &Sampling<'_>,
+        first: u8,
+    ) -> Result<Step, Fault> {
         Ok(match turn.stage.wrapping_sub(first) {
-            0 => turn.next(Step::Put(Command::big_endian(pointer::CHANNELS, channels(sampling), 1))),
-            1 => turn.next(Step::Put(Command::big_endian(pointer::RANGES, ranges(sampling), 2))),
-            2 => turn.next(Step::Put(Command::big_endian(pointer::AVERAGING, u64::from(sampling.averaging), 1))),
+            0 => turn.next(Step::Put(Command::big_endian(
+                pointer::CHANNELS,
+                channels(sampling),
+                1,
+            ))),
+            1 => turn.next(Step::Put(Command::big_endian(
+                pointer::RANGES,
+                ranges(sampling),
+                2,
+            ))),
+            2 => turn.next(Step::Put(Command::big_endian(
+                pointer::AVERAGING,
+                u64::from(sampling.averaging),
+                1,
+            ))),
             _ => {
                 self.advance_tag();
-                let run = u64::from_be_bytes([0, 0, 0, 0, 0, mode(sampling.mode), self.tag, self.seen]);
-                turn.then(WAIT, Step::WriteStamped(Command::big_endian(pointer::RUN, run, 3)))
+                let run =
+                    u64::from_be_bytes([0, 0, 0, 0, 0, mode(sampling.mode), self.tag, self.seen]);
+                turn.then(
+                    WAIT,
+                    Step::WriteStamped(Command::big_endian(pointer::RUN, run, 3)),
+                )
             }
         })
     }
 
     /// The shared stages: latch, wait, read, judge.
-    fn block(&mut self, turn: &mut Turn<'_>, read_max: u8) -> Result<Step, Fault> {
+    fn block(&mut self, turn: &mut Turn<'_>, read_max: u8, serial: Serial) -> Result<Step, Fault> {
         match turn.stage {
             LATCH => {
                 self.advance_tag();
                 let latch = u64::from_be_bytes([0, 0, 0, 0, 0, 0, self.tag, self.seen]);
-                Ok(turn.next(Step::WriteStamped(Command::big_endian(pointer::LATCH, latch, 2))))
+                Ok(turn.next(Step::WriteStamped(Command::big_endian(
+                    pointer::LATCH,
+                    latch,
+                    2,
+                ))))
             }
             WAIT => Ok(turn.next(Step::Wait(LATCH_WAIT_US))),
             stage => match piece(stage.wrapping_sub(READ), read_max) {
                 Some(piece) => Ok(turn.next(piece)),
-                None => self.judge(turn),
+                None => self.judge(turn, serial),
             },
         }
     }
 
     /// A block is in: is it whole, the one asked for, and still of our set-up?
-    fn judge(&mut self, turn: &mut Turn<'_>) -> Result<Step, Fault> {
+    fn judge(&mut self, turn: &mut Turn<'_>, serial: Serial) -> Result<Step, Fault> {
         if let Err(fault) = intact(turn.block) {
             return turn.again(READ, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
         }
         let head = self.head(turn.block);
         if head.reset_seen {
             // The block says so itself; the tag is gone with everything else.
-            (self.tag, self.seen) = (byte(turn.block, map::block::TAG), byte(turn.block, map::block::TAG));
+            (self.tag, self.seen) = (
+                byte(turn.block, map::block::TAG),
+                byte(turn.block, map::block::TAG),
+            );
             return Ok(Step::Done);
         }
         let tag = byte(turn.block, map::block::TAG);
         if tag != self.tag {
-            let fault = Fault::Stale { expected: self.tag, got: tag };
+            let fault = Fault::Stale {
+                expected: self.tag,
+                got: tag,
+            };
             return turn.again(READ, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
         }
         self.seen = tag;
+        match serial {
+            Serial::Adopt => self.serial = head.serial,
+            Serial::Compare if head.serial != self.serial => {
+                return Err(Fault::SetUpChanged {
+                    expected: self.serial,
+                    got: head.serial,
+                });
+            }
+            Serial::Compare => {}
+        }
         Ok(Step::Done)
     }
 
@@ -156,32 +233,55 @@ impl Corncrake {
 }
 
 const fn identity() -> Step {
-    Step::Read(Read { pointer: pointer::IDENTITY, len: 4, at: 0, check: true })
+    Step::Read(Read {
+        pointer: pointer::IDENTITY,
+        len: 4,
+        at: 0,
+        check: true,
+    })
 }
 
 fn identified(block: &[u8]) -> Result<(), Fault> {
     let got = u32::from_be_bytes(bytes(block, 0));
-    if got == map::IDENTITY_VALUE { Ok(()) } else { Err(Fault::Identity { expected: map::IDENTITY_VALUE, got }) }
+    if got == map::IDENTITY_VALUE {
+        Ok(())
+    } else {
+        Err(Fault::Identity {
+            expected: map::IDENTITY_VALUE,
+            got,
+        })
+    }
 }
 
 /// The read of the block's piece with this number, at most `read_max` bytes long; `None` past the end.
 fn piece(number: u8, read_max: u8) -> Option<Step> {
     let read_max = read_max.max(1);
-    let at = number.checked_mul(read_max).filter(|at| *at < map::block::LEN)?;
+    let at = number
+        .checked_mul(read_max)
+        .filter(|at| *at < map::block::LEN)?;
     let rest = map::block::LEN.saturating_sub(at);
     // The check byte exists behind the block's last byte alone; without room for it the block's own CRC must do.
     let check = rest < read_max;
-    let read = Read { pointer: pointer::FRAME.wrapping_add(at), len: rest.min(read_max), at, check };
+    let read = Read {
+        pointer: pointer::FRAME.wrapping_add(at),
+        len: rest.min(read_max),
+        at,
+        check,
+    };
     Some(Step::Read(read))
 }
 
 /// The block's own check value (section 5).
 fn intact(block: &[u8]) -> Result<(), Fault> {
     let mut crc = Crc16::new();
-    crc.update(block.get(..map::block::CRC).unwrap_or_default());
-    let expected = crc.finish();
+    crc.add_all(block.get(..map::block::CRC).unwrap_or_default());
+    let expected = crc.value();
     let got = u16::from_be_bytes(bytes(block, map::block::CRC));
-    if expected == got { Ok(()) } else { Err(Fault::BlockCheck { expected, got }) }
+    if expected == got {
+        Ok(())
+    } else {
+        Err(Fault::BlockCheck { expected, got })
+    }
 }
 
 fn check(sampling: &Sampling<'_>) -> Result<(), Misuse> {
@@ -190,15 +290,20 @@ fn check(sampling: &Sampling<'_>) -> Result<(), Misuse> {
             return Err(Misuse::NoSuchChannel(channel));
         }
         if let Some(ranges) = ranges {
-            SPEC.sense_range(ranges.sense).ok_or(Misuse::NoSuchSenseRange(channel))?;
-            SPEC.bus_range(ranges.bus).ok_or(Misuse::NoSuchBusRange(channel))?;
+            SPEC.sense_range(ranges.sense)
+                .ok_or(Misuse::NoSuchSenseRange(channel))?;
+            SPEC.bus_range(ranges.bus)
+                .ok_or(Misuse::NoSuchBusRange(channel))?;
         }
     }
     if channels(sampling) == 0 {
         return Err(Misuse::NoChannel);
     }
     if sampling.averaging > SPEC.averaging_max {
-        return Err(Misuse::NoSuchAveraging { k: sampling.averaging, max: SPEC.averaging_max });
+        return Err(Misuse::NoSuchAveraging {
+            k: sampling.averaging,
+            max: SPEC.averaging_max,
+        });
     }
     match sampling.mode {
         Mode::Idle | Mode::SingleShot => Ok(()),
@@ -213,8 +318,13 @@ fn check(sampling: &Sampling<'_>) -> Result<(), Misuse> {
 
 /// Value of CHANNELS.
 fn channels(sampling: &Sampling<'_>) -> u64 {
-    let enabled = |(bit, ranges): (u32, &Option<_>)| ranges.is_some().then(|| 1_u64.checked_shl(bit)).flatten();
-    (0..).zip(sampling.channels).filter_map(enabled).fold(0, |bits, bit| bits | bit)
+    let enabled = |(bit, ranges): (u32, &Option<_>)| {
+        ranges.is_some().then(|| 1_u64.checked_shl(bit)).flatten()
+    };
+    (0..)
+        .zip(sampling.channels)
+        .filter_map(enabled)
+        .fold(0, |bits, bit| bits | bit)
 }
 
 /// Value of RANGES; a channel that is left out keeps the coarsest.
@@ -223,7 +333,9 @@ fn ranges(sampling: &Sampling<'_>) -> u64 {
         Some(Some(ranges)) => (u64::from(ranges.sense.0) << 2) | u64::from(ranges.bus.0),
         _ => 2,
     };
-    (0..SPEC.channels).rev().fold(0, |value, channel| (value << 4) | nibble(channel))
+    (0..SPEC.channels)
+        .rev()
+        .fold(0, |value, channel| (value << 4) | nibble(channel))
 }
 
 const fn mode(mode: Mode) -> u8 {

@@ -1,0 +1,214 @@
+use fixed::types::{I2F30, I24F8};
+
+use super::{BoardError, Load, Shunt};
+use crate::Channel;
+use crate::part::Spec;
+use crate::scale::Scale;
+use crate::units::{Current, Power, Resistance, Tolerance, Voltage};
+
+/// One rail: its sense resistor, its load, and how codes become quantities there.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Rail {
+    shunt: Shunt,
+    load: Load,
+    pub(super) correction: Correction,
+    /// Sense units to nanoamperes.
+    current: Scale,
+    /// Products of sense and bus units to nanowatts.
+    power: Scale,
+    /// The zero's current, already in nanoamperes.
+    zero: Current,
+}
+
+/// Correction of one rail by calibration: what is taken off, what it is then multiplied by, and what remains unknown.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Correction {
+    /// Sense voltage that the part shows with no current.
+    pub zero: Zero,
+    /// True current over shown current, after the zero.
+    pub gain: Gain,
+    /// How well the zero is known, in either direction; `None`: not calibrated, the part's own offset limit holds.
+    pub zero_bound: Option<Voltage>,
+    /// How well the gain is known, in either direction, parts per million; `None`: not calibrated, part's and resistor's limits hold.
+    pub gain_bound: Option<Tolerance>,
+}
+
+/// A sense voltage in nanovolts with eight binary places: ±8.388 mV in steps of 1/256 nV.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Zero(I24F8);
+
+/// A factor between −2 and 2 with thirty binary places, close to 1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Gain(I2F30);
+
+impl Correction {
+    /// No correction, nothing known beyond what makers state.
+    pub const NONE: Self = Self {
+        zero: Zero::NONE,
+        gain: Gain::ONE,
+        zero_bound: None,
+        gain_bound: None,
+    };
+}
+
+impl Zero {
+    /// Nothing is taken off.
+    pub const NONE: Self = Self(I24F8::ZERO);
+
+    /// From 256ths of a nanovolt.
+    #[must_use]
+    pub const fn from_bits(nv_256ths: i32) -> Self {
+        Self(I24F8::from_bits(nv_256ths))
+    }
+
+    /// In 256ths of a nanovolt.
+    #[must_use]
+    pub const fn to_bits(self) -> i32 {
+        self.0.to_bits()
+    }
+
+    /// Rounded to the nearest nanovolt.
+    #[must_use]
+    pub const fn voltage(self) -> Voltage {
+        Voltage::from_nanovolts(self.0.saturating_round().to_bits() as i64 >> 8)
+    }
+}
+
+impl Gain {
+    /// Nothing is changed.
+    pub const ONE: Self = Self(I2F30::ONE);
+
+    /// From units of 2^-30.
+    #[must_use]
+    pub const fn from_bits(bits: i32) -> Self {
+        Self(I2F30::from_bits(bits))
+    }
+
+    /// In units of 2^-30.
+    #[must_use]
+    pub const fn to_bits(self) -> i32 {
+        self.0.to_bits()
+    }
+}
+
+impl Rail {
+    /// Least sense resistor.
+    pub const RESISTANCE_MIN: Resistance = Resistance::from_microohms(100);
+    /// Greatest sense resistor.
+    pub const RESISTANCE_MAX: Resistance = Resistance::from_ohms(10);
+
+    /// A rail without correction. It converts once it is part of a [`Board`](super::Board).
+    #[must_use]
+    pub const fn new(shunt: Shunt, load: Load) -> Self {
+        Self {
+            shunt,
+            load,
+            correction: Correction::NONE,
+            current: Scale::ZERO,
+            power: Scale::ZERO,
+            zero: Current::ZERO,
+        }
+    }
+
+    /// Works out the factors.
+    ///
+    /// Current per sense unit: unit ÷ R × gain. Power per product of units: sense unit × bus unit ÷ R × gain.
+    pub(super) const fn prepare(
+        &mut self,
+        spec: &Spec,
+        channel: Channel,
+    ) -> Result<(), BoardError> {
+        let nanoohms = self.shunt.resistance().as_nanoohms();
+        if nanoohms < Self::RESISTANCE_MIN.as_nanoohms()
+            || nanoohms > Self::RESISTANCE_MAX.as_nanoohms()
+        {
+            return Err(BoardError::Resistance(channel));
+        }
+        let gain = self.correction.gain.to_bits();
+        if gain <= 0 {
+            return Err(BoardError::Correction(channel));
+        }
+        // Each factor is below 2^32, so the products are below 2^128.
+        let denominator = (nanoohms as u128).wrapping_mul(1 << 30);
+        let amps = (spec.sense_unit_nv as u128)
+            .wrapping_mul(1_000_000_000)
+            .wrapping_mul(gain as u128);
+        let watts = (spec.sense_unit_nv as u128)
+            .wrapping_mul(spec.bus_unit_nv as u128)
+            .wrapping_mul(gain as u128);
+        let (Ok(current), Ok(power)) = (
+            Scale::new(amps, denominator, 26),
+            Scale::new(watts, denominator, 46),
+        ) else {
+            return Err(BoardError::Correction(channel));
+        };
+        self.current = current;
+        self.power = power;
+        // 256ths of a nanovolt ÷ nΩ = A/256; rounded to the nearest nA, halves away from zero. Below 2^31 × 2^30 × 2^31.
+        let zero = self.correction.zero.to_bits() as i128;
+        let numerator = zero.wrapping_mul(1_000_000_000).wrapping_mul(gain as i128);
+        let divisor = (denominator as i128).wrapping_mul(256);
+        let half = if numerator < 0 {
+            (divisor >> 1).wrapping_neg()
+        } else {
+            divisor >> 1
+        };
+        let Some(zero_na) = numerator.wrapping_add(half).checked_div(divisor) else {
+            return Err(BoardError::Correction(channel));
+        };
+        self.zero = Current::from_nanoamps(zero_na as i64);
+        Ok(())
+    }
+
+    /// Its sense resistor.
+    #[must_use]
+    pub const fn shunt(&self) -> &Shunt {
+        &self.shunt
+    }
+
+    /// Its load, as declared.
+    #[must_use]
+    pub const fn load(&self) -> &Load {
+        &self.load
+    }
+
+    /// Its correction by calibration.
+    #[must_use]
+    pub const fn correction(&self) -> &Correction {
+        &self.correction
+    }
+
+    /// Current of a number of [sense units](Spec::sense_unit_nv), corrected; within 1 nA of exact arithmetic where there is a zero, within half a nA otherwise.
+    #[must_use]
+    pub const fn current(&self, sense_units: i32) -> Current {
+        Current::from_nanoamps(self.current.apply(sense_units)).saturating_sub(self.zero)
+    }
+
+    /// Power of a number of products of [sense](Spec::sense_unit_nv) and [bus units](Spec::bus_unit_nv), corrected by the zero's current at `voltage`.
+    #[must_use]
+    pub const fn power(&self, products: i64, voltage: Voltage) -> Power {
+        let shown = Power::from_nanowatts(self.power.apply_wide(products));
+        if self.zero.as_nanoamps() == 0 {
+            return shown;
+        }
+        // nA × µV = 1e-15 W; both below 2^63, so the product fits. Rounded towards zero: below a nanowatt.
+        let femto = (self.zero.as_nanoamps() as i128).wrapping_mul(voltage.as_microvolts() as i128);
+        shown.saturating_sub(Power::from_nanowatts((femto / 1_000_000) as i64))
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Zero {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "Zero({=i32}/256 nV)", self.to_bits());
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Gain {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "Gain({=i32}/2^30)", self.to_bits());
+    }
+}

@@ -1,0 +1,57 @@
+//! Shells that play exchanges on a bus, and the generic trait that firmware is written against.
+
+mod blocking;
+mod clock;
+mod error;
+
+pub use blocking::Monitor;
+pub use clock::Clock;
+pub use error::{Came, Error, Task};
+
+use crate::Frame;
+use crate::part::{Joint, Spec};
+use crate::sampling::Setup;
+
+/// A monitor of `N` rails, whatever its part: what firmware is written against. Usable as a trait object.
+pub trait ShuntMonitor<const N: usize> {
+    /// The bus's own error.
+    type BusError;
+
+    /// What the part can do.
+    fn spec(&self) -> &'static Spec;
+
+    /// Sets the part up from whatever state it is in, running sums at zero, and starts it.
+    ///
+    /// The frame is the moment at which the set-up takes over: [`Condition::Boundary`](crate::Condition::Boundary), no readings yet. Give it to the ledger.
+    ///
+    /// # Errors
+    /// A set-up that the part cannot do is refused before a byte is sent. Otherwise the part may be left half set up, not running; `init` starts over.
+    fn init(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// Joins a part that was set up earlier, by the same firmware before it restarted or by another, without disturbing it, and latches a frame.
+    ///
+    /// # Errors
+    /// [`Fault::ResetSeen`](crate::Fault::ResetSeen), [`Fault::SetUpChanged`](crate::Fault::SetUpChanged) or [`Fault::Identity`](crate::Fault::Identity): the
+    /// part is as it was, and `init` is what remains.
+    fn attach(&mut self, joint: &Joint) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// Latches all channels at the end of the round in progress and reads the block.
+    ///
+    /// While the part's supply is declared off no transfer is made; the frame says [`Condition::Unpowered`](crate::Condition::Unpowered).
+    ///
+    /// # Errors
+    /// No count and no over-range flag is lost by a failure; the next frame has them.
+    fn latch(&mut self) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// Takes over another set-up at the end of the round in progress.
+    ///
+    /// The frame is of exactly that moment and still described by the old set-up ([`Condition::Boundary`](crate::Condition::Boundary)); later ones are under the new one. Give it to the
+    /// ledger, and not a round is lost.
+    ///
+    /// # Errors
+    /// As `init`. If the change had not begun, the old set-up runs on; whether it took place is told by the next frame.
+    fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// What has to be kept across a restart of the firmware to [`attach`](Self::attach) afterwards.
+    fn joint(&self) -> Joint;
+}
