@@ -19,6 +19,7 @@ mod channel;
 pub mod crc;
 pub mod exchange;
 mod frame;
+pub mod ledger;
 mod monitor;
 pub mod part;
 mod sampling;

@@ -140,7 +140,7 @@ impl Rail {
             .wrapping_mul(gain as u128);
         let (Ok(current), Ok(power)) = (
             Scale::new(amps, denominator, 26),
-            Scale::new(watts, denominator, 46),
+            Scale::new(watts, denominator, 42),
         ) else {
             return Err(BoardError::Correction(channel));
         };

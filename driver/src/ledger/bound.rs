@@ -1,0 +1,80 @@
+//! How far a total may lie from the truth, by named parts.
+
+use crate::units::{Charge, Energy};
+
+/// Bound of a total: the truth lies within ± the sum of the parts, for every part and board inside the limits that datasheet and board state.
+///
+/// Each part is a limit, not a deviation of a distribution; noise is taken at six times its r.m.s. value.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Bound<Q> {
+    /// Instrument: gain error of the part, or of the calibration.
+    pub gain: Q,
+    /// Instrument: offset error and input bias, or what a zero calibration left.
+    pub offset: Q,
+    /// Instrument: noise and rounding to codes, averaged over the rounds.
+    pub noise: Q,
+    /// Board: tolerance of the sense resistor; nothing where the gain was calibrated.
+    pub shunt: Q,
+    /// Board: temperature of the sense resistor, from outside and by its own heat.
+    pub thermal: Q,
+    /// Clocks: the host clock's rate, the wander of the part's oscillator, and the ends of each segment.
+    pub clock: Q,
+    /// What the load does between conversions, as declared.
+    pub load: Q,
+}
+
+/// The parts as the ledger keeps them: whole nanocoulombs or nanojoules, saturating.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Parts(pub(super) [u64; 7]);
+
+impl Parts {
+    pub(super) fn add(&mut self, other: &Self) {
+        for (mine, theirs) in self.0.iter_mut().zip(other.0) {
+            *mine = mine.saturating_add(theirs);
+        }
+    }
+
+    pub(super) fn of<Q>(self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
+        let [gain, offset, noise, shunt, thermal, clock, load] =
+            self.0.map(|part| unit(i128::from(part)));
+        Bound {
+            gain,
+            offset,
+            noise,
+            shunt,
+            thermal,
+            clock,
+            load,
+        }
+    }
+}
+
+impl Bound<Charge> {
+    /// Sum of the parts.
+    #[must_use]
+    pub const fn total(&self) -> Charge {
+        self.gain
+            .saturating_add(self.offset)
+            .saturating_add(self.noise)
+            .saturating_add(self.shunt)
+            .saturating_add(self.thermal)
+            .saturating_add(self.clock)
+            .saturating_add(self.load)
+    }
+}
+
+impl Bound<Energy> {
+    /// Sum of the parts.
+    #[must_use]
+    pub const fn total(&self) -> Energy {
+        self.gain
+            .saturating_add(self.offset)
+            .saturating_add(self.noise)
+            .saturating_add(self.shunt)
+            .saturating_add(self.thermal)
+            .saturating_add(self.clock)
+            .saturating_add(self.load)
+    }
+}

@@ -1,0 +1,468 @@
+//! Exact running totals of energy, charge and time per rail, for as long as it runs.
+//!
+//! Give every frame to [`Ledger::update`]; ask for an [`Account`] whenever wanted. The ledger keeps the part's running sums
+//! as whole numbers, unwrapped across rollovers, and converts once, when asked.
+//!
+//! Two clocks: the part's oscillator may be off by percents, the host's crystal by parts per million. So a total is the mean per round (the
+//! oscillator cancels out) times the time by the *host's* clock. [`Account::energy_by_part_clock`] shows the other view.
+//!
+//! A **segment** is a stretch under one set-up with no count lost. An **epoch** ends where counts were lost or may have been: a reset, no supply, a read so late
+//! that a rollover could hide, a stranger's write. What was accounted for stays; the time in between is told as [`Gap`].
+
+mod bound;
+mod evaluate;
+mod segment;
+mod wide;
+
+pub use bound::Bound;
+
+use evaluate::{PLACES, Stretch, Totals, evaluate};
+use segment::{Sums, wrapped_count};
+
+use crate::Channel;
+use crate::board::Board;
+use crate::frame::{Condition, Frame, Side, Stamp};
+use crate::part::{Pace, Spec};
+use crate::sampling::Mode;
+use crate::units::{Charge, Energy};
+
+/// Running totals of `N` rails.
+#[derive(Clone, Copy, Debug)]
+pub struct Ledger<'b, const N: usize> {
+    board: &'b Board<N>,
+    spec: &'static Spec,
+    closed: [Totals; N],
+    sums: [Sums; N],
+    segment: Option<Segment>,
+    /// Where the account stopped last, while no segment is open.
+    stopped: Option<Stamp>,
+    gap: Gap,
+    epoch: u32,
+}
+
+/// What is common to all rails of the open segment.
+#[derive(Clone, Copy, Debug)]
+struct Segment {
+    start: Stamp,
+    last: Stamp,
+    /// Rounds since the start, and the part's count as last latched.
+    rounds: u64,
+    last_rounds: u32,
+    /// What the part does in it; `None` until the first frame after a boundary tells.
+    mode: Option<Mode>,
+}
+
+/// Time that is not accounted for, as a bracket, in microseconds.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Gap {
+    /// At least this long.
+    pub least_us: u64,
+    /// At most this long.
+    pub greatest_us: u64,
+}
+
+/// What became of a frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Entry {
+    /// Its counts were added.
+    Added,
+    /// Its counts were added, and the next segment begins with it: nothing is lost.
+    Turned,
+    /// It begins an account; nothing to add yet.
+    Opened,
+    /// Counts were lost or may have been: the epoch ended with the frame before. `reopened`: this frame begins the next one.
+    Broken {
+        /// Why.
+        reason: Break,
+        /// Whether the frame could begin another epoch.
+        reopened: bool,
+    },
+    /// The part does not run; nothing to add, and nothing was open.
+    Idle,
+}
+
+/// Why an epoch ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Break {
+    /// The part was reset.
+    Reset,
+    /// The part's supply is declared off.
+    Unpowered,
+    /// The frame came later than [`Ledger::next_read_by_us`]: a rollover cannot be told from none.
+    TooLate,
+    /// The set-up is not the one that ran before, and no boundary lies between.
+    SetUpChanged,
+    /// The count of rounds does not fit the host's clock.
+    Rounds {
+        /// As the part counted.
+        counted: u32,
+        /// As the host's clock has it, at nominal pace.
+        expected: u64,
+    },
+}
+
+/// Totals of one rail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Account {
+    /// Energy into the load, by the host's clock. The sense resistor's own loss is not in it.
+    pub energy: Energy,
+    /// Charge from source to load, by the host's clock.
+    pub charge: Charge,
+    /// Energy by the part's own clock: as far off as the part's oscillator.
+    pub energy_by_part_clock: Energy,
+    /// Charge by the part's own clock.
+    pub charge_by_part_clock: Charge,
+    /// How far `energy` may be from the truth.
+    pub energy_bound: Bound<Energy>,
+    /// How far `charge` may be from the truth.
+    pub charge_bound: Bound<Charge>,
+    /// What `charge` says after clipping: a limit on one side, or nothing.
+    pub charge_side: Side,
+    /// What `energy` says after clipping.
+    pub energy_side: Side,
+    /// How long the rail was accounted for, in microseconds of the host's clock.
+    pub duration_us: u64,
+}
+
+impl<'b, const N: usize> Ledger<'b, N> {
+    /// An empty ledger for a board on a part of this kind.
+    #[must_use]
+    pub fn new(board: &'b Board<N>, spec: &'static Spec) -> Self {
+        Self {
+            board,
+            spec,
+            closed: [Totals::default(); N],
+            sums: [Sums::default(); N],
+            segment: None,
+            stopped: None,
+            gap: Gap::default(),
+            epoch: 0,
+        }
+    }
+
+    /// Takes a frame into account. Frames come in the order in which they were latched, none is left out on purpose: a frame
+    /// that is, costs nothing but widens what is known only at its ends.
+    pub fn update(&mut self, frame: &Frame<'_>) -> Entry {
+        match frame.condition() {
+            Condition::Reset => self.stop(Break::Reset),
+            Condition::Unpowered => self.stop(Break::Unpowered),
+            Condition::Steady | Condition::Boundary => {
+                let Some(segment) = self.segment else {
+                    self.open(frame);
+                    return Entry::Opened;
+                };
+                if let Err(reason) = self.advance(segment, frame) {
+                    self.stop(reason);
+                    self.open(frame);
+                    return Entry::Broken {
+                        reason,
+                        reopened: true,
+                    };
+                }
+                if frame.condition() == Condition::Boundary {
+                    self.close();
+                    self.begin(frame);
+                    return Entry::Turned;
+                }
+                Entry::Added
+            }
+        }
+    }
+
+    /// Converts by another description of the board from now on, after a calibration. What was counted so far is converted by the old one.
+    ///
+    /// Call it right after an [`update`](Self::update): what the part counts from that frame on goes by the new board.
+    pub fn set_board(&mut self, board: &'b Board<N>) {
+        if let Some(segment) = self.segment {
+            self.close();
+            for sums in &mut self.sums {
+                *sums = Sums {
+                    bus: sums.bus,
+                    ..Sums::from(sums.last, sums.ranges)
+                };
+            }
+            self.segment = Some(Segment {
+                start: segment.last,
+                rounds: 0,
+                ..segment
+            });
+        }
+        self.board = board;
+    }
+
+    /// Totals of a rail, open segment included; `None` if there is no such rail.
+    #[must_use]
+    pub fn account(&self, channel: Channel) -> Option<Account> {
+        let mut totals = *self.closed.get(channel.index())?;
+        let (rail, sums) = (self.board.rail(channel)?, self.sums.get(channel.index())?);
+        if let Some(stretch) = self.segment.and_then(|segment| self.stretch(&segment)) {
+            totals.add(&evaluate(self.spec, rail, sums, &stretch));
+        }
+        let one_sided = |clipped| match (clipped, rail.load().flow()) {
+            (false, _) => Side::Near,
+            (true, crate::board::Flow::Forward) => Side::AtLeast,
+            (true, crate::board::Flow::Both) => Side::Unknown,
+        };
+        Some(Account {
+            energy: Energy::from_nanojoules(rounded(totals.energy)),
+            charge: Charge::from_nanocoulombs(rounded(totals.charge)),
+            energy_by_part_clock: Energy::from_nanojoules(rounded(totals.energy_by_part)),
+            charge_by_part_clock: Charge::from_nanocoulombs(rounded(totals.charge_by_part)),
+            energy_bound: totals.energy_bound.of(Energy::from_nanojoules),
+            charge_bound: totals.charge_bound.of(Charge::from_nanocoulombs),
+            charge_side: one_sided(totals.sense_clipped),
+            energy_side: one_sided(totals.sense_clipped || totals.bus_clipped),
+            duration_us: totals.duration_us,
+        })
+    }
+
+    /// The latest safe moment for the next frame, in microseconds on the host's clock: later than this a rollover of the part's sums could not be told from
+    /// none, whatever flows within full scale. `None` while nothing is open or nothing counts.
+    #[must_use]
+    pub fn next_read_by_us(&self) -> Option<u64> {
+        let segment = self.segment?;
+        Some(
+            segment
+                .last
+                .before_us
+                .saturating_add(self.safe_us(segment.mode)?),
+        )
+    }
+
+    /// Time between epochs that is accounted for on no rail.
+    #[must_use]
+    pub const fn gap(&self) -> Gap {
+        self.gap
+    }
+
+    /// Number of times counts were lost or may have been.
+    #[must_use]
+    pub const fn epoch(&self) -> u32 {
+        self.epoch
+    }
+
+    /// Adds the counts of a frame to the open segment.
+    fn advance(&mut self, mut segment: Segment, frame: &Frame<'_>) -> Result<(), Break> {
+        let head = frame.head();
+        if !frame.unbroken()
+            || segment.mode.is_some_and(|mode| mode != head.mode)
+            || !self.same_ranges(segment, frame)
+        {
+            return Err(Break::SetUpChanged);
+        }
+        let mode = head.mode;
+        let stamp = frame.stamp();
+        let elapsed_us = stamp.after_us.saturating_sub(segment.last.before_us);
+        if self
+            .safe_us(Some(mode))
+            .is_some_and(|safe_us| elapsed_us > safe_us)
+        {
+            return Err(Break::TooLate);
+        }
+        let rounds = wrapped_count(
+            head.rounds,
+            segment.last_rounds,
+            self.spec.accumulators.rounds_bits,
+        );
+        self.plausible(mode, rounds, segment.last, stamp)?;
+
+        let accumulators = self.spec.accumulators;
+        for (channel, sums) in Channel::first(u8::MAX).zip(&mut self.sums) {
+            sums.ranges = frame.ranges(channel);
+            sums.advance(
+                frame.counters(channel),
+                accumulators.charge_bits,
+                accumulators.energy_bits,
+            );
+            let codes = frame.codes(channel);
+            sums.sense_clipped |= codes.sense_clipped;
+            sums.bus_clipped |= codes.bus_clipped;
+            let lsb = sums
+                .ranges
+                .and_then(|ranges| self.spec.bus_range(ranges.bus))
+                .map(|bus| bus.lsb_units);
+            if let (true, Some(lsb)) = (head.complete, lsb) {
+                sums.note_bus(codes.bus.saturating_mul(lsb), rounds);
+            }
+        }
+        segment.mode = Some(mode);
+        segment.rounds = segment.rounds.saturating_add(u64::from(rounds));
+        segment.last_rounds = head.rounds;
+        segment.last = stamp;
+        self.segment = Some(segment);
+        Ok(())
+    }
+
+    fn same_ranges(&self, segment: Segment, frame: &Frame<'_>) -> bool {
+        segment.mode.is_none()
+            || Channel::first(u8::MAX)
+                .zip(&self.sums)
+                .all(|(channel, sums)| sums.ranges == frame.ranges(channel))
+    }
+
+    /// Does the part's count of rounds fit the host's clock, within the oscillator's limits, two rounds and the brackets?
+    fn plausible(&self, mode: Mode, counted: u32, from: Stamp, to: Stamp) -> Result<(), Break> {
+        let Some(period_us) = self.period_us(mode) else {
+            return Ok(());
+        };
+        let least_us = to.before_us.saturating_sub(from.after_us);
+        let greatest_us = to.after_us.saturating_sub(from.before_us);
+        let slack_ppm = u64::from(self.spec.oscillator.error_ppm)
+            .saturating_add(u64::from(self.board.clock().as_ppm()));
+        let start_us =
+            u64::from(self.spec.wake_us).saturating_add(u64::from(period_us).saturating_mul(2));
+        let counted_us = u64::from(counted).saturating_mul(u64::from(period_us));
+        let slower =
+            scaled(least_us, 1_000_000_u64.saturating_sub(slack_ppm)).saturating_sub(start_us);
+        let faster =
+            scaled(greatest_us, 1_000_000_u64.saturating_add(slack_ppm)).saturating_add(start_us);
+        if counted_us < slower || counted_us > faster {
+            let expected = greatest_us
+                .checked_div(u64::from(period_us))
+                .unwrap_or_default();
+            return Err(Break::Rounds { counted, expected });
+        }
+        Ok(())
+    }
+
+    /// How long the part's sums can run at full scale before a wrap could hide, by the host's clock.
+    fn safe_us(&self, mode: Option<Mode>) -> Option<u64> {
+        // While the mode is not known yet the fastest pace is assumed.
+        let period_us = u64::from(self.period_us(mode.unwrap_or(Mode::Paced(Pace(0))))?);
+        let sense_max = self.spec.sense.iter().map(|range| range.code_max).max()?;
+        let bus_max = self.spec.bus.iter().map(|range| range.code_max).max()?;
+        let accumulators = self.spec.accumulators;
+        let half = |bits: u8| {
+            1_u128
+                .checked_shl(u32::from(bits.saturating_sub(1)))
+                .unwrap_or_default()
+        };
+        let sense_step = u128::from(sense_max).saturating_add(1);
+        let charge_rounds = half(accumulators.charge_bits).checked_div(sense_step)?;
+        let energy_rounds = half(accumulators.energy_bits)
+            .checked_div(sense_step.saturating_mul(u128::from(bus_max)))?;
+        let count_rounds = half(accumulators.rounds_bits).saturating_mul(2);
+        // The very last count may already be ambiguous, and a round may be in progress at either end.
+        let rounds = charge_rounds
+            .min(energy_rounds)
+            .min(count_rounds)
+            .saturating_sub(4);
+        let us = u64::try_from(rounds)
+            .unwrap_or(u64::MAX)
+            .saturating_mul(period_us);
+        let error_ppm = u64::from(self.spec.oscillator.error_ppm)
+            .saturating_add(u64::from(self.board.clock().as_ppm()));
+        Some(scaled(us, 1_000_000_u64.saturating_sub(error_ppm)))
+    }
+
+    fn period_us(&self, mode: Mode) -> Option<u32> {
+        match mode {
+            Mode::Paced(pace) => self.spec.period_us(pace),
+            Mode::Idle | Mode::SingleShot | Mode::Burst(_) => None,
+        }
+    }
+
+    /// Begins an account with this frame, after whatever gap there was.
+    fn open(&mut self, frame: &Frame<'_>) {
+        if let Some(stopped) = self.stopped.take() {
+            self.add_gap(stopped, frame.stamp());
+        }
+        self.begin(frame);
+    }
+
+    fn begin(&mut self, frame: &Frame<'_>) {
+        let boundary = frame.condition() == Condition::Boundary;
+        let head = frame.head();
+        for (channel, sums) in Channel::first(u8::MAX).zip(&mut self.sums) {
+            let ranges = if boundary {
+                None
+            } else {
+                frame.ranges(channel)
+            };
+            *sums = Sums::from(frame.counters(channel), ranges);
+        }
+        self.segment = Some(Segment {
+            start: frame.stamp(),
+            last: frame.stamp(),
+            rounds: 0,
+            last_rounds: head.rounds,
+            mode: if boundary { None } else { Some(head.mode) },
+        });
+    }
+
+    /// Ends the epoch.
+    fn stop(&mut self, reason: Break) -> Entry {
+        let Some(segment) = self.segment else {
+            return Entry::Idle;
+        };
+        self.close();
+        self.segment = None;
+        self.stopped = Some(segment.last);
+        self.epoch = self.epoch.saturating_add(1);
+        Entry::Broken {
+            reason,
+            reopened: false,
+        }
+    }
+
+    /// Adds the open segment to the closed totals; time in which nothing was counted goes to the gap.
+    fn close(&mut self) {
+        let Some(segment) = self.segment else { return };
+        match self.stretch(&segment) {
+            Some(stretch) => {
+                for ((totals, sums), rail) in self
+                    .closed
+                    .iter_mut()
+                    .zip(&self.sums)
+                    .zip(self.board.rails())
+                {
+                    totals.add(&evaluate(self.spec, rail, sums, &stretch));
+                }
+            }
+            None => self.add_gap(segment.start, segment.last),
+        }
+    }
+
+    fn add_gap(&mut self, from: Stamp, to: Stamp) {
+        let least_us = to.before_us.saturating_sub(from.after_us);
+        let greatest_us = to.after_us.saturating_sub(from.before_us);
+        self.gap.least_us = self.gap.least_us.saturating_add(least_us);
+        self.gap.greatest_us = self.gap.greatest_us.saturating_add(greatest_us);
+    }
+
+    /// The open segment as it is evaluated; `None` while nothing was counted in it.
+    fn stretch(&self, segment: &Segment) -> Option<Stretch> {
+        let period_us = self.period_us(segment.mode?)?;
+        let twice = |stamp: Stamp| stamp.before_us.saturating_add(stamp.after_us);
+        let twice_us = twice(segment.last).saturating_sub(twice(segment.start));
+        if segment.rounds == 0 {
+            return None;
+        }
+        let brackets = segment
+            .start
+            .bracket_us()
+            .saturating_add(segment.last.bracket_us());
+        Some(Stretch {
+            twice_us,
+            rounds: segment.rounds,
+            period_us,
+            bracket_us: brackets.saturating_add(u64::from(self.spec.wake_us)),
+            clock_ppm: self.board.clock().as_ppm(),
+        })
+    }
+}
+
+/// `us` × `millionths` ÷ 10^6.
+fn scaled(us: u64, millionths: u64) -> u64 {
+    let product = u128::from(us).saturating_mul(u128::from(millionths));
+    u64::try_from(product / 1_000_000).unwrap_or(u64::MAX)
+}
+
+/// Fixed point to whole units, rounded to nearest.
+const fn rounded(value: i128) -> i128 {
+    value.saturating_add(1 << (PLACES - 1)) >> PLACES
+}

@@ -1,0 +1,115 @@
+//! A stretch of time over which one set-up ran and no count was lost.
+
+use crate::part::Counters;
+use crate::sampling::Ranges;
+
+/// One rail's sums over the open segment, in codes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Sums {
+    /// Ranges in force; `None` where the channel is left out or not known yet.
+    pub(super) ranges: Option<Ranges>,
+    /// Sum of power codes, unwrapped.
+    pub(super) energy: i128,
+    /// Sum of sense codes, unwrapped.
+    pub(super) charge: i128,
+    /// Sum of twice the bus voltage over the rounds, in bus units, from latched readings: trapezoids.
+    pub(super) twice_bus: u128,
+    /// Bus units as last latched.
+    pub(super) bus: Option<u32>,
+    /// Greatest bus units latched.
+    pub(super) bus_max: u32,
+    /// Part's running sums as last latched.
+    pub(super) last: Counters,
+    /// Some sense conversion was clipped.
+    pub(super) sense_clipped: bool,
+    /// Some bus conversion was clipped.
+    pub(super) bus_clipped: bool,
+}
+
+impl Sums {
+    /// Sums that begin with the part's running sums at `counters`.
+    pub(super) fn from(counters: Counters, ranges: Option<Ranges>) -> Self {
+        Self {
+            ranges,
+            last: counters,
+            ..Self::default()
+        }
+    }
+
+    /// Adds what the part counted since the latch before, across at most one rollover each.
+    pub(super) fn advance(&mut self, counters: Counters, charge_bits: u8, energy_bits: u8) {
+        let charge = wrapped_difference(counters.charge, self.last.charge, charge_bits);
+        let energy = wrapped_difference(counters.energy, self.last.energy, energy_bits);
+        // 2^63 per latch: beyond any number of latches for 128 bits.
+        self.charge = self.charge.saturating_add(i128::from(charge));
+        self.energy = self.energy.saturating_add(i128::from(energy));
+        self.last = counters;
+    }
+
+    /// Notes the bus voltage latched after `rounds` more rounds.
+    pub(super) fn note_bus(&mut self, units: u32, rounds: u32) {
+        let twice = u128::from(units).saturating_add(u128::from(self.bus.unwrap_or(units)));
+        self.twice_bus = self
+            .twice_bus
+            .saturating_add(twice.saturating_mul(u128::from(rounds)));
+        self.bus = Some(units);
+        self.bus_max = self.bus_max.max(units);
+    }
+}
+
+/// `now - before` of a signed counter `bits` wide that wraps: right while the true difference is less than half the counter's span.
+pub(super) fn wrapped_difference(now: i64, before: i64, bits: u8) -> i64 {
+    let spare = 64_u32.saturating_sub(u32::from(bits));
+    now.wrapping_sub(before)
+        .checked_shl(spare)
+        .and_then(|left| left.checked_shr(spare))
+        .unwrap_or_default()
+}
+
+/// `now - before` of an unsigned counter `bits` (at most 32) wide that wraps.
+pub(super) fn wrapped_count(now: u32, before: u32, bits: u8) -> u32 {
+    let spare = 32_u32.saturating_sub(u32::from(bits));
+    now.wrapping_sub(before)
+        .checked_shl(spare)
+        .and_then(|left| left.checked_shr(spare))
+        .unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn differences_across_the_wrap_at_each_width() {
+        for bits in 2..=64_u8 {
+            let half = 1_i128 << (bits - 1);
+            let wrap = |value: i128| {
+                let span = 2 * half;
+                let folded = value.rem_euclid(span);
+                (if folded >= half {
+                    folded - span
+                } else {
+                    folded
+                }) as i64
+            };
+            for start in [-half, -1, 0, half - 1] {
+                for step in [-half, 1 - half, -1, 0, 1, half - 1] {
+                    let now = wrap(start + step);
+                    assert_eq!(
+                        i128::from(wrapped_difference(now, wrap(start), bits)),
+                        step,
+                        "{bits} bits: {start} + {step}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn rounds_across_the_wrap() {
+        assert_eq!(wrapped_count(5, 0x0FFF_FFFE, 28), 7);
+        assert_eq!(wrapped_count(0, 0, 28), 0);
+        assert_eq!(wrapped_count(3, u32::MAX, 32), 4);
+    }
+}
