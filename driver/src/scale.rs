@@ -257,3 +257,136 @@ const fn reduced(denominator: u128, numerator: u128) -> u128 {
         None => denominator,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Scale, ScaleError, code_at_least, code_at_most};
+
+    #[test]
+    fn what_cannot_be_scaled_is_refused() {
+        assert_eq!(Scale::new(1, 0, 18), Err(ScaleError::ZeroDenominator));
+        assert_eq!(Scale::new(1 << 32, 1, 18), Err(ScaleError::RatioTooGreat));
+        // Below 2^32, but rounded up to it.
+        assert_eq!(
+            Scale::new(u128::MAX, 1 << 96, 18),
+            Err(ScaleError::RatioTooGreat)
+        );
+        assert_eq!(Scale::new(1 << 31, 1, 32), Err(ScaleError::ResultTooGreat));
+        assert_eq!(Scale::new(1, 1, 64), Err(ScaleError::ResultTooGreat));
+        assert!(Scale::new((1 << 32) - 1, 1, 31).is_ok());
+    }
+
+    /// Fractions at the ends of 128 bits, where doubling the remainder takes a 129th.
+    #[test]
+    fn fractions_of_any_size_are_divided_exactly() {
+        let scale = |numerator, denominator| Scale::new(numerator, denominator, 32);
+        assert_eq!(scale(u128::MAX, u128::MAX), scale(1, 1));
+        assert_eq!(scale(u128::MAX / 3, u128::MAX), scale(1, 3));
+        assert_eq!(scale(u128::MAX / 3 * 2, u128::MAX), scale(2, 3));
+        assert_eq!(scale(0, 7).map(|scale| scale.apply(i32::MIN)), Ok(0));
+    }
+
+    #[test]
+    fn halves_go_away_from_zero() {
+        // 1/6 is no binary fraction: its halves come out right because the mantissa is rounded up.
+        for (numerator, denominator) in [(1, 2), (1, 6), (7, 10)] {
+            let scale = Scale::new(numerator, denominator, 18).expect("a small ratio");
+            let code = i32::try_from(denominator / 2).expect("small");
+            let half = i64::try_from(numerator).expect("small");
+            assert_eq!(
+                (scale.apply(code), scale.apply(-code)),
+                ((half + 1) / 2, -(half + 1) / 2)
+            );
+        }
+    }
+
+    /// Products that fill every bit: the carry between limbs, and the ends of the codes.
+    #[test]
+    fn narrow_and_wide_agree_and_never_overflow() {
+        for numerator in [
+            1,
+            0xFFFF_FFFF,
+            u64::MAX >> 1,
+            0x0000_0001_FFFF_FFFF,
+            0xFFFF_FFFF_0000_0001,
+        ] {
+            let ratios = [
+                Scale::new(u128::from(numerator), 1 << 32, 18),
+                Scale::new(u128::from(numerator), u128::from(u64::MAX), 18),
+            ];
+            for scale in ratios.into_iter().flatten() {
+                for code in [
+                    0,
+                    1,
+                    -1,
+                    2,
+                    131_071,
+                    -131_072,
+                    i32::MAX,
+                    i32::MIN,
+                    i32::MIN + 1,
+                ] {
+                    assert_eq!(
+                        scale.apply(code),
+                        scale.apply_wide(i64::from(code)),
+                        "{numerator} × {code}"
+                    );
+                }
+            }
+        }
+        let greatest = Scale::new((1 << 96) - 1, 1 << 64, 31).expect("the greatest ratio");
+        assert_eq!(
+            (greatest.apply(i32::MAX), greatest.apply(i32::MIN)),
+            (((1 << 31) - 1) << 32, i64::MIN)
+        );
+        assert_eq!(
+            (greatest.apply_wide(i64::MAX), greatest.apply_wide(i64::MIN)),
+            (i64::MAX, i64::MIN)
+        );
+    }
+
+    /// The code whose value lies 1/(2q) below a half, worked out with Python's `fractions`: 3030303020 × 500000000 ÷ 9999999967
+    /// is 151515151.49999999995. The mantissa lifts it over the half, and the scale had said that it might.
+    #[test]
+    fn a_scale_that_is_not_exact_says_so() {
+        let scale = Scale::new(500_000_000, 9_999_999_967, 34).expect("a small ratio");
+        assert!(!scale.is_exact());
+        assert_eq!(scale.apply_wide(3_030_303_020), 151_515_152);
+        // The same for narrower codes is exact, and so is a fraction that shrinks, or one that is binary.
+        assert!(Scale::new(500_000_000, 9_999_999_967, 29).is_ok_and(|scale| scale.is_exact()));
+        assert!(Scale::new(1_000_000, 10_000_000_000_000, 34).is_ok_and(|scale| scale.is_exact()));
+        assert!(Scale::new(3, 1 << 60, 34).is_ok_and(|scale| scale.is_exact()));
+        // 2^29 is the greatest denominator for 34 bits that are not binary; these are the primes on either side of it.
+        assert!(Scale::new(1, 536_870_909, 34).is_ok_and(|scale| scale.is_exact()));
+        assert!(Scale::new(1, 536_870_923, 34).is_ok_and(|scale| !scale.is_exact()));
+    }
+
+    /// Every interval of a staircase with flat steps and jumps, against a search from end to end.
+    #[test]
+    fn search_agrees_with_trying_all() {
+        let convert = |code: i64| if code < 3 { code / 2 } else { code * 3 };
+        for first in -6..8 {
+            for last in -6..8 {
+                for value in -20..30 {
+                    let most = (first..=last).rev().find(|&code| convert(code) <= value);
+                    let least = (first..=last).find(|&code| convert(code) >= value);
+                    assert_eq!(
+                        code_at_most(first, last, value, convert),
+                        most,
+                        "{first}..={last}, {value}"
+                    );
+                    assert_eq!(
+                        code_at_least(first, last, value, convert),
+                        least,
+                        "{first}..={last}, {value}"
+                    );
+                }
+            }
+        }
+        assert_eq!(code_at_most(i64::MIN, i64::MAX, 12, |code| code), Some(12));
+        assert_eq!(
+            code_at_least(i64::MIN, i64::MAX, i64::MIN, |code| code),
+            Some(i64::MIN)
+        );
+    }
+}
