@@ -13,17 +13,18 @@ use num_bigint::BigInt;
 use num_rational::{BigRational, Ratio};
 
 /// From the least to the greatest that is supported, 100 µΩ to 10 Ω, round ones and awkward ones; nΩ.
-const RESISTANCES: [u64; 11] = [
+const RESISTANCES: [u64; 12] = [
     100_000,        // 100 µΩ
     333_333,        // a third of a milliohm
     1_000_000,      // 1 mΩ
     4_700_000,      // 4.7 mΩ
     6_800_000,      // 6.8 mΩ
     10_000_000,     // 10 mΩ
-    99_999_989,     // a prime
-    1_234_567_891,  // 1.23 Ω, a prime
-    3_999_999_979,  // 4 Ω, a prime
-    9_999_999_999,  // 10 Ω less one step
+    24_576_000, // a denominator of 96 for nanoamperes of the coarse range: one code in 96 lies on a half
+    99_999_989, // a prime
+    1_234_567_891, // 1.23 Ω, a prime
+    3_999_999_979, // 4 Ω, a prime
+    9_999_999_999, // 10 Ω less one step
     10_000_000_000, // 10 Ω
 ];
 
