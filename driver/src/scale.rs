@@ -2,6 +2,10 @@
 
 use core::fmt;
 
+mod search;
+
+pub use search::{code_at_least, code_at_most};
+
 /// A ratio by which codes are multiplied, worked out once from an exact fraction.
 ///
 /// The result is a whole number of units (nanoamperes, say), **rounded to nearest, halves away from zero**, so the code `-n` always gives
@@ -187,70 +191,6 @@ impl fmt::Display for ScaleError {
 
 impl core::error::Error for ScaleError {}
 
-/// The greatest code from `first` to `last` whose converted value is at most `value`; `None` if that of `first` is greater already (or there is no code).
-///
-/// `convert` must never fall as the code rises. It is called at most 65 times. Because it is the very conversion that readings
-/// go through, a limit set to the code found and a reading agree by construction:
-///
-/// ```
-/// use crake::{scale::{code_at_least, code_at_most}, units::Voltage};
-///
-/// let convert = |code: i64| Voltage::from_microvolts(code.saturating_mul(250));
-/// let limit = Voltage::from_millivolts(3300).saturating_add(Voltage::from_microvolts(100));
-/// assert_eq!(code_at_most(0, 65_535, limit, convert), Some(13_200)); // 3.300 V
-/// assert_eq!(code_at_least(0, 65_535, limit, convert), Some(13_201)); // 3.30025 V
-/// assert_eq!(code_at_least(0, 65_535, Voltage::from_volts(20), convert), None);
-/// ```
-#[must_use]
-pub fn code_at_most<T: PartialOrd>(
-    first: i64,
-    last: i64,
-    value: T,
-    convert: impl Fn(i64) -> T,
-) -> Option<i64> {
-    if first > last {
-        return None;
-    }
-    match first_where(first, last, |code| convert(code) > value) {
-        None => Some(last),
-        Some(code) if code == first => None,
-        // Greater than `first`, so it has one below it.
-        Some(code) => Some(code.wrapping_sub(1)),
-    }
-}
-
-/// The least code from `first` to `last` whose converted value is at least `value`; `None` if that of `last` is still smaller (or there is no code).
-///
-/// See [`code_at_most`].
-#[must_use]
-pub fn code_at_least<T: PartialOrd>(
-    first: i64,
-    last: i64,
-    value: T,
-    convert: impl Fn(i64) -> T,
-) -> Option<i64> {
-    first_where(first, last, |code| convert(code) >= value)
-}
-
-/// The least code from `first` to `last` for which `holds`, which never turns false again as the code rises.
-fn first_where(first: i64, last: i64, holds: impl Fn(i64) -> bool) -> Option<i64> {
-    if first > last || !holds(last) {
-        return None;
-    }
-    // It holds for `high`; the distance halves each time.
-    let (mut low, mut high) = (first, last);
-    while low < high {
-        let middle = low.wrapping_add_unsigned(high.abs_diff(low) / 2);
-        if holds(middle) {
-            high = middle;
-        } else {
-            // Below `high`, so it has one above it.
-            low = middle.wrapping_add(1);
-        }
-    }
-    Some(high)
-}
-
 /// The denominator of the fraction in lowest terms.
 const fn reduced(denominator: u128, numerator: u128) -> u128 {
     let (mut divisor, mut rest) = (denominator, numerator);
@@ -262,5 +202,109 @@ const fn reduced(denominator: u128, numerator: u128) -> u128 {
     match denominator.checked_div(divisor) {
         Some(denominator) => denominator,
         None => denominator,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Scale, ScaleError};
+
+    #[test]
+    fn what_cannot_be_scaled_is_refused() {
+        assert_eq!(Scale::new(1, 0, 18), Err(ScaleError::ZeroDenominator));
+        assert_eq!(Scale::new(1 << 32, 1, 18), Err(ScaleError::RatioTooGreat));
+        // Below 2^32, but rounded up to it.
+        assert_eq!(
+            Scale::new(u128::MAX, 1 << 96, 18),
+            Err(ScaleError::RatioTooGreat)
+        );
+        assert_eq!(Scale::new(1 << 31, 1, 32), Err(ScaleError::ResultTooGreat));
+        assert_eq!(Scale::new(1, 1, 64), Err(ScaleError::ResultTooGreat));
+        assert!(Scale::new((1 << 32) - 1, 1, 31).is_ok());
+    }
+
+    /// Fractions at the ends of 128 bits, where doubling the remainder takes a 129th.
+    #[test]
+    fn fractions_of_any_size_are_divided_exactly() {
+        let scale = |numerator, denominator| Scale::new(numerator, denominator, 32);
+        assert_eq!(scale(u128::MAX, u128::MAX), scale(1, 1));
+        assert_eq!(scale(u128::MAX / 3, u128::MAX), scale(1, 3));
+        assert_eq!(scale(u128::MAX / 3 * 2, u128::MAX), scale(2, 3));
+        assert_eq!(scale(0, 7).map(|scale| scale.apply(i32::MIN)), Ok(0));
+    }
+
+    #[test]
+    fn halves_go_away_from_zero() {
+        // 1/6 is no binary fraction: its halves come out right because the mantissa is rounded up.
+        for (numerator, denominator) in [(1, 2), (1, 6), (7, 10)] {
+            let scale = Scale::new(numerator, denominator, 18).expect("a small ratio");
+            let code = i32::try_from(denominator / 2).expect("small");
+            let half = i64::try_from(numerator).expect("small");
+            assert_eq!(
+                (scale.apply(code), scale.apply(-code)),
+                ((half + 1) / 2, -(half + 1) / 2)
+            );
+        }
+    }
+
+    /// Products that fill every bit: the carry between limbs, and the ends of the codes.
+    #[test]
+    fn narrow_and_wide_agree_and_never_overflow() {
+        for numerator in [
+            1,
+            0xFFFF_FFFF,
+            u64::MAX >> 1,
+            0x0000_0001_FFFF_FFFF,
+            0xFFFF_FFFF_0000_0001,
+        ] {
+            let ratios = [
+                Scale::new(u128::from(numerator), 1 << 32, 18),
+                Scale::new(u128::from(numerator), u128::from(u64::MAX), 18),
+            ];
+            for scale in ratios.into_iter().flatten() {
+                for code in [
+                    0,
+                    1,
+                    -1,
+                    2,
+                    131_071,
+                    -131_072,
+                    i32::MAX,
+                    i32::MIN,
+                    i32::MIN + 1,
+                ] {
+                    assert_eq!(
+                        scale.apply(code),
+                        scale.apply_wide(i64::from(code)),
+                        "{numerator} × {code}"
+                    );
+                }
+            }
+        }
+        let greatest = Scale::new((1 << 96) - 1, 1 << 64, 31).expect("the greatest ratio");
+        assert_eq!(
+            (greatest.apply(i32::MAX), greatest.apply(i32::MIN)),
+            (((1 << 31) - 1) << 32, i64::MIN)
+        );
+        assert_eq!(
+            (greatest.apply_wide(i64::MAX), greatest.apply_wide(i64::MIN)),
+            (i64::MAX, i64::MIN)
+        );
+    }
+
+    /// The code whose value lies 1/(2q) below a half, worked out with Python's `fractions`: 3030303020 × 500000000 ÷ 9999999967
+    /// is 151515151.49999999995. The mantissa lifts it over the half, and the scale had said that it might.
+    #[test]
+    fn a_scale_that_is_not_exact_says_so() {
+        let scale = Scale::new(500_000_000, 9_999_999_967, 34).expect("a small ratio");
+        assert!(!scale.is_exact());
+        assert_eq!(scale.apply_wide(3_030_303_020), 151_515_152);
+        // The same for narrower codes is exact, and so is a fraction that shrinks, or one that is binary.
+        assert!(Scale::new(500_000_000, 9_999_999_967, 29).is_ok_and(|scale| scale.is_exact()));
+        assert!(Scale::new(1_000_000, 10_000_000_000_000, 34).is_ok_and(|scale| scale.is_exact()));
+        assert!(Scale::new(3, 1 << 60, 34).is_ok_and(|scale| scale.is_exact()));
+        // 2^29 is the greatest denominator for 34 bits that are not binary; these are the primes on either side of it.
+        assert!(Scale::new(1, 536_870_909, 34).is_ok_and(|scale| scale.is_exact()));
+        assert!(Scale::new(1, 536_870_923, 34).is_ok_and(|scale| !scale.is_exact()));
     }
 }

@@ -1,1 +1,15 @@
-//! What the whole-system tests share.
+//! What the whole-system tests share: a reader of the datasheet, so that expected values come from the document and from nowhere else.
+//!
+//! Everything here panics with the place in the document when the document is not as the reader expects it: a test cannot go on without it.
+//!
+//! - [`datasheet`]: registers, ranges, accuracy, timing, supply and modes, in typed form;
+//! - [`frame`]: the frame block, its layout and its two examples;
+//! - [`examples`]: the worked transfers;
+//! - [`markdown`]: any other table, as text;
+//! - [`number`]: numbers with units as the tables write them.
+
+pub mod datasheet;
+pub mod examples;
+pub mod frame;
+pub mod markdown;
+pub mod number;

@@ -141,26 +141,18 @@ pub(super) fn engineering(
 ) -> fmt::Result {
     let magnitude = billionths.unsigned_abs();
     let precision = f.precision().unwrap_or(3);
-    let (prefix, whole, part, decimals) = PREFIXES
+    let (prefix, number) = PREFIXES
         .iter()
-        .map(|&(prefix, exponent)| (prefix, split(magnitude, exponent, precision)))
-        .find(|&(prefix, (whole, ..))| {
-            if magnitude == 0 {
-                prefix.is_empty()
-            } else {
-                whole < 1000 || prefix == LAST_PREFIX
-            }
+        .map(|&(prefix, exponent)| (prefix, Decimal::new(magnitude, exponent, precision)))
+        .find(|(prefix, number)| match magnitude {
+            0 => prefix.is_empty(),
+            _ => number.whole < 1000 || *prefix == LAST_PREFIX,
         })
-        .map(|(prefix, (whole, part, decimals))| (prefix, whole, part, decimals))
         .ok_or(fmt::Error)?;
 
     // The longest: 21 digits, a point, 18 decimals, a space, a prefix and a symbol.
     let mut text = heapless::String::<64>::new();
-    write!(text, "{whole}")?;
-    if decimals > 0 {
-        write!(text, ".{part:0decimals$}")?;
-    }
-    write!(text, " {prefix}{symbol}")?;
+    write!(text, "{number} {prefix}{symbol}")?;
     f.pad_integral(billionths >= 0, "", &text)
 }
 
@@ -176,23 +168,51 @@ const PREFIXES: [(&str, usize); 7] = [
 ];
 const LAST_PREFIX: &str = "G";
 
-/// Splits a number of billionths, rounded to `precision` decimals of the unit that is `10^exponent` of them (halves up), into
-/// what stands before the point, what stands after it, and the number of decimals that the unit bears.
-fn split(magnitude: u128, exponent: usize, precision: usize) -> (u128, u128, usize) {
-    let decimals = precision.min(exponent);
-    let step = power_of_ten(exponent.saturating_sub(decimals));
-    // At most 2^127 + 10^18: no overflow.
-    let steps = magnitude
-        .wrapping_add(step / 2)
-        .checked_div(step)
-        .unwrap_or(0);
-    let per_unit = power_of_ten(decimals);
-    let whole = steps.checked_div(per_unit).unwrap_or(0);
-    (
-        whole,
-        steps.wrapping_sub(whole.wrapping_mul(per_unit)),
-        decimals,
-    )
+/// A number with a fixed number of decimals.
+struct Decimal {
+    whole: u128,
+    /// What stands after the point, below `one`.
+    part: u128,
+    /// `10^decimals`.
+    one: u128,
+}
+
+impl Decimal {
+    /// A number of billionths in the unit that is `10^exponent` of them, rounded to `precision` decimals (halves up) or to as many as the unit bears.
+    fn new(magnitude: u128, exponent: usize, precision: usize) -> Self {
+        let decimals = precision.min(exponent);
+        let (step, one) = (
+            power_of_ten(exponent.saturating_sub(decimals)),
+            power_of_ten(decimals),
+        );
+        // At most 2^127 + 10^18: no overflow.
+        let steps = magnitude
+            .wrapping_add(step / 2)
+            .checked_div(step)
+            .unwrap_or(0);
+        Self {
+            whole: steps.checked_div(one).unwrap_or(0),
+            part: steps.checked_rem(one).unwrap_or(0),
+            one,
+        }
+    }
+}
+
+impl fmt::Display for Decimal {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}", self.whole)?;
+        let mut place = self.one;
+        if place > 1 {
+            f.write_char('.')?;
+        }
+        // Digit by digit: a width that is known at run time only would link a panic.
+        while place > 1 {
+            place /= 10;
+            let digit = self.part.checked_div(place).unwrap_or(0) % 10;
+            write!(f, "{digit}")?;
+        }
+        Ok(())
+    }
 }
 
 /// `10^exponent`, for exponents to 18.

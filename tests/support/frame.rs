@@ -1,0 +1,163 @@
+//! The frame block: its layout of section 5, and the two blocks of section 10.
+
+use crate::{
+    datasheet::{small, yes},
+    examples::Transfer,
+    markdown::Document,
+    number::integer,
+};
+use std::collections::BTreeMap;
+
+/// A field of the frame block, section 5, for one channel where it belongs to one.
+#[derive(Clone, Debug)]
+pub struct FrameField {
+    /// As section 10.1 names it: `tag`, `sense 2`.
+    pub name: String,
+    /// Where it begins.
+    pub offset: usize,
+    /// Its width.
+    pub bytes: usize,
+    /// Whether it is two's complement.
+    pub signed: bool,
+}
+
+impl FrameField {
+    /// Its value in a frame block.
+    #[must_use]
+    pub fn read(&self, block: &[u8]) -> i128 {
+        let bytes = &block[self.offset..self.offset + self.bytes];
+        let value = bytes
+            .iter()
+            .fold(0, |value, &byte| value << 8 | i128::from(byte));
+        if self.signed && bytes[0] >= 0x80 {
+            value - (1 << (8 * self.bytes))
+        } else {
+            value
+        }
+    }
+}
+
+/// All fields of the frame block by offset, those of four channels included.
+#[must_use]
+pub fn frame_fields(document: &Document) -> Vec<FrameField> {
+    let mut fields = Vec::new();
+    for row in document
+        .table("5 ", &["offset", "bytes", "signed", "content"])
+        .rows()
+    {
+        let (bytes, signed) = (small(&row[1]), yes(&row[2]));
+        match row[0].split_once(" + ") {
+            None => fields.push(FrameField {
+                name: field_name(&row[3]),
+                offset: small(&row[0]),
+                bytes,
+                signed,
+            }),
+            Some((base, step)) => {
+                let step: usize = small(
+                    step.strip_suffix('c')
+                        .unwrap_or_else(|| panic!("offset '{}'", row[0])),
+                );
+                let quantity = row[3].split(' ').next().unwrap_or_default().to_lowercase();
+                for channel in 0..4 {
+                    fields.push(FrameField {
+                        name: format!("{quantity} {channel}"),
+                        offset: small::<usize>(base) + step * channel,
+                        bytes,
+                        signed,
+                    });
+                }
+            }
+        }
+    }
+    fields.sort_by_key(|field| field.offset);
+    fields
+}
+
+/// The name in 10.1 of what section 5 describes.
+fn field_name(content: &str) -> String {
+    let names = [
+        ("tag", "tag"),
+        ("SERIAL", "serial"),
+        ("active mode", "mode"),
+        ("active set-up", "set-up"),
+        ("active RANGES", "ranges"),
+        ("flags", "flags"),
+        ("ROUNDS", "rounds"),
+        ("CRC-16", "crc"),
+    ];
+    let found = names.iter().find(|(begin, _)| content.starts_with(begin));
+    found
+        .map(|(_, name)| (*name).to_owned())
+        .unwrap_or_else(|| panic!("frame field '{content}'"))
+}
+
+/// A whole frame block.
+#[derive(Clone, Debug)]
+pub struct Frame {
+    /// The transfer that reads it, check byte included.
+    pub transfer: Transfer,
+    /// Its 111 bytes.
+    pub block: Vec<u8>,
+    /// Its fields by name (`sense 2`), where the document lists them.
+    pub fields: BTreeMap<String, i128>,
+}
+
+/// The frame block of 10.1, with its fields.
+#[must_use]
+pub fn frame(document: &Document) -> Frame {
+    let fields = document
+        .table("10.1 ", &["field", "value"])
+        .rows()
+        .map(|row| (row[0].clone(), integer(&row[1])));
+    block(document.fence("10.1 "), fields.collect())
+}
+
+/// The frame block after a reset, of 10.2.
+#[must_use]
+pub fn reset_frame(document: &Document) -> Frame {
+    block(document.fence("10.2 "), BTreeMap::new())
+}
+
+fn block(text: &str, fields: BTreeMap<String, i128>) -> Frame {
+    let transfer = Transfer::parse(text);
+    let parts = transfer.parts();
+    // The last part is address, block, check byte.
+    let read = parts.last().expect("a read");
+    let block = read[1..read.len() - 1].to_vec();
+    Frame {
+        transfer,
+        block,
+        fields,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{frame, frame_fields, reset_frame};
+    use crate::markdown::Document;
+
+    /// The layout of section 5 cuts the block of 10.1 into the fields that 10.1 lists, in order and without a gap.
+    #[test]
+    fn the_layout_fits_the_listed_frame() {
+        let document = Document::corncrake();
+        let frame = frame(&document);
+        let fields = frame_fields(&document);
+        let mut next = 0;
+        for field in &fields {
+            assert_eq!(field.offset, next, "{}", field.name);
+            next += field.bytes;
+            assert_eq!(
+                field.read(&frame.block),
+                frame.fields[&field.name],
+                "{}",
+                field.name
+            );
+        }
+        assert_eq!(
+            (fields.len(), next),
+            (frame.fields.len(), frame.block.len())
+        );
+        assert_eq!(reset_frame(&document).block.len(), 111);
+    }
+}
