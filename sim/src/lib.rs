@@ -3,4 +3,9 @@
 
 extern crate alloc;
 
+pub mod bench;
+pub mod board;
+pub mod bus;
+pub mod part;
 pub mod plant;
+pub mod rng;

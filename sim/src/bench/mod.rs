@@ -1,0 +1,166 @@
+//! The bench: one clock, one bus, and the parts and rails on it.
+//!
+//! ```
+//! # fn main() -> Result<(), Box<dyn core::error::Error>> {
+//! use core::time::Duration;
+//! use crake_sim::{bench::Bench, part::corncrake::Corncrake};
+//! use embedded_hal::i2c::I2c;
+//!
+//! let bench = Bench::new(1);
+//! let part = bench.part(Corncrake::drawn(0x32))?;
+//! bench.run_for(Duration::from_millis(5));
+//!
+//! let mut identity = [0; 4];
+//! bench.i2c().write_read(0x32, &[0x00], &mut identity)?;
+//! assert_eq!(identity, [0x9E, 0x37, 0xC4, 0x01]);
+//! assert_eq!(part.conversions(), 0); // idle after a reset
+//! # Ok(())
+//! # }
+//! ```
+
+mod error;
+mod handles;
+mod part;
+
+use alloc::{rc::Rc, vec::Vec};
+use core::{cell::RefCell, time::Duration};
+
+pub use error::BenchError;
+pub use handles::{Delay, I2c, Wire};
+pub use part::Part;
+
+use crate::{
+    bus::{Bus, Clock, Logging, Restart, Speed, Stats, Transaction},
+    part::{Target, corncrake::Corncrake},
+    rng::Rng,
+};
+
+/// A handle of a bench; clones are the same bench.
+///
+/// Time is virtual and moves when something takes time: a transfer, a delay, [`run_for`](Self::run_for). Whenever it moves, every part on the bus has
+/// lived until then before the call returns.
+#[derive(Clone)]
+pub struct Bench {
+    seed: u64,
+    clock: Clock,
+    world: Rc<RefCell<World>>,
+}
+
+struct World {
+    bus: Bus,
+    addresses: Vec<u8>,
+}
+
+impl Bench {
+    /// A bench without parts, at time 0, with a bus of 400 kHz. All chance on it comes from `seed`.
+    pub fn new(seed: u64) -> Self {
+        let clock = Clock::default();
+        let bus = Bus::new(clock.clone(), Speed::default());
+        Self {
+            seed,
+            clock,
+            world: Rc::new(RefCell::new(World {
+                bus,
+                addresses: Vec::new(),
+            })),
+        }
+    }
+
+    /// The seed it was made with.
+    pub fn seed(&self) -> u64 {
+        self.seed
+    }
+
+    /// The generator for the concern called `name`, for whatever a test draws itself: resistors, faults, loads.
+    pub fn rng(&self, name: &str) -> Rng {
+        Rng::new(self.seed).stream(name)
+    }
+
+    /// Puts a part on the bus. Its individual follows from the bench's seed and its address alone.
+    ///
+    /// # Errors
+    /// An address that the part cannot have, or that is taken; nothing is added then.
+    pub fn part(&self, order: Corncrake) -> Result<Part, BenchError> {
+        let address = order.address();
+        let model = order
+            .build(&Rng::new(self.seed))
+            .ok_or(BenchError::NoSuchAddress(address))?;
+        let model = Rc::new(RefCell::new(model));
+        self.attach(address, model.clone())?;
+        Ok(Part::new(model))
+    }
+
+    /// Puts a target of your own on the bus.
+    ///
+    /// # Errors
+    /// An address that is taken; nothing is added then.
+    pub fn attach(&self, address: u8, target: Rc<RefCell<dyn Target>>) -> Result<(), BenchError> {
+        let mut world = self.world.borrow_mut();
+        if world.addresses.contains(&address) {
+            return Err(BenchError::AddressTaken(address));
+        }
+        world.addresses.push(address);
+        world.bus.attach(target);
+        Ok(())
+    }
+
+    /// A controller on the bus.
+    pub fn i2c(&self) -> I2c {
+        I2c::new(self.clone(), Restart::Repeated)
+    }
+
+    /// A delay that moves the bench's time.
+    pub fn delay(&self) -> Delay {
+        Delay::new(self.clone())
+    }
+
+    /// The bare wire, for tests that send what no controller would.
+    pub fn wire(&self) -> Wire {
+        Wire::new(self.clone())
+    }
+
+    /// The bench's clock, to read without touching the bench.
+    pub fn clock(&self) -> Clock {
+        self.clock.clone()
+    }
+
+    /// Nanoseconds since the bench began.
+    pub fn now_ns(&self) -> u64 {
+        self.clock.now_ns()
+    }
+
+    /// Lets time pass. The clock stops at 584 years.
+    pub fn run_for(&self, duration: Duration) {
+        let ns = u64::try_from(duration.as_nanos()).unwrap_or(u64::MAX);
+        self.run_until(self.now_ns().saturating_add(ns));
+    }
+
+    /// Lets time pass until a moment; one that has gone by has no effect.
+    pub fn run_until(&self, ns: u64) {
+        self.world.borrow_mut().bus.advance_to(ns);
+    }
+
+    /// Sets the bus clock for transfers from now on.
+    pub fn set_bus_speed(&self, speed: Speed) {
+        self.world.borrow_mut().bus.set_speed(speed);
+    }
+
+    /// Keeps transactions from now on, or stops keeping them.
+    pub fn set_logging(&self, logging: Logging) {
+        self.world.borrow_mut().bus.set_logging(logging);
+    }
+
+    /// Transfers, bytes and busy time since the bench began.
+    pub fn bus_stats(&self) -> Stats {
+        self.world.borrow().bus.stats()
+    }
+
+    /// The transactions kept since the last call, oldest first. Nothing is kept before [`set_logging`](Self::set_logging).
+    pub fn log(&self) -> Vec<Transaction> {
+        self.world.borrow_mut().bus.take_log()
+    }
+
+    fn with_bus<R>(&self, act: impl FnOnce(&mut Bus) -> R) -> R {
+        act(&mut self.world.borrow_mut().bus)
+    }
+}

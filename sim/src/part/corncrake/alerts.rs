@@ -1,0 +1,197 @@
+//! Limits, debounce, causes and the two outputs (datasheet, section 3.6).
+
+use super::CHANNELS;
+
+/// What a limit watches, in the order of the cause bits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    OverVoltage,
+    UnderVoltage,
+    OverCurrent,
+    UnderCurrent,
+    OverPower,
+}
+
+impl Kind {
+    pub(super) const ALL: [Self; 5] = [
+        Self::OverVoltage,
+        Self::UnderVoltage,
+        Self::OverCurrent,
+        Self::UnderCurrent,
+        Self::OverPower,
+    ];
+}
+
+pub(super) const ROLLOVER_AHEAD: u32 = 1 << 20;
+pub(super) const ROUND_DONE: u32 = 1 << 21;
+const RESET_SEEN: u32 = 1 << 22;
+/// The causes for which HOLD is fixed.
+pub(super) const ALWAYS_HELD: u32 = ROLLOVER_AHEAD | ROUND_DONE | RESET_SEEN;
+
+#[derive(Debug)]
+pub(super) struct Alerts {
+    pub(super) hold: u32,
+    pub(super) mask_a: u32,
+    pub(super) mask_b: u32,
+    causes: u32,
+    levels: u32,
+    limits: [[i64; 5]; CHANNELS],
+    debounce: [u32; CHANNELS],
+    /// Conversions in a row beyond the limit, up to 15.
+    counts: [[u8; 5]; CHANNELS],
+    /// The alert response was won: both outputs are let go of until a cause that reaches one is set.
+    answered: bool,
+}
+
+impl Alerts {
+    pub(super) fn after_reset() -> Self {
+        Self {
+            hold: ALWAYS_HELD,
+            mask_a: 0,
+            mask_b: 0,
+            causes: RESET_SEEN,
+            levels: 0,
+            limits: [[0xFFFF, 0, (1 << 17) - 1, -(1 << 17), (1 << 33) - 1]; CHANNELS],
+            debounce: [0x01_1111; CHANNELS],
+            counts: [[0; 5]; CHANNELS],
+            answered: false,
+        }
+    }
+
+    pub(super) fn causes(&self) -> u32 {
+        self.causes
+    }
+
+    pub(super) fn levels(&self) -> u32 {
+        self.levels
+    }
+
+    pub(super) fn limit(&self, channel: usize, kind: Kind) -> i64 {
+        self.limits[channel][kind as usize]
+    }
+
+    pub(super) fn debounce(&self, channel: usize) -> u32 {
+        self.debounce[channel]
+    }
+
+    /// OUTPUTS: bit 0 output A, bit 1 output B, set while pulled low.
+    pub(super) fn outputs(&self) -> u8 {
+        let reaches = |mask| u8::from(!self.answered && self.causes & mask != 0);
+        reaches(self.mask_b) << 1 | reaches(self.mask_a)
+    }
+
+    /// The part's address went through in an alert response.
+    pub(super) fn let_go(&mut self) {
+        self.answered = true;
+    }
+
+    pub(super) fn set_limit(&mut self, channel: usize, kind: Kind, limit: i64) {
+        self.limits[channel][kind as usize] = limit;
+        self.restart_count(channel, kind);
+    }
+
+    pub(super) fn set_debounce(&mut self, channel: usize, counts: u32) {
+        self.debounce[channel] = counts;
+        self.restart_counts(channel);
+    }
+
+    pub(super) fn set_hold(&mut self, hold: u32) {
+        self.hold = hold;
+        self.follow();
+    }
+
+    pub(super) fn clear(&mut self, causes: u32) {
+        self.causes &= !causes;
+    }
+
+    pub(super) fn set(&mut self, cause: u32) {
+        self.causes |= cause;
+        if cause & (self.mask_a | self.mask_b) != 0 {
+            self.answered = false;
+        }
+    }
+
+    /// Channels that are not in `enabled` have no conversions: no counts, no levels.
+    pub(super) fn enable(&mut self, enabled: u8) {
+        for channel in (0..CHANNELS).filter(|channel| enabled >> channel & 1 == 0) {
+            self.restart_counts(channel);
+        }
+    }
+
+    #[inline]
+    pub(super) fn judge_sense(&mut self, channel: usize, code: i64) {
+        self.judge(
+            channel,
+            Kind::OverCurrent,
+            code > self.limit(channel, Kind::OverCurrent),
+        );
+        self.judge(
+            channel,
+            Kind::UnderCurrent,
+            code < self.limit(channel, Kind::UnderCurrent),
+        );
+    }
+
+    #[inline]
+    pub(super) fn judge_bus(&mut self, channel: usize, code: i64) {
+        self.judge(
+            channel,
+            Kind::OverVoltage,
+            code > self.limit(channel, Kind::OverVoltage),
+        );
+        self.judge(
+            channel,
+            Kind::UnderVoltage,
+            code < self.limit(channel, Kind::UnderVoltage),
+        );
+    }
+
+    #[inline]
+    pub(super) fn judge_power(&mut self, channel: usize, code: i64) {
+        self.judge(
+            channel,
+            Kind::OverPower,
+            code > self.limit(channel, Kind::OverPower),
+        );
+    }
+
+    /// One conversion of a kind has come: the level, and the cause after it.
+    #[inline]
+    fn judge(&mut self, channel: usize, kind: Kind, beyond: bool) {
+        let cause = cause_bit(channel, kind);
+        let count = &mut self.counts[channel][kind as usize];
+        if beyond {
+            let wanted = self.debounce[channel] >> (4 * kind as u32) & 0xF;
+            *count = (*count + 1).min(15);
+            if u32::from(*count) >= wanted {
+                self.levels |= cause;
+                self.set(cause);
+            }
+        } else {
+            *count = 0;
+            self.levels &= !cause;
+            self.causes &= !cause | self.hold;
+        }
+    }
+
+    fn restart_counts(&mut self, channel: usize) {
+        for kind in Kind::ALL {
+            self.restart_count(channel, kind);
+        }
+    }
+
+    fn restart_count(&mut self, channel: usize, kind: Kind) {
+        self.counts[channel][kind as usize] = 0;
+        self.levels &= !cause_bit(channel, kind);
+        self.follow();
+    }
+
+    /// A cause that follows is not set without its level.
+    fn follow(&mut self) {
+        self.causes &= self.hold | self.levels;
+    }
+}
+
+fn cause_bit(channel: usize, kind: Kind) -> u32 {
+    1 << (5 * channel + kind as usize)
+}

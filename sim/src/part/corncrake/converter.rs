@@ -1,0 +1,314 @@
+//! The analogue side: rails, the shared converter and its oscillator.
+
+use alloc::boxed::Box;
+
+use super::{CHANNELS, individual::Individual};
+use crate::{
+    board::SenseResistor,
+    plant::{Means, Plant, Truth},
+    rng::Rng,
+};
+
+/// Turns what the plants do into codes. Survives resets: these are properties of the board and of the silicon.
+pub(super) struct Converter {
+    pub(super) individual: Individual,
+    pub(super) conversions: u64,
+    rails: [Option<Rail>; CHANNELS],
+    noise: Rng,
+    oscillator: Rng,
+    conversion_ns: u64,
+    rounds_to_redraw: u16,
+    /// Offset with drift, as of the last round's start.
+    sense_offset_nv: [f64; CHANNELS],
+}
+
+/// A code, and whether the input was beyond its range.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Code {
+    pub(super) value: i32,
+    pub(super) clipped: bool,
+}
+
+impl Converter {
+    pub(super) fn new(individual: Individual, rng: &Rng) -> Self {
+        Self {
+            conversion_ns: individual.conversion_ns,
+            sense_offset_nv: individual.sense_offset_nv,
+            individual,
+            conversions: 0,
+            rails: [const { None }; CHANNELS],
+            noise: rng.stream("noise"),
+            oscillator: rng.stream("wander"),
+            rounds_to_redraw: 0,
+        }
+    }
+
+    /// Puts a rail behind a channel. False if there is no such channel.
+    pub(super) fn attach(
+        &mut self,
+        channel: usize,
+        plant: Box<dyn Plant>,
+        resistor: SenseResistor,
+    ) -> bool {
+        let slot = self.rails.get_mut(channel);
+        slot.map(|slot| {
+            *slot = Some(Rail {
+                plant,
+                resistor,
+                ahead: None,
+            })
+        })
+        .is_some()
+    }
+
+    /// What flowed until `at_ns`; nothing without a rail. `aperture_from_ns`: where a conversion of this rail has begun that is still going on.
+    pub(super) fn truth(
+        &mut self,
+        channel: usize,
+        at_ns: u64,
+        aperture_from_ns: Option<u64>,
+    ) -> Truth {
+        let rail = self.rails.get_mut(channel).and_then(Option::as_mut);
+        rail.map_or(Truth::default(), |rail| rail.truth(at_ns, aperture_from_ns))
+    }
+
+    /// A round or burst begins: lets oscillator and offsets wander; gives the length of its conversions.
+    pub(super) fn begin_round(&mut self, at_ns: u64) -> u64 {
+        if self.individual.wander_ns > 0 {
+            if self.rounds_to_redraw == 0 {
+                self.rounds_to_redraw = ROUNDS_PER_REDRAW;
+                let least = self
+                    .individual
+                    .conversion_ns
+                    .saturating_sub(self.individual.wander_ns);
+                self.conversion_ns =
+                    least + self.oscillator.below(2 * self.individual.wander_ns + 1);
+            }
+            self.rounds_to_redraw -= 1;
+        }
+        for channel in 0..CHANNELS {
+            self.sense_offset_nv[channel] = self.individual.sense_offset_nv[channel]
+                + self.individual.sense_drift[channel].at(at_ns);
+        }
+        self.conversion_ns
+    }
+
+    #[inline]
+    pub(super) fn sense(&mut self, channel: usize, range: usize, from_ns: u64, to_ns: u64) -> Code {
+        let (lsb_nv, noise_nv) = SENSE_RANGES[range];
+        let bias_na = self.individual.bias_na[channel];
+        let input_nv = self.rails[channel].as_mut().map_or(0.0, |rail| {
+            let current_na = rail.window(from_ns, to_ns).current_na;
+            (current_na + bias_na) * rail.resistor.ohms(current_na)
+        });
+        let gain = 1.0 + self.individual.sense_gain[channel][range];
+        let output_nv = input_nv * gain + self.sense_offset_nv[channel] + self.noise_nv(noise_nv);
+        self.conversions += 1;
+        let code = nearest(output_nv / lsb_nv);
+        Code {
+            value: code.clamp(SENSE_LEAST, SENSE_GREATEST) as i32,
+            clipped: !(SENSE_LEAST..=SENSE_GREATEST).contains(&code),
+        }
+    }
+
+    #[inline]
+    pub(super) fn bus(&mut self, channel: usize, range: usize, from_ns: u64, to_ns: u64) -> Code {
+        let (lsb_nv, noise_nv) = BUS_RANGES[range];
+        let input_nv = self.rails[channel]
+            .as_mut()
+            .map_or(0.0, |rail| rail.window(from_ns, to_ns).voltage_nv);
+        let gain = 1.0 + self.individual.bus_gain[channel][range];
+        let output_nv = input_nv * gain
+            + self.individual.bus_offset_nv[channel][range]
+            + self.noise_nv(noise_nv);
+        self.conversions += 1;
+        let code = nearest(output_nv / lsb_nv);
+        Code {
+            value: code.clamp(0, BUS_GREATEST) as i32,
+            clipped: code > BUS_GREATEST,
+        }
+    }
+
+    #[inline]
+    fn noise_nv(&mut self, rms_nv: f64) -> f64 {
+        if self.individual.noise {
+            self.noise.noise_6_sigma() * rms_nv
+        } else {
+            0.0
+        }
+    }
+}
+
+struct Rail {
+    plant: Box<dyn Plant>,
+    resistor: SenseResistor,
+    ahead: Option<Ahead>,
+}
+
+/// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a plant's time never goes back.
+struct Ahead {
+    from_ns: u64,
+    until_ns: u64,
+    /// Sums of mean times nanoseconds.
+    current: f64,
+    voltage: f64,
+}
+
+impl Rail {
+    #[inline]
+    fn window(&mut self, from_ns: u64, to_ns: u64) -> Means {
+        match self.ahead.take() {
+            Some(ahead) if ahead.from_ns == from_ns => {
+                let whole = self.go_on(ahead, to_ns);
+                let length = (to_ns - from_ns) as f64;
+                Means {
+                    current_na: whole.current / length,
+                    voltage_nv: whole.voltage / length,
+                }
+            }
+            _ => self.plant.window(from_ns, to_ns),
+        }
+    }
+
+    fn truth(&mut self, at_ns: u64, aperture_from_ns: Option<u64>) -> Truth {
+        if let Some(from_ns) = aperture_from_ns {
+            let begun = self.ahead.take().filter(|ahead| ahead.from_ns == from_ns);
+            let begun = begun.unwrap_or(Ahead {
+                from_ns,
+                until_ns: from_ns,
+                current: 0.0,
+                voltage: 0.0,
+            });
+            self.ahead = Some(self.go_on(begun, at_ns));
+        }
+        self.plant.truth(at_ns)
+    }
+
+    fn go_on(&mut self, mut ahead: Ahead, to_ns: u64) -> Ahead {
+        if ahead.until_ns < to_ns {
+            let means = self.plant.window(ahead.until_ns, to_ns);
+            let length = (to_ns - ahead.until_ns) as f64;
+            ahead.current += means.current_na * length;
+            ahead.voltage += means.voltage_nv * length;
+            ahead.until_ns = to_ns;
+        }
+        ahead
+    }
+}
+
+/// To the nearest whole number, halves away from zero; the ends of i64 beyond it.
+#[inline]
+fn nearest(x: f64) -> i64 {
+    if x < 0.0 {
+        -((0.5 - x) as i64)
+    } else {
+        (x + 0.5) as i64
+    }
+}
+
+/// LSB and r.m.s. noise in nanovolts, by range code (sections 3.4 and 7).
+const SENSE_RANGES: [(f64, f64); 2] = [(500.0, 2_500.0), (200.0, 1_200.0)];
+const BUS_RANGES: [(f64, f64); 4] = [
+    (100_000.0, 150_000.0),
+    (250_000.0, 400_000.0),
+    (1_000_000.0, 1_500_000.0),
+    // Code 3 is refused by RANGES; the entry keeps every two-bit code inside the table.
+    (1_000_000.0, 1_500_000.0),
+];
+const SENSE_LEAST: i64 = -(1 << 17);
+const SENSE_GREATEST: i64 = (1 << 17) - 1;
+const BUS_GREATEST: i64 = 0xFFFF;
+const ROUNDS_PER_REDRAW: u16 = 1024;
+
+#[cfg(test)]
+mod tests {
+    use alloc::{rc::Rc, vec::Vec};
+    use core::cell::RefCell;
+
+    use super::*;
+
+    #[test]
+    fn nearest_rounds_both_signs_alike() {
+        let cases = [
+            (0.0, 0),
+            (0.49, 0),
+            (0.5, 1),
+            (-0.5, -1),
+            (-0.49, 0),
+            (2.5, 3),
+            (-7500.4, -7500),
+            (1e300, i64::MAX),
+            (-1e300, -i64::MAX),
+        ];
+        for (x, whole) in cases {
+            assert_eq!(nearest(x), whole, "{x}");
+        }
+        assert_eq!(nearest(f64::NAN), 0);
+    }
+
+    /// A current that grows by 1 nA per nanosecond, and a list of the calls.
+    struct Ramp(Rc<RefCell<Vec<(u64, u64)>>>);
+
+    impl Plant for Ramp {
+        fn window(&mut self, from_ns: u64, to_ns: u64) -> Means {
+            self.0.borrow_mut().push((from_ns, to_ns));
+            Means {
+                current_na: (from_ns + to_ns) as f64 / 2.0,
+                voltage_nv: 5e8,
+            }
+        }
+        fn truth(&mut self, at_ns: u64) -> Truth {
+            self.0.borrow_mut().push((at_ns, at_ns));
+            Truth::default()
+        }
+    }
+
+    // The mean of the ramp from 1 to 3 ms is 2e6 nA: 2 mA in 10 Ω is 20 mV, code 40000, cut at the truth's moments or not.
+    #[test]
+    fn asking_for_the_truth_cuts_an_aperture_and_changes_nothing() {
+        let calls = Rc::new(RefCell::new(Vec::new()));
+        let mut converter = Converter::new(Individual::ideal(), &Rng::new(0));
+        assert!(converter.attach(
+            1,
+            Box::new(Ramp(calls.clone())),
+            SenseResistor::ideal(10_000_000_000)
+        ));
+        assert!(!converter.attach(4, Box::new(Ramp(calls.clone())), SenseResistor::ideal(1)));
+        converter.truth(1, 1_400_000, Some(1_000_000));
+        converter.truth(1, 1_400_000, Some(1_000_000));
+        converter.truth(1, 2_900_000, Some(1_000_000));
+        assert_eq!(
+            converter.sense(1, 0, 1_000_000, 3_000_000),
+            Code {
+                value: 40_000,
+                clipped: false
+            }
+        );
+        assert_eq!(converter.sense(1, 0, 3_000_000, 3_000_002).value, 60_000);
+        // An aperture that was given up leaves nothing behind.
+        converter.truth(1, 4_500_000, Some(4_000_000));
+        assert_eq!(converter.sense(1, 0, 5_000_000, 5_000_002).value, 100_000);
+        assert_eq!(converter.bus(1, 0, 5_000_002, 5_000_004).value, 5_000);
+        let calls = calls.borrow();
+        assert!(
+            calls.windows(2).all(|pair| pair[0].1 <= pair[1].0),
+            "{calls:?}"
+        );
+        assert_eq!(converter.truth(2, 9, None), Truth::default());
+    }
+
+    #[test]
+    fn the_oscillator_wanders_within_its_bound_and_only_every_1024_rounds() {
+        let rng = Rng::new(9);
+        let mut converter = Converter::new(Individual::drawn(&rng), &rng);
+        let centre = converter.individual.conversion_ns;
+        let lengths: Vec<u64> = (0..64 * 1024).map(|_| converter.begin_round(0)).collect();
+        assert!(lengths.iter().all(|ns| ns.abs_diff(centre) <= 3));
+        assert!(
+            lengths
+                .chunks(1024)
+                .all(|same| same.iter().all(|ns| ns == &same[0]))
+        );
+        assert!(lengths.contains(&(centre - 3)) && lengths.contains(&(centre + 3)));
+    }
+}

@@ -1,0 +1,166 @@
+use super::CHANNELS;
+use crate::rng::Rng;
+
+/// The errors of one part: constant but for noise, the oscillator's wander and the offsets' drift.
+///
+/// Output code before rounding is `input × (1 + gain) + offset + drift + noise`, over LSB (datasheet, section 7). The fields are open so that a test can
+/// build the worst part that the datasheet allows, or one that breaks it.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Individual {
+    /// Gain errors of the sense inputs by channel and sense range code; 0.001 is +0.1 %.
+    pub sense_gain: [[f64; 2]; CHANNELS],
+    /// Offset errors of the sense inputs in nanovolts, the same in both ranges.
+    pub sense_offset_nv: [f64; CHANNELS],
+    /// How the sense offsets wander.
+    pub sense_drift: [Drift; CHANNELS],
+    /// Gain errors of the bus inputs by channel and bus range code.
+    pub bus_gain: [[f64; 3]; CHANNELS],
+    /// Offset errors of the bus inputs in nanovolts, by channel and bus range code.
+    pub bus_offset_nv: [[f64; 3]; CHANNELS],
+    /// Input bias currents of the sense inputs in nanoamperes, seen as current through the sense resistor.
+    pub bias_na: [f64; CHANNELS],
+    /// Whether conversions are noisy.
+    pub noise: bool,
+    /// Length of a conversion in the middle of the oscillator's wander, in nanoseconds.
+    pub conversion_ns: u64,
+    /// Greatest departure from that, in nanoseconds.
+    pub wander_ns: u64,
+}
+
+/// A bounded triangular wander of an offset in time.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Drift {
+    /// Greatest departure, either sign, in nanovolts.
+    pub amplitude_nv: f64,
+    /// Time from peak to peak in nanoseconds; 0 for no drift.
+    pub period_ns: u64,
+    /// Where in the period time 0 falls, in nanoseconds.
+    pub phase_ns: u64,
+}
+
+impl Individual {
+    /// A part without any error: exact gain, no offset, bias or noise, nominal oscillator.
+    pub fn ideal() -> Self {
+        Self {
+            sense_gain: [[0.0; 2]; CHANNELS],
+            sense_offset_nv: [0.0; CHANNELS],
+            sense_drift: [Drift::default(); CHANNELS],
+            bus_gain: [[0.0; 3]; CHANNELS],
+            bus_offset_nv: [[0.0; 3]; CHANNELS],
+            bias_na: [0.0; CHANNELS],
+            noise: false,
+            conversion_ns: CONVERSION_NS,
+            wander_ns: 0,
+        }
+    }
+
+    /// A part drawn from the limits of the datasheet's sections 6 and 7, rectangular.
+    pub fn drawn(rng: &Rng) -> Self {
+        let mut gain = rng.stream("gain");
+        let mut offset = rng.stream("offset");
+        let mut drift = rng.stream("drift");
+        let mut bias = rng.stream("bias");
+        let within = |limits: &[f64; 3], rng: &mut Rng| limits.map(|limit| rng.rectangular(limit));
+        Self {
+            sense_gain: core::array::from_fn(|_| {
+                [0.0; 2].map(|_| gain.rectangular(SENSE_GAIN_LIMIT))
+            }),
+            sense_offset_nv: core::array::from_fn(|_| offset.rectangular(SENSE_OFFSET_LIMIT_NV)),
+            sense_drift: core::array::from_fn(|_| Drift::drawn(&mut drift)),
+            bus_gain: core::array::from_fn(|_| within(&[BUS_GAIN_LIMIT; 3], &mut gain)),
+            bus_offset_nv: core::array::from_fn(|_| within(&BUS_OFFSET_LIMIT_NV, &mut offset)),
+            bias_na: core::array::from_fn(|_| bias.rectangular(BIAS_LIMIT_NA)),
+            noise: true,
+            conversion_ns: rng
+                .stream("oscillator")
+                .integer(FASTEST_NS + WANDER_NS..=SLOWEST_NS - WANDER_NS)
+                as u64,
+            wander_ns: WANDER_NS as u64,
+        }
+    }
+}
+
+impl Drift {
+    fn drawn(rng: &mut Rng) -> Self {
+        // Periods that a test of minutes crosses; the datasheet bounds the amplitude alone.
+        let period_ns = rng.integer(20_000_000_000..=200_000_000_000) as u64;
+        Self {
+            amplitude_nv: rng.rectangular(SENSE_DRIFT_LIMIT_NV),
+            period_ns,
+            phase_ns: rng.below(period_ns),
+        }
+    }
+
+    /// Departure in nanovolts at a moment.
+    pub(super) fn at(&self, ns: u64) -> f64 {
+        match ns.wrapping_add(self.phase_ns).checked_rem(self.period_ns) {
+            None => 0.0,
+            Some(into) => {
+                let turn = into as f64 / self.period_ns as f64;
+                let rising = if turn < 0.5 { turn } else { 1.0 - turn };
+                self.amplitude_nv * (4.0 * rising - 1.0)
+            }
+        }
+    }
+}
+
+/// Nominal conversion, section 6.
+pub(super) const CONVERSION_NS: u64 = 62_500;
+/// 62.5 µs / 1.015 and / 0.985, rounded inwards.
+const FASTEST_NS: i64 = 61_577;
+const SLOWEST_NS: i64 = 63_451;
+/// Any two settings of one part lie within twice this, 6 ns, which is below 0.01 % of the fastest part's conversion. So each
+/// departs from the mean over whatever stretch of time by less than that.
+const WANDER_NS: i64 = 3;
+
+const SENSE_GAIN_LIMIT: f64 = 0.002;
+const SENSE_OFFSET_LIMIT_NV: f64 = 10_000.0;
+/// Within this of the individual's offset: two moments then differ by at most the ±0.05 µV of the datasheet.
+const SENSE_DRIFT_LIMIT_NV: f64 = 25.0;
+const BUS_GAIN_LIMIT: f64 = 0.0015;
+const BUS_OFFSET_LIMIT_NV: [f64; 3] = [1e6, 2.5e6, 10e6];
+const BIAS_LIMIT_NA: f64 = 20.0;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // Limits of the datasheet's section 7 and of the oscillator; over 400 parts some come near each end.
+    #[test]
+    fn drawn_parts_stay_within_the_limits_and_fill_them() {
+        let (mut least, mut greatest) = (f64::MAX, f64::MIN);
+        let mut seen_gain = 0.0_f64;
+        for seed in 0..400 {
+            let part = Individual::drawn(&Rng::new(seed));
+            for channel in 0..CHANNELS {
+                assert!(part.sense_gain[channel].iter().all(|g| g.abs() <= 0.002));
+                assert!(part.bus_gain[channel].iter().all(|g| g.abs() <= 0.0015));
+                assert!(part.sense_offset_nv[channel].abs() <= 10_000.0);
+                assert!(part.bias_na[channel].abs() <= 20.0);
+                for (offset, limit) in part.bus_offset_nv[channel].iter().zip([1e6, 2.5e6, 10e6]) {
+                    assert!(offset.abs() <= limit);
+                }
+                seen_gain = seen_gain.max(part.sense_gain[channel][0]);
+            }
+            let slowest = 62_500.0 / (part.conversion_ns + part.wander_ns) as f64;
+            let fastest = 62_500.0 / (part.conversion_ns - part.wander_ns) as f64;
+            assert!(slowest >= 0.985 && fastest <= 1.015);
+            assert!(fastest / slowest - 1.0 <= 0.0001);
+            least = least.min(slowest);
+            greatest = greatest.max(fastest);
+        }
+        assert!(least < 0.9855 && greatest > 1.0145 && seen_gain > 0.00198);
+    }
+
+    #[test]
+    fn drift_is_a_bounded_triangle() {
+        let drift = Drift {
+            amplitude_nv: 20.0,
+            period_ns: 1_000,
+            phase_ns: 250,
+        };
+        let at = [0, 125, 250, 500, 750, 1_000].map(|ns| drift.at(ns));
+        assert_eq!(at, [0.0, 10.0, 20.0, 0.0, -20.0, 0.0]);
+        assert_eq!(Drift::default().at(77), 0.0);
+    }
+}
