@@ -4,3 +4,5 @@
 extern crate alloc;
 
 pub mod plant;
+#[cfg(feature = "cli")]
+pub mod scenario;
