@@ -6,6 +6,12 @@ extern crate alloc;
 pub mod bench;
 pub mod board;
 pub mod bus;
+#[cfg(feature = "cli")]
+pub mod cli;
 pub mod part;
 pub mod plant;
 pub mod rng;
+#[cfg(feature = "cli")]
+pub mod run;
+#[cfg(feature = "cli")]
+pub mod scenario;

@@ -1,4 +1,54 @@
 //! What stands behind the sense resistors: sources, loads and the exact truth of what flowed.
+//!
+//! A [`Rail`] is a [`Source`] and a load. A load is a [`Profile`] of current over time: [`Constant`], [`Pulses`],
+//! [`Recorded`] (also steps and ramps), or several together ([`Sum`], [`Scaled`]). A source is a profile of voltage, or a
+//! [`Cell`] that its own charge discharges, behind an impedance.
+//!
+//! All of them are made of straight stretches between whole numbers of nanoseconds, nanoamperes and nanovolts. The
+//! trajectory between those numbers *is* the rail, so its charge and energy are known exactly and nothing has to be
+//! believed about a step width.
+//!
+//! ```
+//! use crake_sim::plant::{Constant, Plant, Pulses, Rail, Source};
+//!
+//! // 3.3 V behind 0.5 Ω; 40 µA asleep, 30 mA for 4 ms of every second.
+//! let source = Source::of(Constant::new(3_300_000_000)?).behind_microohms(500_000)?;
+//! let load = Pulses::new(40_000, 30_000_000, 1_000_000_000, 4_000_000)?;
+//! let mut rail = Rail::new(source, load)?;
+//!
+//! let asleep = rail.window(10_000_000, 10_062_500);
+//! assert_eq!(asleep.current_na, 40_000.0);
+//! let charge = rail.truth(1_000_000_000).charge_half_na_ns / 2;
+//! assert_eq!(charge, 30_000_000 * 4_000_000 + 40_000 * 996_000_000);
+//! # Ok::<(), crake_sim::plant::PlantError>(())
+//! ```
+
+mod cell;
+mod combined;
+mod error;
+mod exact;
+mod piece;
+mod profile;
+mod pulses;
+mod rail;
+mod recorded;
+mod source;
+
+pub use cell::Cell;
+pub use combined::{Scaled, Sum};
+pub use error::PlantError;
+pub use piece::Piece;
+pub use profile::{Bounds, Constant, Profile, Section};
+pub use pulses::{Pulses, Train};
+pub use rail::{Extremes, Rail};
+pub use recorded::{AfterEnd, Interpolation, Recorded};
+pub use source::Source;
+
+/// Greatest magnitude of a rail's current: 1 kA, in nanoamperes.
+pub const CURRENT_NA_MAX: i64 = 1_000_000_000_000;
+
+/// Greatest magnitude of a rail's voltage: 1 kV, in nanovolts.
+pub const VOLTAGE_NV_MAX: i64 = 1_000_000_000_000;
 
 /// A rail as the part's converter sees it, and as the truth is kept.
 ///

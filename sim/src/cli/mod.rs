@@ -1,0 +1,113 @@
+//! The command line.
+//!
+//! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the driver claims; 2, bad input or output that could not be
+//! written: one message on standard error, and nothing half-written.
+
+mod quantity;
+mod readings;
+mod screen;
+mod table;
+
+use std::fmt::Display;
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::time::Instant;
+
+use clap::{Parser, Subcommand};
+
+use crate::run::{self, Report};
+use crate::scenario::Scenario;
+use readings::Readings;
+use screen::Screen;
+
+/// Bench for firmware that watches power rails: a virtual board, a fictional part, your driver, no hardware.
+#[derive(Debug, Parser)]
+#[command(name = "crake-sim", version)]
+pub struct Args {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Measure and account for the rails of a scenario, and hold the account against the truth.
+    Run(Run),
+}
+
+#[derive(Debug, clap::Args)]
+struct Run {
+    /// The scenario file (docs/scenario.md describes it).
+    scenario: PathBuf,
+    /// Draw everything from this seed instead of the scenario's own.
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    /// End after this many seconds of the scenario instead of at its own end.
+    #[arg(long = "for", value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..))]
+    seconds: Option<u32>,
+    /// Print one JSON object (docs/report.md describes it) instead of tables.
+    #[arg(long)]
+    json: bool,
+    /// Also write every reading to DIR/readings.csv.
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+}
+
+/// Does what the arguments say.
+#[must_use]
+pub fn main(args: &Args) -> ExitCode {
+    let Command::Run(run) = &args.command;
+    match perform(run) {
+        Ok(true) => ExitCode::SUCCESS,
+        Ok(false) => {
+            eprintln!("crake-sim: a total lies outside the bound that the driver claims: see above");
+            ExitCode::from(1)
+        }
+        Err(message) => {
+            eprintln!("crake-sim: {message}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+/// Whether every total lies within its bound, or what is wrong.
+fn perform(args: &Run) -> Result<bool, String> {
+    let mut scenario = Scenario::load(&args.scenario).map_err(text)?;
+    if let Some(seconds) = args.seconds {
+        scenario.duration_ns = scenario.duration_ns.min(u64::from(seconds) * 1_000_000_000);
+    }
+    let seed = args.seed.unwrap_or(scenario.seed);
+    let readings = args.out.as_deref().map(Readings::create).transpose().map_err(text)?;
+    let mut screen = Screen::new(readings);
+
+    let begun = Instant::now();
+    let outcome = run::run(&scenario, seed, &mut screen);
+    screen.clear();
+    let report = outcome.map_err(|error| format!("{error} (seed {seed})"))?;
+    let wall_s = begun.elapsed().as_secs_f64();
+    if let Some(readings) = screen.into_readings() {
+        readings.keep().map_err(text)?;
+    }
+    print(&report, wall_s, args.json)?;
+    Ok(report.rails.iter().all(|rail| rail.energy_j.within && rail.charge_c.within))
+}
+
+fn print(report: &Report, wall_s: f64, json: bool) -> Result<(), String> {
+    use std::io::Write;
+
+    let text_out = if json {
+        let mut object = serde_json::to_value(report).map_err(text)?;
+        object["wall_s"] = wall_s.into();
+        format!("{object:#}\n")
+    } else {
+        table::report(report, wall_s)
+    };
+    match std::io::stdout().lock().write_all(text_out.as_bytes()) {
+        // Whoever reads us has seen enough.
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        outcome => outcome.map_err(text),
+    }
+}
+
+fn text(error: impl Display) -> String {
+    error.to_string()
+}

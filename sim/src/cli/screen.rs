@@ -1,0 +1,43 @@
+use std::io::{self, IsTerminal};
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+
+use super::readings::Readings;
+use crate::run::{Observer, Row};
+
+/// Shows progress on a terminal and passes readings on to a file.
+pub(super) struct Screen {
+    bar: ProgressBar,
+    readings: Option<Readings>,
+}
+
+impl Screen {
+    pub(super) fn new(readings: Option<Readings>) -> Self {
+        let target =
+            if io::stderr().is_terminal() { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
+        let bar = ProgressBar::with_draw_target(Some(0), target);
+        if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len} s, {eta} to go") {
+            bar.set_style(style);
+        }
+        Self { bar, readings }
+    }
+
+    pub(super) fn clear(&self) {
+        self.bar.finish_and_clear();
+    }
+
+    pub(super) fn into_readings(self) -> Option<Readings> {
+        self.readings
+    }
+}
+
+impl Observer for Screen {
+    fn progress(&mut self, done_ns: u64, total_ns: u64) {
+        self.bar.set_length(total_ns / 1_000_000_000);
+        self.bar.set_position(done_ns / 1_000_000_000);
+    }
+
+    fn reading(&mut self, row: &Row<'_>) -> io::Result<()> {
+        self.readings.as_mut().map_or(Ok(()), |readings| readings.write(row))
+    }
+}

@@ -1,0 +1,111 @@
+//! A report as a person reads it.
+
+use std::fmt::{self, Write};
+
+use super::quantity::{count, quantity, signed};
+use crate::run::{Figure, RailReport, Report, Spread};
+
+/// The whole report as text.
+pub(super) fn report(report: &Report, wall_s: f64) -> String {
+    let mut text = String::new();
+    // Writing to a string cannot fail.
+    let _ = write(&mut text, report, wall_s);
+    text
+}
+
+fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
+    writeln!(out, "{}", report.title)?;
+    writeln!(
+        out,
+        "seed {}; {} s at {} rounds a second, a frame every {} s",
+        report.seed, report.duration_s, report.rounds_per_second, report.read_every_s
+    )?;
+    for rail in &report.rails {
+        writeln!(out)?;
+        self::rail(out, rail)?;
+    }
+    writeln!(out)?;
+    let [least, greatest] = report.unaccounted_s;
+    if greatest > 0.0 {
+        writeln!(out, "not accounted for: {least:.3} to {greatest:.3} s, in {} stretches", report.epochs)?;
+    }
+    let bus = &report.bus;
+    writeln!(
+        out,
+        "bus        {} transactions, {} bytes, busy {} ({:.2} % of the time)",
+        count(bus.transactions),
+        count(bus.bytes),
+        quantity(bus.busy_s, 4, "s"),
+        100.0 * bus.busy_share
+    )?;
+    writeln!(
+        out,
+        "monitor    {} of its own, {} on average",
+        quantity(report.monitor.energy_j, 4, "J"),
+        quantity(report.monitor.mean_power_w, 4, "W")
+    )?;
+    writeln!(
+        out,
+        "run        {} conversions, {} frames, {:.1} s by the clock on the wall",
+        count(report.conversions),
+        count(report.frames),
+        wall_s
+    )
+}
+
+fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
+    writeln!(out, "{} (channel {})", rail.name, rail.channel)?;
+    writeln!(out, "  {:8} {:>13} {:>13} {:>13} {:>13}  used", "", "measured", "truth", "difference", "bound ±")?;
+    figure(out, "energy", "J", &rail.energy_j)?;
+    figure(out, "charge", "C", &rail.charge_c)?;
+    bound(out, "energy", "J", &rail.energy_j)?;
+    bound(out, "charge", "C", &rail.charge_c)?;
+    writeln!(out, "  {:8} {:>13} {:>13} {:>13}", "", "least", "mean", "greatest")?;
+    // Current and power have a mean over all the time, from the account; voltage only over the readings.
+    spread(out, "voltage", "V", rail.voltage_v, rail.voltage_v.map(|spread| spread.mean))?;
+    spread(out, "current", "A", rail.current_a, Some(rail.mean_current_a))?;
+    spread(out, "power", "W", rail.power_w, Some(rail.mean_power_w))
+}
+
+fn figure(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Result {
+    let verdict = match (figure.within, figure.side) {
+        (true, "near") => format!("{:3.0} %", 100.0 * figure.difference.abs() / figure.bound),
+        (true, "at_least") => "clipped: at least this, less the bound".to_owned(),
+        (true, _) => "clipped: may be more or less, without bound".to_owned(),
+        (false, _) => "OUTSIDE THE BOUND".to_owned(),
+    };
+    writeln!(
+        out,
+        "  {name:8} {:>13} {:>13} {:>13} {:>13}  {verdict}",
+        quantity(figure.measured, 6, unit),
+        quantity(figure.truth, 6, unit),
+        signed(figure.difference, 3, unit),
+        quantity(figure.bound, 3, unit),
+    )
+}
+
+fn bound(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Result {
+    let parts = figure.bound_parts;
+    let named = [
+        ("gain", parts.gain),
+        ("offset", parts.offset),
+        ("noise", parts.noise),
+        ("shunt", parts.shunt),
+        ("thermal", parts.thermal),
+        ("clock", parts.clock),
+        ("load", parts.load),
+    ]
+    .map(|(part, value)| format!("{part} {}", quantity(value, 3, unit)));
+    writeln!(out, "  {name} bound: {}", named.join(", "))
+}
+
+fn spread(out: &mut String, name: &str, unit: &str, spread: Option<Spread>, mean: Option<f64>) -> fmt::Result {
+    let Some(spread) = spread else { return writeln!(out, "  {name:8} no reading") };
+    writeln!(
+        out,
+        "  {name:8} {:>13} {:>13} {:>13}",
+        quantity(spread.least, 5, unit),
+        mean.map_or_else(String::new, |mean| quantity(mean, 5, unit)),
+        quantity(spread.greatest, 5, unit)
+    )
+}

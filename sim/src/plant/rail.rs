@@ -1,0 +1,312 @@
+use alloc::boxed::Box;
+use alloc::collections::VecDeque;
+
+use super::piece::PIECE_NS_MAX;
+use super::{CURRENT_NA_MAX, Means, Piece, Plant, PlantError, Profile, Section, Source, Truth};
+
+/// A source and its load: one rail.
+///
+/// The rail makes its trajectory piece by piece as time goes on. A piece ends where the load's or the source's section does, after
+/// 1000 s at the latest, and after 100 ms if a cell feeds it and current flows; its ends are whole nanoamperes and nanovolts,
+/// and that trajectory is what [`truth`](Plant::truth) sums and [`window`](Plant::window) averages.
+///
+/// Questions may reach back from the latest instant asked about by up to 1 ms, so that a truth asked for in the middle of a
+/// conversion does not spoil the conversion. What lies further back cannot be told any more: its means are NaN and
+/// its totals `i128::MAX`.
+///
+/// Charge cannot overflow. Energy can, beyond 2^127 sixths of 10^-27 J (28 GJ, for instance 1 kW for 328 days); from then on its total is
+/// `i128::MAX`.
+pub struct Rail {
+    source: Source,
+    load: Box<dyn Profile>,
+    /// The load's section in use.
+    section: Section,
+    now: Leg,
+    /// Pieces before `now` that questions may still reach back to, oldest first.
+    earlier: VecDeque<Leg>,
+    /// Over all pieces before `now`.
+    extremes: Extremes,
+}
+
+/// Least and greatest true values of a rail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Extremes {
+    /// Least current, in nanoamperes.
+    pub current_na_min: i64,
+    /// Greatest current, in nanoamperes.
+    pub current_na_max: i64,
+    /// Least voltage, in nanovolts.
+    pub voltage_nv_min: i64,
+    /// Greatest voltage, in nanovolts.
+    pub voltage_nv_max: i64,
+    /// Least power, in nA·nV (10^-18 W), of those at the ends of pieces.
+    pub power_na_nv_min: i128,
+    /// Greatest power, in nA·nV (10^-18 W), of those at the ends of pieces.
+    pub power_na_nv_max: i128,
+}
+
+impl Rail {
+    /// A rail on which `source` feeds `load`, a profile in nanoamperes that is positive from source to load.
+    ///
+    /// # Errors
+    /// [`PlantError::Current`] if the load could go beyond ±1 kA, [`PlantError::Voltage`] if the voltage at the load
+    /// could go beyond ±1 kV with the drop across the source's impedance.
+    pub fn new(source: Source, load: impl Profile + 'static) -> Result<Self, PlantError> {
+        let bounds = load.bounds();
+        for na in [bounds.least, bounds.greatest] {
+            if na.unsigned_abs() > CURRENT_NA_MAX.unsigned_abs() {
+                return Err(PlantError::Current(na));
+            }
+        }
+        source.check(bounds)?;
+        let mut source = source;
+        let mut section = load.section(0);
+        let piece = next_piece(&mut source, &load, &mut section, 0, 0);
+        Ok(Self {
+            source,
+            load: Box::new(load),
+            section,
+            extremes: Extremes::at_start(&piece),
+            now: Leg::new(piece, 0, Some(0)),
+            earlier: VecDeque::new(),
+        })
+    }
+
+    /// Least and greatest current, voltage and power from time 0 to `at_ns`, which is not before an instant already asked
+    /// about. Current and voltage are straight between the ends of pieces, so theirs are exact; power may bulge in between.
+    pub fn extremes(&mut self, at_ns: u64) -> Extremes {
+        self.advance(at_ns);
+        let cut = self.now.piece.cut(at_ns);
+        self.extremes.and(&cut)
+    }
+
+    /// Charge left in the cell at `at_ns` in halves of nA·ns: what it began with less what has flowed out. Below 0 it is overdrawn.
+    /// None if the source is no cell.
+    pub fn cell_left_half_na_ns(&mut self, at_ns: u64) -> Option<i128> {
+        let drawn = self.truth(at_ns).charge_half_na_ns;
+        self.source.left(drawn)
+    }
+
+    /// The piece that holds at `at_ns`, which is subject to the same limits as the totals'; none if it lies too far back.
+    pub fn piece(&mut self, at_ns: u64) -> Option<Piece> {
+        self.advance(at_ns);
+        self.leg_at(at_ns).map(|leg| leg.piece)
+    }
+
+    /// Makes pieces until `now` reaches to `at_ns`.
+    fn advance(&mut self, at_ns: u64) {
+        while self.now.piece.to_ns < at_ns {
+            let Leg {
+                piece,
+                charge,
+                energy,
+                ..
+            } = self.now;
+            let whole = piece.whole();
+            let charge = charge + whole.charge_half_na_ns;
+            let energy = energy.and_then(|sum| sum.checked_add(whole.energy_sixth_na_nv_ns));
+            let next = next_piece(
+                &mut self.source,
+                &self.load,
+                &mut self.section,
+                piece.to_ns,
+                charge,
+            );
+            self.extremes = self.extremes.and(&piece);
+            self.earlier.push_back(self.now);
+            while self
+                .earlier
+                .front()
+                .is_some_and(|leg| leg.piece.to_ns.saturating_add(LOOK_BACK_NS) < next.from_ns)
+            {
+                self.earlier.pop_front();
+            }
+            self.now = Leg::new(next, charge, energy);
+        }
+    }
+
+    fn leg_at(&self, at_ns: u64) -> Option<&Leg> {
+        if at_ns >= self.now.piece.from_ns {
+            return Some(&self.now);
+        }
+        let reaches = |leg: &&Leg| leg.piece.from_ns <= at_ns;
+        self.earlier.iter().rev().find(reaches)
+    }
+
+    /// Means over an aperture that is not within the present piece.
+    fn window_over_pieces(&mut self, from_ns: u64, to_ns: u64) -> Means {
+        self.advance(to_ns);
+        let mut current = 0.0;
+        let mut voltage = 0.0;
+        let mut covered = 0;
+        for leg in self.earlier.iter().chain([&self.now]) {
+            let from = from_ns.max(leg.piece.from_ns);
+            let to = to_ns.min(leg.piece.to_ns);
+            if from < to {
+                let means = leg.means(from, to);
+                let length = (to - from) as f64;
+                current += means.current_na * length;
+                voltage += means.voltage_nv * length;
+                covered += to - from;
+            }
+        }
+        if covered == 0 || Some(covered) != to_ns.checked_sub(from_ns) {
+            return Means {
+                current_na: f64::NAN,
+                voltage_nv: f64::NAN,
+            };
+        }
+        Means {
+            current_na: current / covered as f64,
+            voltage_nv: voltage / covered as f64,
+        }
+    }
+}
+
+impl Plant for Rail {
+    fn window(&mut self, from_ns: u64, to_ns: u64) -> Means {
+        let piece = &self.now.piece;
+        if piece.from_ns <= from_ns && from_ns < to_ns && to_ns <= piece.to_ns {
+            self.now.means(from_ns, to_ns)
+        } else {
+            self.window_over_pieces(from_ns, to_ns)
+        }
+    }
+
+    fn truth(&mut self, at_ns: u64) -> Truth {
+        self.advance(at_ns);
+        match self.leg_at(at_ns) {
+            Some(leg) => leg.truth(at_ns),
+            None => Truth {
+                charge_half_na_ns: i128::MAX,
+                energy_sixth_na_nv_ns: i128::MAX,
+            },
+        }
+    }
+}
+
+/// The piece from `from_ns` on, before which `drawn` halves of nA·ns had flowed.
+fn next_piece(
+    source: &mut Source,
+    load: &impl Profile,
+    section: &mut Section,
+    from_ns: u64,
+    drawn: i128,
+) -> Piece {
+    if section.to_ns <= from_ns {
+        *section = load.section(from_ns);
+    }
+    let flows = section.start != 0 || section.end != 0;
+    let longest = section.to_ns.min(from_ns.saturating_add(PIECE_NS_MAX));
+    // A profile that breaks its promise to go on makes short pieces, not an endless loop.
+    let to_ns = source
+        .straight_until(from_ns, longest, flows)
+        .max(from_ns.saturating_add(1));
+    let (start_na, end_na) = (section.at(from_ns), section.at(to_ns));
+    let drawn_at_end =
+        drawn + (i128::from(start_na) + i128::from(end_na)) * i128::from(to_ns - from_ns);
+    Piece {
+        from_ns,
+        to_ns,
+        start_na,
+        end_na,
+        start_nv: source.voltage_nv(from_ns, start_na, drawn),
+        end_nv: source.voltage_nv(to_ns, end_na, drawn_at_end),
+    }
+}
+
+/// A piece with what had flowed before it, ready for means.
+#[derive(Clone, Copy)]
+struct Leg {
+    piece: Piece,
+    /// Halves of nA·ns before the piece. At ±10^12 nA over all of 2^64 ns it stays below 2^106.
+    charge: i128,
+    /// Sixths of nA·nV·ns before the piece; none once they no longer fit.
+    energy: Option<i128>,
+    current: Line,
+    voltage: Line,
+}
+
+#[derive(Clone, Copy)]
+struct Line {
+    start: f64,
+    per_ns: f64,
+}
+
+impl Line {
+    fn new(start: i64, end: i64, length_ns: u64) -> Self {
+        Self {
+            start: start as f64,
+            per_ns: (end - start) as f64 / length_ns as f64,
+        }
+    }
+}
+
+impl Leg {
+    fn new(piece: Piece, charge: i128, energy: Option<i128>) -> Self {
+        let length = piece.to_ns - piece.from_ns;
+        Self {
+            piece,
+            charge,
+            energy,
+            current: Line::new(piece.start_na, piece.end_na, length),
+            voltage: Line::new(piece.start_nv, piece.end_nv, length),
+        }
+    }
+
+    /// Means from one instant of the piece to a later one: the values in the middle, since both lines are straight.
+    fn means(&self, from_ns: u64, to_ns: u64) -> Means {
+        let begin = self.piece.from_ns;
+        // At most two pieces' length: a signed number converts faster than an unsigned one.
+        let twice = ((from_ns - begin) + (to_ns - begin)) as i64;
+        let middle = twice as f64 * 0.5;
+        Means {
+            current_na: self.current.start + self.current.per_ns * middle,
+            voltage_nv: self.voltage.start + self.voltage.per_ns * middle,
+        }
+    }
+
+    fn truth(&self, at_ns: u64) -> Truth {
+        let part = self.piece.until(at_ns);
+        let energy = self
+            .energy
+            .and_then(|sum| sum.checked_add(part.energy_sixth_na_nv_ns));
+        Truth {
+            charge_half_na_ns: self.charge + part.charge_half_na_ns,
+            energy_sixth_na_nv_ns: energy.unwrap_or(i128::MAX),
+        }
+    }
+}
+
+impl Extremes {
+    fn at_start(piece: &Piece) -> Self {
+        let power = piece.powers()[0];
+        Self {
+            current_na_min: piece.start_na,
+            current_na_max: piece.start_na,
+            voltage_nv_min: piece.start_nv,
+            voltage_nv_max: piece.start_nv,
+            power_na_nv_min: power,
+            power_na_nv_max: power,
+        }
+    }
+
+    fn and(self, piece: &Piece) -> Self {
+        let (na, nv) = (
+            [piece.start_na, piece.end_na],
+            [piece.start_nv, piece.end_nv],
+        );
+        let powers = piece.powers();
+        Self {
+            current_na_min: self.current_na_min.min(na[0]).min(na[1]),
+            current_na_max: self.current_na_max.max(na[0]).max(na[1]),
+            voltage_nv_min: self.voltage_nv_min.min(nv[0]).min(nv[1]),
+            voltage_nv_max: self.voltage_nv_max.max(nv[0]).max(nv[1]),
+            power_na_nv_min: self.power_na_nv_min.min(powers[0]).min(powers[1]),
+            power_na_nv_max: self.power_na_nv_max.max(powers[0]).max(powers[1]),
+        }
+    }
+}
+
+/// How far questions may reach back from the latest instant asked about.
+const LOOK_BACK_NS: u64 = 1_000_000;

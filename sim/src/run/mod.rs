@@ -1,0 +1,39 @@
+//! The main job end to end: a scenario's rails on a virtual board, measured by the part's model, read by firmware built on the
+//! driver over the virtual bus, accounted for, and held against the truth.
+//!
+//! ```no_run
+//! use crake_sim::run::{Silent, run};
+//! use crake_sim::scenario::Scenario;
+//!
+//! let scenario = Scenario::load("examples/survey-skiff.toml")?;
+//! let report = run(&scenario, 1, &mut Silent)?;
+//! assert!(report.rails.iter().all(|rail| rail.energy_j.within));
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod board;
+mod error;
+mod extremes;
+mod firmware;
+mod host;
+mod report;
+
+pub use error::RunError;
+pub use firmware::{Observer, Row, Silent};
+pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report, Spread};
+
+use crate::scenario::Scenario;
+
+/// Runs a scenario to its end with everything drawn from `seed`; the same scenario and seed give the same report, to the bit.
+///
+/// # Errors
+/// A board that the driver refuses, or a bus that failed where nothing should: each says what and where. Whatever `observer` could not do.
+pub fn run(scenario: &Scenario, seed: u64, observer: &mut dyn Observer) -> Result<Report, RunError> {
+    let channels = scenario.rails.iter().map(|rail| rail.channel).max().unwrap_or_default();
+    match channels {
+        0 => firmware::run::<1>(scenario, seed, observer),
+        1 => firmware::run::<2>(scenario, seed, observer),
+        2 => firmware::run::<3>(scenario, seed, observer),
+        _ => firmware::run::<4>(scenario, seed, observer),
+    }
+}

@@ -1,0 +1,96 @@
+use std::fmt;
+use std::ops::Range;
+use std::path::Path;
+
+/// What is wrong with a scenario or with a recording that it names: one place, one message, with the remedy.
+///
+/// Shown as `FILE:LINE: MESSAGE`, or with a column where a line alone would not do, or without either where
+/// the file as a whole is concerned.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ScenarioError {
+    /// The file, as the path that led to it.
+    pub file: String,
+    /// Line, from 1.
+    pub line: Option<u64>,
+    /// Column in characters, from 1.
+    pub column: Option<u64>,
+    /// What is wrong and what would be right.
+    pub message: String,
+}
+
+impl ScenarioError {
+    pub(super) fn of_file(path: &Path, message: String) -> Self {
+        Self {
+            file: path.display().to_string(),
+            line: None,
+            column: None,
+            message,
+        }
+    }
+
+    pub(super) fn at_line(path: &Path, line: u64, message: String) -> Self {
+        Self {
+            line: Some(line),
+            ..Self::of_file(path, message)
+        }
+    }
+}
+
+impl fmt::Display for ScenarioError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.file)?;
+        for place in [self.line, self.column].into_iter().flatten() {
+            write!(f, ":{place}")?;
+        }
+        write!(f, ": {}", self.message)
+    }
+}
+
+impl std::error::Error for ScenarioError {}
+
+/// A scenario's text and where it came from: what errors point into.
+#[derive(Clone, Copy)]
+pub(super) struct Text<'a> {
+    pub(super) path: &'a Path,
+    pub(super) text: &'a str,
+}
+
+impl Text<'_> {
+    /// The line, from 1, on which a span begins.
+    pub(super) fn line(self, span: &Range<usize>) -> u64 {
+        let before = self.text.get(..span.start).unwrap_or(self.text);
+        before.matches('\n').count() as u64 + 1
+    }
+
+    pub(super) fn error(self, span: &Range<usize>, message: String) -> ScenarioError {
+        ScenarioError::at_line(self.path, self.line(span), message)
+    }
+
+    /// What the TOML reader found wrong.
+    pub(super) fn syntax(self, error: &toml::de::Error) -> ScenarioError {
+        let message = error.message().replace('\n', ", ");
+        let Some(span) = error.span() else {
+            return ScenarioError::of_file(self.path, message);
+        };
+        let before = self.text.get(..span.start).unwrap_or(self.text);
+        let line_start = before.rfind('\n').map_or(0, |at| at + 1);
+        ScenarioError {
+            column: Some(before[line_start..].chars().count() as u64 + 1),
+            ..self.error(&span, message)
+        }
+    }
+
+    /// The text of a span, shortened to what fits in a message.
+    pub(super) fn shown(self, span: &Range<usize>) -> String {
+        let text = self.text.get(span.clone()).unwrap_or_default();
+        let line = text.lines().next().unwrap_or_default();
+        let mut shown: String = line.chars().take(SHOWN_MAX).collect();
+        if shown.len() < text.len() {
+            shown.push('…');
+        }
+        shown
+    }
+}
+
+/// Characters of a value that a message repeats.
+const SHOWN_MAX: usize = 40;

@@ -1,0 +1,90 @@
+//! Scenario files: which rails, which part, how long. The format is described in `docs/scenario.md`.
+//!
+//! A [`Scenario`] is read and checked as a whole, recordings included, before anything runs. Every number has become a whole
+//! number of a small unit, worked out from the decimal text itself, so that a scenario means the same everywhere.
+//!
+//! ```no_run
+//! let scenario = crake_sim::scenario::Scenario::load("examples/survey-skiff.toml")?;
+//! let plants = scenario.plants()?;
+//! # Ok::<(), Box<dyn std::error::Error>>(())
+//! ```
+
+mod decimal;
+mod error;
+mod profile;
+mod rail;
+mod read;
+mod recording;
+mod table;
+
+use std::path::Path;
+
+use crate::plant::{Constant, Plant, PlantError, Rail, Source};
+
+pub use error::ScenarioError;
+pub use profile::ProfilePlan;
+pub use rail::{
+    BusRange, CellPlan, Declared, Flow, RailPlan, Sense, SenseRange, SourcePlan, Supply,
+};
+pub use read::{Board, Errors, Host, Model, PartPlan};
+
+/// A scenario, checked.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Scenario {
+    /// What it is about, in one line.
+    pub title: String,
+    /// How long it runs, in nanoseconds of the bench's time.
+    pub duration_ns: u64,
+    /// What all that is drawn is drawn from.
+    pub seed: u64,
+    /// The part that measures.
+    pub part: PartPlan,
+    /// Clock of the I2C bus, in hertz.
+    pub bus_hz: u32,
+    /// The host that reads the part.
+    pub host: Host,
+    /// What the board is exposed to.
+    pub board: Board,
+    /// One to four rails, in the file's order; no channel and no name twice.
+    pub rails: Vec<RailPlan>,
+}
+
+impl Scenario {
+    /// Reads a scenario file and the recordings that it names, whose paths are relative to it.
+    ///
+    /// # Errors
+    /// The first thing that is wrong with the file, with its line; nothing is built.
+    pub fn load(path: impl AsRef<Path>) -> Result<Self, ScenarioError> {
+        let path = path.as_ref();
+        let text = std::fs::read_to_string(path)
+            .map_err(|error| ScenarioError::of_file(path, format!("cannot be read: {error}")))?;
+        Self::parse(&text, path)
+    }
+
+    /// The same from a text in hand. `path` names it in errors and is where recordings are looked for; it need not exist.
+    ///
+    /// # Errors
+    /// As [`load`](Self::load).
+    pub fn parse(text: &str, path: impl AsRef<Path>) -> Result<Self, ScenarioError> {
+        read::scenario(error::Text {
+            path: path.as_ref(),
+            text,
+        })
+    }
+
+    /// The rails as plants, by channel. A channel without a rail is one at 0 V through which nothing flows.
+    ///
+    /// # Errors
+    /// None for a scenario that was read from a file; one put together in code may ask for what cannot be built.
+    pub fn plants(&self) -> Result<[Box<dyn Plant>; 4], PlantError> {
+        let plant = |channel: u8| -> Result<Box<dyn Plant>, PlantError> {
+            let plan = self.rails.iter().find(|rail| rail.channel == channel);
+            let rail = match plan {
+                Some(plan) => plan.rail()?,
+                None => Rail::new(Source::of(Constant::new(0)?), Constant::new(0)?)?,
+            };
+            Ok(Box::new(rail))
+        };
+        Ok([plant(0)?, plant(1)?, plant(2)?, plant(3)?])
+    }
+}

@@ -1,0 +1,337 @@
+use super::ScenarioError;
+use super::profile::{self, KIND, KINDS, Kind, ProfilePlan, Unit};
+use super::table::{Field, Limits, Table};
+use crate::plant::{Cell, PlantError, Rail, Source};
+
+/// One rail of a scenario.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct RailPlan {
+    /// What it is called.
+    pub name: String,
+    /// The part's channel that watches it, 0 to 3.
+    pub channel: u8,
+    /// Its sense resistor and the part's ranges.
+    pub sense: Sense,
+    /// What feeds it.
+    pub source: SourcePlan,
+    /// The current that flows, in nanoamperes, positive from source to load.
+    pub load: ProfilePlan,
+    /// What the engineer tells the driver about the load.
+    pub declared: Declared,
+}
+
+/// A sense resistor as its data sheet has it, and the ranges that are set for its channel.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Sense {
+    /// Nominal resistance, in nanoohms.
+    pub resistance_nohm: u64,
+    /// Greatest departure from it, in parts per million.
+    pub tolerance_ppm: u32,
+    /// Greatest magnitude of its temperature coefficient, in parts per billion per kelvin.
+    pub temperature_coefficient_ppb_per_k: u32,
+    /// Its own heating, in thousandths of a kelvin per watt.
+    pub thermal_resistance_mk_per_w: u32,
+    /// Range of the sense input.
+    pub sense_range: SenseRange,
+    /// Range of the bus input.
+    pub bus_range: BusRange,
+}
+
+/// Range of a channel's sense input (datasheet, 3.4).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum SenseRange {
+    /// 65.536 mV, the coarse range.
+    Mv65,
+    /// 26.2144 mV, the fine range.
+    Mv26,
+}
+
+/// Range of a channel's bus input (datasheet, 3.4).
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BusRange {
+    /// 6.5536 V.
+    V6,
+    /// 16.384 V.
+    V16,
+    /// 65.536 V.
+    V65,
+}
+
+/// What feeds a rail.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct SourcePlan {
+    /// The ideal source inside.
+    pub supply: Supply,
+    /// Impedance of everything up to the load's side of the sense resistor, in microohms.
+    pub impedance_uohm: u64,
+}
+
+/// An ideal source.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Supply {
+    /// A voltage over time, in nanovolts.
+    Profile(ProfilePlan),
+    /// A cell or pack.
+    Cell(CellPlan),
+}
+
+/// A cell or several in series; see [`Cell`].
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct CellPlan {
+    /// Capacity of one, in microampere-hours.
+    pub capacity_uah: u64,
+    /// State at the beginning, in parts per million of the capacity.
+    pub initial_ppm: u32,
+    /// How many in series.
+    pub series: u32,
+    /// State, in parts per million, and open-circuit voltage of one, in nanovolts.
+    pub open_circuit: Vec<(u32, i64)>,
+}
+
+/// What the driver is told about the load between conversions.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Declared {
+    /// Greatest number of edges in any one second, in thousandths.
+    pub edges_per_second_milli: u64,
+    /// Greatest step of an edge, in nanoamperes.
+    pub step_na: i64,
+    /// Whether current may flow back.
+    pub flow: Flow,
+    /// Greatest magnitude of the current, in nanoamperes.
+    pub greatest_na: i64,
+}
+
+/// Ways that current may take.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Flow {
+    /// From source to load only.
+    Forward,
+    /// Either way.
+    Both,
+}
+
+impl RailPlan {
+    /// The rail itself.
+    ///
+    /// # Errors
+    /// Whatever the constructors of its source and load refuse; none for a plan that was read from a file.
+    pub fn rail(&self) -> Result<Rail, PlantError> {
+        let source = match &self.source.supply {
+            Supply::Profile(plan) => Source::of(plan.profile()?),
+            Supply::Cell(plan) => Source::cell(plan.cell()?),
+        };
+        let source = source.behind_microohms(self.source.impedance_uohm)?;
+        Rail::new(source, self.load.profile()?)
+    }
+}
+
+impl CellPlan {
+    fn cell(&self) -> Result<Cell, PlantError> {
+        Cell::new(self.capacity_uah, self.initial_ppm, &self.open_circuit)?.in_series(self.series)
+    }
+}
+
+/// Reads one `[[rail]]`, already named, and checks that it can be built.
+pub(super) fn read(
+    mut table: Table<'_>,
+    name: String,
+    channel: u8,
+    duration_ns: u64,
+) -> Result<RailPlan, ScenarioError> {
+    let plan = RailPlan {
+        name,
+        channel,
+        sense: sense(table.table("sense", "[rail.sense]")?)?,
+        source: source(table.table("source", "[rail.source]")?)?,
+        load: load(table.table("load", "[rail.load]")?)?,
+        declared: declared(table.table("load_declared", "[rail.load_declared]")?)?,
+    };
+    if let Err(error) = plan.rail() {
+        return Err(table.error(error.to_string()));
+    }
+    if !energy_fits(&plan.load, duration_ns) {
+        let rule = "its energy over duration_s might exceed 28 GJ, as far as the truth counts: shorten duration_s";
+        return Err(table.error(rule.to_owned()));
+    }
+    table.finish()?;
+    Ok(plan)
+}
+
+fn sense(mut table: Table<'_>) -> Result<Sense, ScenarioError> {
+    let sense = Sense {
+        resistance_nohm: table.count("resistance_ohm", RESISTANCE)?,
+        tolerance_ppm: whole(table.count("tolerance_percent", TOLERANCE)?),
+        temperature_coefficient_ppb_per_k: whole(
+            table.count("temperature_coefficient_ppm_per_k", COEFFICIENT)?,
+        ),
+        thermal_resistance_mk_per_w: whole(table.count("thermal_resistance_k_per_w", THERMAL)?),
+        sense_range: table
+            .needed("sense_range", "\"65mV\" or \"26mV\"")?
+            .one_of(&[("65mV", SenseRange::Mv65), ("26mV", SenseRange::Mv26)])?,
+        bus_range: table
+            .needed("bus_range", "\"6.5V\", \"16V\" or \"65V\"")?
+            .one_of(&[
+                ("6.5V", BusRange::V6),
+                ("16V", BusRange::V16),
+                ("65V", BusRange::V65),
+            ])?,
+    };
+    table.finish()?;
+    Ok(sense)
+}
+
+fn source(mut table: Table<'_>) -> Result<SourcePlan, ScenarioError> {
+    let kinds: Vec<(&str, Option<Kind>)> = KINDS
+        .iter()
+        .map(|&(word, kind)| (word, Some(kind)))
+        .chain([("cell", None)])
+        .collect();
+    let supply = match table.needed("kind", KIND)?.one_of(&kinds)? {
+        Some(kind) => Supply::Profile(profile::read(&mut table, kind, VOLTS)?),
+        None => Supply::Cell(cell(&mut table)?),
+    };
+    let plan = SourcePlan {
+        supply,
+        impedance_uohm: table.count("impedance_ohm", IMPEDANCE)?,
+    };
+    table.finish()?;
+    Ok(plan)
+}
+
+fn cell(table: &mut Table<'_>) -> Result<CellPlan, ScenarioError> {
+    let point = |field: &Field<'_>| {
+        let (state, nv) = field.pair(STATE, VOLTS.limits, OPEN_CIRCUIT)?;
+        Ok((whole(state.unsigned_abs()), nv))
+    };
+    let open_circuit = table.needed("open_circuit", OPEN_CIRCUIT)?;
+    let plan = CellPlan {
+        capacity_uah: table.count("capacity_ah", CAPACITY)?,
+        initial_ppm: whole(table.count("initial_state", STATE)?),
+        series: whole(table.count_or("series", SERIES, 1)?),
+        open_circuit: open_circuit
+            .elements(OPEN_CIRCUIT)?
+            .iter()
+            .map(point)
+            .collect::<Result<_, _>>()?,
+    };
+    if let Err(error) = plan.cell() {
+        return Err(open_circuit.error(&error.to_string()));
+    }
+    Ok(plan)
+}
+
+fn load(mut table: Table<'_>) -> Result<ProfilePlan, ScenarioError> {
+    let kind = table.needed("kind", KIND)?.one_of(&KINDS)?;
+    let plan = profile::read(&mut table, kind, AMPS)?;
+    table.finish()?;
+    Ok(plan)
+}
+
+fn declared(mut table: Table<'_>) -> Result<Declared, ScenarioError> {
+    let declared = Declared {
+        edges_per_second_milli: table.count("edges_per_second", EDGES)?,
+        step_na: table.number("step_a", STEP)?,
+        flow: table
+            .needed("flow", "\"forward\" or \"both\"")?
+            .one_of(&[("forward", Flow::Forward), ("both", Flow::Both)])?,
+        greatest_na: table.number("greatest_a", GREATEST)?,
+    };
+    table.finish()?;
+    Ok(declared)
+}
+
+/// Whether six times the greatest energy, at the greatest voltage that the part's inputs stand, is within 127 bits.
+fn energy_fits(load: &ProfilePlan, duration_ns: u64) -> bool {
+    let Ok(profile) = load.profile() else {
+        return false;
+    };
+    let bounds = profile.bounds();
+    let greatest = bounds
+        .least
+        .unsigned_abs()
+        .max(bounds.greatest.unsigned_abs());
+    (6 * 72_000_000_000 * i128::from(greatest))
+        .checked_mul(i128::from(duration_ns))
+        .is_some()
+}
+
+/// For numbers whose limits are within 32 bits.
+fn whole(number: u64) -> u32 {
+    u32::try_from(number).unwrap_or(u32::MAX)
+}
+
+const OPEN_CIRCUIT: &str =
+    "pairs of state and volts of one cell, such as [[0, 3.0], [1, 4.2]], states from 0 to 1 rising";
+
+const AMPS: Unit = Unit {
+    suffix: "a",
+    limits: Limits::new(
+        9,
+        -1_000_000_000_000,
+        1_000_000_000_000,
+        "a current must lie between -1000 and 1000 A",
+    ),
+};
+
+/// The part's inputs stand 72 V (datasheet, 9).
+const VOLTS: Unit = Unit {
+    suffix: "v",
+    limits: Limits::new(
+        9,
+        0,
+        72_000_000_000,
+        "a voltage must lie between 0 and 72 V, which is what the part's inputs stand",
+    ),
+};
+
+const RESISTANCE: Limits = Limits::new(
+    9,
+    100_000,
+    10_000_000_000,
+    "a sense resistor must lie between 0.0001 and 10 ohm",
+);
+const TOLERANCE: Limits = Limits::new(4, 0, 100_000, "a tolerance must lie between 0 and 10 %");
+const COEFFICIENT: Limits = Limits::new(
+    3,
+    0,
+    1_000_000,
+    "a temperature coefficient must lie between 0 and 1000 ppm/K; its sign is drawn",
+);
+const THERMAL: Limits = Limits::new(
+    3,
+    0,
+    1_000_000,
+    "a thermal resistance must lie between 0 and 1000 K/W",
+);
+const IMPEDANCE: Limits = Limits::new(
+    6,
+    0,
+    1_000_000_000,
+    "an impedance must lie between 0 and 1000 ohm",
+);
+const CAPACITY: Limits = Limits::new(
+    6,
+    1,
+    10_000_000_000,
+    "a capacity must lie between 0.000001 and 10000 Ah",
+);
+const STATE: Limits = Limits::new(6, 0, 1_000_000, "a state must lie between 0 and 1");
+const SERIES: Limits = Limits::new(0, 1, 1000, "1 to 1000 cells may be in series");
+const EDGES: Limits = Limits::new(
+    3,
+    0,
+    1_000_000_000,
+    "edges_per_second must lie between 0 and 1000000",
+);
+const STEP: Limits = Limits::new(
+    9,
+    0,
+    1_000_000_000_000,
+    "a step must lie between 0 and 1000 A",
+);
+const GREATEST: Limits = Limits::new(
+    9,
+    1,
+    1_000_000_000_000,
+    "the greatest current must be above 0 and at most 1000 A",
+);

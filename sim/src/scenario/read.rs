@@ -1,0 +1,269 @@
+use super::error::Text;
+use super::table::{Limits, Table};
+use super::{RailPlan, Scenario, ScenarioError, profile, rail};
+use toml::de::DeTable;
+
+/// The part that measures, and how it is set up.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct PartPlan {
+    /// Which part.
+    pub model: Model,
+    /// Its 7-bit address.
+    pub address: u8,
+    /// Its pace: 2000, 500, 100, 10 or 1 rounds a second.
+    pub rounds_per_second: u32,
+    /// k of the averaging over 2^k rounds, 0 to 10.
+    pub averaging: u8,
+    /// Whether individuals have errors.
+    pub errors: Errors,
+}
+
+/// Parts that a scenario may name.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Model {
+    /// The four-channel part of `docs/corncrake-datasheet.md`.
+    Corncrake,
+}
+
+/// Errors of the part and of the sense resistors.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Errors {
+    /// Each drawn within its limits.
+    Drawn,
+    /// All zero: an ideal individual.
+    None,
+}
+
+/// The host that reads the part.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Host {
+    /// What the engineer declares: greatest error of its clock, in parts per billion.
+    pub clock_limit_ppb: u32,
+    /// What the error is; none if it is to be drawn within the limit.
+    pub clock_error_ppb: Option<i32>,
+    /// From one reading to the next, in nanoseconds.
+    pub read_every_ns: u64,
+}
+
+/// What the board is exposed to, in thousandths of a degree Celsius.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Board {
+    /// The temperature that it has.
+    pub ambient_mc: i32,
+    /// What the engineer declares: least and greatest temperature.
+    pub declared_mc: (i32, i32),
+}
+
+/// Reads a whole scenario.
+pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
+    let document = DeTable::parse(text.text).map_err(|error| text.syntax(&error))?;
+    let span = document.span();
+    let mut top = Table::new(
+        text,
+        Some(document.get_ref()),
+        0..span.end,
+        "the file",
+        String::new(),
+    );
+    let title = top.needed("title", "one line about the scenario")?;
+    let duration_ns = top.count("duration_s", DURATION)?;
+    let scenario = Scenario {
+        title: title.string()?.to_owned(),
+        duration_ns,
+        seed: top.count_or("seed", SEED, 1)?,
+        part: part(top.table("part", "[part]")?)?,
+        bus_hz: bus(top.table("bus", "[bus]")?)?,
+        host: host(top.table("host", "[host]")?, duration_ns)?,
+        board: board(top.table("board", "[board]")?)?,
+        rails: rails(&mut top, duration_ns)?,
+    };
+    top.finish()?;
+    Ok(scenario)
+}
+
+fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
+    let model = table.needed("model", "\"corncrake\"")?;
+    let model = model.one_of(&[("corncrake", Model::Corncrake)])?;
+    let address = match (table.field("address"), table.field("strap")) {
+        (None, None) => ADDRESS.least,
+        (Some(address), None) => address.number(ADDRESS)?,
+        (None, Some(strap)) => ADDRESS.least + strap.number(STRAP)?,
+        (Some(_), Some(strap)) => {
+            return Err(strap.error("address is given already; leave one of them out"));
+        }
+    };
+    let pace = table.needed("pace", PACES)?;
+    let rounds = pace.number(PACE)?;
+    if ![2000, 500, 100, 10, 1].contains(&rounds) {
+        return Err(pace.error(PACES));
+    }
+    let errors = table.field("errors");
+    let plan = PartPlan {
+        model,
+        address: byte(address),
+        rounds_per_second: u32::try_from(rounds).unwrap_or(1),
+        averaging: byte(table.number_or("averaging", AVERAGING, 0)?),
+        errors: errors.map_or(Ok(Errors::Drawn), |field| {
+            field.one_of(&[("drawn", Errors::Drawn), ("none", Errors::None)])
+        })?,
+    };
+    table.finish()?;
+    Ok(plan)
+}
+
+fn bus(mut table: Table<'_>) -> Result<u32, ScenarioError> {
+    let speeds = [("100k", 100_000), ("400k", 400_000), ("1M", 1_000_000)];
+    let speed = table.field("speed");
+    let hz = speed.map_or(Ok(400_000), |field| field.one_of(&speeds))?;
+    table.finish()?;
+    Ok(hz)
+}
+
+fn host(mut table: Table<'_>, duration_ns: u64) -> Result<Host, ScenarioError> {
+    let limit = table.number_or("clock_limit_ppm", CLOCK_LIMIT, 50_000)?;
+    let clock_error_ppb = match table.field("clock_error_ppm") {
+        None => None,
+        Some(field) if field.is_string() => field.one_of(&[("drawn", None)])?,
+        Some(field) => {
+            let error = field.number(CLOCK_ERROR)?;
+            if error.abs() > limit {
+                return Err(
+                    field.error("it must lie within clock_limit_ppm, which is 50 unless given")
+                );
+            }
+            Some(small(error))
+        }
+    };
+    let every = table.field("read_every_s");
+    let read_every_ns = match every {
+        None => READ_EVERY_NS.min(duration_ns),
+        Some(field) => {
+            let every = field.number(READ_EVERY)?.unsigned_abs();
+            if every > duration_ns {
+                return Err(field.error("it must be at most duration_s, or nothing is ever read"));
+            }
+            every
+        }
+    };
+    table.finish()?;
+    Ok(Host {
+        clock_limit_ppb: small(limit).unsigned_abs(),
+        clock_error_ppb,
+        read_every_ns,
+    })
+}
+
+fn board(mut table: Table<'_>) -> Result<Board, ScenarioError> {
+    let declared = match table.field("declared_c") {
+        None => (TEMPERATURE.least, TEMPERATURE.greatest),
+        Some(field) => {
+            let span = field.pair(TEMPERATURE, TEMPERATURE, DECLARED)?;
+            if span.0 > span.1 {
+                return Err(field.error(DECLARED));
+            }
+            span
+        }
+    };
+    let ambient = match table.field("ambient_c") {
+        None => 25_000.clamp(declared.0, declared.1),
+        Some(field) => {
+            let ambient = field.number(TEMPERATURE)?;
+            if !(declared.0..=declared.1).contains(&ambient) {
+                return Err(field.error("it must lie within declared_c"));
+            }
+            ambient
+        }
+    };
+    table.finish()?;
+    Ok(Board {
+        ambient_mc: small(ambient),
+        declared_mc: (small(declared.0), small(declared.1)),
+    })
+}
+
+fn rails(top: &mut Table<'_>, duration_ns: u64) -> Result<Vec<RailPlan>, ScenarioError> {
+    let rails = top.needed("rail", RAILS)?;
+    let elements = rails.elements(RAILS)?;
+    if !(1..=4).contains(&elements.len()) {
+        return Err(rails.error(RAILS));
+    }
+    let mut plans: Vec<RailPlan> = Vec::new();
+    let mut lines = Vec::new();
+    for element in elements {
+        let mut table = element.table("[[rail]]")?;
+        let field = table.needed("name", "what the rail is called")?;
+        let name = field.string()?.to_owned();
+        if let Some(first) = plans.iter().position(|plan| plan.name == name) {
+            let taken = format!("the rail at line {} has that name already", lines[first]);
+            return Err(field.error(&taken));
+        }
+        table.owned_by(format!("rail \"{name}\""));
+        let field = table.needed("channel", CHANNEL.rule)?;
+        let channel = byte(field.number(CHANNEL)?);
+        if let Some(first) = plans.iter().position(|plan| plan.channel == channel) {
+            let (other, line) = (&plans[first].name, lines[first]);
+            let taken = format!("rail \"{other}\" at line {line} has that channel already");
+            return Err(field.error(&taken));
+        }
+        plans.push(rail::read(table, name, channel, duration_ns)?);
+        lines.push(element.line());
+    }
+    Ok(plans)
+}
+
+/// For numbers whose limits are within 8 bits.
+fn byte(number: i64) -> u8 {
+    u8::try_from(number).unwrap_or(u8::MAX)
+}
+
+/// For numbers whose limits are within 32 bits.
+fn small(number: i64) -> i32 {
+    i32::try_from(number).unwrap_or(i32::MAX)
+}
+
+const RAILS: &str = "a scenario has one to four rails, each under [[rail]]";
+const PACES: &str = "a pace is 2000, 500, 100, 10 or 1 rounds a second";
+const DECLARED: &str = "it must be the least and the greatest temperature, such as [0, 60]";
+const READ_EVERY_NS: u64 = 1_000_000_000;
+
+const DURATION: Limits = Limits::new(
+    9,
+    1,
+    profile::TIME.greatest,
+    "a duration must be above 0 and at most 315576000 s",
+);
+const SEED: Limits = Limits::new(
+    0,
+    0,
+    i64::MAX,
+    "a seed is a whole number from 0 to 9223372036854775807",
+);
+const ADDRESS: Limits = Limits::new(0, 0x32, 0x35, "an address must lie between 0x32 and 0x35");
+const STRAP: Limits = Limits::new(0, 0, 3, "a strap is 0 to 3, for addresses 0x32 to 0x35");
+const PACE: Limits = Limits::new(0, 1, 2000, PACES);
+const AVERAGING: Limits = Limits::new(0, 0, 10, "averaging is k of 2^k rounds, from 0 to 10");
+const CLOCK_LIMIT: Limits = Limits::new(
+    3,
+    0,
+    100_000_000,
+    "a clock's limit must lie between 0 and 100000 ppm",
+);
+const CLOCK_ERROR: Limits = Limits::new(
+    3,
+    -100_000_000,
+    100_000_000,
+    "a clock's error must lie between -100000 and 100000 ppm, or be \"drawn\"",
+);
+const READ_EVERY: Limits = Limits::new(
+    9,
+    1_000_000,
+    profile::TIME.greatest,
+    "the host reads every 0.001 s or less often",
+);
+const TEMPERATURE: Limits = Limits::new(
+    3,
+    -40_000,
+    85_000,
+    "a temperature must lie between -40 and 85 °C, for which the part is specified",
+);
+const CHANNEL: Limits = Limits::new(0, 0, 3, "a channel is 0 to 3");

@@ -1,0 +1,226 @@
+//! Recordings: files of rows with a time and a value each.
+
+use std::path::{Path, PathBuf};
+
+use super::ScenarioError;
+use super::decimal;
+use super::table::{Field, Limits, Table};
+
+/// Where a recording is and how its rows are to be read.
+pub(super) struct Recording {
+    path: PathBuf,
+    time: Column,
+    value: Column,
+    separator: u8,
+    comment: u8,
+}
+
+enum Column {
+    Index(usize),
+    Name(String),
+}
+
+impl Recording {
+    /// Takes the keys about the file from `table`.
+    pub(super) fn describe(table: &mut Table<'_>) -> Result<Self, ScenarioError> {
+        let file = table.needed("file", "the path of a recording, relative to the scenario")?;
+        let folder = table.text().path.parent().unwrap_or(Path::new(""));
+        let path = folder.join(file.string()?);
+        if !path.is_file() {
+            return Err(file.error(&format!("there is no file {}", path.display())));
+        }
+        Ok(Self {
+            path,
+            time: column(table.field("time_column"), 0)?,
+            value: column(table.field("value_column"), 1)?,
+            separator: character(table.field("separator"), b',')?,
+            comment: character(table.field("comment"), b'#')?,
+        })
+    }
+
+    pub(super) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    /// Reads the points: nanoseconds since the first row, and values within `limits`.
+    ///
+    /// `owner` leads every message, with the line of the recording's file before it.
+    pub(super) fn read(
+        &self,
+        owner: &str,
+        limits: Limits,
+    ) -> Result<Vec<(u64, i64)>, ScenarioError> {
+        let of_file = |what: String| ScenarioError::of_file(&self.path, format!("{owner}: {what}"));
+        let text = std::fs::read_to_string(&self.path)
+            .map_err(|error| of_file(format!("cannot be read: {error}")))?;
+        let lines: Vec<&str> = text.lines().collect();
+        let mut reader = csv::ReaderBuilder::new()
+            .delimiter(self.separator)
+            .comment(Some(self.comment))
+            .has_headers(false)
+            .flexible(true)
+            .trim(csv::Trim::All)
+            .from_reader(text.as_bytes());
+        let mut rows = reader.records().map(|row| {
+            let row = row.map_err(|error| of_file(error.to_string()))?;
+            let at_line = row.position().map_or(1, csv::Position::line);
+            Ok(Row {
+                path: &self.path,
+                owner,
+                line: self.past_comments(&lines, at_line),
+                cells: row,
+            })
+        });
+        let columns = if self.is_headed() {
+            let header = rows.next().ok_or_else(|| of_file(NO_ROWS.to_owned()))??;
+            (header.find(&self.time)?, header.find(&self.value)?)
+        } else {
+            (self.time.index(), self.value.index())
+        };
+        let mut points: Vec<(u64, i64)> = Vec::new();
+        let (mut first_ns, mut last_ns) = (None, 0);
+        for row in rows {
+            let row = row?;
+            let time_ns = row.number(columns.0, "time", TIME)?;
+            let value = row.number(columns.1, "value", limits)?;
+            let first = *first_ns.get_or_insert(time_ns);
+            if !points.is_empty() && time_ns <= last_ns {
+                let rule = "not after the time of the row before; rows must be in order of time";
+                return Err(row.wrong(columns.0, "time", rule));
+            }
+            points.push((time_ns.abs_diff(first), value));
+            last_ns = time_ns;
+        }
+        if points.is_empty() {
+            return Err(of_file(NO_ROWS.to_owned()));
+        }
+        Ok(points)
+    }
+
+    fn is_headed(&self) -> bool {
+        let named = |column: &Column| matches!(column, Column::Name(_));
+        named(&self.time) || named(&self.value)
+    }
+
+    /// The line of a row. The CSV reader reports where it began to look, which may be a comment or an empty line before the row.
+    fn past_comments(&self, lines: &[&str], line: u64) -> u64 {
+        let from = usize::try_from(line)
+            .unwrap_or(usize::MAX)
+            .saturating_sub(1);
+        let skipped = |line: &&&str| line.is_empty() || line.as_bytes()[0] == self.comment;
+        line + lines.iter().skip(from).take_while(skipped).count() as u64
+    }
+}
+
+impl Column {
+    fn index(&self) -> usize {
+        match self {
+            Self::Index(index) => *index,
+            Self::Name(_) => 0,
+        }
+    }
+}
+
+struct Row<'a> {
+    path: &'a Path,
+    owner: &'a str,
+    line: u64,
+    cells: csv::StringRecord,
+}
+
+impl Row<'_> {
+    /// Where `column` stands if this row is the header.
+    fn find(&self, column: &Column) -> Result<usize, ScenarioError> {
+        let name = match column {
+            Column::Index(index) => return Ok(*index),
+            Column::Name(name) => name,
+        };
+        self.cells
+            .iter()
+            .position(|cell| cell == name)
+            .ok_or_else(|| {
+                let known: Vec<_> = self
+                    .cells
+                    .iter()
+                    .map(|cell| format!("\"{cell}\""))
+                    .collect();
+                self.error(format!(
+                    "no column is called \"{name}\"; the header has {}",
+                    known.join(", ")
+                ))
+            })
+    }
+
+    fn number(&self, column: usize, what: &str, limits: Limits) -> Result<i64, ScenarioError> {
+        let Some(cell) = self.cells.get(column) else {
+            return Err(self.error(format!(
+                "there is no column {column} (from 0) for the {what}; the row has {}",
+                self.cells.len()
+            )));
+        };
+        if cell.is_empty() {
+            return Err(self.error(format!("the {what} in column {column} (from 0) is empty")));
+        }
+        let number = decimal::parse(cell, limits.places).map_err(|error| match error {
+            decimal::NotDecimal::NotANumber => self.wrong(
+                column,
+                what,
+                "not a number; if this row is a header, give columns by name",
+            ),
+            other => self.wrong(column, what, &other.to_string()),
+        })?;
+        i64::try_from(number)
+            .ok()
+            .filter(|number| (limits.least..=limits.greatest).contains(number))
+            .ok_or_else(|| self.wrong(column, what, limits.rule))
+    }
+
+    fn wrong(&self, column: usize, what: &str, rule: &str) -> ScenarioError {
+        let cell = self.cells.get(column).unwrap_or_default();
+        self.error(format!("{what} {cell}: {rule}"))
+    }
+
+    fn error(&self, message: String) -> ScenarioError {
+        let message = format!("{}: {message}", self.owner);
+        ScenarioError::at_line(self.path, self.line, message)
+    }
+}
+
+fn column(field: Option<Field<'_>>, default: usize) -> Result<Column, ScenarioError> {
+    match field {
+        None => Ok(Column::Index(default)),
+        Some(field) if field.is_string() => Ok(Column::Name(field.string()?.to_owned())),
+        Some(field) => {
+            let index = field.number(COLUMN)?;
+            Ok(Column::Index(usize::try_from(index).unwrap_or(default)))
+        }
+    }
+}
+
+fn character(field: Option<Field<'_>>, default: u8) -> Result<u8, ScenarioError> {
+    let Some(field) = field else {
+        return Ok(default);
+    };
+    match field.string()?.as_bytes() {
+        b"tab" => Ok(b'\t'),
+        [one] if one.is_ascii() && !b"\r\n\"".contains(one) => Ok(*one),
+        _ => Err(field.error("it must be one ASCII character, or \"tab\"")),
+    }
+}
+
+const NO_ROWS: &str = "there is no row of data";
+
+/// Within 100 years of either side of zero: times since 1970 are welcome, only differences count.
+const TIME: Limits = Limits::new(
+    9,
+    -3_155_760_000_000_000_000,
+    3_155_760_000_000_000_000,
+    "a time must lie within 100 years, in seconds",
+);
+
+const COLUMN: Limits = Limits::new(
+    0,
+    0,
+    1000,
+    "a column is a whole number from 0 to 1000, or a name in the header",
+);

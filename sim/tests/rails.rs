@@ -1,0 +1,424 @@
+//! Rails against exact rational arithmetic, and recorded data against its published sums.
+
+use crake_sim::plant::{
+    AfterEnd, Bounds, Cell, Constant, Interpolation, Plant, PlantError, Profile, Pulses, Rail,
+    Recorded, Scaled, Section, Source, Sum, Truth,
+};
+use num_bigint::BigInt;
+use num_rational::BigRational;
+
+type Exact = BigRational;
+
+fn exact(value: impl Into<BigInt>) -> Exact {
+    Exact::from_integer(value.into())
+}
+
+/// Rounded to nearest, halves towards plus infinity: the rule of the rail's break points.
+fn nearest(value: &Exact) -> BigInt {
+    (value + Exact::new(1.into(), 2.into()))
+        .floor()
+        .to_integer()
+}
+
+/// SplitMix64, from its authors' public-domain text; from memory.
+struct Dice(u64);
+
+impl Dice {
+    fn roll(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+        z ^ (z >> 31)
+    }
+
+    fn below(&mut self, bound: u64) -> u64 {
+        self.roll() % bound
+    }
+
+    /// Below 2^`bits`, small as often as great.
+    fn of_any_size(&mut self, bits: u64) -> u64 {
+        let bits = self.below(bits + 1);
+        self.below(1 << bits)
+    }
+
+    fn within(&mut self, least: i64, greatest: i64) -> i64 {
+        let span = u64::try_from(greatest - least).unwrap() + 1;
+        least + i64::try_from(self.below(span)).unwrap()
+    }
+}
+
+/// A profile that is nothing but its sections: jumps, slopes and levels of all lengths.
+#[derive(Clone)]
+struct Listed(Vec<Section>);
+
+impl Listed {
+    fn random(dice: &mut Dice, least: i64, greatest: i64, until_ns: u64) -> Self {
+        let mut sections = Vec::new();
+        let (mut from_ns, mut level) = (0, dice.within(least, greatest));
+        while from_ns < until_ns {
+            let to_ns = from_ns + 1 + dice.of_any_size(20);
+            let jumps = dice.below(2) == 0;
+            let start = if jumps {
+                dice.within(least, greatest)
+            } else {
+                level
+            };
+            let flat = dice.below(3) == 0;
+            let end = if flat {
+                start
+            } else {
+                dice.within(least, greatest)
+            };
+            sections.push(Section {
+                from_ns,
+                to_ns,
+                start,
+                end,
+            });
+            (from_ns, level) = (to_ns, end);
+        }
+        Self(sections)
+    }
+
+    fn end_ns(&self) -> u64 {
+        self.0.iter().map(|section| section.to_ns).max().unwrap()
+    }
+
+    /// Value at `at_ns` seen from the section that begins at or before it, as an exact number.
+    fn exactly(&self, section_at_ns: u64, at_ns: u64) -> Exact {
+        let section = self.section(section_at_ns);
+        let length = exact(section.to_ns - section.from_ns);
+        let change = exact(section.end) - exact(section.start);
+        exact(section.start) + change * exact(at_ns - section.from_ns) / length
+    }
+}
+
+impl Profile for Listed {
+    fn section(&self, at_ns: u64) -> Section {
+        let found = self.0.iter().find(|section| at_ns < section.to_ns);
+        *found.unwrap()
+    }
+
+    fn bounds(&self) -> Bounds {
+        let values = || {
+            self.0
+                .iter()
+                .flat_map(|section| [section.start, section.end])
+        };
+        Bounds {
+            least: values().min().unwrap(),
+            greatest: values().max().unwrap(),
+        }
+    }
+}
+
+/// What a rail is by definition, worked out in rationals only.
+struct Definition {
+    /// Begin, end, current and voltage at both ends.
+    stretches: Vec<(u64, u64, [Exact; 2], [Exact; 2])>,
+}
+
+impl Definition {
+    fn new(load: &Listed, source: &Listed, impedance_uohm: u64) -> Self {
+        let until_ns = load.end_ns().min(source.end_ns());
+        let ends = load.0.iter().chain(&source.0).map(|section| section.to_ns);
+        let mut breaks: Vec<u64> = ends
+            .filter(|&end| end < until_ns)
+            .chain([0, until_ns])
+            .collect();
+        breaks.sort_unstable();
+        breaks.dedup();
+        let stretch = |pair: &[u64]| {
+            let (from, to) = (pair[0], pair[1]);
+            let at = |at: u64| {
+                let current = exact(nearest(&load.exactly(from, at)));
+                let drop = &current * exact(impedance_uohm) / exact(1_000_000);
+                let open = source.exactly(from, at);
+                let voltage = exact(nearest(&open)) - exact(nearest(&drop));
+                (current, voltage)
+            };
+            let ((i0, v0), (i1, v1)) = (at(from), at(to));
+            (from, to, [i0, i1], [v0, v1])
+        };
+        Self {
+            stretches: breaks.windows(2).map(stretch).collect(),
+        }
+    }
+
+    /// Integrals of current, voltage and power over from..to.
+    fn integrals(&self, from_ns: u64, to_ns: u64) -> [Exact; 3] {
+        let mut sums = [exact(0), exact(0), exact(0)];
+        for (begin, end, i, v) in &self.stretches {
+            let (from, to) = (from_ns.max(*begin), to_ns.min(*end));
+            if from >= to {
+                continue;
+            }
+            let length = exact(end - begin);
+            let at = |ends: &[Exact; 2], at: u64| {
+                &ends[0] + (&ends[1] - &ends[0]) * exact(at - begin) / &length
+            };
+            let (i0, i1, v0, v1) = (at(i, from), at(i, to), at(v, from), at(v, to));
+            let span = exact(to - from);
+            sums[0] += (&i0 + &i1) * &span / exact(2);
+            sums[1] += (&v0 + &v1) * &span / exact(2);
+            let weighted = exact(2) * (&i0 * &v0 + &i1 * &v1) + &i0 * &v1 + &i1 * &v0;
+            sums[2] += weighted * &span / exact(6);
+        }
+        sums
+    }
+
+    fn truth(&self, at_ns: u64) -> Truth {
+        let [charge, _, energy] = self.integrals(0, at_ns);
+        Truth {
+            charge_half_na_ns: nearest(&(charge * exact(2))).try_into().unwrap(),
+            energy_sixth_na_nv_ns: nearest(&(energy * exact(6))).try_into().unwrap(),
+        }
+    }
+}
+
+/// Asserts that `value` is `expected` to a few rounding steps of numbers as great as `scale`.
+fn assert_close(value: f64, expected: &Exact, scale: i64) {
+    let value = Exact::from_float(value).unwrap();
+    let allowed = exact(scale) / exact(1_i64 << 49);
+    let off = &value - expected;
+    assert!(off <= allowed && -off <= allowed, "{value} for {expected}");
+}
+
+/// Goal: no rounding anywhere but at break points. Method: random jumps and slopes of load and source, random impedance,
+/// random questions in rising time, some reaching over many pieces, against rationals.
+#[test]
+fn windows_and_truth_are_those_of_exact_arithmetic() {
+    const UNTIL: u64 = 500_000;
+    for seed in 0..40 {
+        let mut dice = Dice(seed);
+        let greatest_na = 1 << dice.below(40);
+        let load = Listed::random(&mut dice, -greatest_na, greatest_na, UNTIL);
+        let source = Listed::random(&mut dice, -1_000_000, 65_536_000_000, UNTIL);
+        let impedance = dice.below(500_000);
+        let definition = Definition::new(&load, &source, impedance);
+        let source = Source::of(source).behind_microohms(impedance).unwrap();
+        let mut rail = Rail::new(source, load).unwrap();
+        let mut at_ns = 0;
+        loop {
+            let from_ns = at_ns + dice.of_any_size(16);
+            let to_ns = from_ns + 1 + dice.of_any_size(18);
+            if to_ns > UNTIL {
+                break;
+            }
+            let means = rail.window(from_ns, to_ns);
+            let [current, voltage, _] = definition.integrals(from_ns, to_ns);
+            let length = exact(to_ns - from_ns);
+            assert_close(means.current_na, &(current / &length), 4 * greatest_na);
+            assert_close(means.voltage_nv, &(voltage / &length), 1 << 39);
+            assert_eq!(
+                rail.truth(to_ns),
+                definition.truth(to_ns),
+                "seed {seed} at {to_ns}"
+            );
+            at_ns = to_ns;
+        }
+    }
+}
+
+/// Goal: a truth asked for in mid-conversion changes nothing. Method: two rails, one asked ahead of each window.
+#[test]
+fn a_question_may_reach_back_a_millisecond() {
+    let rail = || {
+        let load = Pulses::new(0, 30_000_000, 200_000, 70_000).unwrap();
+        let load = load.with_edges(20_000).unwrap();
+        let source = Source::of(Constant::new(3_300_000_000).unwrap());
+        Rail::new(source.behind_microohms(100_000).unwrap(), load).unwrap()
+    };
+    let (mut plain, mut ahead) = (rail(), rail());
+    for round in 0..100 {
+        let from_ns = round * 125_000;
+        let to_ns = from_ns + 62_500;
+        ahead.truth(from_ns + 1_000_000);
+        assert_eq!(ahead.window(from_ns, to_ns), plain.window(from_ns, to_ns));
+        assert_eq!(ahead.truth(to_ns), plain.truth(to_ns));
+    }
+    ahead.truth(1_000_000_000);
+    assert!(ahead.window(900_000_000, 900_062_500).current_na.is_nan());
+    assert_eq!(ahead.truth(900_000_000).charge_half_na_ns, i128::MAX);
+    assert!(plain.window(50_000_000, 50_000_000).voltage_nv.is_nan());
+}
+
+/// Published source: tests/data/README.md (PyBaMM 23.5, US06.csv); 505.1161 C both held and by trapezoids, worked out
+/// there with a second program.
+#[test]
+fn one_pass_of_the_drive_cycle_carries_its_charge() {
+    let text = include_str!("../../tests/data/us06_current.csv");
+    let points: Vec<(u64, i64)> = text
+        .lines()
+        .filter(|line| !line.starts_with('#'))
+        .map(|line| {
+            let (time, current) = line.split_once(',').unwrap();
+            let seconds: u64 = time.parse().unwrap();
+            let amps: f64 = current.parse().unwrap();
+            (seconds * 1_000_000_000, (amps * 1e9).round() as i64)
+        })
+        .collect();
+    assert_eq!(points.len(), 601);
+    for interpolation in [Interpolation::Hold, Interpolation::Linear] {
+        let load = Recorded::new(points.clone(), interpolation, AfterEnd::Repeat).unwrap();
+        let source = Source::of(Constant::new(12_000_000_000).unwrap());
+        let mut rail = Rail::new(source, load).unwrap();
+        let pass = rail.truth(600_000_000_000);
+        let coulombs = pass.charge_half_na_ns as f64 / 2e18;
+        assert!((coulombs / 505.1161 - 1.0).abs() < 1e-6, "{coulombs}");
+        // At a constant voltage energy is charge × voltage: × 12 V, and × 3 from halves to sixths.
+        assert_eq!(
+            pass.energy_sixth_na_nv_ns,
+            pass.charge_half_na_ns * 3 * 12_000_000_000
+        );
+        let six_passes = rail.truth(3_600_000_000_000);
+        assert_eq!(six_passes.charge_half_na_ns, 6 * pass.charge_half_na_ns);
+        let extremes = rail.extremes(3_600_000_000_000);
+        // The data's own limits, from its README: -4.21 A to 8.10 A.
+        assert_eq!((extremes.current_na_min + 5_000_000) / 10_000_000, -420);
+        assert_eq!((extremes.current_na_max + 5_000_000) / 10_000_000, 810);
+    }
+}
+
+/// Goal: what leaves the cell is what the rail counts, to the last half of a nA·ns, and voltage is the table's at that state.
+#[test]
+fn a_cell_loses_exactly_what_flows() {
+    // 1 Ah at half; 1.8 A for half an hour, then 0.9 A back for half an hour: 0.5 - 0.9 + 0.45 = 0.05 Ah.
+    let table = [(0, 3_000_000_000), (1_000_000, 4_000_000_000)];
+    let cell = Cell::new(1_000_000, 500_000, &table).unwrap();
+    let load = Recorded::steps(1_800_000_000, &[(1_800_000_000_000, -900_000_000)]).unwrap();
+    let source = Source::cell(cell).behind_microohms(20_000).unwrap();
+    let mut rail = Rail::new(source, load).unwrap();
+    let half_ah = 2 * 3_600_000_000_000 * 1_000_000_000_i128;
+
+    let first = rail.piece(0).unwrap();
+    // 3.5 V less 1.8 A × 20 mΩ; pieces of a cell last 100 ms, in which 0.18 C of 3600 C cost 50 µV.
+    assert_eq!((first.start_nv, first.to_ns), (3_464_000_000, 100_000_000));
+    assert_eq!(first.end_nv, 3_463_950_000);
+    // After 720 s 0.36 Ah are gone: state 0.14.
+    assert_eq!(
+        rail.piece(720_000_000_000).unwrap().end_nv,
+        3_140_000_000 - 36_000_000
+    );
+    assert_eq!(
+        rail.cell_left_half_na_ns(720_000_000_000),
+        Some(half_ah * 14 / 100)
+    );
+    // Overdrawn at the middle: the state counts on and the voltage stays at the table's end.
+    assert_eq!(
+        rail.cell_left_half_na_ns(1_800_000_000_000),
+        Some(-half_ah * 4 / 10)
+    );
+    assert_eq!(
+        rail.piece(1_800_000_000_000).unwrap().end_nv,
+        3_000_000_000 - 36_000_000
+    );
+    let left = rail.cell_left_half_na_ns(3_600_000_000_000);
+    assert_eq!(left, Some(half_ah * 5 / 100));
+    let drawn = rail.truth(3_600_000_000_000).charge_half_na_ns;
+    assert_eq!(half_ah / 2 - drawn, half_ah * 5 / 100);
+    assert_eq!(
+        rail.piece(3_600_000_000_000).unwrap().end_nv,
+        3_050_000_000 + 18_000_000
+    );
+}
+
+#[test]
+fn extremes_are_those_up_to_the_question() {
+    let load = Recorded::ramp((0, -1_000_000), (10_000, 1_000_000)).unwrap();
+    let source = Source::of(Constant::new(1_000_000).unwrap());
+    let mut rail = Rail::new(source.behind_microohms(1_000_000).unwrap(), load).unwrap();
+    let early = rail.extremes(2_500);
+    assert_eq!(
+        (early.current_na_min, early.current_na_max),
+        (-1_000_000, -500_000)
+    );
+    assert_eq!(
+        (early.voltage_nv_min, early.voltage_nv_max),
+        (1_500_000, 2_000_000)
+    );
+    let whole = rail.extremes(20_000);
+    assert_eq!(
+        (whole.current_na_min, whole.current_na_max),
+        (-1_000_000, 1_000_000)
+    );
+    assert_eq!((whole.voltage_nv_min, whole.voltage_nv_max), (0, 2_000_000));
+    assert_eq!(whole.power_na_nv_min, -2_000_000_000_000);
+    // At the ends of pieces alone, 1 mA × 0 V; the bulge of 0.25 nW in between is not looked for.
+    assert_eq!(whole.power_na_nv_max, 0);
+}
+
+#[test]
+fn sums_and_reversals_reach_the_totals() {
+    let base = || Constant::new(60_000_000).unwrap();
+    let back = Scaled::reversed(Constant::new(100_000_000).unwrap());
+    let load = Sum::new(vec![Box::new(base()), Box::new(back)]).unwrap();
+    let source = Source::of(Constant::new(3_800_000_000).unwrap());
+    let mut rail = Rail::new(source, load).unwrap();
+    let second = 1_000_000_000;
+    assert_eq!(
+        rail.truth(second).charge_half_na_ns,
+        -2 * 40_000_000 * i128::from(second)
+    );
+    assert_eq!(
+        rail.window(second, second + 62_500).current_na,
+        -40_000_000.0
+    );
+}
+
+#[test]
+fn rails_beyond_the_limits_are_refused() {
+    let amps = |amps: i64| Constant::new(amps * 1_000_000_000).unwrap();
+    let source = || Source::of(Constant::new(60_000_000_000).unwrap());
+    assert!(Rail::new(source(), amps(1000)).is_ok());
+    let soft = source().behind_microohms(2_000_000).unwrap();
+    let refused = Rail::new(soft, amps(-1000)).err();
+    assert_eq!(refused, Some(PlantError::Voltage(2_060_000_000_000)));
+    let listed = Listed(vec![Section::flat(0, u64::MAX, -1_000_000_000_001)]);
+    let refused = Rail::new(source(), listed).err();
+    assert_eq!(refused, Some(PlantError::Current(-1_000_000_000_001)));
+}
+
+/// Goal: energy beyond 128 bits is marked and stays so, and charge goes on. Method: 1 kA at 1 kV reaches it in 28.4 ks;
+/// from 30 ks on it flows back.
+#[test]
+fn an_energy_that_no_longer_fits_says_so() {
+    let constant = |value| Constant::new(value).unwrap();
+    let reverse = Recorded::steps(
+        1_000_000_000_000,
+        &[(30_000_000_000_000, -1_000_000_000_000)],
+    )
+    .unwrap();
+    let source = Source::of(constant(1_000_000_000_000));
+    let mut rail = Rail::new(source, reverse).unwrap();
+    let fits = rail.truth(28_000_000_000_000);
+    assert_eq!(fits.energy_sixth_na_nv_ns, 6 * 28 * 10_i128.pow(36));
+    assert_eq!(
+        rail.truth(29_000_000_000_000).energy_sixth_na_nv_ns,
+        i128::MAX
+    );
+    let later = rail.truth(40_000_000_000_000);
+    assert_eq!(later.energy_sixth_na_nv_ns, i128::MAX);
+    assert_eq!(later.charge_half_na_ns, 2 * 20 * 10_i128.pow(24));
+}
+
+/// A profile that breaks its promise must cost accuracy at most, never an endless loop.
+#[test]
+fn a_profile_that_stands_still_does_not_stop_the_rail() {
+    struct Stuck;
+    impl Profile for Stuck {
+        fn section(&self, _at_ns: u64) -> Section {
+            Section::flat(0, 10, 3)
+        }
+        fn bounds(&self) -> Bounds {
+            Bounds {
+                least: 3,
+                greatest: 3,
+            }
+        }
+    }
+    let source = Source::of(Constant::new(1).unwrap());
+    let mut rail = Rail::new(source, Stuck).unwrap();
+    assert_eq!(rail.truth(1_000).charge_half_na_ns, 2 * 3 * 1_000);
+}
