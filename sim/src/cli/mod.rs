@@ -59,7 +59,9 @@ pub fn main(args: &Args) -> ExitCode {
     match perform(run) {
         Ok(true) => ExitCode::SUCCESS,
         Ok(false) => {
-            eprintln!("crake-sim: a total lies outside the bound that the driver claims: see above");
+            eprintln!(
+                "crake-sim: a total lies outside the bound that the driver claims: see above"
+            );
             ExitCode::from(1)
         }
         Err(message) => {
@@ -76,7 +78,12 @@ fn perform(args: &Run) -> Result<bool, String> {
         scenario.duration_ns = scenario.duration_ns.min(u64::from(seconds) * 1_000_000_000);
     }
     let seed = args.seed.unwrap_or(scenario.seed);
-    let readings = args.out.as_deref().map(Readings::create).transpose().map_err(text)?;
+    let readings = args
+        .out
+        .as_deref()
+        .map(Readings::create)
+        .transpose()
+        .map_err(text)?;
     let mut screen = Screen::new(readings);
 
     let begun = Instant::now();
@@ -88,7 +95,10 @@ fn perform(args: &Run) -> Result<bool, String> {
         readings.keep().map_err(text)?;
     }
     print(&report, wall_s, args.json)?;
-    Ok(report.rails.iter().all(|rail| rail.energy_j.within && rail.charge_c.within))
+    Ok(report
+        .rails
+        .iter()
+        .all(|rail| rail.energy_j.within && rail.charge_c.within))
 }
 
 fn print(report: &Report, wall_s: f64, json: bool) -> Result<(), String> {

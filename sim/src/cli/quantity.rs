@@ -2,23 +2,43 @@
 
 /// With the prefix that leaves one to three digits before the point, and so many digits in all.
 pub(super) fn quantity(value: f64, digits: usize, unit: &str) -> String {
-    const PREFIXES: [(f64, &str); 7] =
-        [(1e9, "G"), (1e6, "M"), (1e3, "k"), (1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n")];
+    const PREFIXES: [(f64, &str); 7] = [
+        (1e9, "G"),
+        (1e6, "M"),
+        (1e3, "k"),
+        (1.0, ""),
+        (1e-3, "m"),
+        (1e-6, "µ"),
+        (1e-9, "n"),
+    ];
     if value == 0.0 {
         return format!("0 {unit}");
     }
     // Half a last digit decides whether a value is shown as 1000 of one prefix or 1 of the next.
     let magnitude = value.abs() * (1.0 + 0.5 * 10f64.powi(-(digits as i32)));
-    let (size, prefix) = PREFIXES.into_iter().find(|(size, _)| magnitude >= *size).unwrap_or((1e-9, "n"));
+    let (size, prefix) = PREFIXES
+        .into_iter()
+        .find(|(size, _)| magnitude >= *size)
+        .unwrap_or((1e-9, "n"));
     let shown = value / size;
-    let whole = if shown.abs() >= 100.0 { 3 } else if shown.abs() >= 10.0 { 2 } else { 1 };
+    let whole = if shown.abs() >= 100.0 {
+        3
+    } else if shown.abs() >= 10.0 {
+        2
+    } else {
+        1
+    };
     format!("{shown:.*} {prefix}{unit}", digits.saturating_sub(whole))
 }
 
 /// The same with a sign in any case.
 pub(super) fn signed(value: f64, digits: usize, unit: &str) -> String {
     let text = quantity(value, digits, unit);
-    if value > 0.0 { format!("+{text}") } else { text }
+    if value > 0.0 {
+        format!("+{text}")
+    } else {
+        text
+    }
 }
 
 /// A count with its digits in groups of three.

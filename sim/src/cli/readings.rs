@@ -11,8 +11,16 @@ pub(super) struct Readings {
     complete: PathBuf,
 }
 
-const HEADER: [&str; 8] =
-    ["time_s", "rail", "voltage_v", "current_a", "power_w", "charge_c", "energy_j", "clipped"];
+const HEADER: [&str; 8] = [
+    "time_s",
+    "rail",
+    "voltage_v",
+    "current_a",
+    "power_w",
+    "charge_c",
+    "energy_j",
+    "clipped",
+];
 
 impl Readings {
     /// Begins a file in `directory`, which is made where it is missing.
@@ -26,17 +34,26 @@ impl Readings {
             Ok(writer)
         };
         let writer = begin().map_err(|error| {
-            format!("{}: cannot be written: {error}; name another directory with --out", complete.display())
+            format!(
+                "{}: cannot be written: {error}; name another directory with --out",
+                complete.display()
+            )
         })?;
-        Ok(Self { writer: Some(writer), growing, complete })
+        Ok(Self {
+            writer: Some(writer),
+            growing,
+            complete,
+        })
     }
 
     /// Adds a row. Every number is exact: whole nano-units written as decimals.
     pub(super) fn write(&mut self, row: &Row<'_>) -> io::Result<()> {
-        let Some(writer) = &mut self.writer else { return Ok(()) };
+        let Some(writer) = &mut self.writer else {
+            return Ok(());
+        };
         let middle_us = i128::from(row.stamp.before_us) + i128::from(row.stamp.bracket_us() / 2);
         writer.write_record([
-            &decimal(middle_us, 6),
+            decimal(middle_us, 6).as_str(),
             row.rail,
             &decimal(row.reading.voltage.as_nanovolts().into(), 9),
             &decimal(row.reading.current.as_nanoamps().into(), 9),
@@ -56,7 +73,8 @@ impl Readings {
             }
             fs::rename(&self.growing, &self.complete)
         };
-        finish(self.writer.take()).map_err(|error| format!("{}: cannot be written: {error}", self.complete.display()))
+        finish(self.writer.take())
+            .map_err(|error| format!("{}: cannot be written: {error}", self.complete.display()))
     }
 }
 

@@ -13,8 +13,11 @@ pub(super) struct Screen {
 
 impl Screen {
     pub(super) fn new(readings: Option<Readings>) -> Self {
-        let target =
-            if io::stderr().is_terminal() { ProgressDrawTarget::stderr() } else { ProgressDrawTarget::hidden() };
+        let target = if io::stderr().is_terminal() {
+            ProgressDrawTarget::stderr()
+        } else {
+            ProgressDrawTarget::hidden()
+        };
         let bar = ProgressBar::with_draw_target(Some(0), target);
         if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len} s, {eta} to go") {
             bar.set_style(style);
@@ -38,6 +41,8 @@ impl Observer for Screen {
     }
 
     fn reading(&mut self, row: &Row<'_>) -> io::Result<()> {
-        self.readings.as_mut().map_or(Ok(()), |readings| readings.write(row))
+        self.readings
+            .as_mut()
+            .map_or(Ok(()), |readings| readings.write(row))
     }
 }

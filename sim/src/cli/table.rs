@@ -27,7 +27,11 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
     writeln!(out)?;
     let [least, greatest] = report.unaccounted_s;
     if greatest > 0.0 {
-        writeln!(out, "not accounted for: {least:.3} to {greatest:.3} s, in {} stretches", report.epochs)?;
+        writeln!(
+            out,
+            "not accounted for: {least:.3} to {greatest:.3} s, in {} stretches",
+            report.epochs
+        )?;
     }
     let bus = &report.bus;
     writeln!(
@@ -55,15 +59,35 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
 
 fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
     writeln!(out, "{} (channel {})", rail.name, rail.channel)?;
-    writeln!(out, "  {:8} {:>13} {:>13} {:>13} {:>13}  used", "", "measured", "truth", "difference", "bound ±")?;
+    writeln!(
+        out,
+        "  {:8} {:>13} {:>13} {:>13} {:>13}  used",
+        "", "measured", "truth", "difference", "bound ±"
+    )?;
     figure(out, "energy", "J", &rail.energy_j)?;
     figure(out, "charge", "C", &rail.charge_c)?;
     bound(out, "energy", "J", &rail.energy_j)?;
     bound(out, "charge", "C", &rail.charge_c)?;
-    writeln!(out, "  {:8} {:>13} {:>13} {:>13}", "", "least", "mean", "greatest")?;
+    writeln!(
+        out,
+        "  {:8} {:>13} {:>13} {:>13}",
+        "", "least", "mean", "greatest"
+    )?;
     // Current and power have a mean over all the time, from the account; voltage only over the readings.
-    spread(out, "voltage", "V", rail.voltage_v, rail.voltage_v.map(|spread| spread.mean))?;
-    spread(out, "current", "A", rail.current_a, Some(rail.mean_current_a))?;
+    spread(
+        out,
+        "voltage",
+        "V",
+        rail.voltage_v,
+        rail.voltage_v.map(|spread| spread.mean),
+    )?;
+    spread(
+        out,
+        "current",
+        "A",
+        rail.current_a,
+        Some(rail.mean_current_a),
+    )?;
     spread(out, "power", "W", rail.power_w, Some(rail.mean_power_w))
 }
 
@@ -99,8 +123,16 @@ fn bound(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Resu
     writeln!(out, "  {name} bound: {}", named.join(", "))
 }
 
-fn spread(out: &mut String, name: &str, unit: &str, spread: Option<Spread>, mean: Option<f64>) -> fmt::Result {
-    let Some(spread) = spread else { return writeln!(out, "  {name:8} no reading") };
+fn spread(
+    out: &mut String,
+    name: &str,
+    unit: &str,
+    spread: Option<Spread>,
+    mean: Option<f64>,
+) -> fmt::Result {
+    let Some(spread) = spread else {
+        return writeln!(out, "  {name:8} no reading");
+    };
     writeln!(
         out,
         "  {name:8} {:>13} {:>13} {:>13}",

@@ -15,10 +15,18 @@ const REFERENCE_MC: i32 = 25_000;
 /// The board as declared to the driver. A channel without a rail gets a resistor that nothing flows through.
 pub(super) fn declared<const N: usize>(scenario: &Scenario) -> Result<Board<N>, BoardError> {
     let (least, greatest) = scenario.board.declared_mc;
-    let span_mk = least.abs_diff(REFERENCE_MC).max(greatest.abs_diff(REFERENCE_MC));
-    let unused = Rail::new(Shunt::new(Resistance::from_milliohms(10), Tolerance::ZERO), Load::smooth(Current::ZERO));
+    let span_mk = least
+        .abs_diff(REFERENCE_MC)
+        .max(greatest.abs_diff(REFERENCE_MC));
+    let unused = Rail::new(
+        Shunt::new(Resistance::from_milliohms(10), Tolerance::ZERO),
+        Load::smooth(Current::ZERO),
+    );
     let rails = std::array::from_fn(|channel| {
-        let plan = scenario.rails.iter().find(|rail| usize::from(rail.channel) == channel);
+        let plan = scenario
+            .rails
+            .iter()
+            .find(|rail| usize::from(rail.channel) == channel);
         plan.map_or(unused, |plan| rail(plan, span_mk))
     });
     let clock = Tolerance::from_ppm(scenario.host.clock_limit_ppb.div_ceil(1_000));
@@ -27,15 +35,25 @@ pub(super) fn declared<const N: usize>(scenario: &Scenario) -> Result<Board<N>, 
 
 fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
     let sense = &plan.sense;
-    let shunt = Shunt::new(Resistance::from_nanoohms(sense.resistance_nohm), Tolerance::from_ppm(sense.tolerance_ppm))
-        .with_temperature(coefficient_ppm(sense), span_mk)
-        .with_self_heating(sense.thermal_resistance_mk_per_w);
+    let shunt = Shunt::new(
+        Resistance::from_nanoohms(sense.resistance_nohm),
+        Tolerance::from_ppm(sense.tolerance_ppm),
+    )
+    .with_temperature(coefficient_ppm(sense), span_mk)
+    .with_self_heating(sense.thermal_resistance_mk_per_w);
     let declared = &plan.declared;
     let load = Load::smooth(Current::from_nanoamps(declared.greatest_na)).with_edges(Edges {
         per_1000_s: u32::try_from(declared.edges_per_second_milli).unwrap_or(u32::MAX),
         step: Current::from_nanoamps(declared.step_na),
     });
-    Rail::new(shunt, if declared.flow == Flow::Both { load.both_ways() } else { load })
+    Rail::new(
+        shunt,
+        if declared.flow == Flow::Both {
+            load.both_ways()
+        } else {
+            load
+        },
+    )
 }
 
 /// The resistor that the bench puts in: an individual within its limits, or exactly what is printed on it.
@@ -61,11 +79,20 @@ fn coefficient_ppm(sense: &scenario::Sense) -> u32 {
 /// The set-up that the firmware asks for.
 pub(super) fn setup<const N: usize>(scenario: &Scenario) -> Setup<N> {
     let channels = std::array::from_fn(|channel| {
-        let plan = scenario.rails.iter().find(|rail| usize::from(rail.channel) == channel)?;
+        let plan = scenario
+            .rails
+            .iter()
+            .find(|rail| usize::from(rail.channel) == channel)?;
         Some(ranges(&plan.sense))
     });
-    let mode = SPEC.pace(scenario.part.rounds_per_second).map_or(Mode::Idle, Mode::Paced);
-    Setup { channels, mode, averaging: scenario.part.averaging }
+    let mode = SPEC
+        .pace(scenario.part.rounds_per_second)
+        .map_or(Mode::Idle, Mode::Paced);
+    Setup {
+        channels,
+        mode,
+        averaging: scenario.part.averaging,
+    }
 }
 
 fn ranges(sense: &scenario::Sense) -> Ranges {

@@ -3,11 +3,11 @@ use crake::part::corncrake::{Corncrake, SPEC};
 use crake::{Channel, Frame, Monitor, NoReading, Reading, ShuntMonitor, Stamp};
 use embedded_hal::i2c::ErrorKind;
 
+use super::RunError;
 use super::board;
 use super::extremes::Extremes;
 use super::host::HostClock;
 use super::report::{BusReport, MonitorReport, Outcome, RailReport, Report};
-use super::RunError;
 use crate::bench::{Bench, Part};
 use crate::bus::Speed;
 use crate::part::corncrake as model;
@@ -66,13 +66,22 @@ pub(super) fn run<const N: usize>(
     });
     let part = wire(&bench, scenario)?;
     let limit_ppb = f64::from(scenario.host.clock_limit_ppb);
-    let error_ppb =
-        scenario.host.clock_error_ppb.unwrap_or_else(|| bench.rng("host clock").rectangular(limit_ppb) as i32);
+    let error_ppb = scenario
+        .host
+        .clock_error_ppb
+        .unwrap_or_else(|| bench.rng("host clock").rectangular(limit_ppb) as i32);
     let (clock, witness) = HostClock::new(&bench, &part, N, i64::from(error_ppb));
 
     let board = board::declared::<N>(scenario)?;
     let address = scenario.part.address;
-    let mut monitor = Monitor::new(bench.i2c(), bench.delay(), clock, Corncrake::new(), address, &board);
+    let mut monitor = Monitor::new(
+        bench.i2c(),
+        bench.delay(),
+        clock,
+        Corncrake::new(),
+        address,
+        &board,
+    );
     let mut ledger = Ledger::new(&board, &SPEC);
     let mut extremes = [Extremes::default(); N];
 
@@ -83,7 +92,9 @@ pub(super) fn run<const N: usize>(
     let mut frames = 0;
     let mut next_ns = 0;
     while next_ns < scenario.duration_ns {
-        next_ns = next_ns.saturating_add(scenario.host.read_every_ns).min(scenario.duration_ns);
+        next_ns = next_ns
+            .saturating_add(scenario.host.read_every_ns)
+            .min(scenario.duration_ns);
         bench.run_until(next_ns);
         let frame = latch(&mut monitor)?;
         ledger.update(&frame);
@@ -99,7 +110,13 @@ pub(super) fn run<const N: usize>(
                 extremes.note(&reading);
             }
             if let Some(account) = ledger.account(channel) {
-                let row = Row { stamp: frame.stamp(), rail: &plan.name, reading, clipped, account };
+                let row = Row {
+                    stamp: frame.stamp(),
+                    rail: &plan.name,
+                    reading,
+                    clipped,
+                    account,
+                };
                 observer.reading(&row).map_err(RunError::Observer)?;
             }
         }
@@ -123,7 +140,10 @@ pub(super) fn run<const N: usize>(
         rounds_per_second: scenario.part.rounds_per_second,
         read_every_s: scenario.host.read_every_ns as f64 / 1e9,
         rails: rails.collect(),
-        unaccounted_s: [ledger.gap().least_us as f64 / 1e6, ledger.gap().greatest_us as f64 / 1e6],
+        unaccounted_s: [
+            ledger.gap().least_us as f64 / 1e6,
+            ledger.gap().greatest_us as f64 / 1e6,
+        ],
         epochs: ledger.epoch() + 1,
         frames,
         conversions: part.conversions(),

@@ -23,7 +23,12 @@ pub(super) struct HostClock {
 pub(super) struct Witness(Rc<RefCell<[Vec<Truth>; 2]>>);
 
 impl HostClock {
-    pub(super) fn new(bench: &Bench, part: &Part, channels: usize, error_ppb: i64) -> (Self, Witness) {
+    pub(super) fn new(
+        bench: &Bench,
+        part: &Part,
+        channels: usize,
+        error_ppb: i64,
+    ) -> (Self, Witness) {
         let witness = Witness::default();
         let clock = Self {
             bench: bench.clone(),
@@ -38,7 +43,9 @@ impl HostClock {
 
 impl Clock for HostClock {
     fn now_us(&mut self) -> u64 {
-        let truths = (0..self.channels).map(|channel| self.part.truth(channel).unwrap_or_default()).collect();
+        let truths = (0..self.channels)
+            .map(|channel| self.part.truth(channel).unwrap_or_default())
+            .collect();
         self.witness.note(truths);
         host_us(self.bench.now_ns(), self.error_ppb)
     }

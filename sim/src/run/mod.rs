@@ -19,8 +19,9 @@ mod host;
 mod report;
 
 pub use error::RunError;
+pub use extremes::Spread;
 pub use firmware::{Observer, Row, Silent};
-pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report, Spread};
+pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report};
 
 use crate::scenario::Scenario;
 
@@ -28,8 +29,17 @@ use crate::scenario::Scenario;
 ///
 /// # Errors
 /// A board that the driver refuses, or a bus that failed where nothing should: each says what and where. Whatever `observer` could not do.
-pub fn run(scenario: &Scenario, seed: u64, observer: &mut dyn Observer) -> Result<Report, RunError> {
-    let channels = scenario.rails.iter().map(|rail| rail.channel).max().unwrap_or_default();
+pub fn run(
+    scenario: &Scenario,
+    seed: u64,
+    observer: &mut dyn Observer,
+) -> Result<Report, RunError> {
+    let channels = scenario
+        .rails
+        .iter()
+        .map(|rail| rail.channel)
+        .max()
+        .unwrap_or_default();
     match channels {
         0 => firmware::run::<1>(scenario, seed, observer),
         1 => firmware::run::<2>(scenario, seed, observer),

@@ -136,7 +136,12 @@ pub(super) struct Outcome {
 
 impl RailReport {
     pub(super) fn new(plan: &RailPlan, outcome: &Outcome) -> Self {
-        let Outcome { account, start, end, extremes } = outcome;
+        let Outcome {
+            account,
+            start,
+            end,
+            extremes,
+        } = outcome;
         let nj = |energy: crake::units::Energy| energy.as_nanojoules() as f64 / 1e9;
         let nc = |charge: crake::units::Charge| charge.as_nanocoulombs() as f64 / 1e9;
         let energy_j = Figure::new(
@@ -184,14 +189,30 @@ fn parts<Q: Copy>(bound: &Bound<Q>, unit: impl Fn(Q) -> f64) -> Parts {
 }
 
 impl Figure {
-    fn new(measured: f64, by_part_clock: f64, truth: f64, bound_parts: Parts, bound: f64, side: Side) -> Self {
+    fn new(
+        measured: f64,
+        by_part_clock: f64,
+        truth: f64,
+        bound_parts: Parts,
+        bound: f64,
+        side: Side,
+    ) -> Self {
         let difference = measured - truth;
         let (side, within) = match side {
             Side::Near => ("near", difference.abs() <= bound),
             Side::AtLeast => ("at_least", difference <= bound),
             Side::Unknown => ("unknown", true),
         };
-        Self { measured, by_part_clock, truth, difference, bound, bound_parts, side, within }
+        Self {
+            measured,
+            by_part_clock,
+            truth,
+            difference,
+            bound,
+            bound_parts,
+            side,
+            within,
+        }
     }
 }
 
@@ -209,6 +230,10 @@ impl BusReport {
 impl MonitorReport {
     pub(super) fn new(part: &Part, until_ns: u64, began_ns: u64) -> Self {
         let energy_j = part.supply_energy_na_mv_ns() as f64 / 1e21;
-        Self { energy_j, mean_power_w: energy_j / (until_ns as f64 / 1e9), began_s: began_ns as f64 / 1e9 }
+        Self {
+            energy_j,
+            mean_power_w: energy_j / (until_ns as f64 / 1e9),
+            began_s: began_ns as f64 / 1e9,
+        }
     }
 }
