@@ -244,6 +244,16 @@ fn a_question_may_reach_back_a_millisecond() {
     assert!(plain.window(50_000_000, 50_000_000).voltage_nv.is_nan());
 }
 
+/// An aperture may be longer than questions may reach back.
+#[test]
+fn a_window_may_span_any_number_of_pieces() {
+    let load = Pulses::new(0, 3_000, 1_000_000, 250_000).unwrap();
+    let source = Source::of(Constant::new(1_000_000).unwrap()).behind_microohms(1_000_000);
+    let mut rail = Rail::new(source.unwrap(), load).unwrap();
+    let means = rail.window(10_000_000, 60_000_000);
+    assert_eq!((means.current_na, means.voltage_nv), (750.0, 999_250.0));
+}
+
 /// Published source: tests/data/README.md (PyBaMM 23.5, US06.csv); 505.1161 C both held and by trapezoids, worked out
 /// there with a second program.
 #[test]

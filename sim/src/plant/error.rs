@@ -39,12 +39,17 @@ pub enum PlantError {
 impl fmt::Display for PlantError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Current(na) => write!(f, "a current of {na} nA is beyond ±1 kA"),
+            Self::Current(na) => write!(f, "a current of {} A is beyond ±1000 A", na / NANO),
             Self::Voltage(nv) => write!(
                 f,
-                "a voltage of {nv} nV at the load, with the drop across the source's impedance, is beyond ±1 kV"
+                "the voltage at the load, with the drop across the source's impedance, may come to {} V; it must stay within ±1000 V",
+                nv / NANO
             ),
-            Self::Value(value) => write!(f, "a value of {value} is beyond ±10^12"),
+            Self::Value(value) => write!(
+                f,
+                "values may come to {} A (or V); they must stay within ±1000",
+                value / NANO
+            ),
             Self::Empty => f.write_str("there is no point at all"),
             Self::Order(index) => {
                 write!(f, "point {index} (from 0) is not after the one before it")
@@ -74,3 +79,6 @@ impl fmt::Display for PlantError {
 }
 
 impl core::error::Error for PlantError {}
+
+/// Messages speak of whole amperes and volts.
+const NANO: i64 = 1_000_000_000;

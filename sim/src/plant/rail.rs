@@ -75,7 +75,7 @@ impl Rail {
     /// Least and greatest current, voltage and power from time 0 to `at_ns`, which is not before an instant already asked
     /// about. Current and voltage are straight between the ends of pieces, so theirs are exact; power may bulge in between.
     pub fn extremes(&mut self, at_ns: u64) -> Extremes {
-        self.advance(at_ns);
+        self.advance(at_ns, at_ns);
         let cut = self.now.piece.cut(at_ns);
         self.extremes.and(&cut)
     }
@@ -89,12 +89,12 @@ impl Rail {
 
     /// The piece that holds at `at_ns`, which is subject to the same limits as the totals'; none if it lies too far back.
     pub fn piece(&mut self, at_ns: u64) -> Option<Piece> {
-        self.advance(at_ns);
+        self.advance(at_ns, at_ns);
         self.leg_at(at_ns).map(|leg| leg.piece)
     }
 
-    /// Makes pieces until `now` reaches to `at_ns`.
-    fn advance(&mut self, at_ns: u64) {
+    /// Makes pieces until `now` reaches to `at_ns`, and forgets those that questions from `from_ns` on no longer reach.
+    fn advance(&mut self, from_ns: u64, at_ns: u64) {
         while self.now.piece.to_ns < at_ns {
             let Leg {
                 piece,
@@ -114,14 +114,12 @@ impl Rail {
             );
             self.extremes = self.extremes.and(&piece);
             self.earlier.push_back(self.now);
-            while self
-                .earlier
-                .front()
-                .is_some_and(|leg| leg.piece.to_ns.saturating_add(LOOK_BACK_NS) < next.from_ns)
-            {
+            self.now = Leg::new(next, charge, energy);
+            let reached = from_ns.min(next.from_ns).saturating_sub(LOOK_BACK_NS);
+            let is_over = |leg: &Leg| leg.piece.to_ns < reached;
+            while self.earlier.front().is_some_and(is_over) {
                 self.earlier.pop_front();
             }
-            self.now = Leg::new(next, charge, energy);
         }
     }
 
@@ -135,7 +133,7 @@ impl Rail {
 
     /// Means over an aperture that is not within the present piece.
     fn window_over_pieces(&mut self, from_ns: u64, to_ns: u64) -> Means {
-        self.advance(to_ns);
+        self.advance(from_ns, to_ns);
         let mut current = 0.0;
         let mut voltage = 0.0;
         let mut covered = 0;
@@ -174,7 +172,7 @@ impl Plant for Rail {
     }
 
     fn truth(&mut self, at_ns: u64) -> Truth {
-        self.advance(at_ns);
+        self.advance(at_ns, at_ns);
         match self.leg_at(at_ns) {
             Some(leg) => leg.truth(at_ns),
             None => Truth {

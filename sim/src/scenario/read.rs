@@ -184,8 +184,10 @@ fn board(mut table: Table<'_>) -> Result<Board, ScenarioError> {
 fn rails(top: &mut Table<'_>, duration_ns: u64) -> Result<Vec<RailPlan>, ScenarioError> {
     let rails = top.needed("rail", RAILS)?;
     let elements = rails.elements(RAILS)?;
-    if !(1..=4).contains(&elements.len()) {
-        return Err(rails.error(RAILS));
+    match (elements.first(), elements.get(4)) {
+        (None, _) => return Err(rails.error(RAILS)),
+        (_, Some(fifth)) => return Err(fifth.error(RAILS)),
+        (Some(_), None) => {}
     }
     let mut plans: Vec<RailPlan> = Vec::new();
     let mut lines = Vec::new();

@@ -53,7 +53,6 @@ impl Recording {
         let of_file = |what: String| ScenarioError::of_file(&self.path, format!("{owner}: {what}"));
         let text = std::fs::read_to_string(&self.path)
             .map_err(|error| of_file(format!("cannot be read: {error}")))?;
-        let lines: Vec<&str> = text.lines().collect();
         let mut reader = csv::ReaderBuilder::new()
             .delimiter(self.separator)
             .comment(Some(self.comment))
@@ -63,11 +62,13 @@ impl Recording {
             .from_reader(text.as_bytes());
         let mut rows = reader.records().map(|row| {
             let row = row.map_err(|error| of_file(error.to_string()))?;
-            let at_line = row.position().map_or(1, csv::Position::line);
+            let begin = row.position().map_or(0, csv::Position::byte);
             Ok(Row {
                 path: &self.path,
                 owner,
-                line: self.past_comments(&lines, at_line),
+                text: &text,
+                begin: usize::try_from(begin).unwrap_or(0),
+                comment: self.comment,
                 cells: row,
             })
         });
@@ -101,15 +102,6 @@ impl Recording {
         let named = |column: &Column| matches!(column, Column::Name(_));
         named(&self.time) || named(&self.value)
     }
-
-    /// The line of a row. The CSV reader reports where it began to look, which may be a comment or an empty line before the row.
-    fn past_comments(&self, lines: &[&str], line: u64) -> u64 {
-        let from = usize::try_from(line)
-            .unwrap_or(usize::MAX)
-            .saturating_sub(1);
-        let skipped = |line: &&&str| line.is_empty() || line.as_bytes()[0] == self.comment;
-        line + lines.iter().skip(from).take_while(skipped).count() as u64
-    }
 }
 
 impl Column {
@@ -124,7 +116,11 @@ impl Column {
 struct Row<'a> {
     path: &'a Path,
     owner: &'a str,
-    line: u64,
+    /// The whole file.
+    text: &'a str,
+    /// Where in it the CSV reader began to look for the row, which may be a line end, an empty line or a comment before it.
+    begin: usize,
+    comment: u8,
     cells: csv::StringRecord,
 }
 
@@ -182,7 +178,26 @@ impl Row<'_> {
 
     fn error(&self, message: String) -> ScenarioError {
         let message = format!("{}: {message}", self.owner);
-        ScenarioError::at_line(self.path, self.line, message)
+        ScenarioError::at_line(self.path, self.line(), message)
+    }
+
+    /// The line, from 1, on which the row itself stands.
+    fn line(&self) -> u64 {
+        let mut lines = self
+            .text
+            .get(..self.begin)
+            .unwrap_or_default()
+            .matches('\n')
+            .count();
+        let mut rest = self.text.get(self.begin..).unwrap_or_default();
+        while rest.starts_with(['\r', '\n']) || rest.as_bytes().first() == Some(&self.comment) {
+            let Some((_, next)) = rest.split_once('\n') else {
+                break;
+            };
+            lines += 1;
+            rest = next;
+        }
+        lines as u64 + 1
     }
 }
 
