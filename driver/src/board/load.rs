@@ -30,19 +30,25 @@ pub struct Load {
     greatest: Current,
     flow: Flow,
     edges: Edges,
+    mean: Current,
+    mean_over_us: u64,
 }
 
 impl Load {
     /// A load that never jumps (its current hardly changes within a round) and never draws more than `greatest`.
     #[must_use]
     pub const fn smooth(greatest: Current) -> Self {
+        let greatest = greatest.abs();
+        let edges = Edges {
+            per_1000_s: 0,
+            step: Current::ZERO,
+        };
         Self {
-            greatest: greatest.abs(),
+            greatest,
             flow: Flow::Forward,
-            edges: Edges {
-                per_1000_s: 0,
-                step: Current::ZERO,
-            },
+            edges,
+            mean: greatest,
+            mean_over_us: 0,
         }
     }
 
@@ -50,6 +56,17 @@ impl Load {
     #[must_use]
     pub const fn both_ways(mut self) -> Self {
         self.flow = Flow::Both;
+        self
+    }
+
+    /// The same where the mean of the current's *magnitude* is at most `mean` over any stretch of at least `over_s` seconds.
+    ///
+    /// Matters where current flows both ways: what changes while it flows (temperature of the sense resistor, the oscillator) acts on the charge turned over,
+    /// which the totals do not tell. Without it the greatest current is taken for all the time.
+    #[must_use]
+    pub const fn with_mean(mut self, mean: Current, over_s: u32) -> Self {
+        self.mean = mean.abs();
+        self.mean_over_us = (over_s as u64).saturating_mul(1_000_000);
         self
     }
 
@@ -78,6 +95,18 @@ impl Load {
         self.edges
     }
 
+    /// Greatest charge that can be turned over, whichever way, in `duration_us`; rounded up.
+    #[must_use]
+    pub const fn turnover(&self, duration_us: u64) -> Charge {
+        let mean = if duration_us < self.mean_over_us {
+            self.greatest
+        } else {
+            self.mean
+        };
+        let na_us = (mean.as_nanoamps().unsigned_abs() as u128).saturating_mul(duration_us as u128);
+        Charge::from_nanocoulombs(saturated(na_us.div_ceil(1_000_000)))
+    }
+
     /// What jumps between conversions can cost in `duration_us` at a round period of `period_us`, rounded up:
     /// number of edges × step × round period ÷ 2.
     #[must_use]
@@ -95,18 +124,34 @@ impl Load {
         let twice_na_us = edges
             .saturating_mul(step_na)
             .saturating_mul(period_us as u128);
-        let nc = twice_na_us.div_ceil(2_000_000);
-        Charge::from_nanocoulombs(if nc > i128::MAX as u128 {
-            i128::MAX
-        } else {
-            nc as i128
-        })
+        Charge::from_nanocoulombs(saturated(twice_na_us.div_ceil(2_000_000)))
+    }
+}
+
+const fn saturated(value: u128) -> i128 {
+    if value > i128::MAX as u128 {
+        i128::MAX
+    } else {
+        value as i128
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_declared_mean_holds_from_its_span_on() {
+        let load = Load::smooth(Current::from_amps(8))
+            .both_ways()
+            .with_mean(Current::from_milliamps(1_500), 600);
+        assert_eq!(load.turnover(599_000_000), Charge::from_coulombs(8 * 599));
+        assert_eq!(load.turnover(600_000_000), Charge::from_coulombs(900));
+        assert_eq!(
+            Load::smooth(Current::from_amps(8)).turnover(1),
+            Charge::from_nanocoulombs(8_000)
+        );
+    }
 
     #[test]
     fn edges_cost_half_a_round_each() {

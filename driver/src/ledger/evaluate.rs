@@ -245,7 +245,11 @@ impl Limits {
                 u128::from(sense.lsb_nv(spec.sense_unit_nv)),
                 stretch.rounds,
             )),
-            turnover_nc: (load.flow() == Flow::Both).then(|| flowing(greatest_na, us)),
+            turnover_nc: (load.flow() == Flow::Both).then(|| {
+                load.turnover(stretch.twice_us.div_ceil(2))
+                    .as_nanocoulombs()
+                    .unsigned_abs()
+            }),
             ends_nc: flowing(greatest_na, ends_us),
             load_nc: load
                 .between_conversions(stretch.twice_us.div_ceil(2), stretch.period_us)

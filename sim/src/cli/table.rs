@@ -71,7 +71,7 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
     writeln!(
         out,
         "  {:8} {:>13} {:>13} {:>13}",
-        "", "least", "mean", "greatest"
+        "", "least read", "mean", "greatest read"
     )?;
     // Current and power have a mean over all the time, from the account; voltage only over the readings.
     spread(

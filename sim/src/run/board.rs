@@ -46,6 +46,10 @@ fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
         per_1000_s: u32::try_from(declared.edges_per_second_milli).unwrap_or(u32::MAX),
         step: Current::from_nanoamps(declared.step_na),
     });
+    let load = match declared.mean {
+        Some((mean_na, over_s)) => load.with_mean(Current::from_nanoamps(mean_na), over_s),
+        None => load,
+    };
     Rail::new(
         shunt,
         if declared.flow == Flow::Both {

@@ -99,6 +99,8 @@ pub struct Declared {
     pub flow: Flow,
     /// Greatest magnitude of the current, in nanoamperes.
     pub greatest_na: i64,
+    /// Greatest mean of the current's magnitude over a stretch, in nanoamperes, and that stretch's least length in seconds.
+    pub mean: Option<(i64, u32)>,
 }
 
 /// Ways that current may take.
@@ -235,9 +237,24 @@ fn declared(mut table: Table<'_>) -> Result<Declared, ScenarioError> {
             .needed("flow", "\"forward\" or \"both\"")?
             .one_of(&[("forward", Flow::Forward), ("both", Flow::Both)])?,
         greatest_na: table.number("greatest_a", GREATEST)?,
+        mean: mean(&mut table)?,
     };
     table.finish()?;
     Ok(declared)
+}
+
+/// `mean_a` and `mean_over_s`: both or neither.
+fn mean(table: &mut Table<'_>) -> Result<Option<(i64, u32)>, ScenarioError> {
+    match (table.field("mean_a"), table.field("mean_over_s")) {
+        (None, None) => Ok(None),
+        (Some(mean), Some(over)) => {
+            let over_s = u32::try_from(over.number(MEAN_OVER)?).unwrap_or(u32::MAX);
+            Ok(Some((mean.number(MEAN)?, over_s)))
+        }
+        (Some(alone), None) | (None, Some(alone)) => {
+            Err(alone.error("mean_a and mean_over_s belong together; give both or neither"))
+        }
+    }
 }
 
 /// Whether six times the greatest energy, at the greatest voltage that the part's inputs stand, is within 127 bits.
@@ -328,6 +345,18 @@ const STEP: Limits = Limits::new(
     0,
     1_000_000_000_000,
     "a step must lie between 0 and 1000 A",
+);
+const MEAN: Limits = Limits::new(
+    9,
+    0,
+    1_000_000_000_000,
+    "the mean magnitude must lie between 0 and 1000 A",
+);
+const MEAN_OVER: Limits = Limits::new(
+    0,
+    1,
+    31_536_000,
+    "the stretch must be a whole number of seconds from 1 to 31536000 (a year)",
 );
 const GREATEST: Limits = Limits::new(
     9,
