@@ -2,11 +2,11 @@ use core::fmt;
 
 use embedded_hal::{
     delay::DelayNs,
-    i2c::{ErrorKind, ErrorType, Operation},
+    i2c::{ErrorType, Operation},
 };
 
 use super::Bench;
-use crate::bus::Restart;
+use crate::bus::{BusError, Restart};
 
 /// A controller on the bench's bus, as firmware knows it.
 #[derive(Clone)]
@@ -36,7 +36,7 @@ impl fmt::Debug for I2c {
 }
 
 impl ErrorType for I2c {
-    type Error = ErrorKind;
+    type Error = BusError;
 }
 
 impl embedded_hal::i2c::I2c for I2c {
@@ -44,7 +44,7 @@ impl embedded_hal::i2c::I2c for I2c {
         &mut self,
         address: u8,
         operations: &mut [Operation<'_>],
-    ) -> Result<(), ErrorKind> {
+    ) -> Result<(), BusError> {
         self.bench
             .with_bus(|bus| bus.transaction(address, operations, self.restart))
     }

@@ -33,6 +33,9 @@ impl Part {
 
     /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V.
     ///
+    /// The plant is called while the bench is at work: it must not use the bench or the part from there, but may read a
+    /// [`Clock`](crate::bus::Clock).
+    ///
     /// # Errors
     /// A channel that the part does not have.
     pub fn rail(

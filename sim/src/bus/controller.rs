@@ -1,3 +1,5 @@
+use core::fmt;
+
 use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource, Operation};
 
 use super::Bus;
@@ -12,6 +14,24 @@ pub enum Restart {
     StopStart,
 }
 
+/// Why a transaction failed, in `embedded-hal`'s terms.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct BusError(pub ErrorKind);
+
+impl fmt::Display for BusError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl core::error::Error for BusError {}
+
+impl embedded_hal::i2c::Error for BusError {
+    fn kind(&self) -> ErrorKind {
+        self.0
+    }
+}
+
 impl Bus {
     /// Plays a transaction as `embedded_hal::i2c::I2c::transaction` describes it. No operations, no transfer.
     ///
@@ -23,9 +43,9 @@ impl Bus {
         address: u8,
         operations: &mut [Operation<'_>],
         restart: Restart,
-    ) -> Result<(), ErrorKind> {
+    ) -> Result<(), BusError> {
         if address > 0x7F {
-            return Err(ErrorKind::Other);
+            return Err(BusError(ErrorKind::Other));
         }
         if operations.is_empty() {
             return Ok(());
@@ -40,7 +60,7 @@ impl Bus {
         address: u8,
         operations: &mut [Operation<'_>],
         restart: Restart,
-    ) -> Result<(), ErrorKind> {
+    ) -> Result<(), BusError> {
         let mut reading = None;
         let mut rest = operations;
         while let Some((operation, later)) = rest.split_first_mut() {
@@ -52,14 +72,18 @@ impl Bus {
                 reading = Some(reads);
                 self.start();
                 if !self.send(address << 1 | u8::from(reads)) {
-                    return Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address));
+                    return Err(BusError(ErrorKind::NoAcknowledge(
+                        NoAcknowledgeSource::Address,
+                    )));
                 }
             }
             match operation {
                 Operation::Write(bytes) => {
                     for &byte in *bytes {
                         if !self.send(byte) {
-                            return Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data));
+                            return Err(BusError(ErrorKind::NoAcknowledge(
+                                NoAcknowledgeSource::Data,
+                            )));
                         }
                     }
                 }
@@ -210,7 +234,9 @@ mod tests {
         let absent = bus.transaction(0x41, &mut [Operation::Write(&[1])], Restart::Repeated);
         assert_eq!(
             absent,
-            Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address))
+            Err(BusError(ErrorKind::NoAcknowledge(
+                NoAcknowledgeSource::Address
+            )))
         );
         let refused = bus.transaction(
             0x40,
@@ -219,11 +245,13 @@ mod tests {
         );
         assert_eq!(
             refused,
-            Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data))
+            Err(BusError(ErrorKind::NoAcknowledge(
+                NoAcknowledgeSource::Data
+            )))
         );
         assert_eq!(
             bus.transaction(0x80, &mut [Operation::Write(&[])], Restart::Repeated),
-            Err(ErrorKind::Other)
+            Err(BusError(ErrorKind::Other))
         );
         assert_eq!(bus.transaction(0x40, &mut [], Restart::Repeated), Ok(()));
         assert_eq!(shown(&bus.take_log()), ["S 82~ P", "S 80 01 02 03 04~ P"]);

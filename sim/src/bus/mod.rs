@@ -12,7 +12,7 @@ use alloc::{rc::Rc, vec::Vec};
 use core::cell::RefCell;
 
 pub use clock::Clock;
-pub use controller::Restart;
+pub use controller::{BusError, Restart};
 pub use log::{Event, Logging, Stats, Transaction};
 pub use timing::{Speed, Timing};
 

@@ -81,8 +81,13 @@ impl Converter {
                     .individual
                     .conversion_ns
                     .saturating_sub(self.individual.wander_ns);
-                self.conversion_ns =
-                    least + self.oscillator.below(2 * self.individual.wander_ns + 1);
+                self.conversion_ns = least
+                    + self.oscillator.below(
+                        self.individual
+                            .wander_ns
+                            .saturating_mul(2)
+                            .saturating_add(1),
+                    );
             }
             self.rounds_to_redraw -= 1;
         }
@@ -90,7 +95,8 @@ impl Converter {
             self.sense_offset_nv[channel] = self.individual.sense_offset_nv[channel]
                 + self.individual.sense_drift[channel].at(at_ns);
         }
-        self.conversion_ns
+        // A conversion of no length would never let time go on.
+        self.conversion_ns.max(1)
     }
 
     #[inline]

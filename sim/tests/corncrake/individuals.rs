@@ -1,0 +1,204 @@
+//! Section 7: the errors of an individual, and that chance comes from the seed alone.
+
+use core::time::Duration;
+
+use crake_sim::{
+    bench::Bench,
+    bus::Logging,
+    part::corncrake::{Corncrake, Individual},
+};
+
+use crate::{
+    datasheet::table,
+    desk::{Desk, Steady, ohm},
+};
+
+/// A run of a drawn part, as it went over the bus.
+fn transcript(seed: u64, company: bool) -> String {
+    let bench = Bench::new(seed);
+    if company {
+        bench.part(Corncrake::drawn(0x35)).expect("a free address");
+    }
+    let desk = Desk::with(&bench, Corncrake::drawn(0x32));
+    bench.set_logging(Logging::Full);
+    desk.steady(0, 1e7, 3.3e9);
+    desk.run(0x10, 1, 0);
+    for tag in 2..40 {
+        bench.run_for(Duration::from_millis(13));
+        desk.latch(tag, tag - 1);
+        desk.run_conversions(16);
+        desk.frame();
+    }
+    bench
+        .log()
+        .iter()
+        .map(|transaction| format!("{} {transaction}\n", transaction.start_ns))
+        .collect()
+}
+
+#[test]
+fn the_same_seed_gives_the_same_bytes_and_another_seed_another_part() {
+    let first = transcript(7, false);
+    assert_eq!(first, transcript(7, false));
+    assert_eq!(
+        first,
+        transcript(7, true),
+        "company on the bus changes nothing"
+    );
+    assert_ne!(first, transcript(8, false));
+    let individual = |seed, address| {
+        Bench::new(seed)
+            .part(Corncrake::drawn(address))
+            .expect("a free address")
+            .individual()
+    };
+    assert_eq!(individual(7, 0x32), individual(7, 0x32));
+    assert_ne!(individual(7, 0x32), individual(8, 0x32));
+    assert_ne!(individual(7, 0x32), individual(7, 0x33));
+}
+
+/// Code = (input x (1 + gain) + offset) / LSB, worked out by hand for the datasheet's greatest errors.
+#[test]
+fn gain_offset_and_bias_add_up_as_section_7_says() {
+    let mut errors = Individual::ideal();
+    errors.sense_gain[2] = [0.002, -0.002];
+    errors.sense_offset_nv[2] = -10_000.0;
+    errors.bias_na[2] = 20.0;
+    errors.bus_gain[2] = [0.0015, -0.0015, 0.001];
+    errors.bus_offset_nv[2] = [1e6, -2.5e6, 10e6];
+    // 20 mA and 20 nA in 1 Ω: 20.00002 mV; 3.3 V on the bus.
+    // 20 000 020 x 1.002 - 10 000 = 20 030 020 -> 40 060 codes of 500 nV; x 0.998 - 10 000 = 19 950 020 -> 99 750 codes of 200 nV.
+    // 3.3 x 1.0015 + 0.001 = 3.30595 -> 33 059.5; 3.3 x 0.9985 - 0.0025 = 3.29255 -> 13 170.2; 3.3 x 1.001 + 0.01 = 3.3133 -> 3 313.3.
+    let expected = [
+        (0x0, 40_060, vec![33_059, 33_060]),
+        (0x5, 99_750, vec![13_170]),
+        (0x2, 40_060, vec![3_313]),
+    ];
+    for (ranges, sense, bus) in expected {
+        let desk = Desk::with(&Bench::new(0), Corncrake::individual(0x32, errors.clone()));
+        desk.steady(2, 2e7, 3.3e9);
+        desk.write(0x06, &[ranges, 0x00]);
+        desk.run(0x20, 1, 0);
+        desk.run_conversions(12);
+        assert_eq!(desk.signed(0x62, 3), sense, "{ranges:x}");
+        assert!(bus.contains(&desk.unsigned(0x66, 2)), "{ranges:x}");
+    }
+}
+
+/// Burst codes of a steady input: their scatter is the datasheet's noise and the step of the code, within six standard deviations of the
+/// estimate from 1024 codes (6 / sqrt(2 x 1024) = 13 % of the noise, a variance of 27 %).
+#[test]
+fn noise_has_the_size_that_the_table_says() {
+    for (range, row) in table("| range | LSB | gain error |")
+        .iter()
+        .filter(|row| row[0].starts_with("sense"))
+        .enumerate()
+    {
+        let cell = |cell: &str| {
+            let (count, unit) = cell.split_once(' ').expect("unit");
+            count.parse::<f64>().expect("number") * if unit == "µV" { 1_000.0 } else { 1.0 }
+        };
+        let (lsb_nv, noise_nv) = (cell(row[1]), cell(row[4]));
+        let desk = Desk::with(&Bench::new(11), Corncrake::drawn(0x33));
+        desk.steady(1, 5e6, 0.0);
+        desk.write(0x06, &[0x00, (range as u8) << 6]);
+        desk.run(0x31, 1, 0);
+        desk.bench.run_for(Duration::from_millis(100));
+        let mut codes = Vec::new();
+        for first in (0..1024_u16).step_by(16) {
+            desk.write(0x79, &first.to_be_bytes());
+            codes.extend(
+                desk.read(0x7A, 48)
+                    .chunks(3)
+                    .map(|b| f64::from(i32::from_be_bytes([b[0], b[1], b[2], 0]) >> 8)),
+            );
+        }
+        let mean = codes.iter().sum::<f64>() / 1024.0;
+        let variance = codes
+            .iter()
+            .map(|code| (code - mean) * (code - mean))
+            .sum::<f64>()
+            / 1023.0;
+        let expected = (noise_nv / lsb_nv) * (noise_nv / lsb_nv) + 1.0 / 12.0;
+        assert!(
+            (variance / expected - 1.0).abs() < 0.27,
+            "{}: {variance} {expected}",
+            row[0]
+        );
+        assert!(
+            codes
+                .iter()
+                .all(|code| (code - mean).abs() <= 6.0 * noise_nv / lsb_nv + 1.0)
+        );
+    }
+}
+
+/// Means over a second of forty parts: sense within gain, offset and bias, bus within gain and offset, as the table bounds them.
+#[test]
+fn drawn_parts_measure_within_the_limits() {
+    for seed in 0..40 {
+        let bench = Bench::new(seed);
+        let desk = Desk::with(&bench, Corncrake::drawn(0x34));
+        for channel in 0..4 {
+            desk.part
+                .rail(
+                    channel,
+                    Steady {
+                        current_na: 2e7,
+                        voltage_nv: 5e9,
+                    },
+                    ohm(),
+                )
+                .expect("channel");
+        }
+        desk.write(0x06, &[0x55, 0x55]);
+        desk.write(0x07, &[0x0A]);
+        desk.run(0x10, 1, 0);
+        bench.run_for(Duration::from_millis(600));
+        for channel in 0..4_u8 {
+            let sense_nv = desk.signed(0x60 + channel, 3) as f64 * 200.0;
+            let bus_nv = desk.unsigned(0x64 + channel, 2) as f64 * 250_000.0;
+            // Noise of the mean at six sigma and half a code.
+            let sense_bound =
+                2e7 * 0.002 + 10_000.0 + 25.0 + 20.0 * 1.002 + 6.0 * 1_200.0 / 32.0 + 100.0;
+            let bus_bound = 5e9 * 0.0015 + 2.5e6 + 6.0 * 400_000.0 / 32.0 + 125_000.0;
+            assert!(
+                (sense_nv - 2e7).abs() <= sense_bound,
+                "seed {seed}, channel {channel}: {sense_nv}"
+            );
+            assert!(
+                (bus_nv - 5e9).abs() <= bus_bound,
+                "seed {seed}, channel {channel}: {bus_nv}"
+            );
+        }
+    }
+}
+
+#[test]
+fn truth_counts_on_through_conversions_and_resets() {
+    let desk = Desk::ideal();
+    desk.steady(0, 2e6, 0.0);
+    desk.run(0x10, 1, 0);
+    desk.bench.run_until(10_000_001);
+    assert_eq!(
+        desk.part.truth(0).expect("channel").charge_half_na_ns,
+        2 * 2_000_000 * 10_000_001
+    );
+    desk.part.brown_out();
+    desk.bench.run_until(20_000_000);
+    assert_eq!(
+        desk.part.truth(0).expect("channel").charge_half_na_ns,
+        2 * 2_000_000 * 20_000_000
+    );
+    assert_eq!(desk.part.truth(1).expect("channel").charge_half_na_ns, 0);
+    assert!(desk.part.truth(4).is_err());
+}
+
+#[test]
+fn addresses_are_checked() {
+    let bench = Bench::new(0);
+    assert!(bench.part(Corncrake::ideal(0x31)).is_err());
+    assert!(bench.part(Corncrake::ideal(0x36)).is_err());
+    assert!(bench.part(Corncrake::ideal(0x32)).is_ok());
+    assert!(bench.part(Corncrake::drawn(0x32)).is_err());
+}
