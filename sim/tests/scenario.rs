@@ -60,9 +60,47 @@ fn declarations_of_the_skiff_are_true_and_tight() {
             step_na: step.unwrap_or(0),
             flow,
             greatest_na: greatest,
+            mean: plan.declared.mean,
         };
         assert_eq!(plan.declared, found, "{name}");
     }
+}
+
+/// Mean magnitudes over whole seconds of the recording, by trapezoids whose halves never differ in sign by much: pieces are a second long.
+#[test]
+fn the_declared_mean_of_the_skiffs_drive_is_never_exceeded_and_tight() {
+    let scenario = skiff();
+    let plan = scenario
+        .rails
+        .iter()
+        .find(|plan| plan.name == "DRIVE")
+        .unwrap();
+    let (mean_na, over_s) = plan.declared.mean.unwrap();
+    let mut rail = plan.rail().unwrap();
+    let mut turned = vec![0_i128];
+    for second in 0..HOUR / SECOND {
+        let (mut at_ns, mut half_na_ns) = (second * SECOND, 0);
+        while at_ns < (second + 1) * SECOND {
+            let piece = rail.piece(at_ns + 1).unwrap();
+            // Mean of the ends' magnitudes: never below the magnitude's own mean, whatever the signs.
+            let ends = i128::from(piece.start_na.abs()) + i128::from(piece.end_na.abs());
+            half_na_ns += ends * i128::from(piece.to_ns - piece.from_ns);
+            at_ns = piece.to_ns;
+        }
+        turned.push(turned[turned.len() - 1] + half_na_ns);
+    }
+    let means = (over_s as usize..turned.len()).flat_map(|end| {
+        let turned = &turned;
+        (0..=end - over_s as usize).map(move |start| {
+            (turned[end] - turned[start]) / 2 / i128::from(SECOND) / (end - start) as i128
+        })
+    });
+    let greatest = means.max().unwrap();
+    assert!(greatest <= i128::from(mean_na), "{greatest} nA");
+    assert!(
+        greatest * 100 >= i128::from(mean_na) * 97,
+        "{greatest} nA: the declaration is slack"
+    );
 }
 
 #[test]

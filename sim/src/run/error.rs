@@ -1,7 +1,7 @@
 use std::fmt;
 
+use crate::bus::BusError;
 use crake::board::BoardError;
-use embedded_hal::i2c::ErrorKind;
 
 use crate::bench::BenchError;
 use crate::plant::PlantError;
@@ -16,7 +16,7 @@ pub enum RunError {
     /// A rail cannot be built.
     Plant(PlantError),
     /// The driver failed on the virtual bus.
-    Driver(crake::Error<ErrorKind>),
+    Driver(crake::Error<BusError>),
     /// The observer could not write what it saw.
     Observer(std::io::Error),
 }
@@ -39,7 +39,7 @@ impl std::error::Error for RunError {
             Self::Board(error) => Some(error),
             Self::Bench(error) => Some(error),
             Self::Plant(error) => Some(error),
-            Self::Driver(_) => None,
+            Self::Driver(error) => Some(error),
             Self::Observer(error) => Some(error),
         }
     }
@@ -63,8 +63,8 @@ impl From<PlantError> for RunError {
     }
 }
 
-impl From<crake::Error<ErrorKind>> for RunError {
-    fn from(error: crake::Error<ErrorKind>) -> Self {
+impl From<crake::Error<BusError>> for RunError {
+    fn from(error: crake::Error<BusError>) -> Self {
         Self::Driver(error)
     }
 }

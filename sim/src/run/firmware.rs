@@ -1,7 +1,6 @@
 use crake::ledger::{Account, Ledger};
 use crake::part::corncrake::{Corncrake, SPEC};
 use crake::{Channel, Frame, Monitor, NoReading, Reading, ShuntMonitor, Stamp};
-use embedded_hal::i2c::ErrorKind;
 
 use super::RunError;
 use super::board;
@@ -9,7 +8,7 @@ use super::extremes::Extremes;
 use super::host::HostClock;
 use super::report::{BusReport, MonitorReport, Outcome, RailReport, Report};
 use crate::bench::{Bench, Part};
-use crate::bus::Speed;
+use crate::bus::{BusError, Speed};
 use crate::part::corncrake as model;
 use crate::plant::Truth;
 use crate::scenario::{Errors, Scenario};
@@ -169,7 +168,7 @@ fn wire(bench: &Bench, scenario: &Scenario) -> Result<Part, RunError> {
 
 /// What firmware does for a frame, written against the generic trait.
 fn latch<const N: usize>(
-    monitor: &mut dyn ShuntMonitor<N, BusError = ErrorKind>,
-) -> Result<Frame<'_>, crake::Error<ErrorKind>> {
+    monitor: &mut dyn ShuntMonitor<N, BusError = BusError>,
+) -> Result<Frame<'_>, crake::Error<BusError>> {
     monitor.latch()
 }

@@ -84,7 +84,7 @@ fn debounce_counts_conversions_in_a_row() {
                 .rev()
                 .take_while(|&&code| code == 1)
                 .count();
-            let level = if run >= count.into() { bit } else { 0 };
+            let level = if run >= usize::from(count) { bit } else { 0 };
             held |= level;
             desk.write(0x34, &[0x70, 0x10, 0x00]);
             assert_eq!(
