@@ -4,8 +4,9 @@ use core::time::Duration;
 
 use crake_sim::{
     bench::Bench,
+    board::SenseResistor,
     bus::Logging,
-    part::corncrake::{Corncrake, Individual},
+    part::corncrake::{Corncrake, Drift, Individual},
 };
 
 use crate::{
@@ -57,32 +58,74 @@ fn the_same_seed_gives_the_same_bytes_and_another_seed_another_part() {
     assert_ne!(individual(7, 0x32), individual(7, 0x33));
 }
 
-/// Code = (input x (1 + gain) + offset) / LSB, worked out by hand for the datasheet's greatest errors.
+/// Code = (input × (1 + gain) + offset) / LSB, worked out by hand for the datasheet's greatest errors, with a bias current a
+/// hundred times the datasheet's so that it shows in the code.
 #[test]
 fn gain_offset_and_bias_add_up_as_section_7_says() {
     let mut errors = Individual::ideal();
     errors.sense_gain[2] = [0.002, -0.002];
     errors.sense_offset_nv[2] = -10_000.0;
-    errors.bias_na[2] = 20.0;
+    errors.bias_na[2] = 2_000.0;
     errors.bus_gain[2] = [0.0015, -0.0015, 0.001];
     errors.bus_offset_nv[2] = [1e6, -2.5e6, 10e6];
-    // 20 mA and 20 nA in 1 Ω: 20.00002 mV; 3.3 V on the bus.
-    // 20 000 020 x 1.002 - 10 000 = 20 030 020 -> 40 060 codes of 500 nV; x 0.998 - 10 000 = 19 950 020 -> 99 750 codes of 200 nV.
-    // 3.3 x 1.0015 + 0.001 = 3.30595 -> 33 059.5; 3.3 x 0.9985 - 0.0025 = 3.29255 -> 13 170.2; 3.3 x 1.001 + 0.01 = 3.3133 -> 3 313.3.
+    // 20 mA and 2 µA in 1 Ω are 20 002 000 nV. × 1.002 - 10 000 = 20 032 004 -> 40 064.0 codes of 500 nV;
+    // × 0.998 - 10 000 = 19 951 996 -> 99 759.98 codes of 200 nV.
+    // 3.3002 × 1.0015 + 0.001 = 3.3061503 -> 33 061.503; 3.3002 × 0.9985 - 0.0025 = 3.2927497 -> 13 170.999;
+    // 3.3002 × 1.001 + 0.01 = 3.3135002 -> 3 313.5002.
     let expected = [
-        (0x0, 40_060, vec![33_059, 33_060]),
-        (0x5, 99_750, vec![13_170]),
-        (0x2, 40_060, vec![3_313]),
+        (0x0, 40_064, 33_062),
+        (0x5, 99_760, 13_171),
+        (0x2, 40_064, 3_314),
     ];
     for (ranges, sense, bus) in expected {
         let desk = Desk::with(&Bench::new(0), Corncrake::individual(0x32, errors.clone()));
-        desk.steady(2, 2e7, 3.3e9);
+        desk.steady(2, 2e7, 3.3002e9);
         desk.write(0x06, &[ranges, 0x00]);
         desk.run(0x20, 1, 0);
         desk.run_conversions(12);
         assert_eq!(desk.signed(0x62, 3), sense, "{ranges:x}");
-        assert!(bus.contains(&desk.unsigned(0x66, 2)), "{ranges:x}");
+        assert_eq!(desk.unsigned(0x66, 2), bus, "{ranges:x}");
     }
+}
+
+/// A triangle of 5 µV over 8 s: at the whole seconds -5, -2.5, 0, 2.5, 5, 2.5 µV and so on, in codes of 500 nV.
+#[test]
+fn the_offset_drifts_with_time() {
+    let mut errors = Individual::ideal();
+    errors.sense_drift[0] = Drift {
+        amplitude_nv: 5_000.0,
+        period_ns: 8_000_000_000,
+        phase_ns: 0,
+    };
+    let desk = Desk::with(&Bench::new(0), Corncrake::individual(0x32, errors));
+    for (second, code) in (1..9).zip([-5, 0, 5, 10, 5, 0, -5, -10]) {
+        desk.bench.run_until(second * 1_000_000_000);
+        desk.run(0x20, second as u8, 0);
+        desk.run_conversions(12);
+        assert_eq!(desk.signed(0x60, 3), code, "{second} s");
+    }
+}
+
+/// 1 A in 10 mΩ that heats by 5 K/mW: 50 K at 10 mW, +1 % at 200 ppm/K, so 10.1 mV.
+#[test]
+fn the_resistor_heats_with_the_current_through_it() {
+    let desk = Desk::ideal();
+    let resistor = SenseResistor::ideal(10_000_000)
+        .thermal_resistance_mk_per_w(5_000_000)
+        .individual(0.0, 200e-6);
+    desk.part
+        .rail(
+            0,
+            Steady {
+                current_na: 1e9,
+                voltage_nv: 0.0,
+            },
+            resistor,
+        )
+        .expect("channel");
+    desk.run(0x20, 1, 0);
+    desk.run_conversions(12);
+    assert_eq!(desk.signed(0x60, 3), 20_200);
 }
 
 /// Burst codes of a steady input: their scatter is the datasheet's noise and the step of the code, within six standard deviations of the
