@@ -33,7 +33,8 @@ impl Part {
 
     /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V.
     ///
-    /// The plant is called while the bench is at work: it must not use the bench or the part from there, but may read a
+    /// Over all channels of a part the plants' windows come in the order of time, so rails of one part may share a source; parts live one after the
+    /// other between two moments of the bench, so rails of different parts may not. The plant is called while the bench is at work: it must not use the bench or the part from there, but may read a
     /// [`Clock`](crate::bus::Clock).
     ///
     /// # Errors

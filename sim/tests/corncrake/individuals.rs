@@ -128,20 +128,134 @@ fn the_resistor_heats_with_the_current_through_it() {
     assert_eq!(desk.signed(0x60, 3), 20_200);
 }
 
-/// Burst codes of a steady input: their scatter is the datasheet's noise and the step of the code, within six standard deviations of the
-/// estimate from 1024 codes (6 / sqrt(2 x 1024) = 13 % of the noise, a variance of 27 %).
+/// A cell of section 7 or 8 like `±2.5 mV` in nanovolts, nanoamperes, or as a fraction.
+fn base(cell: &str) -> f64 {
+    let (count, unit) = cell
+        .trim_start_matches('±')
+        .split_once(' ')
+        .expect("a number and a unit");
+    let factor = match unit {
+        "nV" | "nA" => 1.0,
+        "µV" => 1e3,
+        "mV" => 1e6,
+        "%" => 0.01,
+        other => panic!("unit {other}"),
+    };
+    count.parse::<f64>().expect("a number") * factor
+}
+
+/// The rows of section 7 for sense or bus: LSB and noise in nanovolts, gain and offset limits.
+fn accuracy(input: &str) -> Vec<[f64; 4]> {
+    let rows = table("| range | LSB | gain error |");
+    rows.iter()
+        .filter(|row| row[0].starts_with(input))
+        .map(|row| [row[1], row[2], row[3], row[4]].map(base))
+        .collect()
+}
+
+/// Whether values lie within ±limit and come near both ends.
+fn fills(values: impl Iterator<Item = f64>, limit: f64) -> bool {
+    let (least, greatest) = values.fold((0.0_f64, 0.0_f64), |(least, greatest), value| {
+        (least.min(value), greatest.max(value))
+    });
+    let share = 0.97 * limit..=limit;
+    share.contains(&greatest) && share.contains(&-least)
+}
+
 #[test]
-fn noise_has_the_size_that_the_table_says() {
-    for (range, row) in table("| range | LSB | gain error |")
+fn drawn_parts_stay_within_the_limits_of_the_document_and_fill_them() {
+    let parts: Vec<Individual> = (0..400)
+        .map(|seed| {
+            Bench::new(seed)
+                .part(Corncrake::drawn(0x32))
+                .expect("a free address")
+                .individual()
+        })
+        .collect();
+    let channels = || {
+        parts
+            .iter()
+            .flat_map(|part| (0..4).map(move |channel| (part, channel)))
+    };
+    for (range, [_, gain, offset, _]) in accuracy("sense").into_iter().enumerate() {
+        assert!(fills(
+            channels().map(|(part, channel)| part.sense_gain[channel][range]),
+            gain
+        ));
+        assert!(fills(
+            channels().map(|(part, channel)| part.sense_offset_nv[channel]),
+            offset
+        ));
+    }
+    for (range, [_, gain, offset, _]) in accuracy("bus").into_iter().enumerate() {
+        assert!(fills(
+            channels().map(|(part, channel)| part.bus_gain[channel][range]),
+            gain
+        ));
+        assert!(fills(
+            channels().map(|(part, channel)| part.bus_offset_nv[channel][range]),
+            offset
+        ));
+    }
+    let rows = table("| what | limit |");
+    let limit = |what: &str| {
+        rows.iter()
+            .find(|row| row[0].starts_with(what))
+            .unwrap_or_else(|| panic!("{what}"))[1]
+    };
+    assert!(fills(
+        channels().map(|(part, channel)| part.bias_na[channel]),
+        base(limit("input bias"))
+    ));
+    // From peak to peak: the offset that a calibration took may have been at either end.
+    assert!(fills(
+        channels().map(|(part, channel)| 2.0 * part.sense_drift[channel].amplitude_nv),
+        base(limit("sense offset"))
+    ));
+    assert!(parts.iter().all(|part| part.noise));
+    let frequency_error = |ns: u64| 62_500.0 / ns as f64 - 1.0;
+    let ends = parts
         .iter()
-        .filter(|row| row[0].starts_with("sense"))
-        .enumerate()
-    {
-        let cell = |cell: &str| {
-            let (count, unit) = cell.split_once(' ').expect("unit");
-            count.parse::<f64>().expect("number") * if unit == "µV" { 1_000.0 } else { 1.0 }
-        };
-        let (lsb_nv, noise_nv) = (cell(row[1]), cell(row[4]));
+        .flat_map(|p| [p.conversion_ns - p.wander_ns, p.conversion_ns + p.wander_ns])
+        .map(frequency_error);
+    assert!(fills(ends, base(limit("frequency error"))));
+    // However the wander falls, it departs from its mean by less than its whole span.
+    let wander = parts
+        .iter()
+        .map(|p| (2 * p.wander_ns) as f64 / (p.conversion_ns - p.wander_ns) as f64);
+    assert!(
+        wander
+            .into_iter()
+            .all(|span| span > 0.0 && span <= base(limit("change of frequency")))
+    );
+}
+
+/// The scatter of 1024 codes is the table's noise and the step of the code: variance noise² + LSB²/12, within six standard
+/// deviations of its estimate (6 × sqrt(2 / 1024) = 27 %); and no code departs by more than 6 × r.m.s. and rounding.
+fn assert_noise(codes: &[f64], [lsb_nv, _, _, noise_nv]: [f64; 4]) {
+    assert_eq!(codes.len(), 1024);
+    let mean = codes.iter().sum::<f64>() / 1024.0;
+    let variance = codes
+        .iter()
+        .map(|code| (code - mean) * (code - mean))
+        .sum::<f64>()
+        / 1023.0;
+    let noise = noise_nv / lsb_nv;
+    let expected = noise * noise + 1.0 / 12.0;
+    assert!(
+        (variance / expected - 1.0).abs() < 0.27,
+        "{variance} {expected}"
+    );
+    assert!(
+        codes
+            .iter()
+            .all(|code| (code - mean).abs() <= 6.0 * noise + 1.0)
+    );
+}
+
+#[test]
+fn sense_noise_has_the_size_that_the_table_says() {
+    for (range, row) in accuracy("sense").into_iter().enumerate() {
         let desk = Desk::with(&Bench::new(11), Corncrake::drawn(0x33));
         desk.steady(1, 5e6, 0.0);
         desk.write(0x06, &[0x00, (range as u8) << 6]);
@@ -156,23 +270,25 @@ fn noise_has_the_size_that_the_table_says() {
                     .map(|b| f64::from(i32::from_be_bytes([b[0], b[1], b[2], 0]) >> 8)),
             );
         }
-        let mean = codes.iter().sum::<f64>() / 1024.0;
-        let variance = codes
-            .iter()
-            .map(|code| (code - mean) * (code - mean))
-            .sum::<f64>()
-            / 1023.0;
-        let expected = (noise_nv / lsb_nv) * (noise_nv / lsb_nv) + 1.0 / 12.0;
-        assert!(
-            (variance / expected - 1.0).abs() < 0.27,
-            "{}: {variance} {expected}",
-            row[0]
-        );
-        assert!(
-            codes
-                .iter()
-                .all(|code| (code - mean).abs() <= 6.0 * noise_nv / lsb_nv + 1.0)
-        );
+        assert_noise(&codes, row);
+    }
+}
+
+#[test]
+fn bus_noise_has_the_size_that_the_table_says() {
+    for (range, row) in accuracy("bus").into_iter().enumerate() {
+        let desk = Desk::with(&Bench::new(12), Corncrake::drawn(0x33));
+        desk.steady(0, 0.0, 5e9);
+        desk.write(0x05, &[0x01]);
+        desk.write(0x06, &[0x00, range as u8]);
+        desk.run(0x10, 1, 0);
+        let codes: Vec<f64> = (0..1024)
+            .map(|_| {
+                desk.bench.run_for(Duration::from_micros(600));
+                desk.unsigned(0x64, 2) as f64
+            })
+            .collect();
+        assert_noise(&codes, row);
     }
 }
 

@@ -2,6 +2,11 @@
 
 use core::time::Duration;
 
+use crake_sim::{
+    bench::Bench,
+    part::corncrake::{Corncrake, Individual},
+};
+
 use crate::{
     datasheet::{number, table},
     desk::{CONVERSION_NS, Desk},
@@ -68,6 +73,19 @@ fn rounds_of_every_pace_begin_one_period_apart_after_the_wake_up() {
             }
         }
     }
+}
+
+/// A part whose conversions last 63 µs: round and period scale with them, the wake-up does not.
+#[test]
+fn oscillator_times_scale_together_and_the_wake_up_stands() {
+    let mut slow = Individual::ideal();
+    slow.conversion_ns = 63_000;
+    let desk = Desk::with(&Bench::new(0), Corncrake::individual(0x32, slow));
+    desk.run(0x11, 1, 0);
+    let first_ns = desk.bench.now_ns() + 150_000;
+    assert_eq!(conversions_at(&desk, first_ns + 63_000 - 1), 0);
+    assert_eq!(conversions_at(&desk, first_ns + 8 * 63_000), 8);
+    assert_eq!(desk.part.next_event_ns(), Some(first_ns + 32 * 63_000));
 }
 
 #[test]

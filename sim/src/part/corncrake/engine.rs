@@ -152,19 +152,18 @@ impl super::Core {
         u8::from(converting) << 7 | u8::from(self.pending.is_some()) << 6 | self.active.mode >> 4
     }
 
-    /// Since when `channel` is being converted, if it is.
-    pub(super) fn aperture_from_ns(&self, channel: usize) -> Option<u64> {
-        let (converted, conversion) = match self.phase {
+    /// The channel that is being converted, and since when.
+    pub(super) fn aperture(&self) -> Option<(usize, u64)> {
+        match self.phase {
             Phase::Round(Round {
                 slot, conversion, ..
-            }) => (self.active.order[slot / 2], conversion),
+            }) => Some((self.active.order[slot / 2], conversion.from_ns)),
             Phase::Burst {
                 channel,
                 conversion,
-            } => (channel, conversion),
-            Phase::Idle | Phase::Waking { .. } | Phase::Resting { .. } => return None,
-        };
-        (converted == channel).then_some(conversion.from_ns)
+            } => Some((channel, conversion.from_ns)),
+            Phase::Idle | Phase::Waking { .. } | Phase::Resting { .. } => None,
+        }
     }
 }
 

@@ -179,10 +179,13 @@ impl Model {
 
     /// What really flowed through a channel's rail; nothing without one.
     ///
-    /// Asking within an aperture cuts the plant's window in two and joins the means; no code changes by more than the rounding of an f64.
+    /// Asking within an aperture cuts the plant's window in two, whichever channel is being converted (rails may share a source), and joins the means;
+    /// no code changes by more than the rounding of an f64.
     pub fn truth(&mut self, channel: usize) -> Truth {
-        let aperture = self.core.aperture_from_ns(channel);
-        self.converter.truth(channel, self.now_ns, aperture)
+        if let Some((converted, from_ns)) = self.core.aperture() {
+            self.converter.cut(converted, from_ns, self.now_ns);
+        }
+        self.converter.truth(channel, self.now_ns)
     }
 
     /// Conversions finished since the bench began, resets or not.
