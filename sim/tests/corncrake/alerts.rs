@@ -66,7 +66,8 @@ fn comparison_is_strict_for_every_kind_and_channel() {
     }
 }
 
-/// Codes 1 are beyond the limit, 0 are not. LEVEL is set by the n-th in a row and cleared by the first that is not beyond.
+/// Codes 1 are beyond the limit, 0 are not. LEVEL is set by the n-th in a row and cleared by the first that
+/// is not beyond.
 #[test]
 fn debounce_counts_conversions_in_a_row() {
     let beyond = [1, 1, 0, 1, 1, 1, 0, 0, 1, 1, 1, 1, 1, 0, 1];

@@ -1,12 +1,14 @@
 //! Section 7: the errors of an individual, and that chance comes from the seed alone.
 
-use core::time::Duration;
+use core::{cell::Cell, time::Duration};
+use std::rc::Rc;
 
 use crake_sim::{
     bench::Bench,
     board::SenseResistor,
     bus::Logging,
     part::corncrake::{Corncrake, Drift, Individual},
+    plant::{Means, Plant, Truth},
 };
 
 use crate::{
@@ -58,8 +60,8 @@ fn the_same_seed_gives_the_same_bytes_and_another_seed_another_part() {
     assert_ne!(individual(7, 0x32), individual(7, 0x33));
 }
 
-/// Code = (input × (1 + gain) + offset) / LSB, worked out by hand for the datasheet's greatest errors, with a bias current a
-/// hundred times the datasheet's so that it shows in the code.
+/// Code = (input × (1 + gain) + offset) / LSB, worked out by hand for the datasheet's greatest errors, with a
+/// bias current a hundred times the datasheet's so that it shows in the code.
 #[test]
 fn gain_offset_and_bias_add_up_as_section_7_says() {
     let mut errors = Individual::ideal();
@@ -230,8 +232,9 @@ fn drawn_parts_stay_within_the_limits_of_the_document_and_fill_them() {
     );
 }
 
-/// The scatter of 1024 codes is the table's noise and the step of the code: variance noise² + LSB²/12, within six standard
-/// deviations of its estimate (6 × sqrt(2 / 1024) = 27 %); and no code departs by more than 6 × r.m.s. and rounding.
+/// The scatter of 1024 codes is the table's noise and the step of the code: variance noise² + LSB²/12, within
+/// six standard deviations of its estimate (6 × sqrt(2 / 1024) = 27 %); and no code departs by more than 6 ×
+/// r.m.s. and rounding.
 fn assert_noise(codes: &[f64], [lsb_nv, _, _, noise_nv]: [f64; 4]) {
     assert_eq!(codes.len(), 1024);
     let mean = codes.iter().sum::<f64>() / 1024.0;
@@ -292,7 +295,8 @@ fn bus_noise_has_the_size_that_the_table_says() {
     }
 }
 
-/// Means over a second of forty parts: sense within gain, offset and bias, bus within gain and offset, as the table bounds them.
+/// Means over a second of forty parts: sense within gain, offset and bias, bus within gain and offset, as the
+/// table bounds them.
 #[test]
 fn drawn_parts_measure_within_the_limits() {
     for seed in 0..40 {
@@ -360,4 +364,47 @@ fn addresses_are_checked() {
     assert!(bench.part(Corncrake::ideal(0x36)).is_err());
     assert!(bench.part(Corncrake::ideal(0x32)).is_ok());
     assert!(bench.part(Corncrake::drawn(0x32)).is_err());
+}
+
+/// One source behind two rails, which fails the test when its time goes back.
+struct Shared(Rc<Cell<u64>>);
+
+impl Plant for Shared {
+    fn window(&mut self, from_ns: u64, to_ns: u64) -> Means {
+        assert!(
+            self.0.replace(to_ns) <= from_ns && from_ns < to_ns,
+            "window {from_ns} to {to_ns}"
+        );
+        Means {
+            current_na: 1e7,
+            voltage_nv: 1e9,
+        }
+    }
+
+    fn truth(&mut self, at_ns: u64) -> Truth {
+        assert!(self.0.replace(at_ns) <= at_ns, "truth at {at_ns}");
+        Truth::default()
+    }
+}
+
+#[test]
+fn a_plants_time_never_goes_back_whenever_the_truth_is_asked_for() {
+    let desk = Desk::ideal();
+    let time = Rc::new(Cell::new(0));
+    for channel in 0..2 {
+        desk.part
+            .rail(channel, Shared(time.clone()), ohm())
+            .expect("channel");
+    }
+    desk.write(0x05, &[0x03]);
+    desk.write(0x06, &[0, 0]);
+    desk.run(0x10, 1, 0);
+    for step in 0..500 {
+        desk.bench.run_for(Duration::from_nanos(step * 131));
+        desk.part.truth(step as usize % 2).expect("channel");
+    }
+    assert_eq!(
+        (desk.signed(0x60, 3), desk.unsigned(0x65, 2)),
+        (20_000, 10_000)
+    );
 }

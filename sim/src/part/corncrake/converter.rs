@@ -61,7 +61,8 @@ impl Converter {
         .is_some()
     }
 
-    /// What flowed until `at_ns`; nothing without a rail. A conversion in progress must have been [cut](Self::cut) there.
+    /// What flowed until `at_ns`; nothing without a rail. A conversion in progress must have been
+    /// [cut](Self::cut) there.
     pub(super) fn truth(&mut self, channel: usize, at_ns: u64) -> Truth {
         let rail = self.rails.get_mut(channel).and_then(Option::as_mut);
         rail.map_or(Truth::default(), |rail| rail.plant.truth(at_ns))
@@ -153,7 +154,8 @@ struct Rail {
     ahead: Option<Ahead>,
 }
 
-/// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a plant's time never goes back.
+/// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a plant's
+/// time never goes back.
 struct Ahead {
     from_ns: u64,
     until_ns: u64,
@@ -268,7 +270,8 @@ mod tests {
         }
     }
 
-    // The mean of the ramp from 1 to 3 ms is 2e6 nA: 2 mA in 10 Ω is 20 mV, code 40000, cut at the truth's moments or not.
+    // The mean of the ramp from 1 to 3 ms is 2e6 nA: 2 mA in 10 Ω is 20 mV, code 40000, cut at the truth's
+    // moments or not.
     #[test]
     fn asking_for_the_truth_cuts_an_aperture_and_changes_nothing() {
         let calls = Rc::new(RefCell::new(Vec::new()));
@@ -294,10 +297,14 @@ mod tests {
             }
         );
         assert_eq!(converter.sense(1, 0, 3_000_000, 3_000_002).value, 60_000);
-        // An aperture that was given up leaves nothing behind.
+        // An aperture that was given up leaves nothing behind, be the next one cut or not.
         ask(&mut converter, 4_000_000, 4_500_000);
         assert_eq!(converter.sense(1, 0, 5_000_000, 5_000_002).value, 100_000);
-        assert_eq!(converter.bus(1, 0, 5_000_002, 5_000_004).value, 5_000);
+        ask(&mut converter, 5_000_002, 5_000_004);
+        ask(&mut converter, 6_000_000, 6_000_500);
+        assert!(converter.sense(1, 1, 6_000_000, 6_001_000).clipped);
+        ask(&mut converter, 6_001_000, 6_001_400);
+        assert_eq!(converter.bus(1, 0, 6_001_000, 6_002_000).value, 5_000);
         let calls = calls.borrow();
         assert!(
             calls.windows(2).all(|pair| pair[0].1 <= pair[1].0),

@@ -1,5 +1,7 @@
 //! What the part does in time: rounds, paces, bursts, wake-up and rest, latches and the take-over by RUN.
 
+use alloc::{vec, vec::Vec};
+
 use super::{
     CHANNELS, Model,
     alerts::{ROLLOVER_AHEAD, ROUND_DONE},
@@ -133,14 +135,15 @@ impl Phase {
 #[derive(Debug)]
 pub(super) struct Store {
     pub(super) count: usize,
-    pub(super) codes: [i32; STORE_LEN],
+    /// On the heap: 4 KiB are much for the stack of a small target.
+    pub(super) codes: Vec<i32>,
 }
 
 impl Store {
     pub(super) fn after_reset() -> Self {
         Self {
             count: 0,
-            codes: [0; STORE_LEN],
+            codes: vec![0; STORE_LEN],
         }
     }
 }

@@ -3,8 +3,9 @@ use crate::rng::Rng;
 
 /// The errors of one part: constant but for noise, the oscillator's wander and the offsets' drift.
 ///
-/// Output code before rounding is `input × (1 + gain) + offset + drift + noise`, over LSB (datasheet, section 7). The fields are open so that a test can
-/// build the worst part that the datasheet allows, or one that breaks it.
+/// Output code before rounding is `input × (1 + gain) + offset + drift + noise`, over LSB (datasheet, section
+/// 7). The fields are open so that a test can build the worst part that the datasheet allows, or one that
+/// breaks it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Individual {
     /// Gain errors of the sense inputs by channel and sense range code; 0.001 is +0.1 %.
@@ -109,8 +110,8 @@ pub(super) const CONVERSION_NS: u64 = 62_500;
 /// 62.5 µs / 1.015 and / 0.985, rounded inwards.
 const FASTEST_NS: i64 = 61_577;
 const SLOWEST_NS: i64 = 63_451;
-/// Any two settings of one part lie within twice this, 6 ns, which is below 0.01 % of the fastest part's conversion. So each
-/// departs from the mean over whatever stretch of time by less than that.
+/// Any two settings of one part lie within twice this, 6 ns, which is below 0.01 % of the fastest part's
+/// conversion. So each departs from the mean over whatever stretch of time by less than that.
 const WANDER_NS: i64 = 3;
 
 const SENSE_GAIN_LIMIT: f64 = 0.002;
