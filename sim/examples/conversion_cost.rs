@@ -1,4 +1,4 @@
-//! What a simulated conversion costs: `cargo run --release -p crake-sim --example conversion_cost --features std`.
+//! What a simulated conversion costs: `cargo run --release -p crake-sim --example conversion_cost`.
 
 use std::time::{Duration, Instant};
 

@@ -4,9 +4,10 @@ use crate::rng::Rng;
 
 /// A sense resistor: what its maker promises, and one individual of it.
 ///
-/// Its resistance at a current is
-/// `R0 (1 + tolerance) (1 + coefficient (ambient - reference + thermal resistance x I² R0))`: self-heating is instantaneous.
-/// Built ideal and refined step by step; [`drawn`](Self::drawn) then picks an individual:
+/// Its resistance at a current I is
+/// `R0 (1 + tolerance) (1 + coefficient (ambient - reference + thermal resistance × I² R0))`:
+/// self-heating is instantaneous. Built ideal and refined step by step; [`drawn`](Self::drawn) then picks an
+/// individual:
 ///
 /// ```
 /// use crake_sim::{board::SenseResistor, rng::Rng};
@@ -93,8 +94,8 @@ impl SenseResistor {
         self.individual(tolerance, coefficient)
     }
 
-    /// The individual with exactly this `tolerance` (0.001 is +0.1 % of nominal) and temperature coefficient per kelvin, inside the
-    /// limits or not: for worst cases chosen by hand.
+    /// The individual with exactly this `tolerance` (0.001 is +0.1 % of nominal) and temperature coefficient
+    /// per kelvin, inside the limits or not: for worst cases chosen by hand.
     #[must_use]
     pub fn individual(mut self, tolerance: f64, coefficient_per_k: f64) -> Self {
         self.tolerance = tolerance;
@@ -135,8 +136,8 @@ mod tests {
         (a / b - 1.0).abs() < 1e-12
     }
 
-    // 10 mΩ +1 %, 100 ppm/K, 40 K above reference, 50 K/W at 10 A, worked out by hand: 1 W of loss at the nominal heats by 50 K,
-    // so 0.01 x 1.01 x (1 + 1e-4 x 90) = 0.0101 x 1.009 = 0.0101909 Ω.
+    // 10 mΩ +1 %, 100 ppm/K, 40 K above reference, 50 K/W at 10 A, worked out by hand: 1 W of loss at the
+    // nominal heats by 50 K, so 0.01 x 1.01 x (1 + 1e-4 x 90) = 0.0101 x 1.009 = 0.0101909 Ω.
     #[test]
     fn self_heating_adds_to_ambient() {
         let r = SenseResistor::ideal(10_000_000)

@@ -37,8 +37,8 @@ use crate::{
 
 /// A handle of a bench; clones are the same bench.
 ///
-/// Time is virtual and moves when something takes time: a transfer, a delay, [`run_for`](Self::run_for). Whenever it moves, every part on the bus has
-/// lived until then before the call returns.
+/// Time is virtual and moves when something takes time: a transfer, a delay, [`run_for`](Self::run_for).
+/// Whenever it moves, every part on the bus has lived until then before the call returns.
 #[derive(Clone)]
 pub struct Bench {
     seed: u64,
@@ -155,7 +155,8 @@ impl Bench {
         self.world.borrow().bus.stats()
     }
 
-    /// The transactions kept since the last call, oldest first. Nothing is kept before [`set_logging`](Self::set_logging).
+    /// The transactions kept since the last call, oldest first. Nothing is kept before
+    /// [`set_logging`](Self::set_logging).
     pub fn log(&self) -> Vec<Transaction> {
         self.world.borrow_mut().bus.take_log()
     }

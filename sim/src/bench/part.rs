@@ -10,7 +10,8 @@ use crate::{
 
 /// A handle of a part on the bench; clones are the same part.
 ///
-/// What it says holds for the bench's present moment. Firmware cannot see any of it: it is for the test around the firmware.
+/// What it says holds for the bench's present moment. Firmware cannot see any of it: it is for the test
+/// around the firmware.
 #[derive(Clone)]
 pub struct Part {
     model: Rc<RefCell<Model>>,
@@ -33,8 +34,10 @@ impl Part {
 
     /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V.
     ///
-    /// The plant is called while the bench is at work: it must not use the bench or the part from there, but may read a
-    /// [`Clock`](crate::bus::Clock).
+    /// Over all channels of a part the plants' windows come in the order of time, so rails of one part may
+    /// share a source; parts live one after the other between two moments of the bench, so rails of different
+    /// parts may not. The plant is called while the bench is at work: it must not use the bench or the part
+    /// from there, but may read a [`Clock`](crate::bus::Clock).
     ///
     /// # Errors
     /// A channel that the part does not have.
@@ -104,7 +107,8 @@ impl Part {
         self.model().brown_out();
     }
 
-    /// Bench only: sets a channel's accumulators, modulo their widths, to be near a rollover without waiting for it.
+    /// Bench only: sets a channel's accumulators, modulo their widths, to be near a rollover without waiting
+    /// for it.
     ///
     /// # Errors
     /// A channel that the part does not have.

@@ -36,8 +36,8 @@ impl Bus {
     /// Plays a transaction as `embedded_hal::i2c::I2c::transaction` describes it. No operations, no transfer.
     ///
     /// # Errors
-    /// `NoAcknowledge(Address)` or `(Data)` at the first byte that is not acknowledged; the transaction then ends with STOP, and what
-    /// went before has arrived. `Other` for an address beyond 0x7F, with nothing sent.
+    /// `NoAcknowledge(Address)` or `(Data)` at the first byte that is not acknowledged; the transaction then
+    /// ends with STOP, and what went before has arrived. `Other` for an address beyond 0x7F, with nothing sent.
     pub fn transaction(
         &mut self,
         address: u8,
@@ -257,7 +257,8 @@ mod tests {
         assert_eq!(shown(&bus.take_log()), ["S 82~ P", "S 80 01 02 03 04~ P"]);
     }
 
-    // At 100 kHz: START at 0, hold 4, eight clocks 80, so the address is judged at 84 µs; a byte takes 90; STOP 4.7 + 4 after the last.
+    // At 100 kHz: START at 0, hold 4, eight clocks 80, so the address is judged at 84 µs; a byte takes 90;
+    // STOP 4.7 + 4 after the last.
     #[test]
     fn targets_answer_at_the_moment_of_the_acknowledge() {
         let (mut bus, echo) = bus(Speed::Standard);

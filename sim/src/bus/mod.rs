@@ -99,7 +99,8 @@ impl Bus {
         self.pass(self.timing.start_hold);
     }
 
-    /// A byte from the controller; true if a target acknowledged it. After START it is an address byte, seen by all.
+    /// A byte from the controller; true if a target acknowledged it. After START it is an address byte, seen
+    /// by all.
     ///
     /// On a free bus nothing happens, and nobody acknowledges.
     pub fn send(&mut self, byte: u8) -> bool {
@@ -123,10 +124,11 @@ impl Bus {
         acknowledged
     }
 
-    /// A byte from the targets; `acknowledge` asks for a further one. 0xFF when no target drives the bus, or when it is free.
+    /// A byte from the targets; `acknowledge` asks for a further one. 0xFF when no target drives the bus, or
+    /// when it is free.
     ///
-    /// The bus is open-drain, most significant bit first: the first target to send a zero where another sends a one goes on alone, so the
-    /// least of the bytes offered stands on the wire.
+    /// The bus is open-drain, most significant bit first: the first target to send a zero where another sends
+    /// a one goes on alone, so the least of the bytes offered stands on the wire.
     pub fn receive(&mut self, acknowledge: bool) -> u8 {
         if self.state == State::Free {
             return 0xFF;

@@ -19,8 +19,9 @@ pub enum Speed {
 /// and the next START comes no earlier than `bus_free` after it. Rise and fall times and stretching count nothing.
 ///
 /// # Source
-/// NXP UM10204, table of timing characteristics: every piece has its minimum, except that `clock` is held to the greatest clock
-/// frequency, for the minima of the low and the high phase alone would make it faster than the mode allows.
+/// NXP UM10204, table of timing characteristics: every piece has its minimum, except that `clock` is held to
+/// the greatest clock frequency, for the minima of the low and the high phase alone would make it faster than
+/// the mode allows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Timing {
     /// START edge to the first falling clock edge (tHD;STA).
@@ -49,7 +50,8 @@ impl Timing {
         Self { clock, ..minima }
     }
 
-    /// From the edge of START to the edge of STOP, for `bytes` bytes (address bytes included) and `restarts` repeated STARTs.
+    /// From the edge of START to the edge of STOP, for `bytes` bytes (address bytes included) and `restarts`
+    /// repeated STARTs.
     pub const fn transfer_ns(&self, bytes: u64, restarts: u64) -> u64 {
         self.start_hold
             + CLOCKS_PER_BYTE * bytes * self.clock
@@ -84,8 +86,8 @@ pub(super) const CLOCKS_PER_BYTE: u64 = 9;
 mod tests {
     use super::*;
 
-    // Sums of the minima of UM10204's timing table, worked out by hand: bytes, repeated STARTs, and hundredths of a microsecond in
-    // standard, fast and fast-plus mode.
+    // Sums of the minima of UM10204's timing table, worked out by hand: bytes, repeated STARTs, and
+    // hundredths of a microsecond in standard, fast and fast-plus mode.
     const SUMS: [(u64, u64, [u64; 3]); 9] = [
         (1, 0, [9_100, 1_960, 786]),
         (2, 0, [16_930, 3_670, 1_470]),
@@ -116,12 +118,14 @@ mod tests {
         }
     }
 
-    // Each of the 9B clocks is longer than low and high together by what the greatest frequency asks: 1.3, 0.6, 0.24 µs.
+    // Each of the 9B clocks is longer than low and high together by what the greatest frequency asks: 1.3,
+    // 0.6, 0.24 µs.
     #[test]
     fn the_clock_is_held_to_the_greatest_frequency() {
         for (speed, period) in SPEEDS {
             let timing = Timing::of(speed);
             assert_eq!(timing.clock, period);
+            assert_eq!(timing.bus_free, [4_700, 1_300, 500][speed as usize]);
             let stretched =
                 timing.transfer_ns(10, 1) - Timing::sum_of_minima(speed).transfer_ns(10, 1);
             assert_eq!(

@@ -66,7 +66,8 @@ fn comparison_is_strict_for_every_kind_and_channel() {
     }
 }
 
-/// Codes 1 are beyond the limit, 0 are not. LEVEL is set by the n-th in a row and cleared by the first that is not beyond.
+/// Codes 1 are beyond the limit, 0 are not. LEVEL is set by the n-th in a row and cleared by the first that
+/// is not beyond.
 #[test]
 fn debounce_counts_conversions_in_a_row() {
     let beyond = [1, 1, 0, 1, 1, 1, 0, 0, 1, 1, 1, 1, 1, 0, 1];
@@ -101,7 +102,7 @@ fn fifteen_in_a_row_are_reached_and_counted_no_further() {
     let (desk, mut rounds) = watching(0, &[1, 1]);
     limit(&desk, 0, 2, 0);
     desk.write(0x30, &[0x01, 0x1F, 0x11]);
-    let levels: Vec<bool> = (0..40).map(|_| rounds.next(&desk).0 != 0).collect();
+    let levels: Vec<bool> = (0..300).map(|_| rounds.next(&desk).0 != 0).collect();
     assert!(levels[..14].iter().all(|&level| !level) && levels[14..].iter().all(|&level| level));
 }
 

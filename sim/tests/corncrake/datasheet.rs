@@ -2,18 +2,19 @@
 
 const DOCUMENT: &str = include_str!("../../../docs/corncrake-datasheet.md");
 
-/// The cells of every row of the table that follows `header`, the beginning of its first line.
+/// The cells of every row of the tables whose first line begins with `header`.
 pub(crate) fn table(header: &str) -> Vec<Vec<&'static str>> {
-    let start = DOCUMENT
-        .find(&format!("\n{header}"))
-        .unwrap_or_else(|| panic!("the datasheet has no table '{header}'"));
-    let rows: Vec<_> = DOCUMENT[start + 1..]
-        .lines()
-        .skip(2)
-        .take_while(|line| line.starts_with('|'))
+    let rows: Vec<_> = DOCUMENT
+        .match_indices(&format!("\n{header}"))
+        .flat_map(|(start, _)| {
+            DOCUMENT[start + 1..]
+                .lines()
+                .skip(2)
+                .take_while(|line| line.starts_with('|'))
+        })
         .map(|line| line.trim_matches('|').split('|').map(str::trim).collect())
         .collect();
-    assert!(!rows.is_empty(), "table '{header}' is empty");
+    assert!(!rows.is_empty(), "the datasheet has no table '{header}'");
     rows
 }
 

@@ -7,7 +7,8 @@ use crate::{
     desk::{Desk, Steady},
 };
 
-/// Plays a transfer of the document. True if every byte from the host was acknowledged; bytes from the part must be those of the document.
+/// Plays a transfer of the document. True if every byte from the host was acknowledged; bytes from the part
+/// must be those of the document.
 fn play(desk: &Desk, transfer: &str) -> bool {
     let tokens: Vec<&str> = transfer.split_whitespace().collect();
     let (mut reading, mut address_follows, mut all_acknowledged) = (false, false, true);

@@ -150,6 +150,30 @@ fn a_latch_written_while_the_window_is_held_waits_for_the_stop() {
     assert_eq!(desk.frame().tag(), 0x07);
 }
 
+/// A latch that is due and put off stays due under the tag that replaces its own, though a further round has
+/// begun.
+#[test]
+fn a_latch_put_off_and_then_replaced_takes_effect_right_after_the_stop() {
+    let desk = Desk::ideal();
+    desk.run(0x10, 1, 0);
+    desk.run_conversions(20);
+    desk.latch(2, 1);
+    desk.wire.start();
+    desk.wire.send(0x64);
+    desk.wire.send(0x80);
+    desk.wire.start();
+    desk.wire.send(0x65);
+    desk.run_conversions(9);
+    desk.wire.receive(false);
+    desk.wire.start();
+    for byte in [0x64, 0x03, 0x03, 0x01] {
+        assert!(desk.wire.send(byte));
+    }
+    desk.wire.stop();
+    assert_eq!(desk.state(), 0x81);
+    assert_eq!(desk.frame().tag(), 3);
+}
+
 /// RUN put off by a window read neither cuts a round short nor loses one.
 #[test]
 fn a_run_put_off_by_the_window_waits_for_the_round_then_in_progress() {
@@ -204,7 +228,8 @@ fn set_up_is_taken_over_by_run_and_the_block_still_tells_of_the_one_before() {
     assert_eq!(desk.frame().flags(), 0x4000);
 }
 
-/// Two hundred take-overs at whatever moment they fall: every conversion ends up in a round, every round is counted once.
+/// Two hundred take-overs at whatever moment they fall: every conversion ends up in a round, every round is
+/// counted once.
 #[test]
 fn no_round_is_lost_or_counted_twice_over_run() {
     let desk = Desk::ideal();

@@ -4,7 +4,8 @@ use core::time::Duration;
 
 use crate::{datasheet::registers, desk::Desk};
 
-/// A value other than the reset value that each writable register allows (sections 3.2 to 3.6), by name without the channel.
+/// A value other than the reset value that each writable register allows (sections 3.2 to 3.6), by name
+/// without the channel.
 fn allowed(name: &str) -> &'static [u8] {
     match name
         .trim_end_matches(['0', '1', '2', '3'])

@@ -2,6 +2,11 @@
 
 use core::time::Duration;
 
+use crake_sim::{
+    bench::Bench,
+    part::corncrake::{Corncrake, Individual},
+};
+
 use crate::{
     datasheet::{number, table},
     desk::{CONVERSION_NS, Desk},
@@ -68,6 +73,19 @@ fn rounds_of_every_pace_begin_one_period_apart_after_the_wake_up() {
             }
         }
     }
+}
+
+/// A part whose conversions last 63 µs: round and period scale with them, the wake-up does not.
+#[test]
+fn oscillator_times_scale_together_and_the_wake_up_stands() {
+    let mut slow = Individual::ideal();
+    slow.conversion_ns = 63_000;
+    let desk = Desk::with(&Bench::new(0), Corncrake::individual(0x32, slow));
+    desk.run(0x11, 1, 0);
+    let first_ns = desk.bench.now_ns() + 150_000;
+    assert_eq!(conversions_at(&desk, first_ns + 63_000 - 1), 0);
+    assert_eq!(conversions_at(&desk, first_ns + 8 * 63_000), 8);
+    assert_eq!(desk.part.next_event_ns(), Some(first_ns + 32 * 63_000));
 }
 
 #[test]
@@ -187,10 +205,13 @@ fn a_burst_keeps_1024_conversions_of_its_channel_and_goes_idle() {
         ),
         (0, 0, 0)
     );
-    // A further burst counts anew.
-    desk.run(0x30, 3, 2);
-    desk.run_conversions(5);
-    assert!(desk.unsigned(0x78, 2) < 5);
+    // Further bursts count anew, after one that was finished and one that was cut short.
+    for tag in 3..6 {
+        desk.run(0x30, tag, tag - 1);
+        desk.bench.run_for(Duration::from_millis(1));
+        let count = desk.unsigned(0x78, 2);
+        assert!((13..20).contains(&count), "{count}");
+    }
 }
 
 /// The acknowledge of the address comes 260 ns and eight clocks of 1 µs after START.

@@ -123,7 +123,8 @@ fn accumulators_wrap_modulo_their_widths() {
     assert!(desk.part.preload(4, 0, 0).is_err());
 }
 
-/// Which preset makes a round set the cause "rollover ahead": each accumulator, both signs, on, before and beyond three quarters.
+/// Which preset makes a round set the cause "rollover ahead": each accumulator, both signs, on, before and
+/// beyond three quarters.
 #[test]
 fn rollover_ahead_is_set_on_the_way_to_three_quarters_only() {
     let charge = 3_i64 << 41;

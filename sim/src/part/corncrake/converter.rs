@@ -61,15 +61,18 @@ impl Converter {
         .is_some()
     }
 
-    /// What flowed until `at_ns`; nothing without a rail. `aperture_from_ns`: where a conversion of this rail has begun that is still going on.
-    pub(super) fn truth(
-        &mut self,
-        channel: usize,
-        at_ns: u64,
-        aperture_from_ns: Option<u64>,
-    ) -> Truth {
+    /// What flowed until `at_ns`; nothing without a rail. A conversion in progress must have been
+    /// [cut](Self::cut) there.
+    pub(super) fn truth(&mut self, channel: usize, at_ns: u64) -> Truth {
         let rail = self.rails.get_mut(channel).and_then(Option::as_mut);
-        rail.map_or(Truth::default(), |rail| rail.truth(at_ns, aperture_from_ns))
+        rail.map_or(Truth::default(), |rail| rail.plant.truth(at_ns))
+    }
+
+    /// Takes the first part of an aperture that began at `from_ns` and is still open.
+    pub(super) fn cut(&mut self, channel: usize, from_ns: u64, at_ns: u64) {
+        if let Some(rail) = self.rails.get_mut(channel).and_then(Option::as_mut) {
+            rail.cut(from_ns, at_ns);
+        }
     }
 
     /// A round or burst begins: lets oscillator and offsets wander; gives the length of its conversions.
@@ -151,7 +154,8 @@ struct Rail {
     ahead: Option<Ahead>,
 }
 
-/// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a plant's time never goes back.
+/// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a plant's
+/// time never goes back.
 struct Ahead {
     from_ns: u64,
     until_ns: u64,
@@ -176,18 +180,15 @@ impl Rail {
         }
     }
 
-    fn truth(&mut self, at_ns: u64, aperture_from_ns: Option<u64>) -> Truth {
-        if let Some(from_ns) = aperture_from_ns {
-            let begun = self.ahead.take().filter(|ahead| ahead.from_ns == from_ns);
-            let begun = begun.unwrap_or(Ahead {
-                from_ns,
-                until_ns: from_ns,
-                current: 0.0,
-                voltage: 0.0,
-            });
-            self.ahead = Some(self.go_on(begun, at_ns));
-        }
-        self.plant.truth(at_ns)
+    fn cut(&mut self, from_ns: u64, at_ns: u64) {
+        let begun = self.ahead.take().filter(|ahead| ahead.from_ns == from_ns);
+        let begun = begun.unwrap_or(Ahead {
+            from_ns,
+            until_ns: from_ns,
+            current: 0.0,
+            voltage: 0.0,
+        });
+        self.ahead = Some(self.go_on(begun, at_ns));
     }
 
     fn go_on(&mut self, mut ahead: Ahead, to_ns: u64) -> Ahead {
@@ -269,7 +270,8 @@ mod tests {
         }
     }
 
-    // The mean of the ramp from 1 to 3 ms is 2e6 nA: 2 mA in 10 Ω is 20 mV, code 40000, cut at the truth's moments or not.
+    // The mean of the ramp from 1 to 3 ms is 2e6 nA: 2 mA in 10 Ω is 20 mV, code 40000, cut at the truth's
+    // moments or not.
     #[test]
     fn asking_for_the_truth_cuts_an_aperture_and_changes_nothing() {
         let calls = Rc::new(RefCell::new(Vec::new()));
@@ -280,9 +282,13 @@ mod tests {
             SenseResistor::ideal(10_000_000_000)
         ));
         assert!(!converter.attach(4, Box::new(Ramp(calls.clone())), SenseResistor::ideal(1)));
-        converter.truth(1, 1_400_000, Some(1_000_000));
-        converter.truth(1, 1_400_000, Some(1_000_000));
-        converter.truth(1, 2_900_000, Some(1_000_000));
+        let ask = |converter: &mut Converter, from_ns, at_ns| {
+            converter.cut(1, from_ns, at_ns);
+            converter.truth(1, at_ns);
+        };
+        ask(&mut converter, 1_000_000, 1_400_000);
+        ask(&mut converter, 1_000_000, 1_400_000);
+        ask(&mut converter, 1_000_000, 2_900_000);
         assert_eq!(
             converter.sense(1, 0, 1_000_000, 3_000_000),
             Code {
@@ -291,16 +297,20 @@ mod tests {
             }
         );
         assert_eq!(converter.sense(1, 0, 3_000_000, 3_000_002).value, 60_000);
-        // An aperture that was given up leaves nothing behind.
-        converter.truth(1, 4_500_000, Some(4_000_000));
+        // An aperture that was given up leaves nothing behind, be the next one cut or not.
+        ask(&mut converter, 4_000_000, 4_500_000);
         assert_eq!(converter.sense(1, 0, 5_000_000, 5_000_002).value, 100_000);
-        assert_eq!(converter.bus(1, 0, 5_000_002, 5_000_004).value, 5_000);
+        ask(&mut converter, 5_000_002, 5_000_004);
+        ask(&mut converter, 6_000_000, 6_000_500);
+        assert!(converter.sense(1, 1, 6_000_000, 6_001_000).clipped);
+        ask(&mut converter, 6_001_000, 6_001_400);
+        assert_eq!(converter.bus(1, 0, 6_001_000, 6_002_000).value, 5_000);
         let calls = calls.borrow();
         assert!(
             calls.windows(2).all(|pair| pair[0].1 <= pair[1].0),
             "{calls:?}"
         );
-        assert_eq!(converter.truth(2, 9, None), Truth::default());
+        assert_eq!(converter.truth(2, 9), Truth::default());
     }
 
     #[test]

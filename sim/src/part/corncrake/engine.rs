@@ -1,5 +1,7 @@
 //! What the part does in time: rounds, paces, bursts, wake-up and rest, latches and the take-over by RUN.
 
+use alloc::{vec, vec::Vec};
+
 use super::{
     CHANNELS, Model,
     alerts::{ROLLOVER_AHEAD, ROUND_DONE},
@@ -133,14 +135,15 @@ impl Phase {
 #[derive(Debug)]
 pub(super) struct Store {
     pub(super) count: usize,
-    pub(super) codes: [i32; STORE_LEN],
+    /// On the heap: 4 KiB are much for the stack of a small target.
+    pub(super) codes: Vec<i32>,
 }
 
 impl Store {
     pub(super) fn after_reset() -> Self {
         Self {
             count: 0,
-            codes: [0; STORE_LEN],
+            codes: vec![0; STORE_LEN],
         }
     }
 }
@@ -152,19 +155,18 @@ impl super::Core {
         u8::from(converting) << 7 | u8::from(self.pending.is_some()) << 6 | self.active.mode >> 4
     }
 
-    /// Since when `channel` is being converted, if it is.
-    pub(super) fn aperture_from_ns(&self, channel: usize) -> Option<u64> {
-        let (converted, conversion) = match self.phase {
+    /// The channel that is being converted, and since when.
+    pub(super) fn aperture(&self) -> Option<(usize, u64)> {
+        match self.phase {
             Phase::Round(Round {
                 slot, conversion, ..
-            }) => (self.active.order[slot / 2], conversion),
+            }) => Some((self.active.order[slot / 2], conversion.from_ns)),
             Phase::Burst {
                 channel,
                 conversion,
-            } => (channel, conversion),
-            Phase::Idle | Phase::Waking { .. } | Phase::Resting { .. } => return None,
-        };
-        (converted == channel).then_some(conversion.from_ns)
+            } => Some((channel, conversion.from_ns)),
+            Phase::Idle | Phase::Waking { .. } | Phase::Resting { .. } => None,
+        }
     }
 }
 

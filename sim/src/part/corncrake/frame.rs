@@ -46,12 +46,14 @@ impl Block {
 }
 
 impl Core {
-    /// Whether a tag is that of the block in place or of the latch that is asked for: such a request was carried out before.
+    /// Whether a tag is that of the block in place or of the latch that is asked for: such a request was
+    /// carried out before.
     pub(super) fn knows(&self, tag: u8) -> bool {
         self.block.tag() == tag || self.pending.is_some_and(|pending| pending.tag == tag)
     }
 
-    /// Copies results, accumulators and flags as they stand. `seen` is the tag of the last block that the host has.
+    /// Copies results, accumulators and flags as they stand. `seen` is the tag of the last block that the
+    /// host has.
     pub(super) fn copy_block(&mut self, tag: u8, seen: u8) {
         let carried = if seen == self.block.tag() {
             0

@@ -2,9 +2,11 @@
 //!
 //! [`Corncrake`] says which part is wanted; [`Model`] is that part.
 //!
-//! Where the datasheet leaves a choice, the model takes these: a single-shot or burst that is done shows mode 0x00 (it *is* idle); a RUN during a
-//! wake-up lets the wake-up end as it would have; a RUN put off by a reading of the window waits for the end of the round then in progress; each conversion
-//! that finds a level standing sets its cause again, also a following one, and so pulls an output that an alert response had let go of.
+//! Where the datasheet leaves a choice, the model takes these: a single-shot or burst that is done shows mode
+//! 0x00 (it *is* idle); a RUN during a wake-up lets the wake-up end as it would have; a RUN put off by a
+//! reading of the window waits for the end of the round then in progress; each conversion that finds a level
+//! standing sets its cause again, also a following one, and so pulls an output that an alert response had let
+//! go of.
 
 mod alerts;
 mod check;
@@ -55,7 +57,8 @@ enum Errors {
 }
 
 impl Corncrake {
-    /// A part whose errors are drawn from the seed and the address, and nothing else. `address` is a 7-bit address, 0x32 to 0x35.
+    /// A part whose errors are drawn from the seed and the address, and nothing else. `address` is a 7-bit
+    /// address, 0x32 to 0x35.
     pub fn drawn(address: u8) -> Self {
         Self {
             address,
@@ -81,7 +84,8 @@ impl Corncrake {
         self.address
     }
 
-    /// The part; None if no strap gives that address. It was powered up long enough before time 0 to be addressable.
+    /// The part; None if no strap gives that address. It was powered up long enough before time 0 to be
+    /// addressable.
     pub fn build(self, rng: &Rng) -> Option<Model> {
         if !(0x32..=0x35).contains(&self.address) {
             return None;
@@ -167,7 +171,8 @@ impl Model {
         &self.converter.individual
     }
 
-    /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V. False if there is no such channel.
+    /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V. False
+    /// if there is no such channel.
     pub fn attach(
         &mut self,
         channel: usize,
@@ -179,10 +184,13 @@ impl Model {
 
     /// What really flowed through a channel's rail; nothing without one.
     ///
-    /// Asking within an aperture cuts the plant's window in two and joins the means; no code changes by more than the rounding of an f64.
+    /// Asking within an aperture cuts the plant's window in two, whichever channel is being converted (rails
+    /// may share a source), and joins the means; no code changes by more than the rounding of an f64.
     pub fn truth(&mut self, channel: usize) -> Truth {
-        let aperture = self.core.aperture_from_ns(channel);
-        self.converter.truth(channel, self.now_ns, aperture)
+        if let Some((converted, from_ns)) = self.core.aperture() {
+            self.converter.cut(converted, from_ns, self.now_ns);
+        }
+        self.converter.truth(channel, self.now_ns)
     }
 
     /// Conversions finished since the bench began, resets or not.
@@ -231,8 +239,8 @@ impl Model {
         self.power_up();
     }
 
-    /// Bench only: sets a channel's accumulators, modulo their widths, as if they had got there by rounds. No cause is set. False if there is no such
-    /// channel.
+    /// Bench only: sets a channel's accumulators, modulo their widths, as if they had got there by rounds. No
+    /// cause is set. False if there is no such channel.
     pub fn preload(&mut self, channel: usize, charge: i64, energy: i64) -> bool {
         if channel >= CHANNELS {
             return false;

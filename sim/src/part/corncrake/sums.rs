@@ -84,7 +84,8 @@ impl Sums {
     }
 
     fn finish_mean(&mut self, channels: &[usize], averaging: u8) {
-        // An arithmetic shift rounds down, so half of the divisor added before makes it nearest with halves towards plus infinity.
+        // An arithmetic shift rounds down, so half of the divisor added before makes it nearest with halves
+        // towards plus infinity.
         let half = (1 << averaging) >> 1;
         let rounded = |sum: i64| (sum + half) >> averaging;
         for &channel in channels {
