@@ -14,6 +14,7 @@
     )
 )]
 
+pub mod alert;
 pub mod board;
 mod channel;
 pub mod crc;

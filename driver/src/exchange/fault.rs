@@ -1,6 +1,7 @@
 use core::fmt;
 
 use crate::Channel;
+use crate::alert::Kind;
 
 /// What went wrong, other than the bus itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,6 +84,20 @@ pub enum Misuse {
     BurstOnDisabled(Channel),
     /// The part's supply is declared off.
     Unpowered,
+    /// A limit on a channel that is not enabled.
+    WatchedButNotEnabled(Channel),
+    /// Two limits of the same kind on one channel.
+    WatchedTwice(Channel, Kind),
+    /// A limit that no reading can pass, or that every reading passes.
+    LimitBeyondFullScale(Channel, Kind),
+    /// An over-limit below the under-limit of the same quantity: no value would be permitted.
+    LimitsCrossed(Channel, Kind),
+    /// A limit that reaches no output, though it was not declared silent.
+    ReachesNoOutput(Channel, Kind),
+    /// A debounce of none, or of more than 15.
+    NoSuchDebounce(Channel, Kind, u8),
+    /// Ranges of a channel with limits in force were to change without them: change both together, by arming.
+    LimitsInForce(Channel),
 }
 
 impl fmt::Display for Fault {
@@ -135,6 +150,40 @@ impl fmt::Display for Misuse {
             }
             Self::BurstOnDisabled(channel) => write!(f, "burst on {channel}, which is not enabled"),
             Self::Unpowered => f.write_str("the part's supply is declared off"),
+            Self::WatchedButNotEnabled(channel) => {
+                write!(f, "a limit on {channel}, which is not enabled")
+            }
+            Self::WatchedTwice(channel, kind) => write!(f, "two limits for {kind} of {channel}"),
+            Self::LimitBeyondFullScale(channel, kind) => {
+                write!(
+                    f,
+                    "the limit for {kind} of {channel} lies beyond full scale: choose a wider range or another limit"
+                )
+            }
+            Self::LimitsCrossed(channel, kind) => {
+                write!(
+                    f,
+                    "the limit for {kind} of {channel} lies below the one for the opposite: no value would be permitted"
+                )
+            }
+            Self::ReachesNoOutput(channel, kind) => {
+                write!(
+                    f,
+                    "{kind} of {channel} reaches no output: give it one, or declare it silent"
+                )
+            }
+            Self::NoSuchDebounce(channel, kind, count) => {
+                write!(
+                    f,
+                    "debounce of {count} for {kind} of {channel}: 1 to 15 conversions"
+                )
+            }
+            Self::LimitsInForce(channel) => {
+                write!(
+                    f,
+                    "{channel} has limits in force: change its range and its limits together, by arming"
+                )
+            }
         }
     }
 }

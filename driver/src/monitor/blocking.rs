@@ -2,11 +2,13 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{I2c, SevenBitAddress};
 
 use super::{Came, Clock, Error, ShuntMonitor, Task};
+use crate::Channel;
+use crate::alert::{Causes, Plan, Watches};
 use crate::board::Board;
 use crate::exchange::{Action, Fault, Link, Misuse, Operation, Player};
 use crate::frame::{Condition, Frame, Stamp};
 use crate::part::{Joint, Part, Spec};
-use crate::sampling::Setup;
+use crate::sampling::{Ranges, Setup};
 
 /// A monitor on a blocking bus: one part, its board, and what is known of both.
 ///
@@ -27,6 +29,10 @@ pub struct Monitor<'b, I2C, D, C, P: Part, const N: usize> {
     powered: bool,
     /// The part ran under our set-up alone since the last good frame, as far as is known.
     unbroken: bool,
+    /// Causes whose limits are in force, as far as this monitor put them there.
+    watched: Causes,
+    /// Ranges in force.
+    in_force: [Option<Ranges>; N],
 }
 
 impl<'b, I2C, D, C, P, const N: usize> Monitor<'b, I2C, D, C, P, N>
@@ -66,6 +72,8 @@ where
             },
             powered: true,
             unbroken: false,
+            watched: Causes::empty(),
+            in_force: [None; N],
         }
     }
 
@@ -195,7 +203,11 @@ where
         self.perform(Task::Attach, |part, turn| {
             part.attach(turn, joint, read_max)
         })?;
-        self.unbroken = true;
+        // What limits stand in the part is not known: take it that every channel has some.
+        (self.unbroken, self.watched) = (true, Causes::LIMITS);
+        for (channel, ranges) in Channel::first(u8::MAX).zip(&mut self.in_force) {
+            *ranges = self.part.ranges(self.block.as_ref(), channel);
+        }
         Ok(self.frame(Condition::Steady, true))
     }
 
@@ -217,11 +229,43 @@ where
     fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
         let (sampling, read_max) = (setup.view(), self.link.read_max);
         self.refuse(Task::Configure, setup)?;
+        self.refuse_under_limits(setup)?;
         self.perform(Task::Configure, |part, turn| {
             part.configure(turn, &sampling, read_max)
         })?;
+        self.in_force = setup.channels;
         let unbroken = core::mem::replace(&mut self.unbroken, true);
         Ok(self.frame(Condition::Boundary, unbroken))
+    }
+
+    fn arm(
+        &mut self,
+        setup: &Setup<N>,
+        watches: &Watches<'_>,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>> {
+        let (sampling, read_max, board) = (setup.view(), self.link.read_max, self.board);
+        self.refuse(Task::Arm, setup)?;
+        let plan = Plan::new(self.part.spec(), board.rails(), &sampling, *watches)
+            .map_err(|misuse| self.misuse(Task::Arm, misuse))?;
+        self.perform(Task::Arm, |part, turn| {
+            part.arm(turn, &sampling, &plan, found, read_max)
+        })?;
+        (self.watched, self.in_force) = (plan.watched(), setup.channels);
+        let unbroken = core::mem::replace(&mut self.unbroken, true);
+        Ok(self.frame(Condition::Boundary, unbroken))
+    }
+
+    fn service(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>> {
+        let read_max = self.link.read_max;
+        self.perform(Task::Service, |part, turn| {
+            part.service(turn, interest, found, read_max)
+        })?;
+        Ok(self.frame(Condition::Steady, self.unbroken))
     }
 
     fn joint(&self) -> Joint {
@@ -235,12 +279,33 @@ where
     P: Part,
 {
     fn refuse(&self, task: Task, setup: &Setup<N>) -> Result<(), Error<I2C::Error>> {
-        self.part.check(&setup.view()).map_err(|fault| Error {
+        let came = |fault| Error {
             task,
             address: self.link.address,
             register: 0,
             came: Came::Fault(fault),
-        })
+        };
+        self.part.check(&setup.view()).map_err(came)
+    }
+
+    fn misuse(&self, task: Task, misuse: Misuse) -> Error<I2C::Error> {
+        Error {
+            task,
+            address: self.link.address,
+            register: 0,
+            came: Came::Fault(Fault::Misuse(misuse)),
+        }
+    }
+
+    /// A range that changes under a limit would change what the limit means.
+    fn refuse_under_limits(&self, setup: &Setup<N>) -> Result<(), Error<I2C::Error>> {
+        let changes = self.in_force.iter().zip(&setup.channels);
+        for (channel, (now, then)) in Channel::first(u8::MAX).zip(changes) {
+            if now != then && self.watched.intersects(Causes::channel(channel)) {
+                return Err(self.misuse(Task::Configure, Misuse::LimitsInForce(channel)));
+            }
+        }
+        Ok(())
     }
 }
 

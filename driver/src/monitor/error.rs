@@ -17,6 +17,10 @@ pub enum Task {
     Latch,
     /// Changing the set-up.
     Configure,
+    /// Changing set-up and watches.
+    Arm,
+    /// Serving an alert.
+    Service,
 }
 
 /// An operation that did not succeed: what was asked, of whom, and what came.
@@ -91,6 +95,8 @@ impl fmt::Display for Task {
             Self::Attach => "joining",
             Self::Latch => "latching a frame of",
             Self::Configure => "changing the set-up of",
+            Self::Arm => "changing set-up and watches of",
+            Self::Service => "serving an alert of",
         })
     }
 }

@@ -9,6 +9,7 @@ pub use clock::Clock;
 pub use error::{Came, Error, Task};
 
 use crate::Frame;
+use crate::alert::{Causes, Watches};
 use crate::part::{Joint, Spec};
 use crate::sampling::Setup;
 
@@ -51,6 +52,30 @@ pub trait ShuntMonitor<const N: usize> {
     /// # Errors
     /// As `init`. If the change had not begun, the old set-up runs on; whether it took place is told by the next frame.
     fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// Takes over a set-up and watches together: ranges and limits change in one exchange, and nothing false is told in between.
+    ///
+    /// The watches are checked as a whole before a byte is sent. Causes of theirs that stood in the part before are added to `found`. The frame is as [`configure`](Self::configure) gives it.
+    /// A [`Station`](crate::alert::Station) does this for firmware.
+    ///
+    /// # Errors
+    /// As `configure`; after a failure on the bus the outputs may be masked. Arm again.
+    fn arm(
+        &mut self,
+        setup: &Setup<N>,
+        watches: &Watches<'_>,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// Reads the causes of `interest`, adds those that are set to `found`, clears exactly these, again until none is left, and latches a frame.
+    ///
+    /// # Errors
+    /// As [`latch`](Self::latch); `found` holds whatever was seen, cleared or not: nothing is lost.
+    fn service(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>>;
 
     /// What has to be kept across a restart of the firmware to [`attach`](Self::attach) afterwards.
     fn joint(&self) -> Joint;

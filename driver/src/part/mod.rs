@@ -11,6 +11,7 @@ pub use spec::{
 };
 
 use crate::Channel;
+use crate::alert::{Causes, Plan};
 use crate::exchange::{Fault, Step, Turn};
 use crate::sampling::{Mode, Ranges, Sampling};
 
@@ -139,6 +140,32 @@ pub trait Part: Codec {
         &mut self,
         turn: &mut Turn<'_>,
         sampling: &Sampling<'_>,
+        read_max: u8,
+    ) -> Result<Step, Fault>;
+
+    /// Changes set-up and watches together, with nothing false in between: outputs masked, causes that stand added to `found`, set-up taken over, limits written and read back,
+    /// stale causes cleared, outputs unmasked. Ends with the block of the moment at which the set-up took over, described by the old one.
+    ///
+    /// # Errors
+    /// As for [`configure`](Self::configure); the outputs may be left masked, and `arm` starts over.
+    fn arm(
+        &mut self,
+        turn: &mut Turn<'_>,
+        sampling: &Sampling<'_>,
+        plan: &Plan<'_>,
+        found: &mut Causes,
+        read_max: u8,
+    ) -> Result<Step, Fault>;
+
+    /// Reads the causes of `interest` that are set, adds them to `found`, clears exactly these, again until none is left (at most four times), then latches.
+    ///
+    /// # Errors
+    /// As for [`latch`](Self::latch); `found` holds whatever was seen.
+    fn service(
+        &mut self,
+        turn: &mut Turn<'_>,
+        interest: Causes,
+        found: &mut Causes,
         read_max: u8,
     ) -> Result<Step, Fault>;
 

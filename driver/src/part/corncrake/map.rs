@@ -23,6 +23,13 @@ pub mod pointer {
     pub const GUARD: u8 = 0x08;
     pub const RESTART: u8 = 0x09;
     pub const BOOT: u8 = 0x0A;
+    pub const LIMITS: u8 = 0x10;
+    pub const LIMITS_STRIDE: u8 = 8;
+    pub const DEBOUNCE: u8 = 0x30;
+    pub const HOLD: u8 = 0x34;
+    pub const MASK_A: u8 = 0x35;
+    pub const MASK_B: u8 = 0x36;
+    pub const CAUSES: u8 = 0x37;
     pub const FRAME: u8 = 0x80;
 }
 
@@ -58,4 +65,14 @@ pub mod mode {
     pub const PACED: u8 = 0x10;
     pub const SINGLE_SHOT: u8 = 0x20;
     pub const BURST: u8 = 0x30;
+}
+
+/// Cause bits (section 3.6); the limits of channel c stand at bits 5c to 5c + 4, as in [`Causes`](crate::alert::Causes).
+pub mod cause {
+    pub const LIMITS: u64 = 0x000F_FFFF;
+    pub const ROLLOVER_AHEAD: u64 = 1 << 20;
+    pub const ROUND_DONE: u64 = 1 << 21;
+    pub const RESET_SEEN: u64 = 1 << 22;
+    /// Held whatever HOLD says; HOLD takes nothing else there.
+    pub const ALWAYS_HELD: u64 = ROLLOVER_AHEAD | ROUND_DONE | RESET_SEEN;
 }

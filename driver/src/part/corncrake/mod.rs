@@ -1,5 +1,6 @@
 //! Corncrake, the fictional four-channel part of this project (docs/corncrake-datasheet.md).
 
+mod alerts;
 mod decode;
 mod map;
 mod spec;

@@ -2,26 +2,27 @@ use super::decode::{byte, bytes};
 use super::map::{self, pointer};
 use super::{Corncrake, SPEC};
 use crate::Channel;
+use crate::alert::{Causes, Plan};
 use crate::crc::Crc16;
 use crate::exchange::{Command, Fault, Misuse, Read, Step, Turn};
 use crate::part::{Codec, Joint, Part};
 use crate::sampling::{Mode, Sampling};
 
 /// From the write of a latch until it has surely taken place: the longest round, at the slowest oscillator, rounded up.
-const LATCH_WAIT_US: u32 = 510;
+pub(super) const LATCH_WAIT_US: u32 = 510;
 /// How often a block is read, or waited for, before the operation gives up.
 const BLOCK_TRIES: u8 = 3;
 
 /// Stages that several operations share: latch, wait, then read the block in pieces, one stage a piece.
-const LATCH: u8 = 120;
+pub(super) const LATCH: u8 = 120;
 const WAIT: u8 = 121;
-const READ: u8 = 122;
+pub(super) const READ: u8 = 122;
 /// The stages before them at which `attach` reads the block that is in place.
 const READ_PRESENT: u8 = 2;
 
 /// What a block's set-up serial is good for.
 #[derive(Clone, Copy)]
-enum Serial {
+pub(super) enum Serial {
     /// We wrote ourselves: it is the one to expect from now on.
     Adopt,
     /// Nobody should have written.
@@ -124,6 +125,27 @@ impl Part for Corncrake {
         }
     }
 
+    fn arm(
+        &mut self,
+        turn: &mut Turn<'_>,
+        sampling: &Sampling<'_>,
+        plan: &Plan<'_>,
+        found: &mut Causes,
+        read_max: u8,
+    ) -> Result<Step, Fault> {
+        self.arm_stage(turn, sampling, plan, found, read_max)
+    }
+
+    fn service(
+        &mut self,
+        turn: &mut Turn<'_>,
+        interest: Causes,
+        found: &mut Causes,
+        read_max: u8,
+    ) -> Result<Step, Fault> {
+        self.service_stage(turn, interest, found, read_max)
+    }
+
     fn joint(&self) -> Joint {
         Joint {
             serial: self.serial,
@@ -133,7 +155,7 @@ impl Part for Corncrake {
 
 impl Corncrake {
     /// Four stages from `first`: the set-up registers, then RUN, which latches and takes them over; goes on to the shared stages.
-    fn set_up(
+    pub(super) fn set_up(
         &mut self,
         turn: &mut Turn<'_>,
         sampling: &Sampling<'_>,
@@ -168,7 +190,12 @@ impl Corncrake {
     }
 
     /// The shared stages: latch, wait, read, judge.
-    fn block(&mut self, turn: &mut Turn<'_>, read_max: u8, serial: Serial) -> Result<Step, Fault> {
+    pub(super) fn block(
+        &mut self,
+        turn: &mut Turn<'_>,
+        read_max: u8,
+        serial: Serial,
+    ) -> Result<Step, Fault> {
         match turn.stage {
             LATCH => {
                 self.advance_tag();

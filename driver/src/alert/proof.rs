@@ -1,0 +1,124 @@
+use super::{Causes, Limit, Outputs, Station, Watch, Watches};
+use crate::Channel;
+use crate::frame::Frame;
+use crate::monitor::{Error, ShuntMonitor};
+use crate::sampling::Mode;
+use crate::units::Current;
+
+/// What a proof test found of one output's way to the host.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Finding {
+    /// Low when tripped, high when not.
+    Works,
+    /// Never low: broken, or stuck high.
+    NeverLow,
+    /// Never high: shorted, stuck low, or held low by another part on the line.
+    NeverHigh,
+    /// Follows the other output's trips instead of its own.
+    Swapped,
+    /// Follows both outputs' trips: the lines are joined.
+    Joined,
+}
+
+/// Findings for both outputs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Proof {
+    /// Output A.
+    pub a: Finding,
+    /// Output B.
+    pub b: Finding,
+}
+
+impl Proof {
+    /// Whether both outputs reach the host, each on its own line.
+    #[must_use]
+    pub const fn passed(&self) -> bool {
+        matches!((self.a, self.b), (Finding::Works, Finding::Works))
+    }
+}
+
+/// Proof test of the alert path, for production and the field: trips each output by a limit that lies under any reading, looks at the lines, and puts the
+/// station's own watches back.
+///
+/// `is_low` tells whether the host sees an output's line low right now; `wait_us` lets time pass. While the test runs nothing else is watched; causes that stood before it stay
+/// pending. Takes about as long as four set-ups and three rounds. The first enabled channel is used; the part must run at a pace.
+///
+/// Prove the path before trusting it, and never let a monitor be the only protection: fuses, battery protection circuits and certified devices protect.
+///
+/// # Errors
+/// The bus failed: the station's watches may not be in force; arm it.
+pub fn prove<const N: usize, const Q: usize, E>(
+    station: &mut Station<'_, N, Q>,
+    monitor: &mut dyn ShuntMonitor<N, BusError = E>,
+    is_low: &mut dyn FnMut(Outputs) -> bool,
+    wait_us: &mut dyn FnMut(u32),
+) -> Result<Proof, Error<E>> {
+    let spec = monitor.spec();
+    let setup = *station.setup();
+    let period_us = match setup.mode {
+        Mode::Paced(pace) => spec.period_us(pace).unwrap_or_default(),
+        Mode::Idle | Mode::SingleShot | Mode::Burst(_) => 0,
+    };
+    let channel = Channel::first(u8::MAX)
+        .zip(setup.channels)
+        .find_map(|(channel, ranges)| ranges.map(|_| channel))
+        .unwrap_or(Channel::C0);
+    // One round, and half as much again for a slow oscillator and the wake-up.
+    let wait = period_us
+        .saturating_add(period_us / 2)
+        .saturating_add(spec.wake_us);
+    // A limit under any reading: reverse current at the far end of the scale.
+    let limit = floor(&monitor.latch()?, channel);
+    let mut seen = [[false; 2]; 3];
+    for (seen, tripped) in seen
+        .iter_mut()
+        .zip([Outputs::empty(), Outputs::A, Outputs::B])
+    {
+        let watch = [Watch::new(channel, Limit::OverCurrent(limit))
+            .held()
+            .to(tripped)];
+        let watches = if tripped.is_empty() {
+            Watches::default()
+        } else {
+            Watches::limits(&watch)
+        };
+        monitor.arm(&setup, &watches, &mut Causes::empty())?;
+        wait_us(wait);
+        *seen = [is_low(Outputs::A), is_low(Outputs::B)];
+    }
+    station.arm(monitor)?;
+    let [[rest_a, rest_b], [own_a, cross_b], [cross_a, own_b]] = seen;
+    Ok(Proof {
+        a: judge(rest_a, own_a, cross_a),
+        b: judge(rest_b, own_b, cross_b),
+    })
+}
+
+/// A line is low at rest, at its own trip, at the other's trip.
+const fn judge(rest: bool, own: bool, cross: bool) -> Finding {
+    match (rest, own, cross) {
+        (true, _, _) => Finding::NeverHigh,
+        (false, true, false) => Finding::Works,
+        (false, true, true) => Finding::Joined,
+        (false, false, true) => Finding::Swapped,
+        (false, false, false) => Finding::NeverLow,
+    }
+}
+
+/// Least current that the channel can show in the ranges it is in.
+fn floor(frame: &Frame<'_>, channel: Channel) -> Current {
+    let range = frame
+        .ranges(channel)
+        .and_then(|ranges| frame.spec().sense_range(ranges.sense));
+    let (Some(range), Some(rail)) = (range, frame.rails.get(channel.index())) else {
+        return Current::MIN;
+    };
+    // Some 18 bits times a few units.
+    let units = (range.code_max as i32)
+        .wrapping_neg()
+        .wrapping_sub(1)
+        .wrapping_mul(range.lsb_units as i32);
+    rail.current(units)
+}

@@ -1,0 +1,219 @@
+use heapless::Deque;
+
+use super::{Cause, Causes, Kind, Limit, Plan, Watches};
+use crate::frame::{Frame, NoReading, Reading, Stamp};
+use crate::monitor::{Error, ShuntMonitor};
+use crate::sampling::Setup;
+
+/// Something that the part told.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Event {
+    /// What it is about.
+    pub cause: Cause,
+    /// The limit in force, where a limit was passed: the requested one moved to the code on the safe side.
+    pub in_force: Option<Limit>,
+    /// The channel's reading in the frame latched right after the cause was seen: already back, perhaps.
+    pub reading: Option<Result<Reading, NoReading>>,
+    /// When that frame was latched: the cause is older than `after_us`.
+    pub stamp: Stamp,
+}
+
+/// Keeps what is watched, turns causes into events, and queues them for the firmware's policy.
+///
+/// A cause is cleared in the part only after it was seen, and stays pending here until it was handed over as an event, even if the clearing failed or the frame after it did not come
+/// through. A recurrence of a cause that is still pending merges with it; it never vanishes. `Q` is the greatest number of events in the queue; what finds it full is
+/// counted as dropped, with its cause kept in [`lost`](Self::lost).
+///
+/// Call [`service`](Self::service) while an alert line is low (its *level*: an edge can be missed).
+#[derive(Clone, Debug)]
+pub struct Station<'w, const N: usize, const Q: usize> {
+    setup: Setup<N>,
+    watches: Watches<'w>,
+    pending: Causes,
+    /// Reported, and not yet back by their hysteresis.
+    quiet: Causes,
+    queue: Deque<Event, Q>,
+    dropped: u32,
+    lost: Causes,
+}
+
+impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
+    /// Watches to be armed in a set-up. Touches nothing yet.
+    #[must_use]
+    pub const fn new(setup: Setup<N>, watches: Watches<'w>) -> Self {
+        Self {
+            setup,
+            watches,
+            pending: Causes::empty(),
+            quiet: Causes::empty(),
+            queue: Deque::new(),
+            dropped: 0,
+            lost: Causes::empty(),
+        }
+    }
+
+    /// Puts set-up and watches in force in one exchange, and gives the frame at which they took over (for the ledger).
+    ///
+    /// Causes that stood in the part before are kept pending.
+    ///
+    /// # Errors
+    /// Watches that cannot be are refused before a byte is sent. After a failure on the bus the outputs are masked; arm again.
+    pub fn arm<'m, E>(
+        &mut self,
+        monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
+    ) -> Result<Frame<'m>, Error<E>> {
+        self.quiet = Causes::empty();
+        monitor.arm(&self.setup, &self.watches, &mut self.pending)
+    }
+
+    /// The same with another set-up and other watches: ranges and limits change together, and nothing false comes of it.
+    ///
+    /// # Errors
+    /// As [`arm`](Self::arm); a refused change leaves the old one in force.
+    pub fn rearm<'m, E>(
+        &mut self,
+        monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
+        setup: Setup<N>,
+        watches: Watches<'w>,
+    ) -> Result<Frame<'m>, Error<E>> {
+        let frame = monitor.arm(&setup, &watches, &mut self.pending)?;
+        (self.setup, self.watches, self.quiet) = (setup, watches, Causes::empty());
+        Ok(frame)
+    }
+
+    /// Reads the causes, clears exactly those that were seen, again until none is left, latches a frame and queues an event for each cause.
+    ///
+    /// # Errors
+    /// What was seen so far stays pending and is reported by the next service.
+    pub fn service<'m, E>(
+        &mut self,
+        monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
+    ) -> Result<Frame<'m>, Error<E>> {
+        let interest = self.interest();
+        let frame = monitor.service(interest, &mut self.pending)?;
+        self.report(&frame);
+        Ok(frame)
+    }
+
+    /// Turns pending causes into events with the readings of `frame`, and lets causes whose reading is back be reported again.
+    ///
+    /// [`service`](Self::service) does this by itself; other frames may be shown, too, for the sake of hysteresis.
+    pub fn report(&mut self, frame: &Frame<'_>) {
+        let setup = self.setup;
+        let sampling = setup.view();
+        let plan = Plan::new(frame.spec(), frame.rails, &sampling, self.watches).ok();
+        self.release(frame);
+        for cause in core::mem::take(&mut self.pending).each() {
+            if self.quiet.contains(Causes::of(cause)) {
+                continue;
+            }
+            let (in_force, reading) = match cause {
+                Cause::Limit(channel, kind) => {
+                    let margin = self
+                        .watches
+                        .find(channel, kind)
+                        .map_or(0, super::Watch::margin);
+                    if margin > 0 {
+                        self.quiet |= Causes::of(cause);
+                    }
+                    (
+                        plan.and_then(|plan| plan.in_force(channel, kind)),
+                        Some(frame.reading(channel)),
+                    )
+                }
+                Cause::RolloverAhead | Cause::RoundDone | Cause::ResetSeen => (None, None),
+            };
+            self.push(Event {
+                cause,
+                in_force,
+                reading,
+                stamp: frame.stamp(),
+            });
+        }
+    }
+
+    /// The oldest event, which is handed over with this.
+    pub fn next_event(&mut self) -> Option<Event> {
+        self.queue.pop_front()
+    }
+
+    /// How many events found the queue full.
+    #[must_use]
+    pub const fn dropped(&self) -> u32 {
+        self.dropped
+    }
+
+    /// Causes of dropped events since the last call.
+    pub fn lost(&mut self) -> Causes {
+        core::mem::take(&mut self.lost)
+    }
+
+    /// Causes seen in the part and not yet reported.
+    #[must_use]
+    pub const fn pending(&self) -> Causes {
+        self.pending
+    }
+
+    /// The set-up that belongs to the watches.
+    #[must_use]
+    pub const fn setup(&self) -> &Setup<N> {
+        &self.setup
+    }
+
+    /// What is watched.
+    #[must_use]
+    pub const fn watches(&self) -> &Watches<'w> {
+        &self.watches
+    }
+
+    /// Causes that a service asks for.
+    #[must_use]
+    pub fn interest(&self) -> Causes {
+        let limits = self.watches.limits.iter();
+        let mut interest = limits
+            .map(|watch| Causes::of(Cause::Limit(watch.channel(), watch.limit().kind())))
+            .fold(Causes::empty(), |causes, cause| causes | cause);
+        interest.set(
+            Causes::ROLLOVER_AHEAD,
+            !self.watches.rollover_ahead.is_empty(),
+        );
+        interest.set(Causes::ROUND_DONE, !self.watches.round_done.is_empty());
+        interest.set(Causes::RESET_SEEN, !self.watches.reset_seen.is_empty());
+        interest
+    }
+
+    fn push(&mut self, event: Event) {
+        if self.queue.push_back(event).is_err() {
+            self.dropped = self.dropped.saturating_add(1);
+            self.lost |= Causes::of(event.cause);
+        }
+    }
+
+    fn release(&mut self, frame: &Frame<'_>) {
+        for cause in self.quiet.each() {
+            let Cause::Limit(channel, kind) = cause else {
+                continue;
+            };
+            let (Some(watch), Ok(reading)) =
+                (self.watches.find(channel, kind), frame.reading(channel))
+            else {
+                continue;
+            };
+            let value = match kind {
+                Kind::OverVoltage | Kind::UnderVoltage => reading.voltage.as_nanovolts(),
+                Kind::OverCurrent | Kind::UnderCurrent => reading.current.as_nanoamps(),
+                Kind::OverPower => reading.power.as_nanowatts(),
+            };
+            let limit = watch.limit().value();
+            let back = if kind.is_over() {
+                value <= limit.saturating_sub_unsigned(watch.margin())
+            } else {
+                value >= limit.saturating_add_unsigned(watch.margin())
+            };
+            if back {
+                self.quiet.remove(Causes::of(cause));
+            }
+        }
+    }
+}
