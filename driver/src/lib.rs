@@ -16,6 +16,8 @@
 
 pub mod alert;
 pub mod board;
+pub mod burst;
+pub mod capture;
 mod channel;
 pub mod crc;
 pub mod exchange;

@@ -168,12 +168,11 @@ impl<'p> Plan<'p> {
         let (least, greatest) = converter.codes(kind);
         let wanted = watch.limit().value();
         let convert = |code| converter.value(kind, code);
-        let code = if kind.is_over() {
+        if kind.is_over() {
             code_at_most(least, greatest, wanted, convert).filter(|code| *code < greatest)
         } else {
             code_at_least(least, greatest, wanted, convert).filter(|code| *code > least)
-        };
-        code
+        }
     }
 
     fn converter(&self, channel: Channel) -> Option<Converter<'p>> {

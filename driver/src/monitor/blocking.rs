@@ -268,6 +268,14 @@ where
         Ok(self.frame(Condition::Steady, self.unbroken))
     }
 
+    fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>> {
+        let mut count = 0;
+        self.perform(Task::Fetch, |part, turn| {
+            part.fetch(turn, codes, &mut count)
+        })?;
+        Ok(count)
+    }
+
     fn joint(&self) -> Joint {
         self.part.joint()
     }

@@ -21,6 +21,8 @@ pub enum Task {
     Arm,
     /// Serving an alert.
     Service,
+    /// Fetching a burst.
+    Fetch,
 }
 
 /// An operation that did not succeed: what was asked, of whom, and what came.
@@ -97,6 +99,7 @@ impl fmt::Display for Task {
             Self::Configure => "changing the set-up of",
             Self::Arm => "changing set-up and watches of",
             Self::Service => "serving an alert of",
+            Self::Fetch => "fetching a burst from",
         })
     }
 }

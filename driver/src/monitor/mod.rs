@@ -77,6 +77,15 @@ pub trait ShuntMonitor<const N: usize> {
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>>;
 
+    /// Fetches the codes of a burst, oldest first, as many as fit; gives their number. Waits until the burst is over.
+    ///
+    /// A burst is begun by [`configure`](Self::configure) with [`Mode::Burst`](crate::Mode::Burst), which leaves a frame for the ledger, and the part is idle afterwards: configure it again to go
+    /// on. [`Burst`](crate::burst::Burst) makes currents of the codes.
+    ///
+    /// # Errors
+    /// The bus failed, or there was no burst; the codes stay in the part until the next burst.
+    fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>>;
+
     /// What has to be kept across a restart of the firmware to [`attach`](Self::attach) afterwards.
     fn joint(&self) -> Joint;
 }

@@ -169,6 +169,17 @@ pub trait Part: Codec {
         read_max: u8,
     ) -> Result<Step, Fault>;
 
+    /// Waits until the burst in progress is over, at most as long as the longest takes, then reads its codes, oldest first, as many as fit into `codes`; their number goes to `count`.
+    ///
+    /// # Errors
+    /// [`Fault::Stale`] if the burst does not end; the codes stay in the part.
+    fn fetch(
+        &mut self,
+        turn: &mut Turn<'_>,
+        codes: &mut [i32],
+        count: &mut usize,
+    ) -> Result<Step, Fault>;
+
     /// The serial that the part has now, as far as known: for [`Joint`].
     fn joint(&self) -> Joint;
 }

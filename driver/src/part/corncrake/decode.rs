@@ -97,7 +97,7 @@ pub(super) fn bytes<const W: usize>(block: &[u8], at: usize) -> [u8; W] {
         .unwrap_or([0; W])
 }
 
-fn sign_extended_32(field: [u8; 3]) -> i32 {
+pub(super) fn sign_extended_32(field: [u8; 3]) -> i32 {
     let [high, mid, low] = field;
     i32::from_be_bytes([high, mid, low, 0]) >> 8
 }

@@ -30,6 +30,10 @@ pub mod pointer {
     pub const MASK_A: u8 = 0x35;
     pub const MASK_B: u8 = 0x36;
     pub const CAUSES: u8 = 0x37;
+    pub const STATE: u8 = 0x02;
+    pub const STORE_COUNT: u8 = 0x78;
+    pub const STORE_INDEX: u8 = 0x79;
+    pub const STORE: u8 = 0x7A;
     pub const FRAME: u8 = 0x80;
 }
 
@@ -75,4 +79,22 @@ pub mod cause {
     pub const RESET_SEEN: u64 = 1 << 22;
     /// Held whatever HOLD says; HOLD takes nothing else there.
     pub const ALWAYS_HELD: u64 = ROLLOVER_AHEAD | ROUND_DONE | RESET_SEEN;
+}
+
+/// STATE (section 3.1).
+pub mod state {
+    pub const MODE: u8 = 0x0F;
+    pub const BURST: u8 = 3;
+}
+
+/// The burst's store (sections 3 and 3.3).
+pub mod store {
+    /// Conversions kept.
+    pub const LEN: u16 = 1024;
+    /// Greatest STORE_INDEX.
+    pub const INDEX_MAX: u16 = 1008;
+    /// Codes in one read of STORE.
+    pub const CODES: u16 = 16;
+    /// Bytes of each.
+    pub const CODE_LEN: usize = 3;
 }

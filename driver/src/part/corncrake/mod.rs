@@ -1,6 +1,7 @@
 //! Corncrake, the fictional four-channel part of this project (docs/corncrake-datasheet.md).
 
 mod alerts;
+mod burst;
 mod decode;
 mod map;
 mod spec;

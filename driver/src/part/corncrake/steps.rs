@@ -1,3 +1,4 @@
+use super::burst;
 use super::decode::{byte, bytes};
 use super::map::{self, pointer};
 use super::{Corncrake, SPEC};
@@ -144,6 +145,15 @@ impl Part for Corncrake {
         read_max: u8,
     ) -> Result<Step, Fault> {
         self.service_stage(turn, interest, found, read_max)
+    }
+
+    fn fetch(
+        &mut self,
+        turn: &mut Turn<'_>,
+        codes: &mut [i32],
+        count: &mut usize,
+    ) -> Result<Step, Fault> {
+        burst::fetch_stage(turn, codes, count)
     }
 
     fn joint(&self) -> Joint {
