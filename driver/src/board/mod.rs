@@ -1,5 +1,6 @@
 //! The board around the part: sense resistors, what is known of the loads, and the correction by calibration.
 
+pub(crate) mod limits;
 mod load;
 mod rail;
 mod shunt;
