@@ -3,6 +3,7 @@
 pub(crate) mod limits;
 mod load;
 mod rail;
+mod reading;
 mod shunt;
 
 pub use load::{Edges, Flow, Load};
