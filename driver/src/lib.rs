@@ -15,6 +15,7 @@
 )]
 
 pub mod board;
+pub mod calibration;
 mod channel;
 pub mod crc;
 pub mod exchange;
