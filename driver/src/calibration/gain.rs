@@ -1,9 +1,9 @@
-use super::collection::{Mean, Source, voltage};
-use super::zero::{carried_nv, greatest_nv, nearest, plausible};
+use super::collection::voltage;
+use super::slope::{Slope, Spot};
+use super::zero::{greatest_nv, nearest, plausible};
 use super::{CalibrationError, Collection};
-use crate::board::limits::{PPB, compound, nanovolts, over, ppb};
-use crate::board::{Correction, Gain};
-use crate::ledger::mul_div;
+use crate::board::Correction;
+use crate::board::limits::nanovolts;
 use crate::units::{Current, Tolerance};
 
 /// A current that is known better than the monitor shows it.
@@ -62,12 +62,7 @@ pub fn gain(zero: Correction, point: &Point<'_>) -> Result<Correction, Calibrati
     };
     let mean = point.collection.mean()?;
     let high = Spot::new(&mean, point.reference)?;
-    let nothing = Spot {
-        na: 0,
-        nv_256: i128::from(zero.zero.to_bits()),
-        noise_nv: nanovolts(zero_bound),
-        off_ppb: 0,
-    };
+    let nothing = Spot::without_current(zero.zero, zero_bound);
     Slope::new(mean.source, nothing, high)?.correct(zero)
 }
 
@@ -124,185 +119,232 @@ pub fn line(
     Ok(corrected)
 }
 
-/// One point of the line.
-#[derive(Clone, Copy)]
-struct Spot {
-    /// Reference current.
-    na: i128,
-    /// Shown sense voltage.
-    nv_256: i128,
-    /// How far that may lie from what the current makes and the zero.
-    noise_nv: u128,
-    /// How far current times resistance may be off.
-    off_ppb: u128,
-}
+#[cfg(test)]
+mod tests {
+    use super::super::paper::Paper;
+    use super::super::zero;
+    use super::*;
+    use crate::board::{Gain, Shunt, Zero};
+    use crate::part::corncrake::{SENSE_26_MV, SENSE_65_MV};
+    use crate::units::{Resistance, Voltage};
 
-impl Spot {
-    /// Shown = current × (1 + y) × gain × resistance + zero + n, where 1 + y is the reference's error and the resistor's temperature, and n is noise, the zero's stability and what
-    /// the bias current does otherwise than at the zero.
-    fn new(mean: &Mean<'_>, reference: Reference) -> Result<Self, CalibrationError> {
-        let (source, current) = (mean.source, reference.current);
-        let greatest = full_scale_na(source, 1);
-        if u128::from(current.as_nanoamps().unsigned_abs()) > greatest {
-            return Err(CalibrationError::ReferenceTooGreat {
-                greatest: amps(greatest),
-            });
-        }
-        let thermal_ppb = source.rail.shunt().thermal_ppb(current, reference.away_mk);
-        Ok(Self {
-            na: i128::from(current.as_nanoamps()),
-            nv_256: mean.nv_256,
-            noise_nv: mean
-                .noise_nv
-                .saturating_add(nanovolts(source.spec.zero_stability))
-                .saturating_add(carried_nv(source)),
-            off_ppb: compound(
-                &[ppb(reference.uncertainty.as_ppm()), u128::from(thermal_ppb)],
-                &[],
-            ),
-        })
-    }
-}
-
-/// The line through two spots.
-struct Slope<'s> {
-    source: &'s Source,
-    one: Spot,
-    other: Spot,
-    /// Differences between the spots.
-    na: i128,
-    nv_256: i128,
-    /// How far `nv_256` may be off.
-    noise_nv_256: u128,
-    /// How far `na` times resistance may be off.
-    off_ppb: u128,
-}
-
-impl<'s> Slope<'s> {
-    fn new(source: &'s Source, one: Spot, other: Spot) -> Result<Self, CalibrationError> {
-        let na = other.na.saturating_sub(one.na);
-        let least = full_scale_na(source, 10);
-        if na.unsigned_abs() < least {
-            return Err(CalibrationError::ReferenceTooSmall { least: amps(least) });
-        }
-        let off = |spot: &Spot| over(spot.na.unsigned_abs(), spot.off_ppb, na.unsigned_abs());
-        let noise_nv = one.noise_nv.saturating_add(other.noise_nv);
-        Ok(Self {
-            source,
-            one,
-            other,
-            na,
-            nv_256: other.nv_256.saturating_sub(one.nv_256),
-            // Each voltage is rounded to a 256th.
-            noise_nv_256: noise_nv.saturating_mul(256).saturating_add(1),
-            off_ppb: off(&one).saturating_add(off(&other)),
-        })
+    /// Sum of 4000 codes of 200 nV that have this mean.
+    fn codes(microvolts: i64) -> i64 {
+        microvolts * 20_000
     }
 
-    /// The gain and its bound, into a correction.
-    ///
-    /// With differences ΔI and ΔV, gain = ΔI × resistance ÷ ΔV. True gain × gain = (1 − n ÷ ΔV) ÷ (1 + Y), where n is the noise of ΔV and Y
-    /// how far ΔI × resistance may be off, so it lies within (1 + |n ÷ ΔV|) ÷ (1 − |Y|) − 1 of 1.
-    fn correct(&self, correction: Correction) -> Result<Correction, CalibrationError> {
-        let shunt = self.source.rail.shunt();
-        let noise_ppb = over(self.noise_nv_256, PPB, self.nv_256.unsigned_abs());
-        let limit_ppb = compound(
-            &[noise_ppb],
-            &[
-                self.off_ppb,
-                ppb(self.source.range.gain_ppm),
-                ppb(shunt.tolerance().as_ppm()),
-            ],
+    fn reference(microamps: i64) -> Reference {
+        Reference::new(Current::from_microamps(microamps), Tolerance::from_ppm(100))
+    }
+
+    /// A zero of 5 µV, known to 122 nV.
+    fn five_microvolts() -> Correction {
+        zero(&Paper::new().steady(codes(5))).unwrap()
+    }
+
+    fn gain_at(microvolts: i64, reference: Reference) -> Result<Correction, CalibrationError> {
+        let collection = Paper::new().steady(codes(microvolts));
+        let collection = &collection;
+        gain(
+            five_microvolts(),
+            &Point {
+                collection,
+                reference,
+            },
+        )
+    }
+
+    fn line_at(
+        zero: Correction,
+        one: (i64, Reference),
+        other: (i64, Reference),
+    ) -> Result<Correction, CalibrationError> {
+        let at = |microvolts| Paper::new().steady(codes(microvolts));
+        let collections = [at(one.0), at(other.0)];
+        let [one, other] = [(one.1, &collections[0]), (other.1, &collections[1])].map(
+            |(reference, collection)| Point {
+                collection,
+                reference,
+            },
         );
-        let bits = self.gain_bits();
-        let off = bits.map(|bits| i64::from(bits).saturating_sub(ONE));
-        let Some((bits, _)) = bits.zip(off).filter(|(_, off)| {
-            over(
-                u128::from(off.unsigned_abs()),
-                PPB,
-                ONE.unsigned_abs().into(),
-            ) <= limit_ppb
-        }) else {
-            let ppm = off.map(|off| i128::from(off).saturating_mul(1_000_000) >> 30);
-            return Err(CalibrationError::ImplausibleGain {
-                found_ppm: ppm
-                    .and_then(|ppm| i32::try_from(ppm).ok())
-                    .unwrap_or(i32::MAX),
-                limit_ppm: ppm_up(limit_ppb),
-            });
+        line(zero, &one, &other)
+    }
+
+    /// 20 mA in 1 Ω show 20.060 mV above the zero: 2^30 ÷ 1.003 = 1 070 530 233.3. Zero 122 nV, noise 121 nV, stability 50 nV, bias 1 nV are 14.7 ppm of
+    /// it; (1 + 14.656 ppm) ÷ (1 − 100 ppm) − 1 = 114.67 ppm.
+    #[test]
+    fn a_gain_from_one_current() {
+        let correction = gain_at(20_065, reference(20_000)).unwrap();
+        assert_eq!(correction.gain, Gain::from_bits(1_070_530_233));
+        assert_eq!(correction.gain_bound, Some(Tolerance::from_ppm(115)));
+        assert_eq!(correction.gain_range, Some(SENSE_26_MV));
+        assert_eq!(
+            (correction.zero, correction.zero_bound),
+            (five_microvolts().zero, five_microvolts().zero_bound)
+        );
+        // The other way round it is the same.
+        let backwards = gain_at(-20_055, reference(-20_000)).unwrap();
+        assert_eq!(backwards.gain, correction.gain);
+    }
+
+    /// 50 ppm/K × 20 K = 0.1 % more: (1 + 14.656 ppm) ÷ (2 − (1 + 100 ppm)(1 + 1000 ppm)) − 1 = 1115.98 ppm; on a board 1 K away 50 ppm more.
+    #[test]
+    fn the_resistors_temperature_is_part_of_the_gains_bound() {
+        let shunt = Shunt::new(Resistance::from_ohms(1), Tolerance::from_ppm(5_000))
+            .with_temperature(50, 20_000);
+        let zero = five_microvolts();
+        let collection = Paper::with(shunt).steady(codes(20_065));
+        let bound = |reference| {
+            let point = Point {
+                collection: &collection,
+                reference,
+            };
+            gain(zero, &point).unwrap().gain_bound.unwrap().as_ppm()
         };
-        // One more for rounding to 2^-30.
-        let bound_ppb = compound(&[noise_ppb], &[self.off_ppb]).saturating_add(1);
-        Ok(Correction {
-            gain: Gain::from_bits(bits),
-            gain_bound: Some(Tolerance::from_ppm(ppm_up(bound_ppb))),
-            gain_range: Some(self.source.sense),
-            ..correction
-        })
+        assert_eq!(bound(reference(20_000)), 1_116);
+        assert_eq!(bound(reference(20_000).away(1_000)), 165);
     }
 
-    /// nA × nΩ = 10^-18 V; times 256 and 2^30 over 256ths of nV.
-    fn gain_bits(&self) -> Option<i32> {
-        let nanoohms = i128::from(self.source.rail.shunt().resistance().as_nanoohms());
-        let bits = mul_div(
-            self.na.saturating_mul(nanoohms),
-            self.nv_256.signum().saturating_mul(256 << 30),
-            self.nv_256.unsigned_abs().saturating_mul(1_000_000_000),
-        )?;
-        i32::try_from(bits).ok()
-    }
-
-    /// Where the line meets no current, in 256ths of nV, and how far from the zero that may be in nV.
-    ///
-    /// Intercept − zero = I₁ I₂ ÷ ΔI × (y₁ − y₂) × gain × resistance + (n₁ I₂ − n₂ I₁) ÷ ΔI, where gain × resistance × |ΔI| ≤ (|ΔV| + n) ÷ (1 − |Y|).
-    fn intercept(&self) -> (i128, u128) {
-        let (one, other) = (&self.one, &self.other);
-        let span = self.na.unsigned_abs();
-        let along = mul_div(one.na, self.nv_256.saturating_mul(self.na.signum()), span)
-            .unwrap_or(i128::MAX);
-        let (one_na, other_na) = (one.na.unsigned_abs(), other.na.unsigned_abs());
-        let lever_ppb = over(
-            one_na.saturating_mul(other_na),
-            one.off_ppb.saturating_add(other.off_ppb),
-            span.saturating_mul(span),
+    /// (1 + 14.8 ppm) ÷ ((1 − 100 ppm)(1 − 0.2 %)(1 − 0.5 %)) − 1 = 7 154.8 ppm; 20 mV ÷ 19.858 mV is 7 150.8 ppm off 1, ÷ 19.857 mV 7 201.5 ppm.
+    #[test]
+    fn a_gain_beyond_part_and_resistor_is_refused() {
+        assert!(gain_at(19_863, reference(20_000)).is_ok());
+        assert_eq!(
+            gain_at(19_862, reference(20_000)),
+            Err(CalibrationError::ImplausibleGain {
+                found_ppm: 7_201,
+                limit_ppm: 7_155
+            })
         );
-        let rise_nv_256 = self.nv_256.unsigned_abs().saturating_add(self.noise_nv_256);
-        let tilt_nv = over(rise_nv_256, lever_ppb, PPB.saturating_sub(self.off_ppb)).div_ceil(256);
-        let noise = one
-            .noise_nv
-            .saturating_mul(other_na)
-            .saturating_add(other.noise_nv.saturating_mul(one_na));
-        // One more for what is rounded to 256ths.
-        let bound_nv = tilt_nv
-            .saturating_add(over(noise, 1, span))
-            .saturating_add(carried_nv(self.source))
-            .saturating_add(1);
-        (one.nv_256.saturating_sub(along), bound_nv)
+        // No current at all, and current the wrong way.
+        for microvolts in [5, -20_000] {
+            let refused = gain_at(microvolts, reference(20_000)).unwrap_err();
+            assert!(matches!(refused, CalibrationError::ImplausibleGain { .. }));
+        }
     }
-}
 
-/// 1 in units of a gain's last place.
-const ONE: i64 = 1 << 30;
-
-/// The current that makes a part of the sense range's full scale across the nominal resistance; rounded down for all of it, up for less.
-fn full_scale_na(source: &Source, part: u128) -> u128 {
-    let full_scale_nv = u128::from(source.range.full_scale_nv(source.spec.sense_unit_nv));
-    let nanoohms = u128::from(source.rail.shunt().resistance().as_nanoohms());
-    let (numerator, denominator) = (
-        full_scale_nv.saturating_mul(1_000_000_000),
-        nanoohms.saturating_mul(part),
-    );
-    if part == 1 {
-        numerator.checked_div(denominator).unwrap_or_default()
-    } else {
-        over(numerator, 1, denominator)
+    /// 131 071 × 200 nV = 26.2142 mV over 1 Ω.
+    #[test]
+    fn references_lie_between_a_tenth_of_full_scale_and_all_of_it() {
+        let at = |nanoamps| {
+            let reference =
+                Reference::new(Current::from_nanoamps(nanoamps), Tolerance::from_ppm(100));
+            gain_at(nanoamps / 1_000 + 5, reference).err()
+        };
+        assert_eq!(at(2_621_420), None);
+        assert_eq!(
+            at(2_621_419),
+            Some(CalibrationError::ReferenceTooSmall {
+                least: Current::from_nanoamps(2_621_420)
+            })
+        );
+        assert_eq!(at(-26_214_200), None);
+        assert_eq!(
+            at(-26_214_201),
+            Some(CalibrationError::ReferenceTooGreat {
+                greatest: Current::from_nanoamps(26_214_200)
+            })
+        );
     }
-}
 
-fn amps(na: u128) -> Current {
-    Current::from_nanoamps(i64::try_from(na).unwrap_or(i64::MAX))
-}
+    #[test]
+    fn one_current_needs_a_zero() {
+        let collection = Paper::new().steady(codes(20_065));
+        let point = Point {
+            collection: &collection,
+            reference: reference(20_000),
+        };
+        assert_eq!(
+            gain(Correction::NONE, &point),
+            Err(CalibrationError::NoZero)
+        );
+    }
 
-fn ppm_up(ppb: u128) -> u32 {
-    u32::try_from(ppb.div_ceil(1_000)).unwrap_or(u32::MAX)
+    /// ±20 mA show 20.065 mV and −20.055 mV: the same gain, and a zero of 5 µV. Noise 121 nV, stability 50 nV and bias 1 nV at either point are
+    /// 8.57 ppm of 40.12 mV: 108.58 ppm. The zero: 40.12 mV × ¼ × 200 ppm ÷ (1 − 100 ppm) = 2 006.2 nV, half of 2 × 172 nV, and 2 nV.
+    #[test]
+    fn two_currents_give_gain_and_zero() {
+        let points = [(20_065, reference(20_000)), (-20_055, reference(-20_000))];
+        for [one, other] in [points, [points[1], points[0]]] {
+            let correction = line_at(Correction::NONE, one, other).unwrap();
+            assert_eq!(correction.gain, Gain::from_bits(1_070_530_233));
+            assert_eq!(correction.gain_bound, Some(Tolerance::from_ppm(109)));
+            assert_eq!(correction.zero, Zero::from_bits(5_000 * 256));
+            assert_eq!(correction.zero_bound, Some(Voltage::from_nanovolts(2_181)));
+            // A zero that is known better stays.
+            let correction = line_at(five_microvolts(), one, other).unwrap();
+            assert_eq!(correction.zero_bound, Some(Voltage::from_nanovolts(122)));
+        }
+    }
+
+    /// 40 stretches of 10 000 rounds and a perfect reference: 12.02 nV of noise, 50 nV of stability, 1 nV of bias, and 2 nV of rounding and bias.
+    #[test]
+    fn a_line_known_better_replaces_the_zero() {
+        let at = |microvolts: i64| {
+            Paper::new().collect(&[(10_000, microvolts * 50_000); 40]) // 5 codes a microvolt
+        };
+        let point = |collection, milliamps| Point {
+            collection,
+            reference: Reference::new(Current::from_milliamps(milliamps), Tolerance::ZERO),
+        };
+        let zero = five_microvolts();
+        let (low, high) = (at(5_005), at(20_005));
+        let correction = line(zero, &point(&low, 5), &point(&high, 20)).unwrap();
+        assert_eq!(correction.gain, Gain::ONE);
+        assert_eq!(correction.zero, zero.zero);
+        // n₁ × 20/15 + n₂ × 5/15 with n = 64 nV: 106.7 nV, and 2 nV.
+        assert_eq!(correction.zero_bound, Some(Voltage::from_nanovolts(109)));
+    }
+
+    #[test]
+    fn a_line_that_misses_the_zero_is_refused() {
+        let no_zero = zero(&Paper::new().steady(0)).unwrap();
+        let points = [(20_065, reference(20_000)), (-20_055, reference(-20_000))];
+        assert_eq!(
+            line_at(no_zero, points[0], points[1]),
+            Err(CalibrationError::Inconsistent {
+                intercept: Voltage::from_microvolts(5),
+                zero: Voltage::ZERO,
+                limit: Voltage::from_nanovolts(2_181 + 122)
+            })
+        );
+        // Without a zero the part's limit judges: 10 µV, 20.1 nV and the line's bound.
+        let far = line_at(
+            Correction::NONE,
+            (20_080, reference(20_000)),
+            (-20_040, reference(-20_000)),
+        );
+        assert_eq!(
+            far,
+            Err(CalibrationError::ImplausibleZero {
+                found: Voltage::from_microvolts(20),
+                limit: Voltage::from_nanovolts(10_021 + 2_181)
+            })
+        );
+    }
+
+    #[test]
+    fn points_that_do_not_belong_together_are_refused() {
+        let same = [(20_065, reference(20_000)), (20_065, reference(20_000))];
+        assert_eq!(
+            line_at(five_microvolts(), same[0], same[1]),
+            Err(CalibrationError::ReferenceTooSmall {
+                least: Current::from_nanoamps(2_621_420)
+            })
+        );
+        let fine = Paper::new().steady(codes(20_065));
+        let mut paper = Paper::new();
+        paper.set_sense_range(0);
+        let coarse = paper.steady(codes(-20_055) * 2 / 5); // codes of 500 nV
+        let point = |collection, milliamps: i64| Point {
+            collection,
+            reference: reference(milliamps * 1_000),
+        };
+        assert_eq!(
+            line(five_microvolts(), &point(&fine, 20), &point(&coarse, -20)),
+            Err(CalibrationError::DifferentInputs)
+        );
+        let coarse = gain(five_microvolts(), &point(&coarse, -20)).unwrap();
+        assert_eq!(coarse.gain_range, Some(SENSE_65_MV));
+    }
 }

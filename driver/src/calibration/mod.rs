@@ -13,9 +13,12 @@
 //!
 //! A sense resistor at a reference current of full scale is as hot as in use: leave it time to settle, and see that nothing burns.
 
+#[cfg(test)]
+mod paper;
 mod collection;
 mod error;
 mod gain;
+mod slope;
 mod zero;
 
 pub use collection::Collection;
