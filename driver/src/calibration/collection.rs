@@ -318,7 +318,7 @@ pub(super) fn voltage(nv: u128) -> Voltage {
 
 #[cfg(test)]
 mod tests {
-    use super::super::paper::{Paper, CHANNEL};
+    use super::super::paper::{CHANNEL, Paper};
     use super::*;
 
     /// Mean codes 30.864 × 200 nV × 256, though both sums wrap in the first stretch.

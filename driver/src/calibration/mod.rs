@@ -13,15 +13,20 @@
 //!
 //! A sense resistor at a reference current of full scale is as hot as in use: leave it time to settle, and see that nothing burns.
 
+mod collection;
+mod date;
+mod error;
+mod format;
+mod gain;
 #[cfg(test)]
 mod paper;
-mod collection;
-mod error;
-mod gain;
+mod record;
 mod slope;
 mod zero;
 
 pub use collection::Collection;
+pub use date::Date;
 pub use error::CalibrationError;
 pub use gain::{Point, Reference, gain, line};
+pub use record::{Record, RecordError};
 pub use zero::zero;
