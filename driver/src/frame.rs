@@ -4,6 +4,7 @@ use core::fmt;
 
 use crate::Channel;
 use crate::board::{Flow, Rail};
+use crate::ledger::Bound;
 use crate::part::{Codec, Codes, Counters, Head, Spec};
 use crate::sampling::Ranges;
 use crate::units::{Current, Power, Voltage};
@@ -208,6 +209,26 @@ impl Frame<'_> {
             });
         }
         Ok(reading)
+    }
+
+    /// How far [`reading`](Self::reading)'s current may lie from the mean of what flowed while it was converted, by named parts.
+    ///
+    /// The board's limits and correction are taken as they are; see [`Rail::current_bound`].
+    ///
+    /// # Errors
+    /// As [`reading`](Self::reading): what has no value has no bound.
+    pub fn current_bound(&self, channel: Channel) -> Result<Bound<Current>, NoReading> {
+        let reading = self.reading(channel)?;
+        let rail = self
+            .rails
+            .get(channel.index())
+            .ok_or(NoReading::NoSuchChannel(channel))?;
+        self.ranges(channel)
+            .and_then(|ranges| {
+                let k = self.head().averaging;
+                rail.part_mean_bound(self.spec(), ranges.sense, reading.current, k)
+            })
+            .ok_or(NoReading::NotEnabled(channel))
     }
 }
 

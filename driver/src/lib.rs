@@ -17,6 +17,7 @@
 pub mod alert;
 pub mod board;
 pub mod burst;
+pub mod calibration;
 pub mod capture;
 mod channel;
 pub mod crc;

@@ -1,7 +1,9 @@
 //! The board around the part: sense resistors, what is known of the loads, and the correction by calibration.
 
+pub(crate) mod limits;
 mod load;
 mod rail;
+mod reading;
 mod shunt;
 
 pub use load::{Edges, Flow, Load};

@@ -2,7 +2,7 @@ use fixed::types::{I2F30, I24F8};
 
 use super::{BoardError, Load, Shunt};
 use crate::Channel;
-use crate::part::Spec;
+use crate::part::{SenseRange, Spec};
 use crate::scale::Scale;
 use crate::units::{Current, Power, Resistance, Tolerance, Voltage};
 
@@ -33,6 +33,9 @@ pub struct Correction {
     pub zero_bound: Option<Voltage>,
     /// How well the gain is known, in either direction, parts per million; `None`: not calibrated, part's and resistor's limits hold.
     pub gain_bound: Option<Tolerance>,
+    /// Sense range in which the gain was measured: the part's gain is another in each. Where another range is in force, or this is `None` (not known), bounds
+    /// take in the part's gain limits in both ranges. The zero is the same in all.
+    pub gain_range: Option<SenseRange>,
 }
 
 /// A sense voltage in nanovolts with eight binary places: ±8.388 mV in steps of 1/256 nV.
@@ -50,6 +53,7 @@ impl Correction {
         gain: Gain::ONE,
         zero_bound: None,
         gain_bound: None,
+        gain_range: None,
     };
 }
 

@@ -1,8 +1,8 @@
-//! How far a total may lie from the truth, by named parts.
+//! How far a total, or a current, may lie from the truth, by named parts.
 
-use crate::units::{Charge, Energy};
+use crate::units::{Charge, Current, Energy};
 
-/// Bound of a total: the truth lies within ± the sum of the parts, for every part and board inside the limits that datasheet and board state.
+/// Bound of a total or a current: the truth lies within ± the sum of the parts, for every part and board inside the limits that datasheet and board state.
 ///
 /// Each part is a limit, not a deviation of a distribution; noise is taken at six times its r.m.s. value.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -51,30 +51,23 @@ impl Parts {
     }
 }
 
-impl Bound<Charge> {
-    /// Sum of the parts.
-    #[must_use]
-    pub const fn total(&self) -> Charge {
-        self.gain
-            .saturating_add(self.offset)
-            .saturating_add(self.noise)
-            .saturating_add(self.shunt)
-            .saturating_add(self.thermal)
-            .saturating_add(self.clock)
-            .saturating_add(self.load)
-    }
+/// Adds the sum of the parts, whose type says how it adds.
+macro_rules! total {
+    ($($Quantity:ident),*) => {$(
+        impl Bound<$Quantity> {
+            /// Sum of the parts.
+            #[must_use]
+            pub const fn total(&self) -> $Quantity {
+                self.gain
+                    .saturating_add(self.offset)
+                    .saturating_add(self.noise)
+                    .saturating_add(self.shunt)
+                    .saturating_add(self.thermal)
+                    .saturating_add(self.clock)
+                    .saturating_add(self.load)
+            }
+        }
+    )*};
 }
 
-impl Bound<Energy> {
-    /// Sum of the parts.
-    #[must_use]
-    pub const fn total(&self) -> Energy {
-        self.gain
-            .saturating_add(self.offset)
-            .saturating_add(self.noise)
-            .saturating_add(self.shunt)
-            .saturating_add(self.thermal)
-            .saturating_add(self.clock)
-            .saturating_add(self.load)
-    }
-}
+total!(Charge, Energy, Current);

@@ -3,8 +3,10 @@
 use super::bound::Parts;
 use super::segment::Sums;
 use super::wide::mul_div;
+use crate::board::limits::{PPB, RailLimits, averaged, nanoamps, nanovolts, over, ppb};
 use crate::board::{Flow, Rail};
 use crate::part::{RangeSpec, Spec};
+use crate::sampling::Ranges;
 
 /// Binary places that closed totals keep below the nanojoule and nanocoulomb, so that closing segments rounds nothing of note.
 pub(super) const PLACES: u32 = 32;
@@ -59,10 +61,13 @@ impl Totals {
 
 /// One rail over one stretch; zeros where the channel was left out.
 pub(super) fn evaluate(spec: &Spec, rail: &Rail, sums: &Sums, stretch: &Stretch) -> Totals {
-    let Some((sense, bus)) = sums
-        .ranges
-        .and_then(|ranges| Some((spec.sense_range(ranges.sense)?, spec.bus_range(ranges.bus)?)))
-    else {
+    let Some((sense, bus, limits)) = sums.ranges.and_then(|ranges| {
+        Some((
+            spec.sense_range(ranges.sense)?,
+            spec.bus_range(ranges.bus)?,
+            Limits::new(spec, rail, sums, ranges, stretch)?,
+        ))
+    }) else {
         return Totals::default();
     };
     let by_part_twice_us = stretch
@@ -87,7 +92,6 @@ pub(super) fn evaluate(spec: &Spec, rail: &Rail, sums: &Sums, stretch: &Stretch)
         stretch.rounds,
         by_part_twice_us,
     );
-    let limits = Limits::new(spec, rail, sums, sense, bus, stretch);
     let charge_nc = (charge >> PLACES).unsigned_abs();
     let energy_nj = (energy >> PLACES).unsigned_abs();
     let (charge_bound, energy_bound) = limits.bounds(charge_nc, energy_nj);
@@ -189,19 +193,17 @@ struct Limits {
     wander_ppb: u128,
 }
 
-const PPB: u128 = 1_000_000_000;
-
 impl Limits {
     fn new(
         spec: &Spec,
         rail: &Rail,
         sums: &Sums,
-        sense: &RangeSpec,
-        bus: &RangeSpec,
+        ranges: Ranges,
         stretch: &Stretch,
-    ) -> Self {
-        let shunt = rail.shunt();
-        let nanoohms = u128::from(shunt.resistance().as_nanoohms());
+    ) -> Option<Self> {
+        let open = RailLimits::new(spec, rail, ranges.sense)?;
+        let bus = spec.bus_range(ranges.bus)?;
+        let nanoohms = u128::from(rail.shunt().resistance().as_nanoohms());
         let us = u128::from(stretch.twice_us.div_ceil(2));
         // A sense voltage in nV that lasts: nV ÷ nΩ × µs × 1e-6 × 1e9 nC.
         let lasting = |nv: u128| {
@@ -211,32 +213,18 @@ impl Limits {
         };
         // A current in nA that lasts some µs, in nC.
         let flowing = |na: u128, us: u128| na.saturating_mul(us).div_ceil(1_000_000);
-        let correction = rail.correction();
-        let (offset_nv, bias_na) = match correction.zero_bound {
-            Some(bound) => (
-                nanovolts(bound).saturating_add(nanovolts(spec.zero_stability)),
-                0,
-            ),
-            None => (
-                nanovolts(sense.offset),
-                u128::from(spec.bias.as_nanoamps().unsigned_abs()),
-            ),
-        };
-        let (gain_ppm, shunt_ppm) = match correction.gain_bound {
-            Some(bound) => (bound.as_ppm(), 0),
-            None => (sense.gain_ppm, shunt.tolerance().as_ppm()),
-        };
         let load = rail.load();
-        let greatest_na = u128::from(load.greatest().as_nanoamps().unsigned_abs());
+        let greatest_na = nanoamps(load.greatest());
         // Each end is uncertain by one round and its bracket; the time it is put into shifts as much as what flows in it.
         let ends_us = u128::from(stretch.period_us)
             .saturating_mul(2)
             .saturating_add(u128::from(stretch.bracket_us))
             .saturating_mul(2);
         let bus_lsb_nv = u128::from(bus.lsb_nv(spec.bus_unit_nv));
-        Self {
-            gain_ppb: ppb(gain_ppm),
+        Some(Self {
+            gain_ppb: open.gain_ppb,
             bus_gain_ppb: ppb(bus.gain_ppm),
+<<<<<<< HEAD
             shunt_ppb: ppb(shunt_ppm),
             thermal_ppb: u128::from(shunt.thermal_ppb(load.greatest(), None)),
             offset_nc: lasting(offset_nv).saturating_add(flowing(bias_na, us)),
@@ -250,6 +238,13 @@ impl Limits {
                     .as_nanocoulombs()
                     .unsigned_abs()
             }),
+=======
+            shunt_ppb: open.shunt_ppb,
+            thermal_ppb: open.thermal_ppb,
+            offset_nc: lasting(open.offset_nv).saturating_add(flowing(open.bias_na, us)),
+            noise_nc: lasting(open.noise_nv(stretch.rounds)),
+            turnover_nc: (load.flow() == Flow::Both).then(|| flowing(greatest_na, us)),
+>>>>>>> h4
             ends_nc: flowing(greatest_na, ends_us),
             load_nc: load
                 .between_conversions(stretch.twice_us.div_ceil(2), stretch.period_us)
@@ -262,7 +257,7 @@ impl Limits {
             bus_noise_nv: averaged(nanovolts(bus.noise), bus_lsb_nv, stretch.rounds),
             clock_ppb: ppb(stretch.clock_ppm),
             wander_ppb: ppb(spec.oscillator.wander_ppm),
-        }
+        })
     }
 
     /// Bounds of a charge and an energy as measured.
@@ -340,47 +335,9 @@ impl Limits {
     }
 }
 
-/// Noise of a mean in nV: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
-///
-/// Rounding of a stirred code is uniform with LSB/√12 r.m.s. (GUM F.2.2.1), 6/√12 < 2.
-fn averaged(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
-    let one = noise_nv.saturating_mul(6);
-    let (stirred, flat) = if noise_nv.saturating_mul(2) >= lsb_nv {
-        (one.saturating_add(lsb_nv.saturating_mul(2)), 0)
-    } else {
-        (one, lsb_nv.div_ceil(2))
-    };
-    // √rounds in thousandths, rounded down.
-    let root = u128::from(rounds)
-        .saturating_mul(1_000_000)
-        .isqrt()
-        .max(1_000);
-    stirred
-        .saturating_mul(1_000)
-        .div_ceil(root)
-        .saturating_add(flat)
-}
-
-/// `a × b ÷ c`, rounded up; without end where `c` is 0.
-fn over(a: u128, b: u128, c: u128) -> u128 {
-    if c == 0 {
-        u128::MAX
-    } else {
-        a.saturating_mul(b).div_ceil(c)
-    }
-}
-
 /// Product of two relative errors.
 fn crossed(a_ppb: u128, b_ppb: u128) -> u128 {
     over(a_ppb, b_ppb, PPB)
-}
-
-fn ppb(ppm: u32) -> u128 {
-    u128::from(ppm).saturating_mul(1_000)
-}
-
-fn nanovolts(voltage: crate::units::Voltage) -> u128 {
-    u128::from(voltage.as_nanovolts().unsigned_abs())
 }
 
 fn saturated(value: u128) -> u64 {

@@ -17,7 +17,9 @@ mod wide;
 pub use bound::Bound;
 
 use evaluate::{PLACES, Stretch, Totals, evaluate};
-use segment::{Sums, wrapped_count};
+use segment::Sums;
+pub(crate) use segment::{wrapped_count, wrapped_difference};
+pub(crate) use wide::mul_div;
 
 use crate::Channel;
 use crate::board::Board;

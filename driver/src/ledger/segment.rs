@@ -59,7 +59,7 @@ impl Sums {
 }
 
 /// `now - before` of a signed counter `bits` wide that wraps: right while the true difference is less than half the counter's span.
-pub(super) fn wrapped_difference(now: i64, before: i64, bits: u8) -> i64 {
+pub(crate) fn wrapped_difference(now: i64, before: i64, bits: u8) -> i64 {
     let spare = 64_u32.saturating_sub(u32::from(bits));
     now.wrapping_sub(before)
         .checked_shl(spare)
@@ -68,7 +68,7 @@ pub(super) fn wrapped_difference(now: i64, before: i64, bits: u8) -> i64 {
 }
 
 /// `now - before` of an unsigned counter `bits` (at most 32) wide that wraps.
-pub(super) fn wrapped_count(now: u32, before: u32, bits: u8) -> u32 {
+pub(crate) fn wrapped_count(now: u32, before: u32, bits: u8) -> u32 {
     let spare = 32_u32.saturating_sub(u32::from(bits));
     now.wrapping_sub(before)
         .checked_shl(spare)

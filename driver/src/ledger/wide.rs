@@ -3,7 +3,7 @@
 /// `a × b ÷ c`, rounded to nearest, halves away from zero; the product may take 256 bits.
 ///
 /// `None` if `c` is 0 or the result does not fit.
-pub(super) fn mul_div(a: i128, b: i128, c: u128) -> Option<i128> {
+pub(crate) fn mul_div(a: i128, b: i128, c: u128) -> Option<i128> {
     let negative = (a < 0) != (b < 0);
     let magnitude = mul_div_unsigned(a.unsigned_abs(), b.unsigned_abs(), c)?;
     let magnitude = i128::try_from(magnitude).ok()?;
