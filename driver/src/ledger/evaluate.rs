@@ -224,27 +224,15 @@ impl Limits {
         Some(Self {
             gain_ppb: open.gain_ppb,
             bus_gain_ppb: ppb(bus.gain_ppm),
-<<<<<<< HEAD
-            shunt_ppb: ppb(shunt_ppm),
-            thermal_ppb: u128::from(shunt.thermal_ppb(load.greatest(), None)),
-            offset_nc: lasting(offset_nv).saturating_add(flowing(bias_na, us)),
-            noise_nc: lasting(averaged(
-                nanovolts(sense.noise),
-                u128::from(sense.lsb_nv(spec.sense_unit_nv)),
-                stretch.rounds,
-            )),
+            shunt_ppb: open.shunt_ppb,
+            thermal_ppb: open.thermal_ppb,
+            offset_nc: lasting(open.offset_nv).saturating_add(flowing(open.bias_na, us)),
+            noise_nc: lasting(open.noise_nv(stretch.rounds)),
             turnover_nc: (load.flow() == Flow::Both).then(|| {
                 load.turnover(stretch.twice_us.div_ceil(2))
                     .as_nanocoulombs()
                     .unsigned_abs()
             }),
-=======
-            shunt_ppb: open.shunt_ppb,
-            thermal_ppb: open.thermal_ppb,
-            offset_nc: lasting(open.offset_nv).saturating_add(flowing(open.bias_na, us)),
-            noise_nc: lasting(open.noise_nv(stretch.rounds)),
-            turnover_nc: (load.flow() == Flow::Both).then(|| flowing(greatest_na, us)),
->>>>>>> h4
             ends_nc: flowing(greatest_na, ends_us),
             load_nc: load
                 .between_conversions(stretch.twice_us.div_ceil(2), stretch.period_us)
