@@ -216,12 +216,14 @@ impl<'b, const N: usize> Ledger<'b, N> {
             charge_bound: totals.charge_bound.of(Charge::from_nanocoulombs),
             charge_side: one_sided(totals.sense_clipped),
             energy_side: one_sided(totals.sense_clipped || totals.bus_clipped),
-            duration_us: totals.duration_us,
+            duration_us: totals.twice_us / 2,
         })
     }
 
-    /// The latest safe moment for the next frame, in microseconds on the host's clock: later than this a rollover of the part's sums could not be told from
-    /// none, whatever flows within full scale. `None` while nothing is open or nothing counts.
+    /// The latest safe moment for the next frame, in microseconds on the host's clock: its [`Stamp::after_us`] must not lie beyond, or a rollover of the part's
+    /// sums could not be told from none, whatever flows within full scale. Begin the latch earlier by as long as it may take on the bus, repeats included.
+    ///
+    /// `None` while nothing is open or nothing counts.
     #[must_use]
     pub fn next_read_by_us(&self) -> Option<u64> {
         let segment = self.segment?;
@@ -233,7 +235,9 @@ impl<'b, const N: usize> Ledger<'b, N> {
         )
     }
 
-    /// Time between epochs that is accounted for on no rail.
+    /// Time that is accounted for on no rail: between epochs, and closed segments in which the part counted nothing (idle, bursts, less than one round).
+    ///
+    /// From latch to latch, each within its [`Stamp`] or at most one round later.
     #[must_use]
     pub const fn gap(&self) -> Gap {
         self.gap
@@ -311,15 +315,13 @@ impl<'b, const N: usize> Ledger<'b, N> {
         };
         let least_us = to.before_us.saturating_sub(from.after_us);
         let greatest_us = to.after_us.saturating_sub(from.before_us);
-        let slack_ppm = u64::from(self.spec.oscillator.error_ppm)
-            .saturating_add(u64::from(self.board.clock().as_ppm()));
         let start_us =
             u64::from(self.spec.wake_us).saturating_add(u64::from(period_us).saturating_mul(2));
         let counted_us = u64::from(counted).saturating_mul(u64::from(period_us));
-        let slower =
-            scaled(least_us, 1_000_000_u64.saturating_sub(slack_ppm)).saturating_sub(start_us);
-        let faster =
-            scaled(greatest_us, 1_000_000_u64.saturating_add(slack_ppm)).saturating_add(start_us);
+        // The part counts its own time, which the host sees through its own clock: both errors at their worst at once.
+        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
+        let slower = scaled(least_us, less(part), more(host)).saturating_sub(start_us);
+        let faster = scaled(greatest_us, more(part), less(host)).saturating_add(start_us);
         if counted_us < slower || counted_us > faster {
             let expected = greatest_us
                 .checked_div(u64::from(period_us))
@@ -354,9 +356,17 @@ impl<'b, const N: usize> Ledger<'b, N> {
         let us = u64::try_from(rounds)
             .unwrap_or(u64::MAX)
             .saturating_mul(period_us);
-        let error_ppm = u64::from(self.spec.oscillator.error_ppm)
-            .saturating_add(u64::from(self.board.clock().as_ppm()));
-        Some(scaled(us, 1_000_000_u64.saturating_sub(error_ppm)))
+        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
+        Some(scaled(us, less(host), more(part)))
+    }
+
+    /// The longest that the conversions of one round take, by the slowest oscillator.
+    fn round_us(&self) -> u64 {
+        let nominal_ns = u64::from(self.spec.conversion_ns)
+            .saturating_mul(2)
+            .saturating_mul(u64::from(self.spec.channels));
+        let slowest_ns = scaled(nominal_ns, 1_000_000, less(self.spec.oscillator.error_ppm));
+        slowest_ns.div_ceil(1_000)
     }
 
     fn period_us(&self, mode: Mode) -> Option<u32> {
@@ -428,8 +438,15 @@ impl<'b, const N: usize> Ledger<'b, N> {
     }
 
     fn add_gap(&mut self, from: Stamp, to: Stamp) {
+        if from == to {
+            return;
+        }
+        // A latch takes place at the end of the round in progress.
+        let round_us = self.round_us();
         let least_us = to.before_us.saturating_sub(from.after_us);
+        let least_us = least_us.saturating_sub(round_us);
         let greatest_us = to.after_us.saturating_sub(from.before_us);
+        let greatest_us = greatest_us.saturating_add(round_us);
         self.gap.least_us = self.gap.least_us.saturating_add(least_us);
         self.gap.greatest_us = self.gap.greatest_us.saturating_add(greatest_us);
     }
@@ -456,10 +473,23 @@ impl<'b, const N: usize> Ledger<'b, N> {
     }
 }
 
-/// `us` × `millionths` ÷ 10^6.
-fn scaled(us: u64, millionths: u64) -> u64 {
-    let product = u128::from(us).saturating_mul(u128::from(millionths));
-    u64::try_from(product / 1_000_000).unwrap_or(u64::MAX)
+/// A million parts and `ppm` more.
+const fn more(ppm: u32) -> u64 {
+    1_000_000_u64.saturating_add(ppm as u64)
+}
+
+/// A million parts less `ppm`.
+const fn less(ppm: u32) -> u64 {
+    1_000_000_u64.saturating_sub(ppm as u64)
+}
+
+/// `us` × `numerator` ÷ `denominator`, rounded down; without end where the denominator is 0.
+fn scaled(us: u64, numerator: u64, denominator: u64) -> u64 {
+    u128::from(us)
+        .saturating_mul(u128::from(numerator))
+        .checked_div(u128::from(denominator))
+        .and_then(|us| u64::try_from(us).ok())
+        .unwrap_or(u64::MAX)
 }
 
 /// Fixed point to whole units, rounded to nearest.

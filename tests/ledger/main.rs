@@ -1,0 +1,4 @@
+//! The ledger, driven through a real monitor over a bus that serves frame blocks made by the datasheet's layout, against exact arithmetic.
+
+mod exact;
+mod stub;
