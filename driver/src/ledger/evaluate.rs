@@ -242,7 +242,6 @@ impl Limits {
             .saturating_mul(2)
             .saturating_add(u128::from(stretch.bracket_us))
             .saturating_mul(2);
-        let bus_lsb_nv = u128::from(bus.lsb_nv(spec.bus_unit_nv));
         let voltage_nv = u128::from(bus.full_scale_nv(spec.bus_unit_nv))
             .saturating_add(nanovolts(bus.offset))
             .saturating_add(nanovolts(bus.noise));
@@ -260,11 +259,12 @@ impl Limits {
             greatest_nc: flowing(greatest_na, us),
             thermal_ppb: u128::from(shunt.thermal_ppb(load.greatest(), None)),
             offset_nc: lasting(offset_nv).saturating_add(corrected(flowing(bias_na, us))),
-            noise_nc: lasting(averaged(
+            noise_nc: lasting(averaged_pv(
                 nanovolts(sense.noise),
                 u128::from(sense.lsb_nv(spec.sense_unit_nv)),
                 stretch.rounds,
-            )),
+            ))
+            .div_ceil(1_000),
             turnover_nc: (load.flow() == Flow::Both).then(|| flowing(greatest_na, us)),
             ends_nc: flowing(greatest_na, ends_us),
             load_nc: load
@@ -274,7 +274,12 @@ impl Limits {
             voltage_nv,
             voltage_doubt_nv: mean_nv.max(voltage_nv.saturating_sub(mean_nv)),
             bus_offset_nv: nanovolts(bus.offset),
-            bus_noise_nv: averaged(nanovolts(bus.noise), bus_lsb_nv, stretch.rounds),
+            bus_noise_nv: averaged_pv(
+                nanovolts(bus.noise),
+                u128::from(bus.lsb_nv(spec.bus_unit_nv)),
+                stretch.rounds,
+            )
+            .div_ceil(1_000),
             clock_ppb: ppb(stretch.clock_ppm),
             // A part of the run may lie at one end of the wander and the rest of it at the other.
             wander_ppb: ppb(spec.oscillator.wander_ppm).saturating_mul(2),
@@ -350,10 +355,10 @@ impl Limits {
     }
 }
 
-/// Noise of a mean in nV: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
+/// Noise of a mean in picovolts (a day's mean is below a nanovolt): six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
 ///
 /// Rounding of a stirred code is uniform with LSB/√12 r.m.s. (GUM F.2.2.1), 6/√12 < 2.
-fn averaged(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
+fn averaged_pv(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
     let one = noise_nv.saturating_mul(6);
     let (stirred, flat) = if noise_nv.saturating_mul(2) >= lsb_nv {
         (one.saturating_add(lsb_nv.saturating_mul(2)), 0)
@@ -366,9 +371,9 @@ fn averaged(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
         .isqrt()
         .max(1_000);
     stirred
-        .saturating_mul(1_000)
+        .saturating_mul(1_000_000)
         .div_ceil(root)
-        .saturating_add(flat)
+        .saturating_add(flat.saturating_mul(1_000))
 }
 
 /// `a × b ÷ c`, rounded up; without end where `c` is 0.
