@@ -35,6 +35,7 @@ pub struct World {
     pub bus: [u16; 4],
     /// Flags of section 5; bit 14 (complete) is raised by the test.
     pub flags: u16,
+    pub identity: [u8; 4],
     /// Writes to this register are not acknowledged.
     pub refuse: Option<u8>,
     /// Set-up in force: mode, channels and averaging, ranges.
@@ -62,6 +63,7 @@ impl Handle {
             sense: [0; 4],
             bus: [0; 4],
             flags: 0,
+            identity: [0x9E, 0x37, 0xC4, 0x01],
             refuse: None,
             active: (0, 0, 0),
             registers: BTreeMap::new(),
@@ -147,6 +149,11 @@ impl World {
         self.flags &= 0xFF00;
     }
 
+    /// A write by somebody else.
+    pub fn write(&mut self, pointer: u8, data: &[u8]) {
+        self.written(pointer, data).expect("not refused");
+    }
+
     fn written(&mut self, pointer: u8, data: &[u8]) -> Result<(), ErrorKind> {
         if self.refuse == Some(pointer) {
             return Err(ErrorKind::NoAcknowledge(NoAcknowledgeSource::Data));
@@ -206,7 +213,7 @@ impl I2c for Handle {
         let world = self.0.borrow();
         let pointer = bytes[0];
         let mut data = match pointer {
-            0x00 => vec![0x9E, 0x37, 0xC4, 0x01],
+            0x00 => world.identity.to_vec(),
             0x80..=0xEE => world.block[usize::from(pointer - 0x80)..].to_vec(),
             _ => world.registers[&pointer].clone(),
         };

@@ -10,11 +10,13 @@
 //! that a rollover could hide, a stranger's write. What was accounted for stays; the time in between is told as [`Gap`].
 
 mod bound;
+mod checkpoint;
 mod evaluate;
 mod segment;
 mod wide;
 
 pub use bound::Bound;
+pub use checkpoint::CheckpointError;
 
 use evaluate::{PLACES, Stretch, Totals, evaluate};
 use segment::{Sums, wrapped_count};
@@ -38,10 +40,12 @@ pub struct Ledger<'b, const N: usize> {
     stopped: Option<Stamp>,
     gap: Gap,
     epoch: u32,
+    /// What is added (modulo 2^64) to the host's clock, which may have begun anew since.
+    shift_us: u64,
 }
 
 /// What is common to all rails of the open segment.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct Segment {
     start: Stamp,
     last: Stamp,
@@ -95,6 +99,8 @@ pub enum Break {
     TooLate,
     /// The set-up is not the one that ran before, and no boundary lies between.
     SetUpChanged,
+    /// The host's clock began anew, and nobody knows how long it had stood.
+    Clock,
     /// The count of rounds does not fit the host's clock.
     Rounds {
         /// As the part counted.
@@ -141,11 +147,12 @@ impl<'b, const N: usize> Ledger<'b, N> {
             stopped: None,
             gap: Gap::default(),
             epoch: 0,
+            shift_us: 0,
         }
     }
 
-    /// Takes a frame into account. Frames come in the order in which they were latched, none is left out on purpose: a frame
-    /// that is, costs nothing but widens what is known only at its ends.
+    /// Takes a frame into account. Frames come in the order in which they were latched. One that was merely latched may be left out: the next has its
+    /// counts. What `init`, `configure` and `attach` return must not be, nor the first frame after an error or without supply.
     pub fn update(&mut self, frame: &Frame<'_>) -> Entry {
         match frame.condition() {
             Condition::Reset => self.stop(Break::Reset),
@@ -227,12 +234,11 @@ impl<'b, const N: usize> Ledger<'b, N> {
     #[must_use]
     pub fn next_read_by_us(&self) -> Option<u64> {
         let segment = self.segment?;
-        Some(
-            segment
-                .last
-                .before_us
-                .saturating_add(self.safe_us(segment.mode)?),
-        )
+        let safe_us = self.safe_us(segment.mode)?;
+        let by_us = segment.last.before_us.saturating_add(safe_us);
+        // Before a clock that began anew: the moment has passed.
+        let by_us = by_us.wrapping_sub(self.shift_us);
+        Some(if by_us > u64::MAX / 2 { 0 } else { by_us })
     }
 
     /// Time that is accounted for on no rail: between epochs, and closed segments in which the part counted nothing (idle, bursts, less than one round).
@@ -259,7 +265,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
             return Err(Break::SetUpChanged);
         }
         let mode = head.mode;
-        let stamp = frame.stamp();
+        let stamp = self.shifted(frame.stamp());
         let elapsed_us = stamp.after_us.saturating_sub(segment.last.before_us);
         if self
             .safe_us(Some(mode))
@@ -376,10 +382,18 @@ impl<'b, const N: usize> Ledger<'b, N> {
         }
     }
 
+    /// A frame's stamp on the ledger's own clock, which never begins anew.
+    fn shifted(&self, stamp: Stamp) -> Stamp {
+        Stamp {
+            before_us: stamp.before_us.wrapping_add(self.shift_us),
+            after_us: stamp.after_us.wrapping_add(self.shift_us),
+        }
+    }
+
     /// Begins an account with this frame, after whatever gap there was.
     fn open(&mut self, frame: &Frame<'_>) {
         if let Some(stopped) = self.stopped.take() {
-            self.add_gap(stopped, frame.stamp());
+            self.add_gap(stopped, self.shifted(frame.stamp()));
         }
         self.begin(frame);
     }
@@ -396,8 +410,8 @@ impl<'b, const N: usize> Ledger<'b, N> {
             *sums = Sums::from(frame.counters(channel), ranges);
         }
         self.segment = Some(Segment {
-            start: frame.stamp(),
-            last: frame.stamp(),
+            start: self.shifted(frame.stamp()),
+            last: self.shifted(frame.stamp()),
             rounds: 0,
             last_rounds: head.rounds,
             mode: if boundary { None } else { Some(head.mode) },

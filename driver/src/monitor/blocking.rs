@@ -25,7 +25,7 @@ pub struct Monitor<'b, I2C, D, C, P: Part, const N: usize> {
     block: P::Block,
     stamp: Stamp,
     powered: bool,
-    /// The part ran under our set-up alone since the last good frame, as far as is known.
+    /// The part ran under our set-up alone since the frame before, as far as is known: what the next frame will say.
     unbroken: bool,
 }
 
@@ -65,11 +65,14 @@ where
                 after_us: 0,
             },
             powered: true,
-            unbroken: false,
+            // A joint may vouch for what was before; nothing else can.
+            unbroken: true,
         }
     }
 
     /// The same for a controller that reads at most `bytes` (at least 1) in one transfer: blocks are read in pieces, and stay coherent.
+    ///
+    /// Single registers are read whole whatever `bytes` is; with their check byte they take at most 9, Corncrake's at most 5.
     #[must_use]
     pub const fn with_read_max(mut self, bytes: u8) -> Self {
         self.link.read_max = if bytes == 0 { 1 } else { bytes };
@@ -134,14 +137,16 @@ where
             delay: &mut self.delay,
             clock: &mut self.clock,
         };
-        let played = transport.play(
-            &mut operation,
-            self.link,
-            self.block.as_mut(),
-            &mut self.stamp,
-        );
+        let mut stamped = None;
+        let played = transport.play(&mut operation, self.link, self.block.as_mut(), &mut stamped);
+        if let Some(stamp) = stamped {
+            self.stamp = stamp;
+        }
         played.map_err(|(register, came)| {
-            if matches!(came, Came::Fault(Fault::SetUpChanged { .. })) {
+            // A latch that fails changes nothing; another set-up that may have taken over at a moment unknown does.
+            if matches!(came, Came::Fault(Fault::SetUpChanged { .. }))
+                || (task == Task::Configure && stamped.is_some())
+            {
                 self.unbroken = false;
             }
             Error {
@@ -183,6 +188,8 @@ where
     fn init(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
         let (sampling, read_max) = (setup.view(), self.link.read_max);
         self.refuse(Task::Init, setup)?;
+        // From here on the part may be reset and its running sums zero, whatever comes of it.
+        self.unbroken = false;
         self.perform(Task::Init, |part, turn| {
             part.init(turn, &sampling, read_max)
         })?;
@@ -195,8 +202,8 @@ where
         self.perform(Task::Attach, |part, turn| {
             part.attach(turn, joint, read_max)
         })?;
-        self.unbroken = true;
-        Ok(self.frame(Condition::Steady, true))
+        let unbroken = core::mem::replace(&mut self.unbroken, true);
+        Ok(self.frame(Condition::Steady, unbroken))
     }
 
     fn latch(&mut self) -> Result<Frame<'_>, Error<Self::BusError>> {
@@ -211,7 +218,8 @@ where
         }
         let read_max = self.link.read_max;
         self.perform(Task::Latch, |part, turn| part.latch(turn, read_max))?;
-        Ok(self.frame(Condition::Steady, self.unbroken))
+        let unbroken = core::mem::replace(&mut self.unbroken, true);
+        Ok(self.frame(Condition::Steady, unbroken))
     }
 
     fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
@@ -258,10 +266,9 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
         operation: &'o mut Operation<'o>,
         link: Link,
         block: &mut [u8],
-        stamp: &mut Stamp,
+        stamped: &mut Option<Stamp>,
     ) -> Result<(), (u8, Came<I2C::Error>)> {
         let mut player = Player::new(operation, link);
-        let mut first_attempt_us = None;
         loop {
             let outcome = match player.poll(block) {
                 Err(fault) => return Err((player.pointer(), Came::Fault(fault))),
@@ -274,12 +281,14 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
                     self.i2c.write_read(link.address, bytes, room)
                 }
                 Ok(Action::WriteStamped(bytes)) => {
-                    let before_us = *first_attempt_us.get_or_insert_with(|| self.clock.now_us());
+                    // All attempts count: each of them may have been the one.
+                    let now_us = self.clock.now_us();
+                    let before_us = stamped.map_or(now_us, |stamp| stamp.before_us);
                     let outcome = self.i2c.write(link.address, bytes);
-                    *stamp = Stamp {
+                    *stamped = Some(Stamp {
                         before_us,
                         after_us: self.clock.now_us(),
-                    };
+                    });
                     outcome
                 }
                 Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes),
