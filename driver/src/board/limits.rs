@@ -79,10 +79,15 @@ impl RailLimits {
         })
     }
 
-    /// Noise and rounding to codes of a mean over some rounds, as a sense voltage.
-    pub(crate) fn noise_nv(&self, rounds: u64) -> u128 {
-        let mean = averaged(self.noise_nv, self.lsb_nv, rounds);
+    /// Noise and rounding to codes of a mean over some rounds, as a sense voltage in picovolts: a day's mean is below a nanovolt.
+    pub(crate) fn noise_pv(&self, rounds: u64) -> u128 {
+        let mean = averaged_pv(self.noise_nv, self.lsb_nv, rounds);
         over(mean, self.magnified, 1 << 30)
+    }
+
+    /// The same in nanovolts, rounded up.
+    pub(crate) fn noise_nv(&self, rounds: u64) -> u128 {
+        self.noise_pv(rounds).div_ceil(1_000)
     }
 
     /// Half a code: what the part's own rounding of a mean adds, as a sense voltage.
@@ -107,10 +112,10 @@ pub(crate) fn gain_max_ppb(spec: &Spec) -> u128 {
     ppb(greatest.unwrap_or_default())
 }
 
-/// Noise of a mean in nV: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
+/// Noise of a mean in picovolts: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
 ///
 /// Rounding of a stirred code is uniform with LSB/√12 r.m.s. (GUM F.2.2.1), 6/√12 < 2.
-pub(crate) fn averaged(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
+pub(crate) fn averaged_pv(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
     let one = noise_nv.saturating_mul(6);
     let (stirred, flat) = if noise_nv.saturating_mul(2) >= lsb_nv {
         (one.saturating_add(lsb_nv.saturating_mul(2)), 0)
@@ -123,9 +128,9 @@ pub(crate) fn averaged(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
         .isqrt()
         .max(1_000);
     stirred
-        .saturating_mul(1_000)
+        .saturating_mul(1_000_000)
         .div_ceil(root)
-        .saturating_add(flat)
+        .saturating_add(flat.saturating_mul(1_000))
 }
 
 /// `Π (1 + x) ÷ Π (1 − y) − 1`, rounded up: how far a product of factors within 1 ± x, divided by some within 1 ± y, can lie from 1 on either side.

@@ -2,7 +2,7 @@ use fixed::types::{I2F30, I24F8};
 
 use super::{BoardError, Load, Shunt};
 use crate::Channel;
-use crate::part::{SenseRange, Spec};
+use crate::part::{RangeSpec, SenseRange, Spec};
 use crate::scale::Scale;
 use crate::units::{Current, Power, Resistance, Tolerance, Voltage};
 
@@ -12,6 +12,8 @@ use crate::units::{Current, Power, Resistance, Tolerance, Voltage};
 pub struct Rail {
     shunt: Shunt,
     load: Load,
+    /// Least and greatest bus voltage, as declared.
+    voltage: Option<(Voltage, Voltage)>,
     pub(super) correction: Correction,
     /// Sense units to nanoamperes.
     current: Scale,
@@ -109,10 +111,39 @@ impl Rail {
         Self {
             shunt,
             load,
+            voltage: None,
             correction: Correction::NONE,
             current: Scale::ZERO,
             power: Scale::ZERO,
             zero: Current::ZERO,
+        }
+    }
+
+    /// The same rail, whose bus voltage always lies between `least` and `greatest`.
+    ///
+    /// Readings are samples; a declared span tells what the bus can be between them, and tightens the bound of energy. Without it the whole bus range is taken.
+    #[must_use]
+    pub const fn with_voltage(mut self, least: Voltage, greatest: Voltage) -> Self {
+        self.voltage = Some((least, greatest));
+        self
+    }
+
+    /// Least and greatest bus voltage in nV, as declared, else the range's ends with what may lie beyond them unnoticed.
+    pub(crate) fn voltage_span_nv(&self, spec: &Spec, bus: &RangeSpec) -> (u128, u128) {
+        match self.voltage {
+            Some((least, greatest)) => (
+                super::limits::nanovolts(least),
+                super::limits::nanovolts(greatest),
+            ),
+            None => {
+                let beyond = bus
+                    .offset
+                    .saturating_add(bus.noise)
+                    .as_nanovolts()
+                    .unsigned_abs();
+                let full = bus.full_scale_nv(spec.bus_unit_nv).saturating_add(beyond);
+                (0, u128::from(full))
+            }
         }
     }
 

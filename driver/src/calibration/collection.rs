@@ -1,7 +1,7 @@
 use super::CalibrationError;
 use crate::Channel;
 use crate::board::Rail;
-use crate::board::limits::{averaged, nanovolts};
+use crate::board::limits::{averaged_pv, nanovolts};
 use crate::frame::{Condition, Frame, Stamp};
 use crate::ledger::{mul_div, wrapped_count, wrapped_difference};
 use crate::part::{RangeSpec, SenseRange, Spec};
@@ -307,7 +307,7 @@ impl Span {
 
     fn noise_nv(&self, source: &Source) -> u128 {
         let lsb_nv = u128::from(source.range.lsb_nv(source.spec.sense_unit_nv));
-        averaged(nanovolts(source.range.noise), lsb_nv, self.rounds)
+        averaged_pv(nanovolts(source.range.noise), lsb_nv, self.rounds).div_ceil(1_000)
     }
 }
 

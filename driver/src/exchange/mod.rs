@@ -52,7 +52,7 @@ pub struct Read {
 pub struct Turn<'a> {
     /// 0 at first; whatever the operation set it to since.
     pub stage: u8,
-    /// How often the operation has come back to a stage; set to 0 at first, for the operation's own use.
+    /// How many tries of [`again`](Self::again) have failed; 0 at first.
     pub tries: u8,
     /// The operation's block: reads arrive here.
     pub block: &'a mut [u8],
@@ -73,10 +73,10 @@ impl Turn<'_> {
         step
     }
 
-    /// Goes back to `stage` for another try, at most `tries` times in all; then `fault`.
+    /// Goes back to `stage` for another try, unless this one was the last of `tries`; then `fault`.
     ///
     /// # Errors
-    /// `fault`, when there have been `tries` tries.
+    /// `fault`, when there have been `tries` tries, the first included.
     pub const fn again(
         &mut self,
         stage: u8,
@@ -84,10 +84,10 @@ impl Turn<'_> {
         tries: u8,
         fault: Fault,
     ) -> Result<Step, Fault> {
+        self.tries = self.tries.saturating_add(1);
         if self.tries >= tries {
             return Err(fault);
         }
-        self.tries = self.tries.wrapping_add(1); // bounded by `tries`
         self.stage = stage;
         Ok(step)
     }

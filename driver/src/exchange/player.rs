@@ -9,7 +9,7 @@ pub struct Link {
     pub address: u8,
     /// Whether writes carry a check byte (PEC).
     pub checked: bool,
-    /// Greatest number of bytes that the controller reads in one transfer.
+    /// Greatest number of bytes of a block that the controller reads in one transfer. Single registers are read whole.
     pub read_max: u8,
     /// How often a step that may be repeated is repeated after a failure.
     pub repeats: u8,
@@ -144,7 +144,7 @@ impl<'o> Player<'o> {
             (Step::Put(_), Phase::Send) => self.phase = Phase::ReadBack,
             (Step::Put(command), Phase::ReadBack) => {
                 let verdict = self.read_back(command);
-                self.settle(verdict, Phase::Send)?;
+                self.settle(verdict)?;
             }
             (Step::Read(read), _) if read.check => {
                 let (from, to) = read.extent();
@@ -153,7 +153,7 @@ impl<'o> Player<'o> {
                     read.pointer,
                     block.get(from..to).ok_or(Fault::NoRoom)?,
                 );
-                self.settle(verdict, Phase::Send)?;
+                self.settle(verdict)?;
             }
             _ => self.phase = Phase::Ask,
         }
@@ -171,20 +171,14 @@ impl<'o> Player<'o> {
         true
     }
 
-    fn settle(&mut self, verdict: Result<(), Fault>, again: Phase) -> Result<(), Fault> {
+    /// Goes on after a good verdict, repeats after a bad one while repeats are left.
+    fn settle(&mut self, verdict: Result<(), Fault>) -> Result<(), Fault> {
         match verdict {
-            Ok(()) => {
-                self.phase = Phase::Ask;
-                Ok(())
-            }
-            Err(fault) => {
-                if !self.failed() {
-                    return Err(fault);
-                }
-                self.phase = again;
-                Ok(())
-            }
+            Ok(()) => self.phase = Phase::Ask,
+            Err(fault) if !self.failed() => return Err(fault),
+            Err(_) => {}
         }
+        Ok(())
     }
 
     /// Bytes of a read-back: as many as were written after the pointer, check byte included where there is one.

@@ -24,10 +24,10 @@ pub struct Bound<Q> {
     pub load: Q,
 }
 
-/// The parts as the ledger keeps them: whole nanocoulombs or nanojoules, saturating.
+/// The parts as the ledger keeps them: whole nanocoulombs or nanojoules. One percent of 10 kW for 10 years takes 65 bits.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Parts(pub(super) [u64; 7]);
+pub(super) struct Parts(pub(super) [u128; 7]);
 
 impl Parts {
     pub(super) fn add(&mut self, other: &Self) {
@@ -37,8 +37,9 @@ impl Parts {
     }
 
     pub(super) fn of<Q>(self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
-        let [gain, offset, noise, shunt, thermal, clock, load] =
-            self.0.map(|part| unit(i128::from(part)));
+        let [gain, offset, noise, shunt, thermal, clock, load] = self
+            .0
+            .map(|part| unit(i128::try_from(part).unwrap_or(i128::MAX)));
         Bound {
             gain,
             offset,

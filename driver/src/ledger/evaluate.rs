@@ -3,7 +3,7 @@
 use super::bound::Parts;
 use super::segment::Sums;
 use super::wide::mul_div;
-use crate::board::limits::{PPB, RailLimits, averaged, nanoamps, nanovolts, over, ppb};
+use crate::board::limits::{PPB, RailLimits, averaged_pv, nanoamps, nanovolts, over, ppb};
 use crate::board::{Flow, Rail};
 use crate::part::{RangeSpec, Spec};
 use crate::sampling::Ranges;
@@ -40,7 +40,8 @@ pub(super) struct Totals {
     pub(super) energy_by_part: i128,
     pub(super) charge_bound: Parts,
     pub(super) energy_bound: Parts,
-    pub(super) duration_us: u64,
+    /// Twice the length on the host's clock, so that halves add up.
+    pub(super) twice_us: u64,
     pub(super) sense_clipped: bool,
     pub(super) bus_clipped: bool,
 }
@@ -53,7 +54,7 @@ impl Totals {
         self.energy_by_part = self.energy_by_part.saturating_add(other.energy_by_part);
         self.charge_bound.add(&other.charge_bound);
         self.energy_bound.add(&other.energy_bound);
-        self.duration_us = self.duration_us.saturating_add(other.duration_us);
+        self.twice_us = self.twice_us.saturating_add(other.twice_us);
         self.sense_clipped |= other.sense_clipped;
         self.bus_clipped |= other.bus_clipped;
     }
@@ -102,7 +103,7 @@ pub(super) fn evaluate(spec: &Spec, rail: &Rail, sums: &Sums, stretch: &Stretch)
         energy_by_part,
         charge_bound,
         energy_bound,
-        duration_us: stretch.twice_us >> 1,
+        twice_us: stretch.twice_us,
         sense_clipped: sums.sense_clipped,
         bus_clipped: sums.bus_clipped,
     }
@@ -156,12 +157,12 @@ fn totals(
         nanoohms.saturating_mul(16),
     )
     .unwrap_or(i128::MAX);
-    // Mean voltage in nV = twice_bus × unit ÷ (2 rounds); nC × nV = 1e-9 nJ.
+    // Mean voltage in nV = twice_bus × unit ÷ (2 rounds that a reading stands for); nC × nV = 1e-9 nJ. No reading: nothing is taken off.
     let twice_bus_nv = sums.twice_bus.saturating_mul(u128::from(spec.bus_unit_nv));
     let zero_energy = mul_div(
         zero_charge,
         i128::try_from(twice_bus_nv).unwrap_or(i128::MAX),
-        u128::from(rounds).saturating_mul(2_000_000_000),
+        u128::from(sums.bus_rounds.max(1)).saturating_mul(2_000_000_000),
     )
     .unwrap_or(i128::MAX);
     (
@@ -185,8 +186,14 @@ struct Limits {
     /// Charge at the ends, and between conversions.
     ends_nc: u128,
     load_nc: u128,
-    /// Greatest voltage, and what bus offset and noise are.
+    /// Charge that the zero took off.
+    zero_nc: u128,
+    /// Charge turned over at the greatest current, for what grows with its square.
+    greatest_nc: u128,
+    /// Greatest voltage as declared, else the range's end: readings are samples, and tell little of what the bus did between them.
     voltage_nv: u128,
+    /// How far the mean of the latched readings may be from that of all rounds.
+    voltage_doubt_nv: u128,
     bus_offset_nv: u128,
     bus_noise_nv: u128,
     clock_ppb: u128,
@@ -205,11 +212,14 @@ impl Limits {
         let bus = spec.bus_range(ranges.bus)?;
         let nanoohms = u128::from(rail.shunt().resistance().as_nanoohms());
         let us = u128::from(stretch.twice_us.div_ceil(2));
-        // A sense voltage in nV that lasts: nV ÷ nΩ × µs × 1e-6 × 1e9 nC.
+        let correction = rail.correction();
+        let gain = u128::from(correction.gain.to_bits().unsigned_abs());
+        // What the part shows, in nC, times the gain of the calibration.
+        let corrected = |nc: u128| nc.saturating_mul(gain).div_ceil(1 << 30);
+        // A sense voltage in nV that lasts: nV ÷ nΩ × µs × 1e-6 × 1e9 nC. What `open` says is magnified by the calibration already.
         let lasting = |nv: u128| {
-            nv.saturating_mul(us)
-                .saturating_mul(1_000)
-                .div_ceil(nanoohms.max(1))
+            let shown = nv.saturating_mul(us).saturating_mul(1_000);
+            shown.div_ceil(nanoohms.max(1))
         };
         // A current in nA that lasts some µs, in nC.
         let flowing = |na: u128, us: u128| na.saturating_mul(us).div_ceil(1_000_000);
@@ -220,14 +230,27 @@ impl Limits {
             .saturating_mul(2)
             .saturating_add(u128::from(stretch.bracket_us))
             .saturating_mul(2);
-        let bus_lsb_nv = u128::from(bus.lsb_nv(spec.bus_unit_nv));
+        let (least_nv, voltage_nv) = rail.voltage_span_nv(spec, bus);
+        let mean_nv = sums
+            .twice_bus
+            .saturating_mul(u128::from(spec.bus_unit_nv))
+            .checked_div(u128::from(sums.bus_rounds).saturating_mul(2))
+            .unwrap_or_default();
+        let furthest_nv = mean_nv
+            .saturating_sub(least_nv)
+            .max(voltage_nv.saturating_sub(mean_nv));
+        let bus_error_nv =
+            nanovolts(bus.offset).saturating_add(over(voltage_nv, ppb(bus.gain_ppm), PPB));
+        let zero = u128::from(correction.zero.to_bits().unsigned_abs());
         Some(Self {
             gain_ppb: open.gain_ppb,
             bus_gain_ppb: ppb(bus.gain_ppm),
             shunt_ppb: open.shunt_ppb,
             thermal_ppb: open.thermal_ppb,
-            offset_nc: lasting(open.offset_nv).saturating_add(flowing(open.bias_na, us)),
-            noise_nc: lasting(open.noise_nv(stretch.rounds)),
+            zero_nc: corrected(lasting(zero)).div_ceil(256),
+            greatest_nc: flowing(greatest_na, us),
+            offset_nc: lasting(open.offset_nv).saturating_add(corrected(flowing(open.bias_na, us))),
+            noise_nc: lasting(open.noise_pv(stretch.rounds)).div_ceil(1_000),
             turnover_nc: (load.flow() == Flow::Both).then(|| {
                 load.turnover(stretch.twice_us.div_ceil(2))
                     .as_nanocoulombs()
@@ -238,96 +261,97 @@ impl Limits {
                 .between_conversions(stretch.twice_us.div_ceil(2), stretch.period_us)
                 .as_nanocoulombs()
                 .unsigned_abs(),
-            voltage_nv: u128::from(sums.bus_max)
-                .saturating_mul(u128::from(spec.bus_unit_nv))
-                .saturating_add(nanovolts(bus.offset)),
+            voltage_nv,
+            voltage_doubt_nv: furthest_nv.saturating_add(bus_error_nv),
             bus_offset_nv: nanovolts(bus.offset),
-            bus_noise_nv: averaged(nanovolts(bus.noise), bus_lsb_nv, stretch.rounds),
+            bus_noise_nv: averaged_pv(
+                nanovolts(bus.noise),
+                u128::from(bus.lsb_nv(spec.bus_unit_nv)),
+                stretch.rounds,
+            )
+            .div_ceil(1_000),
             clock_ppb: ppb(stretch.clock_ppm),
-            wander_ppb: ppb(spec.oscillator.wander_ppm),
+            // A part of the run may lie at one end of the wander and the rest of it at the other.
+            wander_ppb: ppb(spec.oscillator.wander_ppm).saturating_mul(2),
         })
     }
 
     /// Bounds of a charge and an energy as measured.
     ///
-    /// Measured = true × (1 + r) + o with |r| at most ρ, the sum of the relative limits, and |o| at most the sum of the absolute ones, so
-    /// |measured − true| ≤ (ρ |measured| + o) ÷ (1 − ρ). What changes while the current flows (temperature, oscillator) acts on
-    /// the charge turned over, which is more than the charge where current flows both ways.
+    /// Measured = true × Π(1 + r) + o with the magnitudes of the r adding up to at most ρ, and |o| at most the sum of the absolute limits. Π(1 − |r|) is at
+    /// least 1 − ρ, so |measured − true| ≤ (ρ |measured| + o) ÷ (1 − ρ), products of errors included. What changes while the current flows
+    /// (temperature, oscillator) acts on the charge turned over, which is more than the charge where current flows both ways.
     fn bounds(&self, charge_nc: u128, energy_nj: u128) -> (Parts, Parts) {
         let relative = self
             .gain_ppb
             .saturating_add(self.shunt_ppb)
-            .saturating_add(self.thermal_ppb);
+            .saturating_add(self.thermal_ppb)
+            .saturating_add(self.clock_ppb)
+            .saturating_add(self.wander_ppb);
         let rest = PPB.saturating_sub(relative);
         let turnover = self.turnover_nc.unwrap_or_else(|| {
+            let absolute = self.offset_nc.saturating_add(self.noise_nc);
+            let absolute = absolute.saturating_add(self.ends_nc);
             over(
                 charge_nc
-                    .saturating_add(self.offset_nc)
-                    .saturating_add(self.noise_nc),
+                    .saturating_add(absolute)
+                    .saturating_add(self.load_nc),
                 PPB,
                 rest,
             )
         });
-        let charge = Parts(
-            [
-                over(
-                    charge_nc,
-                    self.gain_ppb
-                        .saturating_add(crossed(self.gain_ppb, self.shunt_ppb)),
-                    rest,
-                ),
-                over(self.offset_nc, PPB, rest),
-                over(self.noise_nc, PPB, rest),
-                over(charge_nc, self.shunt_ppb, rest),
-                over(turnover, self.thermal_ppb, rest),
-                over(charge_nc, self.clock_ppb, rest)
-                    .saturating_add(over(turnover, self.wander_ppb, rest))
-                    .saturating_add(self.ends_nc),
-                self.load_nc,
-            ]
-            .map(saturated),
-        );
+        let charge = Parts([
+            over(charge_nc, self.gain_ppb, rest),
+            over(self.offset_nc, PPB, rest),
+            over(self.noise_nc, PPB, rest),
+            over(charge_nc, self.shunt_ppb, rest),
+            over(turnover, self.thermal_ppb, rest),
+            over(charge_nc, self.clock_ppb, rest)
+                .saturating_add(over(turnover, self.wander_ppb, rest))
+                .saturating_add(self.ends_nc),
+            self.load_nc,
+        ]);
 
         let rest = rest.saturating_sub(self.bus_gain_ppb);
         let gain = self.gain_ppb.saturating_add(self.bus_gain_ppb);
-        let crosses =
-            crossed(gain, self.shunt_ppb).saturating_add(crossed(self.gain_ppb, self.bus_gain_ppb));
         let at_voltage = |nc: u128| over(nc, self.voltage_nv, PPB);
-        let offset =
-            at_voltage(self.offset_nc).saturating_add(over(turnover, self.bus_offset_nv, PPB));
-        let noise =
-            at_voltage(self.noise_nc).saturating_add(over(turnover, self.bus_noise_nv, PPB));
+        let offset = at_voltage(self.offset_nc)
+            .saturating_add(over(turnover, self.bus_offset_nv, PPB))
+            .saturating_add(over(self.zero_nc, self.voltage_doubt_nv, PPB));
+        // Noise of the bus is weighed by the current, and the sum of squares is at most the greatest current times the sum.
+        let weight = root_of_product(turnover, self.greatest_nc).max(turnover);
+        let noise = at_voltage(self.noise_nc).saturating_add(over(weight, self.bus_noise_nv, PPB));
         let turned = match self.turnover_nc {
             Some(turnover_nc) => at_voltage(turnover_nc),
-            None => over(
-                energy_nj.saturating_add(offset).saturating_add(noise),
-                PPB,
-                rest,
-            ),
+            None => {
+                let absolute = offset.saturating_add(noise);
+                let absolute =
+                    absolute.saturating_add(at_voltage(self.ends_nc.saturating_add(self.load_nc)));
+                over(energy_nj.saturating_add(absolute), PPB, rest)
+            }
         };
-        let energy = Parts(
-            [
-                over(energy_nj, gain.saturating_add(crosses), rest),
-                over(offset, PPB, rest),
-                over(noise, PPB, rest),
-                over(energy_nj, self.shunt_ppb, rest),
-                over(turned, self.thermal_ppb, rest),
-                over(energy_nj, self.clock_ppb, rest)
-                    .saturating_add(over(turned, self.wander_ppb, rest))
-                    .saturating_add(at_voltage(self.ends_nc)),
-                at_voltage(self.load_nc),
-            ]
-            .map(saturated),
-        );
+        let energy = Parts([
+            over(energy_nj, gain, rest),
+            over(offset, PPB, rest),
+            over(noise, PPB, rest),
+            over(energy_nj, self.shunt_ppb, rest),
+            over(turned, self.thermal_ppb, rest),
+            over(energy_nj, self.clock_ppb, rest)
+                .saturating_add(over(turned, self.wander_ppb, rest))
+                .saturating_add(at_voltage(self.ends_nc)),
+            at_voltage(self.load_nc),
+        ]);
         (charge, energy)
     }
 }
 
-/// Product of two relative errors.
-fn crossed(a_ppb: u128, b_ppb: u128) -> u128 {
-    over(a_ppb, b_ppb, PPB)
-}
-
-fn saturated(value: u128) -> u64 {
-    u64::try_from(value).unwrap_or(u64::MAX)
+/// √(a × b), rounded up.
+fn root_of_product(a: u128, b: u128) -> u128 {
+    match a.checked_mul(b) {
+        Some(product) => product.isqrt().saturating_add(1),
+        None => {
+            let (a, b) = (a.isqrt().saturating_add(1), b.isqrt().saturating_add(1));
+            a.saturating_mul(b)
+        }
+    }
 }

@@ -10,11 +10,13 @@
 //! that a rollover could hide, a stranger's write. What was accounted for stays; the time in between is told as [`Gap`].
 
 mod bound;
+mod checkpoint;
 mod evaluate;
 mod segment;
 mod wide;
 
 pub use bound::Bound;
+pub use checkpoint::CheckpointError;
 
 use evaluate::{PLACES, Stretch, Totals, evaluate};
 use segment::Sums;
@@ -40,10 +42,12 @@ pub struct Ledger<'b, const N: usize> {
     stopped: Option<Stamp>,
     gap: Gap,
     epoch: u32,
+    /// What is added (modulo 2^64) to the host's clock, which may have begun anew since.
+    shift_us: u64,
 }
 
 /// What is common to all rails of the open segment.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct Segment {
     start: Stamp,
     last: Stamp,
@@ -97,6 +101,8 @@ pub enum Break {
     TooLate,
     /// The set-up is not the one that ran before, and no boundary lies between.
     SetUpChanged,
+    /// The host's clock began anew, and nobody knows how long it had stood.
+    Clock,
     /// The count of rounds does not fit the host's clock.
     Rounds {
         /// As the part counted.
@@ -143,11 +149,12 @@ impl<'b, const N: usize> Ledger<'b, N> {
             stopped: None,
             gap: Gap::default(),
             epoch: 0,
+            shift_us: 0,
         }
     }
 
-    /// Takes a frame into account. Frames come in the order in which they were latched, none is left out on purpose: a frame
-    /// that is, costs nothing but widens what is known only at its ends.
+    /// Takes a frame into account. Frames come in the order in which they were latched. One that was merely latched may be left out: the next has its
+    /// counts. What `init`, `configure` and `attach` return must not be, nor the first frame after an error or without supply.
     pub fn update(&mut self, frame: &Frame<'_>) -> Entry {
         match frame.condition() {
             Condition::Reset => self.stop(Break::Reset),
@@ -218,24 +225,27 @@ impl<'b, const N: usize> Ledger<'b, N> {
             charge_bound: totals.charge_bound.of(Charge::from_nanocoulombs),
             charge_side: one_sided(totals.sense_clipped),
             energy_side: one_sided(totals.sense_clipped || totals.bus_clipped),
-            duration_us: totals.duration_us,
+            duration_us: totals.twice_us / 2,
         })
     }
 
-    /// The latest safe moment for the next frame, in microseconds on the host's clock: later than this a rollover of the part's sums could not be told from
-    /// none, whatever flows within full scale. `None` while nothing is open or nothing counts.
+    /// The latest safe moment for the next frame, in microseconds on the host's clock: its [`Stamp::after_us`] must not lie beyond, or a rollover of the part's
+    /// sums could not be told from none, whatever flows within full scale. Begin the latch earlier by as long as it may take on the bus, repeats included.
+    ///
+    /// `None` while nothing is open or nothing counts.
     #[must_use]
     pub fn next_read_by_us(&self) -> Option<u64> {
         let segment = self.segment?;
-        Some(
-            segment
-                .last
-                .before_us
-                .saturating_add(self.safe_us(segment.mode)?),
-        )
+        let safe_us = self.safe_us(segment.mode)?;
+        let by_us = segment.last.before_us.saturating_add(safe_us);
+        // Before a clock that began anew: the moment has passed.
+        let by_us = by_us.wrapping_sub(self.shift_us);
+        Some(if by_us > u64::MAX / 2 { 0 } else { by_us })
     }
 
-    /// Time between epochs that is accounted for on no rail.
+    /// Time that is accounted for on no rail: between epochs, and closed segments in which the part counted nothing (idle, bursts, less than one round).
+    ///
+    /// From latch to latch, each within its [`Stamp`] or at most one round later.
     #[must_use]
     pub const fn gap(&self) -> Gap {
         self.gap
@@ -257,7 +267,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
             return Err(Break::SetUpChanged);
         }
         let mode = head.mode;
-        let stamp = frame.stamp();
+        let stamp = self.shifted(frame.stamp());
         let elapsed_us = stamp.after_us.saturating_sub(segment.last.before_us);
         if self
             .safe_us(Some(mode))
@@ -313,15 +323,13 @@ impl<'b, const N: usize> Ledger<'b, N> {
         };
         let least_us = to.before_us.saturating_sub(from.after_us);
         let greatest_us = to.after_us.saturating_sub(from.before_us);
-        let slack_ppm = u64::from(self.spec.oscillator.error_ppm)
-            .saturating_add(u64::from(self.board.clock().as_ppm()));
         let start_us =
             u64::from(self.spec.wake_us).saturating_add(u64::from(period_us).saturating_mul(2));
         let counted_us = u64::from(counted).saturating_mul(u64::from(period_us));
-        let slower =
-            scaled(least_us, 1_000_000_u64.saturating_sub(slack_ppm)).saturating_sub(start_us);
-        let faster =
-            scaled(greatest_us, 1_000_000_u64.saturating_add(slack_ppm)).saturating_add(start_us);
+        // The part counts its own time, which the host sees through its own clock: both errors at their worst at once.
+        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
+        let slower = scaled(least_us, less(part), more(host)).saturating_sub(start_us);
+        let faster = scaled(greatest_us, more(part), less(host)).saturating_add(start_us);
         if counted_us < slower || counted_us > faster {
             let expected = greatest_us
                 .checked_div(u64::from(period_us))
@@ -356,9 +364,17 @@ impl<'b, const N: usize> Ledger<'b, N> {
         let us = u64::try_from(rounds)
             .unwrap_or(u64::MAX)
             .saturating_mul(period_us);
-        let error_ppm = u64::from(self.spec.oscillator.error_ppm)
-            .saturating_add(u64::from(self.board.clock().as_ppm()));
-        Some(scaled(us, 1_000_000_u64.saturating_sub(error_ppm)))
+        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
+        Some(scaled(us, less(host), more(part)))
+    }
+
+    /// The longest that the conversions of one round take, by the slowest oscillator.
+    fn round_us(&self) -> u64 {
+        let nominal_ns = u64::from(self.spec.conversion_ns)
+            .saturating_mul(2)
+            .saturating_mul(u64::from(self.spec.channels));
+        let slowest_ns = scaled(nominal_ns, 1_000_000, less(self.spec.oscillator.error_ppm));
+        slowest_ns.div_ceil(1_000)
     }
 
     fn period_us(&self, mode: Mode) -> Option<u32> {
@@ -368,10 +384,18 @@ impl<'b, const N: usize> Ledger<'b, N> {
         }
     }
 
+    /// A frame's stamp on the ledger's own clock, which never begins anew.
+    fn shifted(&self, stamp: Stamp) -> Stamp {
+        Stamp {
+            before_us: stamp.before_us.wrapping_add(self.shift_us),
+            after_us: stamp.after_us.wrapping_add(self.shift_us),
+        }
+    }
+
     /// Begins an account with this frame, after whatever gap there was.
     fn open(&mut self, frame: &Frame<'_>) {
         if let Some(stopped) = self.stopped.take() {
-            self.add_gap(stopped, frame.stamp());
+            self.add_gap(stopped, self.shifted(frame.stamp()));
         }
         self.begin(frame);
     }
@@ -388,8 +412,8 @@ impl<'b, const N: usize> Ledger<'b, N> {
             *sums = Sums::from(frame.counters(channel), ranges);
         }
         self.segment = Some(Segment {
-            start: frame.stamp(),
-            last: frame.stamp(),
+            start: self.shifted(frame.stamp()),
+            last: self.shifted(frame.stamp()),
             rounds: 0,
             last_rounds: head.rounds,
             mode: if boundary { None } else { Some(head.mode) },
@@ -430,8 +454,15 @@ impl<'b, const N: usize> Ledger<'b, N> {
     }
 
     fn add_gap(&mut self, from: Stamp, to: Stamp) {
+        if from == to {
+            return;
+        }
+        // A latch takes place at the end of the round in progress.
+        let round_us = self.round_us();
         let least_us = to.before_us.saturating_sub(from.after_us);
+        let least_us = least_us.saturating_sub(round_us);
         let greatest_us = to.after_us.saturating_sub(from.before_us);
+        let greatest_us = greatest_us.saturating_add(round_us);
         self.gap.least_us = self.gap.least_us.saturating_add(least_us);
         self.gap.greatest_us = self.gap.greatest_us.saturating_add(greatest_us);
     }
@@ -458,10 +489,23 @@ impl<'b, const N: usize> Ledger<'b, N> {
     }
 }
 
-/// `us` × `millionths` ÷ 10^6.
-fn scaled(us: u64, millionths: u64) -> u64 {
-    let product = u128::from(us).saturating_mul(u128::from(millionths));
-    u64::try_from(product / 1_000_000).unwrap_or(u64::MAX)
+/// A million parts and `ppm` more.
+const fn more(ppm: u32) -> u64 {
+    1_000_000_u64.saturating_add(ppm as u64)
+}
+
+/// A million parts less `ppm`.
+const fn less(ppm: u32) -> u64 {
+    1_000_000_u64.saturating_sub(ppm as u64)
+}
+
+/// `us` × `numerator` ÷ `denominator`, rounded down; without end where the denominator is 0.
+fn scaled(us: u64, numerator: u64, denominator: u64) -> u64 {
+    u128::from(us)
+        .saturating_mul(u128::from(numerator))
+        .checked_div(u128::from(denominator))
+        .and_then(|us| u64::try_from(us).ok())
+        .unwrap_or(u64::MAX)
 }
 
 /// Fixed point to whole units, rounded to nearest.

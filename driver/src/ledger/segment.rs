@@ -13,12 +13,12 @@ pub(super) struct Sums {
     pub(super) energy: i128,
     /// Sum of sense codes, unwrapped.
     pub(super) charge: i128,
-    /// Sum of twice the bus voltage over the rounds, in bus units, from latched readings: trapezoids.
+    /// Sum of twice the bus voltage over `bus_rounds`, in bus units, from latched readings: trapezoids.
     pub(super) twice_bus: u128,
+    /// Rounds for which latched readings stand: those before the first complete one are left out.
+    pub(super) bus_rounds: u64,
     /// Bus units as last latched.
     pub(super) bus: Option<u32>,
-    /// Greatest bus units latched.
-    pub(super) bus_max: u32,
     /// Part's running sums as last latched.
     pub(super) last: Counters,
     /// Some sense conversion was clipped.
@@ -54,7 +54,7 @@ impl Sums {
             .twice_bus
             .saturating_add(twice.saturating_mul(u128::from(rounds)));
         self.bus = Some(units);
-        self.bus_max = self.bus_max.max(units);
+        self.bus_rounds = self.bus_rounds.saturating_add(u64::from(rounds));
     }
 }
 

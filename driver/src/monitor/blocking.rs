@@ -27,7 +27,7 @@ pub struct Monitor<'b, I2C, D, C, P: Part, const N: usize> {
     block: P::Block,
     stamp: Stamp,
     powered: bool,
-    /// The part ran under our set-up alone since the last good frame, as far as is known.
+    /// The part ran under our set-up alone since the frame before, as far as is known: what the next frame will say.
     unbroken: bool,
     /// Causes whose limits are in force, as far as this monitor put them there.
     watched: Causes,
@@ -71,13 +71,16 @@ where
                 after_us: 0,
             },
             powered: true,
-            unbroken: false,
+            // A joint may vouch for what was before; nothing else can.
+            unbroken: true,
             watched: Causes::empty(),
             in_force: [None; N],
         }
     }
 
     /// The same for a controller that reads at most `bytes` (at least 1) in one transfer: blocks are read in pieces, and stay coherent.
+    ///
+    /// Single registers are read whole whatever `bytes` is; with their check byte they take at most 9, Corncrake's at most 5.
     #[must_use]
     pub const fn with_read_max(mut self, bytes: u8) -> Self {
         self.link.read_max = if bytes == 0 { 1 } else { bytes };
@@ -142,14 +145,16 @@ where
             delay: &mut self.delay,
             clock: &mut self.clock,
         };
-        let played = transport.play(
-            &mut operation,
-            self.link,
-            self.block.as_mut(),
-            &mut self.stamp,
-        );
+        let mut stamped = None;
+        let played = transport.play(&mut operation, self.link, self.block.as_mut(), &mut stamped);
+        if let Some(stamp) = stamped {
+            self.stamp = stamp;
+        }
         played.map_err(|(register, came)| {
-            if matches!(came, Came::Fault(Fault::SetUpChanged { .. })) {
+            // A latch that fails changes nothing; another set-up that may have taken over at a moment unknown does.
+            if matches!(came, Came::Fault(Fault::SetUpChanged { .. }))
+                || (matches!(task, Task::Configure | Task::Arm) && stamped.is_some())
+            {
                 self.unbroken = false;
             }
             Error {
@@ -191,10 +196,12 @@ where
     fn init(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
         let (sampling, read_max) = (setup.view(), self.link.read_max);
         self.refuse(Task::Init, setup)?;
+        // From here on the part may be reset and its running sums zero, whatever comes of it.
+        self.unbroken = false;
         self.perform(Task::Init, |part, turn| {
             part.init(turn, &sampling, read_max)
         })?;
-        self.unbroken = true;
+        (self.unbroken, self.watched, self.in_force) = (true, Causes::empty(), setup.channels);
         Ok(self.frame(Condition::Boundary, false))
     }
 
@@ -204,11 +211,12 @@ where
             part.attach(turn, joint, read_max)
         })?;
         // What limits stand in the part is not known: take it that every channel has some.
-        (self.unbroken, self.watched) = (true, Causes::LIMITS);
+        self.watched = Causes::LIMITS;
         for (channel, ranges) in Channel::first(u8::MAX).zip(&mut self.in_force) {
             *ranges = self.part.ranges(self.block.as_ref(), channel);
         }
-        Ok(self.frame(Condition::Steady, true))
+        let unbroken = core::mem::replace(&mut self.unbroken, true);
+        Ok(self.frame(Condition::Steady, unbroken))
     }
 
     fn latch(&mut self) -> Result<Frame<'_>, Error<Self::BusError>> {
@@ -223,7 +231,8 @@ where
         }
         let read_max = self.link.read_max;
         self.perform(Task::Latch, |part, turn| part.latch(turn, read_max))?;
-        Ok(self.frame(Condition::Steady, self.unbroken))
+        let unbroken = core::mem::replace(&mut self.unbroken, true);
+        Ok(self.frame(Condition::Steady, unbroken))
     }
 
     fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
@@ -265,7 +274,8 @@ where
         self.perform(Task::Service, |part, turn| {
             part.service(turn, interest, found, read_max)
         })?;
-        Ok(self.frame(Condition::Steady, self.unbroken))
+        let unbroken = core::mem::replace(&mut self.unbroken, true);
+        Ok(self.frame(Condition::Steady, unbroken))
     }
 
     fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>> {
@@ -331,10 +341,9 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
         operation: &'o mut Operation<'o>,
         link: Link,
         block: &mut [u8],
-        stamp: &mut Stamp,
+        stamped: &mut Option<Stamp>,
     ) -> Result<(), (u8, Came<I2C::Error>)> {
         let mut player = Player::new(operation, link);
-        let mut first_attempt_us = None;
         loop {
             let outcome = match player.poll(block) {
                 Err(fault) => return Err((player.pointer(), Came::Fault(fault))),
@@ -347,12 +356,14 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
                     self.i2c.write_read(link.address, bytes, room)
                 }
                 Ok(Action::WriteStamped(bytes)) => {
-                    let before_us = *first_attempt_us.get_or_insert_with(|| self.clock.now_us());
+                    // All attempts count: each of them may have been the one.
+                    let now_us = self.clock.now_us();
+                    let before_us = stamped.map_or(now_us, |stamp| stamp.before_us);
                     let outcome = self.i2c.write(link.address, bytes);
-                    *stamp = Stamp {
+                    *stamped = Some(Stamp {
                         before_us,
                         after_us: self.clock.now_us(),
-                    };
+                    });
                     outcome
                 }
                 Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes),

@@ -31,6 +31,8 @@ pub trait ShuntMonitor<const N: usize> {
 
     /// Joins a part that was set up earlier, by the same firmware before it restarted or by another, without disturbing it, and latches a frame.
     ///
+    /// The joint vouches for the time before: with the one that was kept when the part was last set up, a [`Ledger`](crate::ledger::Ledger) goes on as if nothing had happened.
+    ///
     /// # Errors
     /// [`Fault::ResetSeen`](crate::Fault::ResetSeen), [`Fault::SetUpChanged`](crate::Fault::SetUpChanged) or [`Fault::Identity`](crate::Fault::Identity): the
     /// part is as it was, and `init` is what remains.
@@ -50,7 +52,8 @@ pub trait ShuntMonitor<const N: usize> {
     /// ledger, and not a round is lost.
     ///
     /// # Errors
-    /// As `init`. If the change had not begun, the old set-up runs on; whether it took place is told by the next frame.
+    /// As `init`. If the change had not begun, the old set-up runs on, and nothing is lost. If the part may have taken the new one over at a moment unknown, the
+    /// next frame says so ([`Frame::unbroken`]) and tells by its set-up which of them runs.
     fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>>;
 
     /// Takes over a set-up and watches together: ranges and limits change in one exchange, and nothing false is told in between.

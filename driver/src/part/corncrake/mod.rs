@@ -23,6 +23,8 @@ pub struct Corncrake {
     seen: u8,
     /// Set-up serial that the part is expected to have.
     serial: u16,
+    /// Whether that is known: writes of ours to the set-up that came to no end may have counted or not, and the next whole block tells.
+    settled: bool,
 }
 
 impl Corncrake {
@@ -33,6 +35,7 @@ impl Corncrake {
             tag: 0,
             seen: 0,
             serial: 0,
+            settled: true,
         }
     }
 }

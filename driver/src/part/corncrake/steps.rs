@@ -77,8 +77,8 @@ impl Part for Corncrake {
             0 => Ok(turn.next(identity())),
             1 => {
                 identified(turn.block)?;
-                turn.stage = READ_PRESENT;
-                self.attach(turn, joint, read_max)
+                // A latch that our predecessor asked for may still be due. Were it to happen between the two reads, its tag could be ours.
+                Ok(turn.then(READ_PRESENT, Step::Wait(LATCH_WAIT_US)))
             }
             READ_PRESENT..LATCH => {
                 if let Some(piece) = piece(turn.stage.wrapping_sub(READ_PRESENT), read_max) {
@@ -97,7 +97,7 @@ impl Part for Corncrake {
                         got: head.serial,
                     });
                 }
-                self.serial = head.serial;
+                (self.serial, self.settled) = (head.serial, true);
                 self.tag = byte(turn.block, map::block::TAG);
                 // Never the tag in place: whoever latched that block may not have seen its flags, so let them be carried over.
                 self.seen = self.tag.wrapping_add(1);
@@ -172,11 +172,14 @@ impl Corncrake {
         first: u8,
     ) -> Result<Step, Fault> {
         Ok(match turn.stage.wrapping_sub(first) {
-            0 => turn.next(Step::Put(Command::big_endian(
-                pointer::CHANNELS,
-                channels(sampling),
-                1,
-            ))),
+            0 => {
+                self.settled = false;
+                turn.next(Step::Put(Command::big_endian(
+                    pointer::CHANNELS,
+                    channels(sampling),
+                    1,
+                )))
+            }
             1 => turn.next(Step::Put(Command::big_endian(
                 pointer::RANGES,
                 ranges(sampling),
@@ -246,17 +249,14 @@ impl Corncrake {
             };
             return turn.again(READ, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
         }
-        self.seen = tag;
-        match serial {
-            Serial::Adopt => self.serial = head.serial,
-            Serial::Compare if head.serial != self.serial => {
-                return Err(Fault::SetUpChanged {
-                    expected: self.serial,
-                    got: head.serial,
-                });
-            }
-            Serial::Compare => {}
+        if matches!(serial, Serial::Compare) && self.settled && head.serial != self.serial {
+            // The block is not handed over, so neither are its flags: it counts as unseen.
+            return Err(Fault::SetUpChanged {
+                expected: self.serial,
+                got: head.serial,
+            });
         }
+        (self.seen, self.serial, self.settled) = (tag, head.serial, true);
         Ok(Step::Done)
     }
 

@@ -1,0 +1,453 @@
+//! A ledger as bytes, for memory that outlives a restart of the firmware.
+
+mod tape;
+
+use core::fmt;
+
+use tape::{Eye, Pen, Tape, visit_option};
+
+use super::{Gap, Ledger, Mode, Segment, Stamp, Sums, Totals};
+use crate::Channel;
+use crate::board::Board;
+use crate::crc::Crc16;
+use crate::part::{BusRange, Joint, Pace, SenseRange, Spec};
+use crate::sampling::Ranges;
+
+/// First two bytes of every checkpoint: a letter, and the version of what follows.
+const LETTER: u8 = b'L';
+const VERSION: u8 = 1;
+/// Letter, version, number of rails, part, board's serial number and revision, set-up serial of the part.
+const HEAD: usize = 15;
+/// Epoch, gap, shift of the clock, where the account stopped, segment.
+const COMMON: usize = 4 + 16 + 8 + 17 + 48;
+/// Closed totals and bounds, open sums.
+const RAIL: usize = (4 * 16 + 14 * 16 + 8 + 2) + (3 + 2 * 16 + 16 + 8 + 5 + 16 + 2);
+const CHECK: usize = 2;
+
+/// Why a checkpoint cannot be written, or bytes are none that this ledger can go on from.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum CheckpointError {
+    /// The bytes given are not as many as a checkpoint has, [`Ledger::CHECKPOINT_LEN`]: nothing was written, or nothing read.
+    Length {
+        /// Needed.
+        expected: usize,
+        /// Given.
+        got: usize,
+    },
+    /// No checkpoint, or one of a version that this one does not know.
+    Version(u8),
+    /// The check value is wrong: torn, or worn out.
+    Corrupt,
+    /// Of a board with another number of rails.
+    Rails(u8),
+    /// Of another kind of part.
+    Part,
+    /// Of the board with this serial number.
+    Board(u32),
+    /// Of the same board, corrected another number of times: load it with the description that was in force, then call [`Ledger::set_board`].
+    Revision(u32),
+}
+
+impl<'b, const N: usize> Ledger<'b, N> {
+    /// Length of a checkpoint in bytes.
+    pub const CHECKPOINT_LEN: usize = HEAD
+        .saturating_add(COMMON)
+        .saturating_add(RAIL.saturating_mul(N))
+        .saturating_add(CHECK);
+
+    /// Writes the whole account, and what it takes to join the part again, to the beginning of `into`; tells how many bytes that took.
+    ///
+    /// Save right after an [`update`](Self::update), with the [`joint`](crate::ShuntMonitor::joint) of that moment. After the restart:
+    /// [`load`](Self::load), [`clock_restarted`](Self::clock_restarted) if the clock did not run through,
+    /// [`attach`](crate::ShuntMonitor::attach), and [`update`](Self::update) with its frame: the part counted on, and not a round is lost.
+    ///
+    /// ```
+    /// # use crake::board::{Board, BoardError, Load, Rail, Shunt};
+    /// # use crake::part::{Joint, corncrake};
+    /// # use crake::units::{Current, Resistance, Tolerance};
+    /// use crake::ledger::Ledger;
+    ///
+    /// # let shunt = Shunt::new(Resistance::from_milliohms(10), Tolerance::from_ppm(5_000));
+    /// # let board = Board::new(&corncrake::SPEC, [Rail::new(shunt, Load::smooth(Current::from_amps(2)))])?;
+    /// # let joint = Joint { serial: 5 };
+    /// let ledger = Ledger::new(&board, &corncrake::SPEC);
+    /// let mut bytes = [0; Ledger::<1>::CHECKPOINT_LEN];
+    /// let len = ledger.save(&joint, &mut bytes)?;
+    /// let (again, same) = Ledger::load(&board, &corncrake::SPEC, &bytes[..len])?;
+    /// assert_eq!((again.epoch(), same), (0, joint));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// `Length` if `into` is too short; nothing was written.
+    pub fn save(&self, joint: &Joint, into: &mut [u8]) -> Result<usize, CheckpointError> {
+        let got = into.len();
+        let expected = Self::CHECKPOINT_LEN;
+        let into = into
+            .get_mut(..expected)
+            .ok_or(CheckpointError::Length { expected, got })?;
+        let mut pen = Pen::new(into);
+        let mut head = Head::new(self.board, self.spec, *joint);
+        head.visit(&mut pen);
+        let mut common = Common::of(self);
+        common.visit(&mut pen);
+        for (totals, sums) in self.closed.iter().zip(&self.sums) {
+            let (mut totals, mut sums) = (*totals, *sums);
+            visit_totals(&mut totals, &mut pen);
+            visit_sums(&mut sums, &mut pen);
+        }
+        if let Some((body, check)) = into.split_last_chunk_mut::<CHECK>() {
+            *check = crc(body).to_be_bytes();
+        }
+        Ok(expected)
+    }
+
+    /// The ledger that was saved as `bytes`, and what it takes to join the part.
+    ///
+    /// # Errors
+    /// Whatever [`CheckpointError`] names; begin with a [`new`](Self::new) ledger then. A single wrong bit is always found, and so is any burst of up to 16.
+    pub fn load(
+        board: &'b Board<N>,
+        spec: &'static Spec,
+        bytes: &[u8],
+    ) -> Result<(Self, Joint), CheckpointError> {
+        let expected_head = Head::new(board, spec, Joint { serial: 0 });
+        let mut eye = Eye::new(bytes);
+        let mut head = Head::default();
+        head.visit(&mut eye);
+        if (head.letter, head.version) != (LETTER, VERSION) {
+            return Err(CheckpointError::Version(head.version));
+        }
+        if head.rails != expected_head.rails {
+            return Err(CheckpointError::Rails(head.rails));
+        }
+        let (expected, got) = (Self::CHECKPOINT_LEN, bytes.len());
+        if got != expected {
+            return Err(CheckpointError::Length { expected, got });
+        }
+        match bytes.split_last_chunk::<CHECK>() {
+            Some((body, check)) if crc(body).to_be_bytes() == *check => {}
+            _ => return Err(CheckpointError::Corrupt),
+        }
+        if head.part != expected_head.part {
+            return Err(CheckpointError::Part);
+        }
+        if head.board != expected_head.board {
+            return Err(CheckpointError::Board(head.board));
+        }
+        if head.revision != expected_head.revision {
+            return Err(CheckpointError::Revision(head.revision));
+        }
+        let mut common = Common::default();
+        common.visit(&mut eye);
+        let mut ledger = Self::new(board, spec);
+        ledger.epoch = common.epoch;
+        ledger.gap = common.gap;
+        ledger.shift_us = common.shift_us;
+        ledger.stopped = common.stopped;
+        ledger.segment = common.segment;
+        for (totals, sums) in ledger.closed.iter_mut().zip(&mut ledger.sums) {
+            visit_totals(totals, &mut eye);
+            visit_sums(sums, &mut eye);
+        }
+        Ok((ledger, Joint { serial: head.joint }))
+    }
+
+    /// The host's clock began anew, as after most resets: it reads `now_us`, and `since` the last frame given to this ledger (since its
+    /// [`Stamp::before_us`]) at least and at most so much time passed; `None` if nothing is known.
+    ///
+    /// With `since` the account goes on, and its bound grows by what is unknown: the difference times the greatest current. Without, the epoch ends, and the gap has no
+    /// upper end.
+    pub fn clock_restarted(&mut self, now_us: u64, since: Option<Gap>) {
+        let last = self.segment.map(|segment| segment.last).or(self.stopped);
+        let (Some(last), Some(since)) = (last, since) else {
+            if last.is_some() {
+                self.stop(super::Break::Clock);
+                self.stopped = None;
+                self.gap.greatest_us = u64::MAX;
+            }
+            self.shift_us = 0;
+            return;
+        };
+        // Times go on from the old clock as if the greatest had passed; what was stored may then have been later by the difference.
+        self.shift_us = last
+            .before_us
+            .wrapping_add(since.greatest_us)
+            .wrapping_sub(now_us);
+        let doubt_us = since.greatest_us.saturating_sub(since.least_us);
+        let widen = |stamp: &mut Stamp| stamp.after_us = stamp.after_us.saturating_add(doubt_us);
+        if let Some(segment) = &mut self.segment {
+            widen(&mut segment.start);
+            widen(&mut segment.last);
+        }
+        if let Some(stopped) = &mut self.stopped {
+            widen(stopped);
+        }
+    }
+}
+
+/// What a checkpoint belongs to.
+#[derive(Default)]
+struct Head {
+    letter: u8,
+    version: u8,
+    rails: u8,
+    part: u16,
+    board: u32,
+    revision: u32,
+    joint: u16,
+}
+
+impl Head {
+    fn new<const N: usize>(board: &Board<N>, spec: &Spec, joint: Joint) -> Self {
+        Self {
+            letter: LETTER,
+            version: VERSION,
+            rails: u8::try_from(N).unwrap_or(u8::MAX),
+            part: crc(spec.name.as_bytes()),
+            board: board.serial(),
+            revision: board.revision(),
+            joint: joint.serial,
+        }
+    }
+
+    fn visit(&mut self, tape: &mut dyn Tape) {
+        tape.u8(&mut self.letter);
+        tape.u8(&mut self.version);
+        tape.u8(&mut self.rails);
+        tape.u16(&mut self.part);
+        tape.u32(&mut self.board);
+        tape.u32(&mut self.revision);
+        tape.u16(&mut self.joint);
+    }
+}
+
+/// What is common to all rails.
+#[derive(Default)]
+struct Common {
+    epoch: u32,
+    gap: Gap,
+    shift_us: u64,
+    stopped: Option<Stamp>,
+    segment: Option<Segment>,
+}
+
+impl Common {
+    fn of<const N: usize>(ledger: &Ledger<'_, N>) -> Self {
+        Self {
+            epoch: ledger.epoch,
+            gap: ledger.gap,
+            shift_us: ledger.shift_us,
+            stopped: ledger.stopped,
+            segment: ledger.segment,
+        }
+    }
+
+    fn visit(&mut self, tape: &mut dyn Tape) {
+        tape.u32(&mut self.epoch);
+        tape.u64(&mut self.gap.least_us);
+        tape.u64(&mut self.gap.greatest_us);
+        tape.u64(&mut self.shift_us);
+        visit_option(&mut self.stopped, tape, visit_stamp);
+        visit_option(&mut self.segment, tape, |segment, tape| {
+            visit_stamp(&mut segment.start, tape);
+            visit_stamp(&mut segment.last, tape);
+            tape.u64(&mut segment.rounds);
+            tape.u32(&mut segment.last_rounds);
+            let mut mode = mode_bytes(segment.mode);
+            tape.bytes(&mut mode);
+            segment.mode = mode_from(mode);
+        });
+    }
+}
+
+fn visit_stamp(stamp: &mut Stamp, tape: &mut dyn Tape) {
+    tape.u64(&mut stamp.before_us);
+    tape.u64(&mut stamp.after_us);
+}
+
+fn visit_totals(totals: &mut Totals, tape: &mut dyn Tape) {
+    tape.i128(&mut totals.charge);
+    tape.i128(&mut totals.energy);
+    tape.i128(&mut totals.charge_by_part);
+    tape.i128(&mut totals.energy_by_part);
+    for parts in [&mut totals.charge_bound, &mut totals.energy_bound] {
+        for part in &mut parts.0 {
+            tape.u128(part);
+        }
+    }
+    tape.u64(&mut totals.twice_us);
+    tape.flag(&mut totals.sense_clipped);
+    tape.flag(&mut totals.bus_clipped);
+}
+
+fn visit_sums(sums: &mut Sums, tape: &mut dyn Tape) {
+    let mut ranges = sums.ranges.map(|ranges| (ranges.sense.0, ranges.bus.0));
+    visit_option(&mut ranges, tape, |(sense, bus), tape| {
+        tape.u8(sense);
+        tape.u8(bus);
+    });
+    sums.ranges = ranges.map(|(sense, bus)| Ranges {
+        sense: SenseRange(sense),
+        bus: BusRange(bus),
+    });
+    tape.i128(&mut sums.energy);
+    tape.i128(&mut sums.charge);
+    tape.u128(&mut sums.twice_bus);
+    tape.u64(&mut sums.bus_rounds);
+    visit_option(&mut sums.bus, tape, |bus, tape| tape.u32(bus));
+    tape.i64(&mut sums.last.charge);
+    tape.i64(&mut sums.last.energy);
+    tape.flag(&mut sums.sense_clipped);
+    tape.flag(&mut sums.bus_clipped);
+}
+
+/// Kind of mode, its pace or channel, and a spare byte.
+fn mode_bytes(mode: Option<Mode>) -> [u8; 3] {
+    match mode {
+        None => [0, 0, 0],
+        Some(Mode::Idle) => [1, 0, 0],
+        Some(Mode::Paced(Pace(pace))) => [2, pace, 0],
+        Some(Mode::SingleShot) => [3, 0, 0],
+        Some(Mode::Burst(channel)) => [4, channel.number(), 0],
+    }
+}
+
+fn mode_from([kind, number, _]: [u8; 3]) -> Option<Mode> {
+    match kind {
+        1 => Some(Mode::Idle),
+        2 => Some(Mode::Paced(Pace(number))),
+        3 => Some(Mode::SingleShot),
+        4 => Some(Mode::Burst(Channel::new(number))),
+        _ => None,
+    }
+}
+
+fn crc(bytes: &[u8]) -> u16 {
+    let mut crc = Crc16::new();
+    crc.add_all(bytes);
+    crc.value()
+}
+
+impl fmt::Display for CheckpointError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Length { expected, got } => {
+                write!(f, "a checkpoint takes {expected} bytes, not {got}")
+            }
+            Self::Version(version) => {
+                write!(f, "no checkpoint, or one of the unknown version {version}")
+            }
+            Self::Corrupt => f.write_str("the checkpoint's check value is wrong"),
+            Self::Rails(rails) => write!(f, "the checkpoint is of a board with {rails} rails"),
+            Self::Part => f.write_str("the checkpoint is of another kind of part"),
+            Self::Board(serial) => {
+                write!(
+                    f,
+                    "the checkpoint is of the board with serial number {serial}"
+                )
+            }
+            Self::Revision(revision) => {
+                write!(f, "the checkpoint is of revision {revision} of this board")
+            }
+        }
+    }
+}
+
+impl core::error::Error for CheckpointError {}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use crate::board::{Load, Rail, Shunt};
+    use crate::ledger::bound::Parts;
+    use crate::part::{Counters, corncrake::SPEC};
+    use crate::units::{Current, Resistance, Tolerance};
+
+    /// Each field with a value of its own, so that two that change places are seen.
+    #[test]
+    fn every_field_comes_back() {
+        let shunt = Shunt::new(Resistance::from_milliohms(10), Tolerance::ZERO);
+        let rail = Rail::new(shunt, Load::smooth(Current::from_amps(2)));
+        let board = Board::new(&SPEC, [rail; 2]).expect("a board");
+        let mut ledger = Ledger::new(&board, &SPEC);
+        let stamp = |us| Stamp {
+            before_us: us,
+            after_us: us + 1,
+        };
+        ledger.epoch = 3;
+        ledger.gap = Gap {
+            least_us: 4,
+            greatest_us: 5,
+        };
+        ledger.shift_us = u64::MAX - 6;
+        ledger.stopped = Some(stamp(7));
+        let modes = [
+            None,
+            Some(Mode::Idle),
+            Some(Mode::Paced(Pace(4))),
+            Some(Mode::SingleShot),
+            Some(Mode::Burst(Channel::C3)),
+        ];
+        let parts = |from: u128| Parts(core::array::from_fn(|place| from + place as u128));
+        for (number, (totals, sums)) in (1..).zip(ledger.closed.iter_mut().zip(&mut ledger.sums)) {
+            let base = 1_i128 << (100 + number);
+            *totals = Totals {
+                charge: -base,
+                energy: base + 1,
+                charge_by_part: -base + 2,
+                energy_by_part: base + 3,
+                charge_bound: parts(1 << 90),
+                energy_bound: parts(1 << 91),
+                twice_us: 1 << 50,
+                sense_clipped: true,
+                bus_clipped: false,
+            };
+            *sums = Sums {
+                ranges: Some(Ranges {
+                    sense: SenseRange(1),
+                    bus: BusRange(2),
+                }),
+                energy: -base + 4,
+                charge: base + 5,
+                twice_bus: 1 << 70,
+                bus_rounds: 1 << 40,
+                bus: Some(77),
+                last: Counters {
+                    charge: -8,
+                    energy: 9,
+                },
+                sense_clipped: false,
+                bus_clipped: true,
+            };
+        }
+        let mut bytes = [0; Ledger::<2>::CHECKPOINT_LEN];
+        for mode in modes {
+            ledger.segment = Some(Segment {
+                start: stamp(20),
+                last: stamp(30),
+                rounds: 40,
+                last_rounds: 50,
+                mode,
+            });
+            ledger
+                .save(&Joint { serial: 60 }, &mut bytes)
+                .expect("room");
+            let (again, joint) = Ledger::load(&board, &SPEC, &bytes).expect("whole");
+            assert_eq!(std::format!("{again:?}"), std::format!("{ledger:?}"));
+            assert_eq!(joint, Joint { serial: 60 });
+        }
+        // The last field ends where the check value begins: the lengths above are those of the fields.
+        let mut eye = Eye::new(&bytes);
+        Head::default().visit(&mut eye);
+        Common::default().visit(&mut eye);
+        for _ in 0..2 {
+            visit_totals(&mut Totals::default(), &mut eye);
+            visit_sums(&mut Sums::default(), &mut eye);
+        }
+        assert_eq!(eye.rest(), CHECK);
+    }
+}
