@@ -61,8 +61,12 @@ fn declarations_of_the_skiff_are_true_and_tight() {
             flow,
             greatest_na: greatest,
             mean: plan.declared.mean,
+            voltage_nv: plan.declared.voltage_nv,
         };
         assert_eq!(plan.declared, found, "{name}");
+        let (least, greatest) = plan.declared.voltage_nv.unwrap();
+        assert!(least <= extremes.voltage_nv_min, "{name}: {extremes:?}");
+        assert!(greatest >= extremes.voltage_nv_max, "{name}: {extremes:?}");
     }
 }
 

@@ -2,7 +2,7 @@
 
 use crake::board::{Board, BoardError, Edges, Load, Rail, Shunt};
 use crake::part::corncrake::{self, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
+use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Mode, Ranges, Setup};
 
 use crate::board::SenseResistor;
@@ -50,14 +50,19 @@ fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
         Some((mean_na, over_s)) => load.with_mean(Current::from_nanoamps(mean_na), over_s),
         None => load,
     };
-    Rail::new(
-        shunt,
-        if declared.flow == Flow::Both {
-            load.both_ways()
-        } else {
-            load
-        },
-    )
+    let load = if declared.flow == Flow::Both {
+        load.both_ways()
+    } else {
+        load
+    };
+    let rail = Rail::new(shunt, load);
+    match declared.voltage_nv {
+        Some((least, greatest)) => rail.with_voltage(
+            Voltage::from_nanovolts(least),
+            Voltage::from_nanovolts(greatest),
+        ),
+        None => rail,
+    }
 }
 
 /// The resistor that the bench puts in: an individual within its limits, or exactly what is printed on it.

@@ -101,6 +101,8 @@ pub struct Declared {
     pub greatest_na: i64,
     /// Greatest mean of the current's magnitude over a stretch, in nanoamperes, and that stretch's least length in seconds.
     pub mean: Option<(i64, u32)>,
+    /// Least and greatest bus voltage, in nanovolts.
+    pub voltage_nv: Option<(i64, i64)>,
 }
 
 /// Ways that current may take.
@@ -238,9 +240,22 @@ fn declared(mut table: Table<'_>) -> Result<Declared, ScenarioError> {
             .one_of(&[("forward", Flow::Forward), ("both", Flow::Both)])?,
         greatest_na: table.number("greatest_a", GREATEST)?,
         mean: mean(&mut table)?,
+        voltage_nv: voltage(&mut table)?,
     };
     table.finish()?;
     Ok(declared)
+}
+
+fn voltage(table: &mut Table<'_>) -> Result<Option<(i64, i64)>, ScenarioError> {
+    let Some(field) = table.field("voltage_v") else {
+        return Ok(None);
+    };
+    let span = field.pair(SPAN, SPAN, SPAN.rule)?;
+    if span.0 > span.1 {
+        Err(field.error(SPAN.rule))
+    } else {
+        Ok(Some(span))
+    }
 }
 
 /// `mean_a` and `mean_over_s`: both or neither.
@@ -345,6 +360,12 @@ const STEP: Limits = Limits::new(
     0,
     1_000_000_000_000,
     "a step must lie between 0 and 1000 A",
+);
+const SPAN: Limits = Limits::new(
+    9,
+    0,
+    1_000_000_000_000,
+    "the declared voltages must be [least, greatest], both from 0 to 1000 V",
 );
 const MEAN: Limits = Limits::new(
     9,
