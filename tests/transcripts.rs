@@ -522,7 +522,7 @@ fn a_latch_not_acknowledged_is_repeated_with_its_tag() {
             frame.stamp(),
             Stamp {
                 before_us: 3,
-                after_us: 8
+                after_us: 6
             }
         );
     });
