@@ -240,3 +240,6 @@ fn verify(address: u8, pointer: u8, bytes: &[u8]) -> Result<(), Fault> {
         })
     }
 }
+
+#[cfg(test)]
+mod tests;

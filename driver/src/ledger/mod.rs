@@ -8,6 +8,25 @@
 //!
 //! A **segment** is a stretch under one set-up with no count lost. An **epoch** ends where counts were lost or may have been: a reset, no supply, a read so late
 //! that a rollover could hide, a stranger's write. What was accounted for stays; the time in between is told as [`Gap`].
+//!
+//! ```
+//! use crake::ledger::{Entry, Ledger};
+//! use crake::{Channel, Error, ShuntMonitor};
+//!
+//! /// Called whenever the firmware wakes: latches, accounts, and tells when to wake at the latest.
+//! fn account<M: ShuntMonitor<2>>(
+//!     monitor: &mut M,
+//!     ledger: &mut Ledger<'_, 2>,
+//! ) -> Result<Option<u64>, Error<M::BusError>> {
+//!     if let Entry::Broken { reason, .. } = ledger.update(&monitor.latch()?) {
+//!         println!("epoch {}: {reason:?}; not accounted for: {:?}", ledger.epoch(), ledger.gap());
+//!     }
+//!     if let Some(battery) = ledger.account(Channel::C0) {
+//!         println!("{} ± {}", battery.charge, battery.charge_bound.total());
+//!     }
+//!     Ok(ledger.next_read_by_us())
+//! }
+//! ```
 
 mod bound;
 mod checkpoint;

@@ -357,8 +357,8 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
                 }
                 Ok(Action::WriteStamped(bytes)) => {
                     // All attempts count: each of them may have been the one.
-                    let now_us = self.clock.now_us();
-                    let before_us = stamped.map_or(now_us, |stamp| stamp.before_us);
+                    let before_us =
+                        stamped.map_or_else(|| self.clock.now_us(), |stamp| stamp.before_us);
                     let outcome = self.i2c.write(link.address, bytes);
                     *stamped = Some(Stamp {
                         before_us,

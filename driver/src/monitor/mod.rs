@@ -14,6 +14,29 @@ use crate::part::{Joint, Spec};
 use crate::sampling::Setup;
 
 /// A monitor of `N` rails, whatever its part: what firmware is written against. Usable as a trait object.
+///
+/// ```
+/// use crake::part::Joint;
+/// use crake::{Channel, Error, Setup, ShuntMonitor};
+///
+/// /// Joins the part as it was left before a restart, or sets it up where that is not possible.
+/// fn start<M: ShuntMonitor<4>>(
+///     monitor: &mut M,
+///     kept: Option<Joint>,
+///     setup: &Setup<4>,
+/// ) -> Result<(), Error<M::BusError>> {
+///     let joined = kept.is_some_and(|joint| monitor.attach(&joint).is_ok());
+///     if !joined {
+///         monitor.init(setup)?;
+///     }
+///     let frame = monitor.latch()?;
+///     match frame.reading(Channel::C0) {
+///         Ok(reading) => println!("{}, {}", reading.voltage, reading.current),
+///         Err(why) => println!("no reading: {why}"),
+///     }
+///     Ok(())
+/// }
+/// ```
 pub trait ShuntMonitor<const N: usize> {
     /// The bus's own error.
     type BusError;

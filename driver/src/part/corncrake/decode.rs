@@ -112,3 +112,94 @@ fn sign_extended_64<const W: usize>(field: [u8; W]) -> i64 {
         .checked_shr(spare)
         .unwrap_or_default()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const PART: Corncrake = Corncrake::new();
+
+    /// A block of zeros but for `bytes` from `at`; offsets are those of section 5.
+    fn block(at: usize, bytes: &[u8]) -> [u8; 111] {
+        let mut block = [0; 111];
+        block[at..at + bytes.len()].copy_from_slice(bytes);
+        block
+    }
+
+    #[test]
+    fn signs_extend_from_the_top_bit_of_each_width() {
+        for channel in Channel::first(4) {
+            let base = 13 + 24 * channel.index();
+            let sense = |bytes: [u8; 3]| PART.codes(&block(base, &bytes), channel).sense;
+            assert_eq!(sense([0xFE, 0, 0]), -131_072);
+            assert_eq!(sense([0x01, 0xFF, 0xFF]), 131_071);
+            assert_eq!(sense([0xFF, 0xFF, 0xFF]), -1);
+            let power = |bytes: [u8; 5]| PART.codes(&block(base + 5, &bytes), channel).power;
+            assert_eq!(power([0xFE, 0, 0, 0, 0]), -(1 << 33));
+            assert_eq!(power([0x01, 0xFF, 0xFF, 0xFF, 0xFF]), (1 << 33) - 1);
+            let charge = |bytes: [u8; 6]| PART.counters(&block(base + 10, &bytes), channel).charge;
+            assert_eq!(charge([0xF8, 0, 0, 0, 0, 0]), -(1 << 43));
+            assert_eq!(charge([0x07, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF]), (1 << 43) - 1);
+            let energy = |bytes: [u8; 8]| PART.counters(&block(base + 16, &bytes), channel).energy;
+            assert_eq!(energy([0xF8, 0, 0, 0, 0, 0, 0, 0]), -(1 << 59));
+            assert_eq!(
+                energy([0x07, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF]),
+                (1 << 59) - 1
+            );
+            let bus = |bytes: [u8; 2]| PART.codes(&block(base + 3, &bytes), channel).bus;
+            assert_eq!((bus([0xFF, 0xFF]), bus([0x80, 0])), (65_535, 32_768));
+        }
+    }
+
+    /// Each flag bit alone, each ranges nibble alone: nothing leaks into a neighbour.
+    #[test]
+    fn flags_and_ranges_belong_to_one_channel_each() {
+        for bit in 0..16_u16 {
+            let block = block(7, &(1_u16 << bit).to_be_bytes());
+            let head = PART.head(&block);
+            assert_eq!((head.reset_seen, head.complete), (bit == 15, bit == 14));
+            for channel in Channel::first(4) {
+                let codes = PART.codes(&block, channel);
+                let first = 2 * u16::from(channel.number());
+                assert_eq!(
+                    (codes.sense_clipped, codes.bus_clipped),
+                    (bit == first, bit == first + 1)
+                );
+            }
+        }
+        for channel in Channel::first(4) {
+            for (sense, bus) in [(0, 0), (0, 1), (0, 2), (1, 0), (1, 1), (1, 2)] {
+                let number = channel.number();
+                let ranges = u16::from(sense << 2 | bus) << (4 * number);
+                let [high, low] = ranges.to_be_bytes();
+                let block = block(4, &[0x50 | 1 << number, high, low]);
+                assert_eq!(PART.head(&block).averaging, 5);
+                for other in Channel::first(6) {
+                    let expected = Ranges {
+                        sense: SenseRange(sense),
+                        bus: BusRange(bus),
+                    };
+                    let expected = (other == channel).then_some(expected);
+                    assert_eq!(PART.ranges(&block, other), expected);
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_missing_reads_as_zero() {
+        for len in 0..111 {
+            let block = [0xFF; 111];
+            let block = &block[..len];
+            let _ = PART.head(block);
+            for channel in Channel::first(u8::MAX) {
+                let (codes, counters) = (PART.codes(block, channel), PART.counters(block, channel));
+                if channel.number() >= 4 {
+                    assert_eq!((codes, counters), Default::default());
+                    assert_eq!(PART.ranges(block, channel), None);
+                }
+            }
+        }
+        assert_eq!(PART.head(&[]).rounds, 0);
+    }
+}

@@ -383,3 +383,6 @@ const fn mode(mode: Mode) -> u8 {
         Mode::Burst(channel) => map::mode::BURST | channel.number(),
     }
 }
+
+#[cfg(test)]
+mod tests;
