@@ -25,12 +25,14 @@ pub struct Rig {
     pub bench: Bench,
     /// The part.
     pub part: Part,
-    readings: Rc<Cell<[[Truth; CHANNELS]; 2]>>,
+    readings: Rc<Cell<[Moment; 2]>>,
 }
 
-/// What flowed through each channel's rail between two moments: coulombs and joules.
+/// What flowed through each channel's rail between two moments.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Flowed {
+    /// Seconds between them.
+    pub time: f64,
     /// Coulombs by channel.
     pub charge: [f64; CHANNELS],
     /// Joules by channel.
@@ -116,9 +118,12 @@ impl Rig {
     #[must_use]
     pub fn at_latch(&self) -> Flowed {
         let [before, after] = self.readings.get();
-        let mut flowed = Flowed::default();
+        let mut flowed = Flowed {
+            time: (before.ns + after.ns) as f64 / 2e9,
+            ..Flowed::default()
+        };
         for channel in 0..CHANNELS {
-            let (before, after) = (before[channel], after[channel]);
+            let (before, after) = (before.truth[channel], after.truth[channel]);
             flowed.charge[channel] =
                 (before.charge_half_na_ns + after.charge_half_na_ns) as f64 / 4e18;
             flowed.energy[channel] =
@@ -132,6 +137,7 @@ impl Flowed {
     /// From `earlier` to this moment.
     #[must_use]
     pub fn since(mut self, earlier: &Self) -> Self {
+        self.time -= earlier.time;
         for channel in 0..CHANNELS {
             self.charge[channel] -= earlier.charge[channel];
             self.energy[channel] -= earlier.energy[channel];
@@ -142,6 +148,7 @@ impl Flowed {
     /// Both stretches together.
     #[must_use]
     pub fn and(mut self, other: &Self) -> Self {
+        self.time += other.time;
         for channel in 0..CHANNELS {
             self.charge[channel] += other.charge[channel];
             self.energy[channel] += other.energy[channel];
@@ -180,14 +187,22 @@ impl Flowed {
 pub struct HostClock {
     bench: Bench,
     part: Part,
-    readings: Rc<Cell<[[Truth; CHANNELS]; 2]>>,
+    readings: Rc<Cell<[Moment; 2]>>,
+}
+
+/// What had flowed at a moment.
+#[derive(Clone, Copy, Default)]
+struct Moment {
+    ns: u64,
+    truth: [Truth; CHANNELS],
 }
 
 impl Clock for HostClock {
     fn now_us(&mut self) -> u64 {
         let [_, last] = self.readings.get();
-        let now = std::array::from_fn(|channel| self.part.truth(channel).unwrap_or_default());
-        self.readings.set([last, now]);
-        self.bench.now_ns() / 1000
+        let ns = self.bench.now_ns();
+        let truth = std::array::from_fn(|channel| self.part.truth(channel).unwrap_or_default());
+        self.readings.set([last, Moment { ns, truth }]);
+        ns / 1000
     }
 }
