@@ -6,10 +6,12 @@
 //! - [`frame`]: the frame block, its layout and its two examples;
 //! - [`examples`]: the worked transfers;
 //! - [`markdown`]: any other table, as text;
-//! - [`number`]: numbers with units as the tables write them.
+//! - [`number`]: numbers with units as the tables write them;
+//! - [`rig`]: a bench with a part on it, a host's clock, and the truth at the moments of the latches.
 
 pub mod datasheet;
 pub mod examples;
 pub mod frame;
 pub mod markdown;
 pub mod number;
+pub mod rig;

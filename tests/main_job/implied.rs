@@ -1,0 +1,90 @@
+//! The bound that the datasheet's limits and the board's imply at an operating point.
+
+use crate::flow::Flow;
+use crate::skiff::{Rail, Skiff};
+use crake_suite::datasheet::{accuracy, common_limits};
+use crake_suite::markdown::Document;
+
+/// Named as in the report; coulombs or joules.
+#[derive(Clone, Copy, Debug)]
+pub struct Implied {
+    pub gain: f64,
+    pub offset: f64,
+    pub noise: f64,
+    pub shunt: f64,
+    pub thermal: f64,
+    pub clock: f64,
+    pub load: f64,
+}
+
+impl Implied {
+    pub fn total(&self) -> f64 {
+        self.named().iter().map(|part| part.1).sum()
+    }
+
+    pub fn named(&self) -> [(&'static str, f64); 7] {
+        [
+            ("gain", self.gain),
+            ("offset", self.offset),
+            ("noise", self.noise),
+            ("shunt", self.shunt),
+            ("thermal", self.thermal),
+            ("clock", self.clock),
+            ("load", self.load),
+        ]
+    }
+}
+
+/// Limits of charge and of energy for a rail through which `flow` went while the skiff's part looked on.
+///
+/// First order: products of two errors are left out, which are 1 to 2 % of the whole here.
+pub fn implied(skiff: &Skiff, rail: &Rail, flow: &Flow) -> [Implied; 2] {
+    let datasheet = Document::corncrake();
+    let rows = accuracy(&datasheet);
+    let common = common_limits(&datasheet);
+    let row = |name: &str| rows.iter().find(|row| row.range == name).expect(name);
+    let sense = row(match rail.sense_range.as_str() {
+        "65mV" => "sense 65.536 mV",
+        "26mV" => "sense 26.2144 mV",
+        other => panic!("sense range {other}"),
+    });
+    let bus = row(match rail.bus_range.as_str() {
+        "6.5V" => "bus 6.5536 V",
+        "16V" => "bus 16.384 V",
+        "65V" => "bus 65.536 V",
+        other => panic!("bus range {other}"),
+    });
+    let (volts, ratio) = (|nv: u64| nv as f64 * 1e-9, |ppm: u32| f64::from(ppm) * 1e-6);
+
+    let rounds = skiff.rounds_per_second * flow.time;
+    let averaged = f64::from(common.noise_factor) / rounds.sqrt();
+    let amperes_feigned = volts(sense.offset_nv) / rail.ohms + common.bias_na as f64 * 1e-9;
+    let heat_w = rail.greatest * rail.greatest * rail.ohms;
+    let thermal = rail.coefficient_per_k * (skiff.span_k + rail.thermal_k_per_w * heat_w);
+    let wander = ratio(common.oscillator_change_ppm);
+    // Each end is uncertain by a round and by the time in which the latch is written: address, pointer, two bytes and the check byte of 9 clocks each.
+    let round = 1.0 / skiff.rounds_per_second;
+    let ends = 2.0 * (round + 5.0 * 9.0 / skiff.bus_hz) * rail.greatest;
+    let load = rail.edges_per_second * flow.time * rail.step * round / 2.0;
+
+    let charge = Implied {
+        gain: ratio(sense.gain_ppm) * flow.charge.abs(),
+        offset: amperes_feigned * flow.time,
+        noise: averaged * volts(sense.noise_nv) / rail.ohms * flow.time,
+        shunt: rail.tolerance * flow.charge.abs(),
+        thermal: thermal * flow.turnover,
+        clock: skiff.host_limit * flow.charge.abs() + wander * flow.turnover + ends,
+        load,
+    };
+    let voltage = flow.voltage();
+    let energy = Implied {
+        gain: (ratio(sense.gain_ppm) + ratio(bus.gain_ppm)) * flow.energy.abs(),
+        offset: charge.offset * voltage + volts(bus.offset_nv) * flow.turnover,
+        noise: charge.noise * voltage + averaged * volts(bus.noise_nv) * flow.turnover,
+        shunt: rail.tolerance * flow.energy.abs(),
+        thermal: thermal * flow.turned_energy,
+        clock: skiff.host_limit * flow.energy.abs() + wander * flow.turned_energy + ends * voltage,
+        load: load * voltage,
+    };
+    [charge, energy]
+}
