@@ -61,7 +61,8 @@ pub fn implied(skiff: &Skiff, rail: &Rail, flow: &Flow) -> [Implied; 2] {
     let amperes_feigned = volts(sense.offset_nv) / rail.ohms + common.bias_na as f64 * 1e-9;
     let heat_w = rail.greatest * rail.greatest * rail.ohms;
     let thermal = rail.coefficient_per_k * (skiff.span_k + rail.thermal_k_per_w * heat_w);
-    let wander = ratio(common.oscillator_change_ppm);
+    // The datasheet limits the departure from the mean over the *run*; a part of the run may lie at one end of it and the rest at the other.
+    let wander = 2.0 * ratio(common.oscillator_change_ppm);
     // Each end is uncertain by a round and by the time in which the latch is written: address, pointer, two bytes and the check byte of 9 clocks each.
     let round = 1.0 / skiff.rounds_per_second;
     let ends = 2.0 * (round + 5.0 * 9.0 / skiff.bus_hz) * rail.greatest;
