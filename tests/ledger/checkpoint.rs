@@ -188,7 +188,8 @@ fn a_clock_of_which_nothing_is_known_ends_the_epoch() {
 #[test]
 fn what_is_not_the_part_that_was_left_is_not_joined() {
     let board = two_rails();
-    let spoils: [(&dyn Fn(&mut World), Fault); 3] = [
+    type Spoil<'a> = &'a dyn Fn(&mut World);
+    let spoils: [(Spoil<'_>, Fault); 3] = [
         (&World::reset, Fault::ResetSeen),
         (
             &|world| {
