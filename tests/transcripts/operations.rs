@@ -118,7 +118,7 @@ fn the_frame_of_10_1_means_what_the_document_lists() {
     let mut steps = vec![example(1), transaction(&listed.transfer)];
     // Tag after 0x5A; seen is none that the part ever had in place, so that flags unseen by the predecessor are carried over (3.2).
     steps.extend(latch(0x5B, 0x5B, &block(0x5B, 0x123, 0x4010)));
-    perform::<4>(&steps, |monitor| {
+    let delays = perform::<4>(&steps, |monitor| {
         let frame = monitor.attach(&Joint { serial: 0x123 }).expect("attach");
         assert_eq!(
             (frame.condition(), frame.unbroken()),
@@ -185,6 +185,8 @@ fn the_frame_of_10_1_means_what_the_document_lists() {
         assert_eq!(reading.current, Current::from_microamps(6_553_550));
         assert_eq!(monitor.joint(), Joint { serial: 0x123 });
     });
+    // Before the first read, too: a latch of the predecessor's may be due, and its tag be the one to come.
+    assert!(delays.len() == 2 && delays.iter().all(|us| ROUND_US.contains(us)));
 }
 
 /// The block of 10.2 instead of the one asked for: the part was reset.

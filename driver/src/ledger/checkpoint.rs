@@ -6,7 +6,7 @@ use core::fmt;
 
 use tape::{Eye, Pen, Tape, visit_option};
 
-use super::{Gap, Ledger, Mode, Segment, Stamp, Sums, Totals};
+use super::{Break, Entry, Gap, Ledger, Mode, Segment, Stamp, Sums, Totals};
 use crate::Channel;
 use crate::board::Board;
 use crate::crc::Crc16;
@@ -158,18 +158,20 @@ impl<'b, const N: usize> Ledger<'b, N> {
     /// The host's clock began anew, as after most resets: it reads `now_us`, and `since` the last frame given to this ledger (since its
     /// [`Stamp::before_us`]) at least and at most so much time passed; `None` if nothing is known.
     ///
-    /// With `since` the account goes on, and its bound grows by what is unknown: the difference times the greatest current. Without, the epoch ends, and the gap has no
-    /// upper end.
-    pub fn clock_restarted(&mut self, now_us: u64, since: Option<Gap>) {
+    /// With `since` the account goes on, and its bound grows by what is unknown: the difference times the greatest current, counted for the mean and for the ends.
+    /// Without, an epoch that was open ends ([`Break::Clock`] is returned), and the gap has no upper end.
+    pub fn clock_restarted(&mut self, now_us: u64, since: Option<Gap>) -> Option<Break> {
         let last = self.segment.map(|segment| segment.last).or(self.stopped);
         let (Some(last), Some(since)) = (last, since) else {
-            if last.is_some() {
-                self.stop(super::Break::Clock);
-                self.stopped = None;
-                self.gap.greatest_us = u64::MAX;
-            }
             self.shift_us = 0;
-            return;
+            last?;
+            self.gap.greatest_us = u64::MAX;
+            let entry = self.stop(Break::Clock);
+            self.stopped = None;
+            return match entry {
+                Entry::Broken { reason, .. } => Some(reason),
+                _ => None,
+            };
         };
         // Times go on from the old clock as if the greatest had passed; what was stored may then have been later by the difference.
         self.shift_us = last
@@ -185,6 +187,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
         if let Some(stopped) = &mut self.stopped {
             widen(stopped);
         }
+        None
     }
 }
 
