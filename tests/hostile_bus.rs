@@ -1,7 +1,7 @@
 //! The bus is not trusted: any bytes, any errors, any number of times. No operation panics, and each ends within a bounded number of transfers.
 
 use crake::board::{Board, Load, Rail, Shunt};
-use crake::ledger::Ledger;
+use crake::ledger::{Gap, Ledger};
 use crake::part::corncrake::{self, Corncrake};
 use crake::part::{BusRange, Joint, SenseRange};
 use crake::units::{Current, Resistance, Tolerance};
@@ -220,6 +220,16 @@ proptest! {
         };
         let mut monitor = Monitor::new(bus, NoDelay, Wild(seed), Corncrake::new(), 0x32, &board).with_read_max(read_max);
         let mut ledger = Ledger::new(&board, &corncrake::SPEC);
+        if seed % 2 == 0 {
+            // A checkpoint of this board whose content is nonsense with a right check value.
+            let mut bytes = [0; Ledger::<4>::CHECKPOINT_LEN];
+            ledger.save(&Joint { serial: 5 }, &mut bytes).expect("room");
+            let (body, check) = bytes.split_last_chunk_mut().expect("longer");
+            body[15..].iter_mut().zip(&noise).for_each(|(to, from)| *to = *from);
+            *check = GENIBUS.checksum(body).to_be_bytes();
+            ledger = Ledger::load(&board, &corncrake::SPEC, &bytes).expect("right by its check value").0;
+            ledger.clock_restarted(seed, (seed % 4 == 0).then_some(Gap { least_us: seed / 3, greatest_us: seed / 2 }));
+        }
         for call in calls {
             let frame = match call {
                 Call::Init(setup) => monitor.init(&setup),

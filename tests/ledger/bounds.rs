@@ -375,3 +375,34 @@ fn rounds_before_the_first_mean_have_their_zero_taken_off() {
         0
     );
 }
+
+/// Goal: the wander counts twice. For 99 of 100 rounds the oscillator is fast by its limit and nothing flows; for one it is slow by its limit, and all of the charge flows then.
+/// The mean over the segment is off by nearly twice the limit, all of which belongs to the clocks.
+#[test]
+fn a_load_in_step_with_the_wander_stays_in_the_bound() {
+    let board = board([Rail::new(
+        Shunt::new(Resistance::from_milliohms(10), Tolerance::ZERO),
+        Load::smooth(Current::ZERO),
+    )])
+    .with_clock(Tolerance::ZERO);
+    let handle = Handle::new();
+    let mut monitor = handle.monitor(&board);
+    let mut ledger = Ledger::new(&board, &SPEC);
+    ledger.update(&monitor.init(&coarse()).expect("init"));
+    let (off, on) = (59_400_000_u64, 600_000_u64);
+    // Period 500 µs ÷ (1 ± 10^-4), in whole microseconds of the whole stretch.
+    let slow_us = on * 500 * 10_000 / 9_999;
+    handle.run(off, off * 500 * 10_000 / 10_001, [0; 4], [0; 4]);
+    handle.run(on, slow_us, [100_000; 4], [0; 4]);
+    ledger.update(&monitor.latch().expect("latch"));
+    let account = ledger.account(Channel::C0).expect("a rail");
+    // 100000 × 500 nV ÷ 10 mΩ = 5 A.
+    let truth = i128::from(slow_us) * 5_000;
+    let short = truth - account.charge.as_nanocoulombs();
+    assert!(short > truth * 19 / 100_000, "{short} of {truth}");
+    assert!(
+        short <= account.charge_bound.clock.as_nanocoulombs(),
+        "{short}, {:?}",
+        account.charge_bound
+    );
+}

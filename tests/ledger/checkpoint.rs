@@ -2,7 +2,7 @@
 
 use crate::stub::{Handle, World, board, coarse, rail};
 use crake::board::Board;
-use crake::ledger::{CheckpointError, Entry, Gap, Ledger};
+use crake::ledger::{Break, CheckpointError, Entry, Gap, Ledger};
 use crake::part::{Joint, Spec, corncrake::SPEC};
 use crake::units::{Current, Tolerance};
 use crake::{Came, Channel, Condition, Fault, ShuntMonitor};
@@ -170,7 +170,7 @@ fn a_clock_of_which_nothing_is_known_ends_the_epoch() {
     let (mut ledger, joint) = Ledger::load(&board, &SPEC, &bytes).expect("whole");
     let before = ledger.account(Channel::C0);
     handle.change(|world| world.now_us = 0);
-    ledger.clock_restarted(0, None);
+    assert_eq!(ledger.clock_restarted(0, None), Some(Break::Clock));
     let mut monitor = handle.monitor(&board);
     assert_eq!(
         ledger.update(&monitor.attach(&joint).expect("attach")),
@@ -180,7 +180,7 @@ fn a_clock_of_which_nothing_is_known_ends_the_epoch() {
     assert_eq!(ledger.gap().greatest_us, u64::MAX);
     // An empty ledger has nothing to lose.
     let mut empty = Ledger::new(&board, &SPEC);
-    empty.clock_restarted(0, None);
+    assert_eq!(empty.clock_restarted(0, None), None);
     assert_eq!((empty.epoch(), empty.gap()), (0, Gap::default()));
 }
 
@@ -188,7 +188,8 @@ fn a_clock_of_which_nothing_is_known_ends_the_epoch() {
 #[test]
 fn what_is_not_the_part_that_was_left_is_not_joined() {
     let board = two_rails();
-    let spoils: [(&dyn Fn(&mut World), Fault); 3] = [
+    type Spoil<'a> = &'a dyn Fn(&mut World);
+    let spoils: [(Spoil<'_>, Fault); 3] = [
         (&World::reset, Fault::ResetSeen),
         (
             &|world| {

@@ -3,5 +3,6 @@
 mod bounds;
 mod checkpoint;
 mod exact;
+mod model;
 mod safe;
 mod stub;

@@ -6,7 +6,7 @@ use core::fmt;
 
 use tape::{Eye, Pen, Tape, visit_option};
 
-use super::{Gap, Ledger, Mode, Segment, Stamp, Sums, Totals};
+use super::{Break, Entry, Gap, Ledger, Mode, Segment, Stamp, Sums, Totals};
 use crate::Channel;
 use crate::board::Board;
 use crate::crc::Crc16;
@@ -158,18 +158,20 @@ impl<'b, const N: usize> Ledger<'b, N> {
     /// The host's clock began anew, as after most resets: it reads `now_us`, and `since` the last frame given to this ledger (since its
     /// [`Stamp::before_us`]) at least and at most so much time passed; `None` if nothing is known.
     ///
-    /// With `since` the account goes on, and its bound grows by what is unknown: the difference times the greatest current. Without, the epoch ends, and the gap has no
-    /// upper end.
-    pub fn clock_restarted(&mut self, now_us: u64, since: Option<Gap>) {
+    /// With `since` the account goes on, and its bound grows by what is unknown: the difference times the greatest current, counted for the mean and for the ends.
+    /// Without, an epoch that was open ends ([`Break::Clock`] is returned), and the gap has no upper end.
+    pub fn clock_restarted(&mut self, now_us: u64, since: Option<Gap>) -> Option<Break> {
         let last = self.segment.map(|segment| segment.last).or(self.stopped);
         let (Some(last), Some(since)) = (last, since) else {
-            if last.is_some() {
-                self.stop(super::Break::Clock);
-                self.stopped = None;
-                self.gap.greatest_us = u64::MAX;
-            }
             self.shift_us = 0;
-            return;
+            last?;
+            self.gap.greatest_us = u64::MAX;
+            let entry = self.stop(Break::Clock);
+            self.stopped = None;
+            return match entry {
+                Entry::Broken { reason, .. } => Some(reason),
+                _ => None,
+            };
         };
         // Times go on from the old clock as if the greatest had passed; what was stored may then have been later by the difference.
         self.shift_us = last
@@ -185,6 +187,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
         if let Some(stopped) = &mut self.stopped {
             widen(stopped);
         }
+        None
     }
 }
 
@@ -359,95 +362,4 @@ impl fmt::Display for CheckpointError {
 impl core::error::Error for CheckpointError {}
 
 #[cfg(test)]
-mod tests {
-    extern crate std;
-    use super::*;
-    use crate::board::{Load, Rail, Shunt};
-    use crate::ledger::bound::Parts;
-    use crate::part::{Counters, corncrake::SPEC};
-    use crate::units::{Current, Resistance, Tolerance};
-
-    /// Each field with a value of its own, so that two that change places are seen.
-    #[test]
-    fn every_field_comes_back() {
-        let shunt = Shunt::new(Resistance::from_milliohms(10), Tolerance::ZERO);
-        let rail = Rail::new(shunt, Load::smooth(Current::from_amps(2)));
-        let board = Board::new(&SPEC, [rail; 2]).expect("a board");
-        let mut ledger = Ledger::new(&board, &SPEC);
-        let stamp = |us| Stamp {
-            before_us: us,
-            after_us: us + 1,
-        };
-        ledger.epoch = 3;
-        ledger.gap = Gap {
-            least_us: 4,
-            greatest_us: 5,
-        };
-        ledger.shift_us = u64::MAX - 6;
-        ledger.stopped = Some(stamp(7));
-        let modes = [
-            None,
-            Some(Mode::Idle),
-            Some(Mode::Paced(Pace(4))),
-            Some(Mode::SingleShot),
-            Some(Mode::Burst(Channel::C3)),
-        ];
-        let parts = |from: u128| Parts(core::array::from_fn(|place| from + place as u128));
-        for (number, (totals, sums)) in (1..).zip(ledger.closed.iter_mut().zip(&mut ledger.sums)) {
-            let base = 1_i128 << (100 + number);
-            *totals = Totals {
-                charge: -base,
-                energy: base + 1,
-                charge_by_part: -base + 2,
-                energy_by_part: base + 3,
-                charge_bound: parts(1 << 90),
-                energy_bound: parts(1 << 91),
-                twice_us: 1 << 50,
-                sense_clipped: true,
-                bus_clipped: false,
-            };
-            *sums = Sums {
-                ranges: Some(Ranges {
-                    sense: SenseRange(1),
-                    bus: BusRange(2),
-                }),
-                energy: -base + 4,
-                charge: base + 5,
-                twice_bus: 1 << 70,
-                bus_rounds: 1 << 40,
-                bus: Some(77),
-                last: Counters {
-                    charge: -8,
-                    energy: 9,
-                },
-                sense_clipped: false,
-                bus_clipped: true,
-            };
-        }
-        let mut bytes = [0; Ledger::<2>::CHECKPOINT_LEN];
-        for mode in modes {
-            ledger.segment = Some(Segment {
-                start: stamp(20),
-                last: stamp(30),
-                rounds: 40,
-                last_rounds: 50,
-                mode,
-            });
-            ledger
-                .save(&Joint { serial: 60 }, &mut bytes)
-                .expect("room");
-            let (again, joint) = Ledger::load(&board, &SPEC, &bytes).expect("whole");
-            assert_eq!(std::format!("{again:?}"), std::format!("{ledger:?}"));
-            assert_eq!(joint, Joint { serial: 60 });
-        }
-        // The last field ends where the check value begins: the lengths above are those of the fields.
-        let mut eye = Eye::new(&bytes);
-        Head::default().visit(&mut eye);
-        Common::default().visit(&mut eye);
-        for _ in 0..2 {
-            visit_totals(&mut Totals::default(), &mut eye);
-            visit_sums(&mut Sums::default(), &mut eye);
-        }
-        assert_eq!(eye.rest(), CHECK);
-    }
-}
+mod tests;

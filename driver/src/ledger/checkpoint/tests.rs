@@ -1,0 +1,91 @@
+extern crate std;
+
+use super::*;
+use crate::board::{Load, Rail, Shunt};
+use crate::ledger::bound::Parts;
+use crate::part::{Counters, corncrake::SPEC};
+use crate::units::{Current, Resistance, Tolerance};
+
+/// Each field with a value of its own, so that two that change places are seen.
+#[test]
+fn every_field_comes_back() {
+    let shunt = Shunt::new(Resistance::from_milliohms(10), Tolerance::ZERO);
+    let rail = Rail::new(shunt, Load::smooth(Current::from_amps(2)));
+    let board = Board::new(&SPEC, [rail; 2]).expect("a board");
+    let mut ledger = Ledger::new(&board, &SPEC);
+    let stamp = |us| Stamp {
+        before_us: us,
+        after_us: us + 1,
+    };
+    ledger.epoch = 3;
+    ledger.gap = Gap {
+        least_us: 4,
+        greatest_us: 5,
+    };
+    ledger.shift_us = u64::MAX - 6;
+    ledger.stopped = Some(stamp(7));
+    let modes = [
+        None,
+        Some(Mode::Idle),
+        Some(Mode::Paced(Pace(4))),
+        Some(Mode::SingleShot),
+        Some(Mode::Burst(Channel::C3)),
+    ];
+    let parts = |from: u128| Parts(core::array::from_fn(|place| from + place as u128));
+    for (number, (totals, sums)) in (1..).zip(ledger.closed.iter_mut().zip(&mut ledger.sums)) {
+        let base = 1_i128 << (100 + number);
+        *totals = Totals {
+            charge: -base,
+            energy: base + 1,
+            charge_by_part: -base + 2,
+            energy_by_part: base + 3,
+            charge_bound: parts(1 << 90),
+            energy_bound: parts(1 << 91),
+            twice_us: 1 << 50,
+            sense_clipped: true,
+            bus_clipped: false,
+        };
+        *sums = Sums {
+            ranges: Some(Ranges {
+                sense: SenseRange(1),
+                bus: BusRange(2),
+            }),
+            energy: -base + 4,
+            charge: base + 5,
+            twice_bus: 1 << 70,
+            bus_rounds: 1 << 40,
+            bus: Some(77),
+            last: Counters {
+                charge: -8,
+                energy: 9,
+            },
+            sense_clipped: false,
+            bus_clipped: true,
+        };
+    }
+    let mut bytes = [0; Ledger::<2>::CHECKPOINT_LEN];
+    for mode in modes {
+        ledger.segment = Some(Segment {
+            start: stamp(20),
+            last: stamp(30),
+            rounds: 40,
+            last_rounds: 50,
+            mode,
+        });
+        ledger
+            .save(&Joint { serial: 60 }, &mut bytes)
+            .expect("room");
+        let (again, joint) = Ledger::load(&board, &SPEC, &bytes).expect("whole");
+        assert_eq!(std::format!("{again:?}"), std::format!("{ledger:?}"));
+        assert_eq!(joint, Joint { serial: 60 });
+    }
+    // The last field ends where the check value begins: the lengths above are those of the fields.
+    let mut eye = Eye::new(&bytes);
+    Head::default().visit(&mut eye);
+    Common::default().visit(&mut eye);
+    for _ in 0..2 {
+        visit_totals(&mut Totals::default(), &mut eye);
+        visit_sums(&mut Sums::default(), &mut eye);
+    }
+    assert_eq!(eye.rest(), CHECK);
+}
