@@ -13,6 +13,8 @@ pub use spec::{
     SENSE_65_MV, SPEC,
 };
 
+use crate::alert::Causes;
+
 /// The driver's side of one Corncrake: what must be remembered of it between operations.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -23,6 +25,8 @@ pub struct Corncrake {
     seen: u8,
     /// Set-up serial that the part is expected to have.
     serial: u16,
+    /// Limits that may stand elsewhere than at the end of the scale, and own causes that were asked for.
+    watched: Causes,
 }
 
 impl Corncrake {
@@ -33,6 +37,7 @@ impl Corncrake {
             tag: 0,
             seen: 0,
             serial: 0,
+            watched: Causes::LIMITS,
         }
     }
 }

@@ -28,6 +28,8 @@ pub(super) enum Serial {
     Adopt,
     /// Nobody should have written.
     Compare,
+    /// We wrote after the block was copied, and know its successor already.
+    Known,
 }
 
 impl Part for Corncrake {
@@ -56,7 +58,10 @@ impl Part for Corncrake {
                     1,
                 ))))
             }
-            2 => Ok(turn.next(Step::Wait(SPEC.reset_us.saturating_add(SPEC.reset_us / 10)))),
+            2 => {
+                self.watched = Causes::empty();
+                Ok(turn.next(Step::Wait(SPEC.reset_us.saturating_add(SPEC.reset_us / 10))))
+            }
             3 => Ok(turn.next(Step::Put(Command::big_endian(
                 pointer::GUARD,
                 map::GUARD_CHECKED,
@@ -98,6 +103,7 @@ impl Part for Corncrake {
                     });
                 }
                 self.serial = head.serial;
+                self.watched = Causes::LIMITS;
                 self.tag = byte(turn.block, map::block::TAG);
                 // Never the tag in place: whoever latched that block may not have seen its flags, so let them be carried over.
                 self.seen = self.tag.wrapping_add(1);
@@ -255,7 +261,7 @@ impl Corncrake {
                     got: head.serial,
                 });
             }
-            Serial::Compare => {}
+            Serial::Compare | Serial::Known => {}
         }
         Ok(Step::Done)
     }
