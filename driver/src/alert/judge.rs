@@ -1,10 +1,12 @@
 use super::{Cause, Causes, Kind, Plan};
 use crate::Channel;
-use crate::frame::Frame;
+use crate::frame::{Condition, Frame};
 
 /// The comparators in software, for parts that lack a kind: limits, debounce, hold, causes, judged once per frame.
 ///
 /// The same meaning as in a part, but that a "conversion" is a frame: debounce counts frames, and what happens between frames is not seen. `N` channels.
+///
+/// One judge belongs to one plan: a change of limits, debounce or hold begins with a new one.
 #[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Judge<const N: usize> {
@@ -31,10 +33,20 @@ impl<const N: usize> Judge<N> {
     }
 
     /// Judges every channel of a frame by the plan.
+    ///
+    /// Frames without results (after a reset, without supply, before the first mean) are passed over, and so are channels that were converted in other ranges than the plan's: their
+    /// codes mean something else.
     pub fn frame(&mut self, plan: &Plan<'_>, frame: &Frame<'_>) {
+        let runs = matches!(frame.condition(), Condition::Steady | Condition::Boundary);
+        if !runs || !frame.head().complete {
+            return;
+        }
         for (channel, _) in Channel::first(u8::MAX).zip([(); N]) {
-            if frame.ranges(channel).is_none() {
-                self.disable(channel);
+            let ranges = frame.ranges(channel);
+            if ranges.is_none() {
+                self.disable(plan, channel);
+            }
+            if ranges.is_none() || ranges != plan.ranges(channel) {
                 continue;
             }
             let codes = frame.codes(channel);
@@ -97,8 +109,11 @@ impl<const N: usize> Judge<N> {
         self.causes.remove(seen);
     }
 
-    fn disable(&mut self, channel: Channel) {
-        self.levels.remove(Causes::channel(channel));
+    /// No conversions: no counts, no levels, and no causes but those that are held.
+    fn disable(&mut self, plan: &Plan<'_>, channel: Channel) {
+        let own = Causes::channel(channel);
+        self.levels.remove(own);
+        self.causes.remove(own.difference(plan.held()));
         if let Some(kinds) = self.counts.get_mut(channel.index()) {
             *kinds = [0; 5];
         }

@@ -61,6 +61,11 @@ impl<'p> Plan<'p> {
         self.search(self.watches.find(channel, kind)?)
     }
 
+    /// The ranges that a channel's codes belong to; `None` where it is not enabled.
+    pub(super) fn ranges(&self, channel: Channel) -> Option<Ranges> {
+        self.ranges.get(channel.index()).copied().flatten()
+    }
+
     /// The limit in force: what the code on the safe side stands for.
     #[must_use]
     pub fn in_force(&self, channel: Channel, kind: Kind) -> Option<Limit> {
@@ -139,20 +144,16 @@ impl<'p> Plan<'p> {
         Ok(())
     }
 
-    /// An over-limit below its under-limit would leave no value permitted.
+    /// Limits must leave a code between them: two that do not cross but lie within one step of the scale would trip one or the other for ever.
     fn check_order(&self) -> Result<(), Misuse> {
         for (channel, _) in Channel::first(u8::MAX).zip(self.ranges) {
             for (over, under) in [
                 (Kind::OverVoltage, Kind::UnderVoltage),
                 (Kind::OverCurrent, Kind::UnderCurrent),
             ] {
-                let value = |kind| {
-                    self.watches
-                        .find(channel, kind)
-                        .map(|watch| watch.limit().value())
-                };
-                if let (Some(upper), Some(lower)) = (value(over), value(under))
-                    && upper < lower
+                if let (Some(greatest), Some(least)) =
+                    (self.code(channel, over), self.code(channel, under))
+                    && greatest < least
                 {
                     return Err(Misuse::LimitsCrossed(channel, over));
                 }
@@ -176,7 +177,7 @@ impl<'p> Plan<'p> {
     }
 
     fn converter(&self, channel: Channel) -> Option<Converter<'p>> {
-        let ranges = (*self.ranges.get(channel.index())?)?;
+        let ranges = self.ranges(channel)?;
         Some(Converter {
             spec: self.spec,
             rail: self.rails.get(channel.index())?,

@@ -2,7 +2,7 @@ use super::{Causes, Limit, Outputs, Station, Watch, Watches};
 use crate::Channel;
 use crate::frame::Frame;
 use crate::monitor::{Error, ShuntMonitor};
-use crate::sampling::Mode;
+use crate::sampling::{Mode, Setup};
 use crate::units::Current;
 
 /// What a proof test found of one output's way to the host.
@@ -70,26 +70,24 @@ pub fn prove<const N: usize, const Q: usize, E>(
         .saturating_add(period_us / 2)
         .saturating_add(spec.wake_us);
     // A limit under any reading: reverse current at the far end of the scale.
-    let limit = floor(&monitor.latch()?, channel);
-    let mut seen = [[false; 2]; 3];
-    for (seen, tripped) in seen
-        .iter_mut()
-        .zip([Outputs::empty(), Outputs::A, Outputs::B])
-    {
+    let limit = floor(&monitor.latch()?, &setup, channel);
+    let mut look = || {
+        wait_us(wait);
+        [is_low(Outputs::A), is_low(Outputs::B)]
+    };
+    monitor.arm(&setup, &Watches::default(), station.pending_before_proof())?;
+    station.begin_proof();
+    let [rest_a, rest_b] = look();
+    let mut trip = |output| {
         let watch = [Watch::new(channel, Limit::OverCurrent(limit))
             .held()
-            .to(tripped)];
-        let watches = if tripped.is_empty() {
-            Watches::default()
-        } else {
-            Watches::limits(&watch)
-        };
-        monitor.arm(&setup, &watches, &mut Causes::empty())?;
-        wait_us(wait);
-        *seen = [is_low(Outputs::A), is_low(Outputs::B)];
-    }
+            .to(output)];
+        monitor.arm(&setup, &Watches::limits(&watch), &mut Causes::empty())?;
+        Ok(look())
+    };
+    let [own_a, cross_b] = trip(Outputs::A)?;
+    let [cross_a, own_b] = trip(Outputs::B)?;
     station.arm(monitor)?;
-    let [[rest_a, rest_b], [own_a, cross_b], [cross_a, own_b]] = seen;
     Ok(Proof {
         a: judge(rest_a, own_a, cross_a),
         b: judge(rest_b, own_b, cross_b),
@@ -107,11 +105,10 @@ const fn judge(rest: bool, own: bool, cross: bool) -> Finding {
     }
 }
 
-/// Least current that the channel can show in the ranges it is in.
-fn floor(frame: &Frame<'_>, channel: Channel) -> Current {
-    let range = frame
-        .ranges(channel)
-        .and_then(|ranges| frame.spec().sense_range(ranges.sense));
+/// Least current that the channel can show in the ranges it is to be in; those of the frame are the ranges before.
+fn floor<const N: usize>(frame: &Frame<'_>, setup: &Setup<N>, channel: Channel) -> Current {
+    let ranges = setup.channels.get(channel.index()).copied().flatten();
+    let range = ranges.and_then(|ranges| frame.spec().sense_range(ranges.sense));
     let (Some(range), Some(rail)) = (range, frame.rails.get(channel.index())) else {
         return Current::MIN;
     };

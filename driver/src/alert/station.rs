@@ -11,7 +11,7 @@ use crate::sampling::Setup;
 pub struct Event {
     /// What it is about.
     pub cause: Cause,
-    /// The limit in force, where a limit was passed: the requested one moved to the code on the safe side.
+    /// The limit in force, where a limit was passed: the requested one moved to the code on the safe side. `None` where it is not known: after a change of limits that failed half-way.
     pub in_force: Option<Limit>,
     /// The channel's reading in the frame latched right after the cause was seen: already back, perhaps.
     pub reading: Option<Result<Reading, NoReading>>,
@@ -36,6 +36,10 @@ pub struct Station<'w, const N: usize, const Q: usize> {
     queue: Deque<Event, Q>,
     dropped: u32,
     lost: Causes,
+    /// A change failed half-way: which of two limits stands in the part is not known.
+    torn: bool,
+    /// What stands in the part was brought about by a proof test.
+    proving: bool,
 }
 
 impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
@@ -50,36 +54,67 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
             queue: Deque::new(),
             dropped: 0,
             lost: Causes::empty(),
+            torn: false,
+            proving: false,
         }
     }
 
     /// Puts set-up and watches in force in one exchange, and gives the frame at which they took over (for the ledger).
     ///
-    /// Causes that stood in the part before are kept pending.
+    /// Causes that stood in the part before become events, with the readings of that frame.
     ///
     /// # Errors
-    /// Watches that cannot be are refused before a byte is sent. After a failure on the bus the outputs are masked; arm again.
+    /// Watches that cannot be are refused before a byte is sent. After a failure on the bus the outputs may be masked; arm again.
     pub fn arm<'m, E>(
         &mut self,
         monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
     ) -> Result<Frame<'m>, Error<E>> {
-        self.quiet = Causes::empty();
-        monitor.arm(&self.setup, &self.watches, &mut self.pending)
+        let (setup, watches) = (self.setup, self.watches);
+        self.rearm(monitor, setup, watches)
     }
 
     /// The same with another set-up and other watches: ranges and limits change together, and nothing false comes of it.
     ///
+    /// Causes of the old watches that stood in the part become events with the old limits. What begins and ends while the change is in progress may go unseen.
+    ///
     /// # Errors
-    /// As [`arm`](Self::arm); a refused change leaves the old one in force.
+    /// As [`arm`](Self::arm); a refused change leaves the old one in force. After a failure on the bus the old watches or the new ones may be in force: arm either. Until then, and for
+    /// the causes found then, events cannot tell the limit in force.
     pub fn rearm<'m, E>(
         &mut self,
         monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
         setup: Setup<N>,
         watches: Watches<'w>,
     ) -> Result<Frame<'m>, Error<E>> {
-        let frame = monitor.arm(&setup, &watches, &mut self.pending)?;
-        (self.setup, self.watches, self.quiet) = (setup, watches, Causes::empty());
-        Ok(frame)
+        let mut of_proof = Causes::empty();
+        let found = if self.proving {
+            &mut of_proof
+        } else {
+            &mut self.pending
+        };
+        match monitor.arm(&setup, &watches, found) {
+            Ok(frame) => {
+                self.report(&frame);
+                (self.setup, self.watches, self.quiet) = (setup, watches, Causes::empty());
+                (self.torn, self.proving) = (false, false);
+                Ok(frame)
+            }
+            Err(error) => {
+                let change = (setup, watches) != (self.setup, self.watches);
+                self.torn |= change && error.misuse().is_none();
+                Err(error)
+            }
+        }
+    }
+
+    /// Where a proof test leaves the causes that stood before it.
+    pub(super) const fn pending_before_proof(&mut self) -> &mut Causes {
+        &mut self.pending
+    }
+
+    /// From here on what stands in the part is a proof test's, until the station is armed.
+    pub(super) const fn begin_proof(&mut self) {
+        self.proving = true;
     }
 
     /// Reads the causes, clears exactly those that were seen, again until none is left, latches a frame and queues an event for each cause.
@@ -117,8 +152,9 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
                     if margin > 0 {
                         self.quiet |= Causes::of(cause);
                     }
+                    let known = plan.filter(|_| !self.torn);
                     (
-                        plan.and_then(|plan| plan.in_force(channel, kind)),
+                        known.and_then(|plan| plan.in_force(channel, kind)),
                         Some(frame.reading(channel)),
                     )
                 }
@@ -131,6 +167,8 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
                 stamp: frame.stamp(),
             });
         }
+        // What was over before the host looked needs no further frame to be told of again.
+        self.release(frame);
     }
 
     /// The oldest event, which is handed over with this.
@@ -170,17 +208,12 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
     /// Causes that a service asks for.
     #[must_use]
     pub fn interest(&self) -> Causes {
-        let limits = self.watches.limits.iter();
-        let mut interest = limits
-            .map(|watch| Causes::of(Cause::Limit(watch.channel(), watch.limit().kind())))
-            .fold(Causes::empty(), |causes, cause| causes | cause);
-        interest.set(
-            Causes::ROLLOVER_AHEAD,
-            !self.watches.rollover_ahead.is_empty(),
-        );
-        interest.set(Causes::ROUND_DONE, !self.watches.round_done.is_empty());
-        interest.set(Causes::RESET_SEEN, !self.watches.reset_seen.is_empty());
-        interest
+        let watched = self.watches.interest();
+        if self.torn {
+            watched | Causes::LIMITS
+        } else {
+            watched
+        }
     }
 
     fn push(&mut self, event: Event) {

@@ -1,4 +1,4 @@
-use super::{Kind, Outputs};
+use super::{Cause, Causes, Kind, Outputs};
 use crate::Channel;
 use crate::units::{Current, Power, Voltage};
 
@@ -205,6 +205,26 @@ impl<'w> Watches<'w> {
     pub const fn rollover_ahead(mut self, outputs: Outputs) -> Self {
         self.rollover_ahead = outputs;
         self
+    }
+
+    /// All causes that are asked for: every limit's, and those of the part's own that reach an output.
+    #[must_use]
+    pub fn interest(&self) -> Causes {
+        let limits = self
+            .limits
+            .iter()
+            .map(|watch| Cause::Limit(watch.channel, watch.limit.kind()));
+        let own = [
+            (Cause::RolloverAhead, self.rollover_ahead),
+            (Cause::RoundDone, self.round_done),
+            (Cause::ResetSeen, self.reset_seen),
+        ];
+        let own = own
+            .into_iter()
+            .filter_map(|(cause, outputs)| (!outputs.is_empty()).then_some(cause));
+        limits
+            .chain(own)
+            .fold(Causes::empty(), |causes, cause| causes | Causes::of(cause))
     }
 
     /// The limit of a kind on a channel.

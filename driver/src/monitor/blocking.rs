@@ -257,6 +257,8 @@ where
         self.refuse(Task::Arm, setup)?;
         let plan = Plan::new(self.part.spec(), board.rails(), &sampling, *watches)
             .map_err(|misuse| self.misuse(Task::Arm, misuse))?;
+        // Until it is through, old limits, new ones or both may stand, in old or new ranges.
+        (self.watched, self.in_force) = (self.watched | plan.watched(), [None; N]);
         self.perform(Task::Arm, |part, turn| {
             part.arm(turn, &sampling, &plan, found, read_max)
         })?;

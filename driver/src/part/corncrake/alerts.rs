@@ -3,24 +3,32 @@ use super::map::{self, pointer};
 use super::steps::{LATCH, LATCH_WAIT_US, READ, Serial};
 use super::{Corncrake, SPEC};
 use crate::Channel;
-use crate::alert::{Causes, Kind, Outputs, Plan};
+use crate::alert::{Cause, Causes, Kind, Outputs, Plan};
 use crate::exchange::{Command, Fault, Read, Step, Turn};
 use crate::sampling::Sampling;
 
 /// Stages of arming.
-const SET_UP: u8 = 4;
-const LIMITS: u8 = 9;
-const DEBOUNCE: u8 = LIMITS + SPEC.channels * KINDS;
+const DISARM: u8 = 4;
+const READ_AGAIN: u8 = DISARM + LIMITS_OF_ALL;
+const CLEAR: u8 = READ_AGAIN + 1;
+const SET_UP: u8 = READ_AGAIN + 2;
+const TAKEN_OVER: u8 = SET_UP + 4;
+const DEBOUNCE: u8 = TAKEN_OVER + 1;
 const HOLD: u8 = DEBOUNCE + SPEC.channels;
-const STALE: u8 = HOLD + 1;
-const UNMASK_A: u8 = HOLD + 2;
-const UNMASK_B: u8 = HOLD + 3;
+const LIMITS: u8 = HOLD + 1;
+const UNMASK_A: u8 = LIMITS + LIMITS_OF_ALL;
+const UNMASK_B: u8 = UNMASK_A + 1;
+const READ_SERIAL: u8 = UNMASK_B + 1;
+const KEEP_SERIAL: u8 = READ_SERIAL + 1;
 const KINDS: u8 = Kind::ALL.len() as u8;
+const LIMITS_OF_ALL: u8 = SPEC.channels * KINDS;
 
-/// How often a service reads the causes again: a condition that stands sets its cause again and again.
+/// How often a service reads and clears: a condition that stands sets its cause again and again.
 const SERVICE_TRIES: u8 = 4;
 
 impl Corncrake {
+    /// Outputs masked; limits in force moved to the end of the scale, where nothing passes them; causes read and cleared: all of them were set under the old limits and ranges.
+    /// Then the set-up, debounce and hold, and the new limits last, so that whatever sets a cause from there on is meant.
     pub(super) fn arm_stage(
         &mut self,
         turn: &mut Turn<'_>,
@@ -30,49 +38,85 @@ impl Corncrake {
         read_max: u8,
     ) -> Result<Step, Fault> {
         let put = |pointer, value, width| Step::Put(Command::big_endian(pointer, value, width));
-        Ok(match turn.stage {
-            0 => turn.next(put(pointer::MASK_A, 0, 3)),
-            1 => turn.next(put(pointer::MASK_B, 0, 3)),
-            2 => turn.next(read_causes()),
-            3 => {
-                *found |= causes(turn.block) & plan.watched();
-                turn.stage = SET_UP;
-                return self.arm_stage(turn, sampling, plan, found, read_max);
-            }
-            SET_UP..LIMITS => {
-                // The last of four stages is RUN; the fifth lets the set-up take over before any limit is judged by it.
-                if turn.stage.wrapping_sub(SET_UP) < 4 {
-                    let stage = turn.stage;
-                    let step = self.set_up(turn, sampling, SET_UP)?;
-                    return Ok(turn.then(stage.wrapping_add(1), step));
+        loop {
+            let step = match turn.stage {
+                0 => {
+                    self.settled = false;
+                    put(pointer::MASK_A, 0, 3)
                 }
-                turn.next(Step::Wait(LATCH_WAIT_US))
-            }
-            LIMITS..DEBOUNCE => {
-                let number = turn.stage.wrapping_sub(LIMITS);
-                let (channel, kind) = (Channel::new(number / KINDS), number % KINDS);
-                turn.next(Step::Put(limit(plan, channel, kind)))
-            }
-            DEBOUNCE..HOLD => {
-                let channel = turn.stage.wrapping_sub(DEBOUNCE);
-                let counts = debounces(plan, Channel::new(channel));
-                turn.next(put(pointer::DEBOUNCE.wrapping_add(channel), counts, 3))
-            }
-            HOLD => turn.next(put(
-                pointer::HOLD,
-                bits(plan.held()) | map::cause::ALWAYS_HELD,
-                3,
-            )),
-            // What the limits made of codes that were not meant for them.
-            STALE => turn.next(Step::Write(Command::big_endian(
-                pointer::CAUSES,
-                map::cause::LIMITS,
-                3,
-            ))),
-            UNMASK_A => turn.next(put(pointer::MASK_A, bits(plan.mask(Outputs::A)), 3)),
-            UNMASK_B => turn.then(READ, put(pointer::MASK_B, bits(plan.mask(Outputs::B)), 3)),
-            _ => return self.block(turn, read_max, Serial::Adopt),
-        })
+                1 => put(pointer::MASK_B, 0, 3),
+                // Before the limits move, too: a cause that follows goes with its limit.
+                2 | READ_AGAIN => read_causes(),
+                3 => {
+                    *found |= self.of_old_watches(causes(turn.block));
+                    turn.stage = DISARM;
+                    continue;
+                }
+                DISARM..READ_AGAIN => {
+                    let (channel, kind) = numbered(turn.stage.wrapping_sub(DISARM));
+                    if !self
+                        .watched
+                        .contains(Causes::of(Cause::Limit(channel, kind)))
+                    {
+                        turn.stage = turn.stage.wrapping_add(1);
+                        continue;
+                    }
+                    Step::Put(limit(channel, kind, None))
+                }
+                CLEAR => {
+                    let seen = causes(turn.block);
+                    *found |= self.of_old_watches(seen);
+                    // Of limits no further one can come; of the part's own, those that come now stay.
+                    Step::Write(Command::big_endian(pointer::CAUSES, bits(seen), 3))
+                }
+                SET_UP..TAKEN_OVER => {
+                    self.watched = Causes::empty();
+                    let next = turn.stage.wrapping_add(1);
+                    let step = self.set_up(turn, sampling, SET_UP)?;
+                    return Ok(turn.then(next, step));
+                }
+                TAKEN_OVER => Step::Wait(LATCH_WAIT_US),
+                DEBOUNCE..HOLD => {
+                    let channel = Channel::new(turn.stage.wrapping_sub(DEBOUNCE));
+                    if !plan.watched().intersects(Causes::channel(channel)) {
+                        turn.stage = turn.stage.wrapping_add(1);
+                        continue;
+                    }
+                    let pointer = pointer::DEBOUNCE.wrapping_add(channel.number());
+                    put(pointer, debounces(plan, channel), 3)
+                }
+                HOLD => put(
+                    pointer::HOLD,
+                    bits(plan.held()) | map::cause::ALWAYS_HELD,
+                    3,
+                ),
+                LIMITS..UNMASK_A => {
+                    self.watched = plan.watches().interest();
+                    let (channel, kind) = numbered(turn.stage.wrapping_sub(LIMITS));
+                    let Some(code) = plan.code(channel, kind) else {
+                        turn.stage = turn.stage.wrapping_add(1);
+                        continue;
+                    };
+                    Step::Put(limit(channel, kind, Some(code)))
+                }
+                UNMASK_A => put(pointer::MASK_A, bits(plan.mask(Outputs::A)), 3),
+                UNMASK_B => put(pointer::MASK_B, bits(plan.mask(Outputs::B)), 3),
+                // The block was copied when the set-up took over: what was written since is not in its serial.
+                READ_SERIAL => read(pointer::SERIAL, 2),
+                KEEP_SERIAL => {
+                    self.serial = u16::from_be_bytes(bytes(turn.block, 0));
+                    turn.stage = READ;
+                    continue;
+                }
+                _ => return self.block(turn, read_max, Serial::Known),
+            };
+            return Ok(turn.next(step));
+        }
+    }
+
+    /// What of the causes that stand was watched for: limits all, since unwatched ones are never passed; of the part's own those alone that were asked for.
+    fn of_old_watches(&self, causes: Causes) -> Causes {
+        causes & (Causes::LIMITS | self.watched)
     }
 
     pub(super) fn service_stage(
@@ -86,27 +130,42 @@ impl Corncrake {
             0 => Ok(turn.next(read_causes())),
             1 => {
                 let seen = causes(turn.block) & interest;
-                *found |= seen;
-                if seen.is_empty() || turn.tries >= SERVICE_TRIES {
-                    turn.tries = 0;
-                    turn.stage = LATCH;
+                if seen.is_empty() {
+                    (turn.tries, turn.stage) = (0, LATCH);
                     return self.block(turn, read_max, Serial::Compare);
                 }
-                turn.tries = turn.tries.wrapping_add(1); // below the limit
-                Ok(turn.then(
-                    0,
-                    Step::Write(Command::big_endian(pointer::CAUSES, bits(seen), 3)),
-                ))
+                *found |= seen;
+                turn.tries = turn.tries.wrapping_add(1); // at most the limit
+                let clear = Step::Write(Command::big_endian(pointer::CAUSES, bits(seen), 3));
+                if turn.tries < SERVICE_TRIES {
+                    return Ok(turn.then(0, clear));
+                }
+                // Whatever is found is cleared, too, or the next service would find it a second time.
+                turn.tries = 0;
+                Ok(turn.then(LATCH, clear))
             }
             _ => self.block(turn, read_max, Serial::Compare),
         }
     }
 }
 
+/// Channel and kind of a limit, counted through all channels.
+fn numbered(number: u8) -> (Channel, Kind) {
+    let kind = Kind::ALL.get(usize::from(number % KINDS));
+    (
+        Channel::new(number / KINDS),
+        kind.copied().unwrap_or(Kind::OverVoltage),
+    )
+}
+
 const fn read_causes() -> Step {
+    read(pointer::CAUSES, 3)
+}
+
+const fn read(pointer: u8, len: u8) -> Step {
     Step::Read(Read {
-        pointer: pointer::CAUSES,
-        len: 3,
+        pointer,
+        len,
         at: 0,
         check: true,
     })
@@ -140,18 +199,18 @@ fn bits(causes: Causes) -> u64 {
         })
 }
 
-/// The limit register of a kind; the end of the scale where nothing is watched, which nothing passes.
-fn limit(plan: &Plan<'_>, channel: Channel, number: u8) -> Command {
-    let (kind, unwatched, width) = match number {
-        0 => (Kind::OverVoltage, 0xFFFF, 2),
-        1 => (Kind::UnderVoltage, 0, 2),
-        2 => (Kind::OverCurrent, 0x0001_FFFF, 3),
-        3 => (Kind::UnderCurrent, -0x0002_0000, 3),
-        _ => (Kind::OverPower, 0x0001_FFFF_FFFF, 5),
+/// The limit register of a kind; without a code the end of the scale, which nothing passes.
+fn limit(channel: Channel, kind: Kind, code: Option<i64>) -> Command {
+    let (unwatched, width) = match kind {
+        Kind::OverVoltage => (0xFFFF, 2),
+        Kind::UnderVoltage => (0, 2),
+        Kind::OverCurrent => (0x0001_FFFF, 3),
+        Kind::UnderCurrent => (-0x0002_0000, 3),
+        Kind::OverPower => (0x0001_FFFF_FFFF, 5),
     };
-    let code = plan.code(channel, kind).unwrap_or(unwatched);
     let first = pointer::LIMITS.wrapping_add(pointer::LIMITS_STRIDE.wrapping_mul(channel.number()));
-    Command::big_endian(first.wrapping_add(number), code as u64, width)
+    let pointer = first.wrapping_add(kind.index() as u8);
+    Command::big_endian(pointer, code.unwrap_or(unwatched) as u64, width)
 }
 
 /// Five counts of four bits, the first kind lowest.

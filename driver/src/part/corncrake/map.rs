@@ -15,6 +15,7 @@ pub const GUARD_CHECKED: u64 = 0x01;
 /// Pointers (section 3).
 pub mod pointer {
     pub const IDENTITY: u8 = 0x00;
+    pub const SERIAL: u8 = 0x01;
     pub const LATCH: u8 = 0x03;
     pub const RUN: u8 = 0x04;
     pub const CHANNELS: u8 = 0x05;

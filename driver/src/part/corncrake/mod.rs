@@ -13,6 +13,8 @@ pub use spec::{
     SENSE_65_MV, SPEC,
 };
 
+use crate::alert::Causes;
+
 /// The driver's side of one Corncrake: what must be remembered of it between operations.
 #[derive(Clone, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -25,6 +27,8 @@ pub struct Corncrake {
     serial: u16,
     /// Whether that is known: writes of ours to the set-up that came to no end may have counted or not, and the next whole block tells.
     settled: bool,
+    /// Limits that may stand elsewhere than at the end of the scale, and own causes that were asked for.
+    watched: Causes,
 }
 
 impl Corncrake {
@@ -36,6 +40,7 @@ impl Corncrake {
             seen: 0,
             serial: 0,
             settled: true,
+            watched: Causes::LIMITS,
         }
     }
 }

@@ -28,6 +28,8 @@ pub(super) enum Serial {
     Adopt,
     /// Nobody should have written.
     Compare,
+    /// We wrote after the block was copied, and know its successor already.
+    Known,
 }
 
 impl Part for Corncrake {
@@ -56,7 +58,10 @@ impl Part for Corncrake {
                     1,
                 ))))
             }
-            2 => Ok(turn.next(Step::Wait(SPEC.reset_us.saturating_add(SPEC.reset_us / 10)))),
+            2 => {
+                self.watched = Causes::empty();
+                Ok(turn.next(Step::Wait(SPEC.reset_us.saturating_add(SPEC.reset_us / 10))))
+            }
             3 => Ok(turn.next(Step::Put(Command::big_endian(
                 pointer::GUARD,
                 map::GUARD_CHECKED,
@@ -98,6 +103,7 @@ impl Part for Corncrake {
                     });
                 }
                 (self.serial, self.settled) = (head.serial, true);
+                self.watched = Causes::LIMITS;
                 self.tag = byte(turn.block, map::block::TAG);
                 // Never the tag in place: whoever latched that block may not have seen its flags, so let them be carried over.
                 self.seen = self.tag.wrapping_add(1);
@@ -249,14 +255,18 @@ impl Corncrake {
             };
             return turn.again(READ, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
         }
-        if matches!(serial, Serial::Compare) && self.settled && head.serial != self.serial {
-            // The block is not handed over, so neither are its flags: it counts as unseen.
-            return Err(Fault::SetUpChanged {
-                expected: self.serial,
-                got: head.serial,
-            });
+        match serial {
+            Serial::Compare if self.settled && head.serial != self.serial => {
+                // The block is not handed over, so neither are its flags: it counts as unseen.
+                return Err(Fault::SetUpChanged {
+                    expected: self.serial,
+                    got: head.serial,
+                });
+            }
+            Serial::Adopt | Serial::Compare => self.serial = head.serial,
+            Serial::Known => {}
         }
-        (self.seen, self.serial, self.settled) = (tag, head.serial, true);
+        (self.seen, self.settled) = (tag, true);
         Ok(Step::Done)
     }
 
