@@ -118,10 +118,6 @@ impl Line {
     pub(super) fn bench(&self) -> &Bench {
         &self.bench
     }
-
-    pub(super) fn is_same(&self, other: &Self) -> bool {
-        Rc::ptr_eq(&self.node, &other.node)
-    }
 }
 
 impl ErrorType for Line {

@@ -18,10 +18,17 @@
 //! # }
 //! ```
 
+mod asynch;
 mod error;
 mod handles;
 mod line;
 mod part;
+#[cfg(target_has_atomic = "ptr")]
+mod stall;
+// Wakers are counted references, which take atomic read-modify-write.
+#[cfg(target_has_atomic = "ptr")]
+mod tasks;
+mod waits;
 
 use alloc::{rc::Rc, vec::Vec};
 use core::{cell::RefCell, time::Duration};
@@ -30,6 +37,10 @@ pub use error::BenchError;
 pub use handles::{Delay, I2c, Wire};
 pub use line::{Edge, Line};
 pub use part::Part;
+#[cfg(target_has_atomic = "ptr")]
+pub use stall::{Stall, StallReason, StalledTask};
+#[cfg(target_has_atomic = "ptr")]
+pub use tasks::Tasks;
 
 use crate::{
     bus::{Bus, Clock, Logging, Restart, Speed, Stats, Transaction},
@@ -40,6 +51,7 @@ use crate::{
     rng::Rng,
 };
 use line::Lines;
+use waits::Waits;
 
 /// A handle of a bench; clones are the same bench.
 ///
@@ -51,6 +63,7 @@ pub struct Bench {
     clock: Clock,
     world: Rc<RefCell<World>>,
     lines: Rc<Lines>,
+    waits: Rc<Waits>,
 }
 
 struct World {
@@ -73,6 +86,7 @@ impl Bench {
                 addresses: Vec::new(),
             })),
             lines,
+            waits: Rc::new(Waits::default()),
         }
     }
 

@@ -161,7 +161,10 @@ async fn play_to_stop(
 /// The outcome of a future that never has to wait.
 fn at_once<F: Future>(mut future: Pin<&mut F>) -> F::Output {
     loop {
-        if let Poll::Ready(output) = future.as_mut().poll(&mut Context::from_waker(Waker::noop())) {
+        if let Poll::Ready(output) = future
+            .as_mut()
+            .poll(&mut Context::from_waker(Waker::noop()))
+        {
             return output;
         }
     }

@@ -28,8 +28,11 @@ impl Bus {
     }
 
     /// Goes from one of the targets' events to the next, up to the first at which the watcher sees a change:
-    /// then true. False if none does before `ns`; the clock then stands at the last event before it.
+    /// then true. False if none does before `ns`, or nobody watches; the clock then stands at the last event that was looked at.
     pub(crate) fn advance_to_change(&mut self, ns: u64) -> bool {
+        if !self.watcher.as_ref().is_some_and(|it| it.watches()) {
+            return false;
+        }
         // What was done to the targets at the present moment, and what falls on it.
         self.live_until(self.clock.now_ns());
         if self.look() {
