@@ -4,7 +4,7 @@ use core::cell::{RefCell, RefMut};
 use super::BenchError;
 use crate::{
     board::SenseResistor,
-    part::corncrake::{CHANNELS, Individual, Model, Output},
+    part::corncrake::{CHANNELS, Individual, Model, Output, PartWatcher},
     plant::{Plant, Truth},
 };
 
@@ -120,6 +120,11 @@ impl Part {
     /// Bench only: sets ROUNDS, modulo its width.
     pub fn preload_rounds(&self, rounds: u32) {
         self.model().preload_rounds(rounds);
+    }
+
+    /// Shows what happens in the part to `watcher`, from `from_ns` on, in place of a watcher before.
+    pub fn watch(&self, from_ns: u64, watcher: Rc<RefCell<dyn PartWatcher>>) {
+        self.model().watch(from_ns, watcher);
     }
 
     /// The model; the bench keeps it advanced to the present moment.

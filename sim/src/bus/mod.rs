@@ -7,6 +7,7 @@ mod clock;
 mod controller;
 mod log;
 mod timing;
+mod wires;
 
 use alloc::{rc::Rc, vec::Vec};
 use core::cell::RefCell;
@@ -15,10 +16,12 @@ pub use clock::Clock;
 pub use controller::{BusError, Restart};
 pub use log::{Event, Logging, Stats, Transaction};
 pub use timing::{Speed, Timing};
+pub use wires::{Line, WireWatcher};
 
 use crate::part::Target;
 use log::Log;
 use timing::CLOCKS_PER_BYTE;
+use wires::Wires;
 
 /// The wire, its targets, and the clock that every bit on it moves.
 pub struct Bus {
@@ -28,6 +31,7 @@ pub struct Bus {
     state: State,
     free_at_ns: u64,
     log: Log,
+    wires: Wires,
 }
 
 impl Bus {
@@ -40,6 +44,7 @@ impl Bus {
             state: State::Free,
             free_at_ns: 0,
             log: Log::default(),
+            wires: Wires::default(),
         }
     }
 
@@ -60,6 +65,12 @@ impl Bus {
     /// Keeps transactions from now on, or stops keeping them; those already kept stay.
     pub fn set_logging(&mut self, logging: Logging) {
         self.log.logging = logging;
+    }
+
+    /// Shows the wires to `watcher` from the next START on a free bus, or to nobody any more.
+    pub fn watch(&mut self, watcher: Option<Rc<RefCell<dyn WireWatcher>>>) {
+        self.log.watched = watcher.is_some();
+        self.wires.watch(watcher);
     }
 
     /// Counts since the bench began.
@@ -87,7 +98,11 @@ impl Bus {
         if self.state == State::Free {
             self.advance_to(self.free_at_ns);
             self.log.start(self.clock.now_ns());
+            self.wires.until(self.clock.now_ns());
+            self.wires.start(self.clock.now_ns(), &self.timing);
         } else {
+            self.wires.until(now);
+            self.wires.restart(now, &self.timing);
             self.advance_to(now + self.timing.low + self.timing.restart_setup);
             self.log.event(Event::Restart);
         }
@@ -106,6 +121,7 @@ impl Bus {
         if self.state == State::Free {
             return false;
         }
+        self.draw_bits(byte, CLOCKS_PER_BYTE - 1);
         // The target decides when it has all eight bits.
         self.pass((CLOCKS_PER_BYTE - 1) * self.timing.clock);
         let mut acknowledged = false;
@@ -119,6 +135,7 @@ impl Bus {
         }
         self.state = State::Data;
         self.log.event(Event::Sent { byte, acknowledged });
+        self.draw_acknowledge(acknowledged);
         self.pass(self.timing.clock);
         acknowledged
     }
@@ -136,6 +153,7 @@ impl Bus {
             .map(|attached| attached.target.borrow_mut().offer())
             .min()
             .unwrap_or(0xFF);
+        self.draw_bits(wire, CLOCKS_PER_BYTE - 1);
         self.pass((CLOCKS_PER_BYTE - 1) * self.timing.clock);
         for attached in self.targets.iter().filter(|attached| attached.takes_part) {
             attached.target.borrow_mut().settle(wire);
@@ -144,16 +162,19 @@ impl Bus {
             byte: wire,
             acknowledged: acknowledge,
         });
+        self.draw_acknowledge(acknowledge);
         self.pass(self.timing.clock);
         wire
     }
 
-    /// Breaks a byte off after `bits` clocks (at most 8); a START or STOP has to follow.
+    /// Breaks a byte off after `bits` clocks (at most 8), all ones; a START or STOP has to follow.
     pub fn break_off(&mut self, bits: u8) {
         if self.state == State::Free {
             return;
         }
-        self.pass(u64::from(bits.min(8)) * self.timing.clock);
+        let bits = u64::from(bits.min(8));
+        self.draw_bits(0xFF, bits);
+        self.pass(bits * self.timing.clock);
         for attached in self.targets.iter().filter(|attached| attached.takes_part) {
             attached.target.borrow_mut().incomplete_byte();
         }
@@ -165,6 +186,8 @@ impl Bus {
         if self.state == State::Free {
             return;
         }
+        self.wires.until(self.clock.now_ns());
+        self.wires.stop(self.clock.now_ns(), &self.timing);
         self.pass(self.timing.low + self.timing.stop_setup);
         for attached in &mut self.targets {
             attached.target.borrow_mut().stop();
@@ -173,7 +196,21 @@ impl Bus {
         let now = self.clock.now_ns();
         self.state = State::Free;
         self.free_at_ns = now + self.timing.bus_free;
-        self.log.stop(now);
+        let transaction = self.log.stop(now);
+        self.wires.end(&transaction);
+        self.log.keep(transaction);
+    }
+
+    fn draw_bits(&mut self, byte: u8, count: u64) {
+        let now = self.clock.now_ns();
+        self.wires.until(now);
+        self.wires.bits(now, &self.timing, byte, count);
+    }
+
+    fn draw_acknowledge(&mut self, acknowledged: bool) {
+        let now = self.clock.now_ns();
+        self.wires.until(now);
+        self.wires.acknowledge(now, &self.timing, acknowledged);
     }
 
     fn pass(&mut self, ns: u64) {
