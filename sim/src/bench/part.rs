@@ -4,7 +4,7 @@ use core::cell::{RefCell, RefMut};
 use super::BenchError;
 use crate::{
     board::SenseResistor,
-    part::corncrake::{CHANNELS, Individual, Model, Output, PartWatcher},
+    part::corncrake::{CHANNELS, Individual, Model, Output, PartWatcher, Snapshot},
     plant::{Plant, Truth},
 };
 
@@ -120,6 +120,11 @@ impl Part {
     /// Bench only: sets ROUNDS, modulo its width.
     pub fn preload_rounds(&self, rounds: u32) {
         self.model().preload_rounds(rounds);
+    }
+
+    /// The inside of the part.
+    pub fn snapshot(&self) -> Snapshot {
+        self.model().snapshot()
     }
 
     /// Shows what happens in the part to `watcher`, from `from_ns` on, in place of a watcher before.

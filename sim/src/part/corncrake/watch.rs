@@ -91,7 +91,8 @@ impl Model {
         }
     }
 
-    fn snapshot(&self) -> Snapshot {
+    /// The inside of the part at the present moment.
+    pub fn snapshot(&self) -> Snapshot {
         let channels = core::array::from_fn(|channel| ChannelSnapshot {
             sense: self.core.sums.sense[channel],
             bus: self.core.sums.bus[channel],
