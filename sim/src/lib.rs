@@ -8,6 +8,8 @@ pub mod board;
 pub mod bus;
 #[cfg(feature = "cli")]
 pub mod cli;
+#[cfg(feature = "trace")]
+mod growing;
 pub mod part;
 pub mod plant;
 pub mod rng;
@@ -15,3 +17,5 @@ pub mod rng;
 pub mod run;
 #[cfg(feature = "cli")]
 pub mod scenario;
+#[cfg(feature = "trace")]
+pub mod trace;

@@ -43,7 +43,7 @@ pub use stall::{Stall, StallReason, StalledTask};
 pub use tasks::Tasks;
 
 use crate::{
-    bus::{Bus, Clock, Logging, Restart, Speed, Stats, Transaction},
+    bus::{Bus, Clock, Logging, Restart, Speed, Stats, Transaction, WireWatcher},
     part::{
         Target,
         corncrake::{Corncrake, Output},
@@ -198,6 +198,11 @@ impl Bench {
     /// [`set_logging`](Self::set_logging).
     pub fn log(&self) -> Vec<Transaction> {
         self.world.borrow_mut().bus.take_log()
+    }
+
+    /// Shows the bus's wires to `watcher` from the next START on, in place of a watcher before; to nobody with `None`.
+    pub fn watch_wires(&self, watcher: Option<Rc<RefCell<dyn WireWatcher>>>) {
+        self.with_bus(|bus| bus.watch(watcher));
     }
 
     fn with_bus<R>(&self, act: impl FnOnce(&mut Bus) -> R) -> R {

@@ -4,7 +4,7 @@ use core::cell::{RefCell, RefMut};
 use super::BenchError;
 use crate::{
     board::SenseResistor,
-    part::corncrake::{CHANNELS, Individual, Model, Output},
+    part::corncrake::{CHANNELS, Individual, Model, Output, PartWatcher, Snapshot},
     plant::{Plant, Truth},
 };
 
@@ -132,6 +132,16 @@ impl Part {
 
     pub(super) fn is_same(&self, other: &Self) -> bool {
         Rc::ptr_eq(&self.model, &other.model)
+    }
+
+    /// The inside of the part.
+    pub fn snapshot(&self) -> Snapshot {
+        self.model().snapshot()
+    }
+
+    /// Shows what happens in the part to `watcher`, from `from_ns` on, in place of a watcher before.
+    pub fn watch(&self, from_ns: u64, watcher: Rc<RefCell<dyn PartWatcher>>) {
+        self.model().watch(from_ns, watcher);
     }
 
     /// The model; the bench keeps it advanced to the present moment.

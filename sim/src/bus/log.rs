@@ -88,6 +88,8 @@ pub(super) struct Log {
     pub(super) logging: Logging,
     pub(super) stats: Stats,
     pub(super) transactions: Vec<Transaction>,
+    /// Somebody else wants to see whole transactions too.
+    pub(super) watched: bool,
     start_ns: u64,
     events: Vec<Event>,
 }
@@ -102,21 +104,25 @@ impl Log {
         if matches!(event, Event::Sent { .. } | Event::Received { .. }) {
             self.stats.bytes += 1;
         }
-        if self.logging == Logging::Full {
+        if self.watched || self.logging == Logging::Full {
             self.events.push(event);
         }
     }
 
-    pub(super) fn stop(&mut self, at_ns: u64) {
+    /// The transaction that is over; without its events if nobody wants to see it.
+    pub(super) fn stop(&mut self, at_ns: u64) -> Transaction {
         self.stats.transactions += 1;
         self.stats.busy_ns += at_ns - self.start_ns;
+        Transaction {
+            start_ns: self.start_ns,
+            stop_ns: at_ns,
+            events: core::mem::take(&mut self.events),
+        }
+    }
+
+    pub(super) fn keep(&mut self, transaction: Transaction) {
         if self.logging == Logging::Full {
-            let events = core::mem::take(&mut self.events);
-            self.transactions.push(Transaction {
-                start_ns: self.start_ns,
-                stop_ns: at_ns,
-                events,
-            });
+            self.transactions.push(transaction);
         }
     }
 }

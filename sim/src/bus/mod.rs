@@ -8,6 +8,7 @@ mod controller;
 mod log;
 mod timing;
 mod watcher;
+mod wires;
 
 use alloc::{rc::Rc, vec::Vec};
 use core::cell::RefCell;
@@ -16,11 +17,13 @@ pub use clock::Clock;
 pub use controller::{BusError, Restart};
 pub use log::{Event, Logging, Stats, Transaction};
 pub use timing::{Speed, Timing};
+pub use wires::{Line, WireWatcher};
 
 use crate::part::Target;
 pub(crate) use controller::{Conditions, play};
 use log::Log;
 pub(crate) use watcher::Watcher;
+use wires::Wires;
 
 /// The wire, its targets, and the clock that every bit on it moves.
 pub struct Bus {
@@ -32,6 +35,7 @@ pub struct Bus {
     ready_at_ns: u64,
     log: Log,
     watcher: Option<Rc<dyn Watcher>>,
+    wires: Wires,
 }
 
 impl Bus {
@@ -45,6 +49,7 @@ impl Bus {
             ready_at_ns: 0,
             log: Log::default(),
             watcher: None,
+            wires: Wires::default(),
         }
     }
 
@@ -65,6 +70,12 @@ impl Bus {
     /// Keeps transactions from now on, or stops keeping them; those already kept stay.
     pub fn set_logging(&mut self, logging: Logging) {
         self.log.logging = logging;
+    }
+
+    /// Shows the wires to `watcher` from the next START on a free bus, or to nobody any more.
+    pub fn watch(&mut self, watcher: Option<Rc<RefCell<dyn WireWatcher>>>) {
+        self.log.watched = watcher.is_some();
+        self.wires.watch(watcher);
     }
 
     /// Counts since the bench began.
@@ -181,9 +192,15 @@ impl Bus {
     }
 
     pub(crate) fn start_edge(&mut self) {
+        let now_ns = self.clock.now_ns();
         if self.is_free() {
-            self.log.start(self.clock.now_ns());
+            self.log.start(now_ns);
+            self.wires.until(now_ns);
+            self.wires.start(now_ns, &self.timing);
         } else {
+            let began_ns = now_ns.saturating_sub(self.timing.low + self.timing.restart_setup);
+            self.wires.until(began_ns);
+            self.wires.restart(began_ns, &self.timing);
             self.log.event(Event::Restart);
         }
         for attached in &mut self.targets {
@@ -195,6 +212,7 @@ impl Bus {
     }
 
     pub(crate) fn send_edge(&mut self, byte: u8) -> bool {
+        self.draw_bits(byte);
         let mut acknowledged = false;
         for attached in &mut self.targets {
             if self.state == State::Address {
@@ -206,6 +224,7 @@ impl Bus {
         }
         self.state = State::Data;
         self.log.event(Event::Sent { byte, acknowledged });
+        self.draw_acknowledge(acknowledged);
         self.busy_for(self.timing.clock);
         acknowledged
     }
@@ -220,6 +239,7 @@ impl Bus {
     }
 
     pub(crate) fn receive_edge(&mut self, wire: u8, acknowledge: bool) {
+        self.draw_bits(wire);
         for attached in self.targets.iter().filter(|attached| attached.takes_part) {
             attached.target.borrow_mut().settle(wire);
         }
@@ -227,10 +247,16 @@ impl Bus {
             byte: wire,
             acknowledged: acknowledge,
         });
+        self.draw_acknowledge(acknowledge);
         self.busy_for(self.timing.clock);
     }
 
+    /// A byte ends after as many of its clocks as have gone, all ones.
     fn break_edge(&mut self) {
+        let (began_ns, timing) = (self.ready_at_ns, &self.timing);
+        let clocks = self.clock.now_ns().saturating_sub(began_ns) / timing.clock;
+        self.wires.until(began_ns);
+        self.wires.bits(began_ns, timing, 0xFF, clocks);
         for attached in self.targets.iter().filter(|attached| attached.takes_part) {
             attached.target.borrow_mut().incomplete_byte();
         }
@@ -239,13 +265,33 @@ impl Bus {
     }
 
     pub(crate) fn stop_edge(&mut self) {
+        let now_ns = self.clock.now_ns();
+        let began_ns = now_ns.saturating_sub(self.timing.low + self.timing.stop_setup);
+        self.wires.until(began_ns);
+        self.wires.stop(began_ns, &self.timing);
         for attached in &mut self.targets {
             attached.target.borrow_mut().stop();
             attached.takes_part = false;
         }
         self.state = State::Free;
-        self.log.stop(self.clock.now_ns());
+        let transaction = self.log.stop(now_ns);
+        self.wires.end(&transaction);
+        self.log.keep(transaction);
         self.busy_for(self.timing.bus_free);
+    }
+
+    /// The eight clocks of a byte, which have just gone.
+    fn draw_bits(&mut self, byte: u8) {
+        let bits = u64::from(u8::BITS);
+        let began_ns = self.clock.now_ns().saturating_sub(bits * self.timing.clock);
+        self.wires.until(began_ns);
+        self.wires.bits(began_ns, &self.timing, byte, bits);
+    }
+
+    /// The clock of the acknowledge, which begins now.
+    fn draw_acknowledge(&mut self, acknowledged: bool) {
+        let now_ns = self.clock.now_ns();
+        self.wires.acknowledge(now_ns, &self.timing, acknowledged);
     }
 
     fn busy_for(&mut self, ns: u64) {

@@ -3,6 +3,7 @@
 //! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the driver claims; 2, bad input or output that could not be
 //! written: one message on standard error, and nothing half-written.
 
+mod output;
 mod quantity;
 mod readings;
 mod screen;
@@ -11,13 +12,14 @@ mod table;
 use std::fmt::Display;
 use std::path::PathBuf;
 use std::process::ExitCode;
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use clap::{Parser, Subcommand};
 
 use crate::run::{self, Report};
-use crate::scenario::Scenario;
-use readings::Readings;
+use crate::scenario::{Scenario, decimal};
+use crate::trace::Window;
+use output::Output;
 use screen::Screen;
 
 /// Bench for firmware that watches power rails: a virtual board, a fictional part, your driver, no hardware.
@@ -47,9 +49,15 @@ struct Run {
     /// Print one JSON object (docs/report.md describes it) instead of tables.
     #[arg(long)]
     json: bool,
-    /// Also write every reading to DIR/readings.csv.
+    /// Also write every reading to DIR/readings.csv, and a stretch of the run to DIR/trace.vcd and DIR/transactions.jsonl (docs/trace.md describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Where that stretch begins, in seconds of the scenario.
+    #[arg(long, value_name = "SECONDS", default_value = "0", value_parser = seconds, requires = "out")]
+    trace_from: Duration,
+    /// How long that stretch is.
+    #[arg(long, value_name = "SECONDS", default_value = "0.1", value_parser = seconds, requires = "out")]
+    trace_for: Duration,
 }
 
 /// Does what the arguments say.
@@ -78,21 +86,21 @@ fn perform(args: &Run) -> Result<bool, String> {
         scenario.duration_ns = scenario.duration_ns.min(u64::from(seconds) * 1_000_000_000);
     }
     let seed = args.seed.unwrap_or(scenario.seed);
-    let readings = args
+    let window = Window::new(args.trace_from, args.trace_for);
+    let output = args
         .out
         .as_deref()
-        .map(Readings::create)
-        .transpose()
-        .map_err(text)?;
-    let mut screen = Screen::new(readings);
+        .map(|directory| Output::create(directory, window, &scenario))
+        .transpose()?;
+    let mut screen = Screen::new(output);
 
     let begun = Instant::now();
     let outcome = run::run(&scenario, seed, &mut screen);
     screen.clear();
     let report = outcome.map_err(|error| format!("{error} (seed {seed})"))?;
     let wall_s = begun.elapsed().as_secs_f64();
-    if let Some(readings) = screen.into_readings() {
-        readings.keep().map_err(text)?;
+    if let Some(output) = screen.into_output() {
+        output.keep()?;
     }
     print(&report, wall_s, args.json)?;
     Ok(report
@@ -115,6 +123,15 @@ fn print(report: &Report, wall_s: f64, json: bool) -> Result<(), String> {
         // Whoever reads us has seen enough.
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         outcome => outcome.map_err(text),
+    }
+}
+
+/// A length of time in decimal seconds, exact to the nanosecond.
+fn seconds(text: &str) -> Result<Duration, String> {
+    let ns = decimal::parse(text, 9).map_err(|error| error.to_string())?;
+    match u64::try_from(ns) {
+        Ok(ns) => Ok(Duration::from_nanos(ns)),
+        Err(_) => Err("must lie between 0 and 1.8e10 seconds".to_owned()),
     }
 }
 

@@ -1,14 +1,12 @@
-use std::fs::{self, File};
-use std::io::{self, BufWriter};
-use std::path::{Path, PathBuf};
+use std::io;
+use std::path::Path;
 
+use crate::growing::Growing;
 use crate::run::Row;
 
-/// The file of readings while it grows: under another name until it is complete, so that nobody finds half of one.
+/// The file of readings while it grows.
 pub(super) struct Readings {
-    writer: Option<csv::Writer<BufWriter<File>>>,
-    growing: PathBuf,
-    complete: PathBuf,
+    writer: csv::Writer<Growing>,
 }
 
 const HEADER: [&str; 8] = [
@@ -23,36 +21,18 @@ const HEADER: [&str; 8] = [
 ];
 
 impl Readings {
-    /// Begins a file in `directory`, which is made where it is missing.
-    pub(super) fn create(directory: &Path) -> Result<Self, String> {
-        let complete = directory.join("readings.csv");
-        let growing = directory.join(".readings.csv.part");
-        let begin = || -> io::Result<csv::Writer<BufWriter<File>>> {
-            fs::create_dir_all(directory)?;
-            let mut writer = csv::Writer::from_writer(BufWriter::new(File::create(&growing)?));
-            writer.write_record(HEADER)?;
-            Ok(writer)
-        };
-        let writer = begin().map_err(|error| {
-            format!(
-                "{}: cannot be written: {error}; name another directory with --out",
-                complete.display()
-            )
-        })?;
-        Ok(Self {
-            writer: Some(writer),
-            growing,
-            complete,
-        })
+    /// Begins `readings.csv` in `directory`, which is made where it is missing.
+    pub(super) fn create(directory: &Path) -> io::Result<Self> {
+        let file = Growing::create(directory, "readings.csv")?;
+        let mut writer = csv::Writer::from_writer(file);
+        writer.write_record(HEADER)?;
+        Ok(Self { writer })
     }
 
     /// Adds a row. Every number is exact: whole nano-units written as decimals.
     pub(super) fn write(&mut self, row: &Row<'_>) -> io::Result<()> {
-        let Some(writer) = &mut self.writer else {
-            return Ok(());
-        };
         let middle_us = i128::from(row.stamp.before_us) + i128::from(row.stamp.bracket_us() / 2);
-        writer.write_record([
+        self.writer.write_record([
             decimal(middle_us, 6).as_str(),
             row.rail,
             &decimal(row.reading.voltage.as_nanovolts().into(), 9),
@@ -66,24 +46,9 @@ impl Readings {
     }
 
     /// The file is complete: gives it its name.
-    pub(super) fn keep(mut self) -> Result<(), String> {
-        let finish = |writer: Option<csv::Writer<BufWriter<File>>>| -> io::Result<()> {
-            if let Some(mut writer) = writer {
-                writer.flush()?;
-            }
-            fs::rename(&self.growing, &self.complete)
-        };
-        finish(self.writer.take())
-            .map_err(|error| format!("{}: cannot be written: {error}", self.complete.display()))
-    }
-}
-
-impl Drop for Readings {
-    fn drop(&mut self) {
-        if self.writer.take().is_some() {
-            // Given up half-way: leave nothing behind. If even that fails there is nothing more to do.
-            let _ = fs::remove_file(&self.growing);
-        }
+    pub(super) fn keep(self) -> io::Result<()> {
+        let file = self.writer.into_inner();
+        file.map_err(csv::IntoInnerError::into_error)?.keep()
     }
 }
 

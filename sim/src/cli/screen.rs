@@ -2,17 +2,18 @@ use std::io::{self, IsTerminal};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
-use super::readings::Readings;
+use super::output::Output;
+use crate::bench::{Bench, Part};
 use crate::run::{Observer, Row};
 
-/// Shows progress on a terminal and passes readings on to a file.
+/// Shows progress on a terminal and passes on what goes to files.
 pub(super) struct Screen {
     bar: ProgressBar,
-    readings: Option<Readings>,
+    output: Option<Output>,
 }
 
 impl Screen {
-    pub(super) fn new(readings: Option<Readings>) -> Self {
+    pub(super) fn new(output: Option<Output>) -> Self {
         let target = if io::stderr().is_terminal() {
             ProgressDrawTarget::stderr()
         } else {
@@ -22,27 +23,33 @@ impl Screen {
         if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len} s, {eta} to go") {
             bar.set_style(style);
         }
-        Self { bar, readings }
+        Self { bar, output }
     }
 
     pub(super) fn clear(&self) {
         self.bar.finish_and_clear();
     }
 
-    pub(super) fn into_readings(self) -> Option<Readings> {
-        self.readings
+    pub(super) fn into_output(self) -> Option<Output> {
+        self.output
     }
 }
 
 impl Observer for Screen {
+    fn begin(&mut self, bench: &Bench, part: &Part) -> io::Result<()> {
+        self.output
+            .as_mut()
+            .map_or(Ok(()), |output| output.begin(bench, part))
+    }
+
     fn progress(&mut self, done_ns: u64, total_ns: u64) {
         self.bar.set_length(total_ns / 1_000_000_000);
         self.bar.set_position(done_ns / 1_000_000_000);
     }
 
     fn reading(&mut self, row: &Row<'_>) -> io::Result<()> {
-        self.readings
+        self.output
             .as_mut()
-            .map_or(Ok(()), |readings| readings.write(row))
+            .map_or(Ok(()), |output| output.reading(row))
     }
 }

@@ -15,6 +15,15 @@ use crate::scenario::{Errors, Scenario};
 
 /// Looks on while a scenario runs.
 pub trait Observer {
+    /// The bench is built and the part is on it with its rails; no time has passed.
+    ///
+    /// # Errors
+    /// Ends the run.
+    fn begin(&mut self, bench: &Bench, part: &Part) -> std::io::Result<()> {
+        let _ = (bench, part);
+        Ok(())
+    }
+
     /// How far the run has come, in nanoseconds of its own time.
     fn progress(&mut self, done_ns: u64, total_ns: u64);
 
@@ -64,6 +73,7 @@ pub(super) fn run<const N: usize>(
         _ => Speed::FastPlus,
     });
     let part = wire(&bench, scenario)?;
+    observer.begin(&bench, &part).map_err(RunError::Observer)?;
     let limit_ppb = f64::from(scenario.host.clock_limit_ppb);
     let error_ppb = scenario
         .host

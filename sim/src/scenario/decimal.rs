@@ -5,7 +5,7 @@ use core::fmt;
 /// Reads a decimal number such as `-0.012859`, `1_000` or `2.5e-3` as a whole number of units of 10^-`places`.
 ///
 /// Digits below one unit are rounded to nearest, halves away from zero; what fits the unit is exact.
-pub(super) fn parse(text: &str, places: u32) -> Result<i128, NotDecimal> {
+pub(crate) fn parse(text: &str, places: u32) -> Result<i128, NotDecimal> {
     let text = text.trim();
     let (negative, digits) = match text.strip_prefix(['-', '+']) {
         Some(rest) => (text.starts_with('-'), rest),
@@ -34,7 +34,7 @@ pub(super) fn parse(text: &str, places: u32) -> Result<i128, NotDecimal> {
 
 /// What is no decimal number of any use.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum NotDecimal {
+pub(crate) enum NotDecimal {
     NotANumber,
     NotFinite,
     TooGreat,

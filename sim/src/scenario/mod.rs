@@ -9,7 +9,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-mod decimal;
+pub(crate) mod decimal;
 mod error;
 mod profile;
 mod rail;

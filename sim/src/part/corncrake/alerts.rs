@@ -74,6 +74,11 @@ impl Alerts {
         self.debounce[channel]
     }
 
+    /// Conversions in a row beyond each limit of a channel, in the order of [`Kind::ALL`].
+    pub(super) fn counts(&self, channel: usize) -> [u8; 5] {
+        self.counts[channel]
+    }
+
     /// OUTPUTS: bit 0 output A, bit 1 output B, set while pulled low.
     pub(super) fn outputs(&self) -> u8 {
         let reaches = |mask| u8::from(!self.answered && self.causes & mask != 0);

@@ -56,6 +56,7 @@ impl Converter {
                 plant,
                 resistor,
                 ahead: None,
+                seen: NOTHING,
             })
         })
         .is_some()
@@ -73,6 +74,12 @@ impl Converter {
         if let Some(rail) = self.rails.get_mut(channel).and_then(Option::as_mut) {
             rail.cut(from_ns, at_ns);
         }
+    }
+
+    /// What the channel's last sense and bus conversions averaged; zeros before the first, and without a rail.
+    pub(super) fn seen(&self, channel: usize) -> Means {
+        let rail = self.rails.get(channel).and_then(Option::as_ref);
+        rail.map_or(NOTHING, |rail| rail.seen)
     }
 
     /// A round or burst begins: lets oscillator and offsets wander; gives the length of its conversions.
@@ -108,6 +115,7 @@ impl Converter {
         let bias_na = self.individual.bias_na[channel];
         let input_nv = self.rails[channel].as_mut().map_or(0.0, |rail| {
             let current_na = rail.window(from_ns, to_ns).current_na;
+            rail.seen.current_na = current_na;
             (current_na + bias_na) * rail.resistor.ohms(current_na)
         });
         let gain = 1.0 + self.individual.sense_gain[channel][range];
@@ -123,9 +131,11 @@ impl Converter {
     #[inline]
     pub(super) fn bus(&mut self, channel: usize, range: usize, from_ns: u64, to_ns: u64) -> Code {
         let (lsb_nv, noise_nv) = BUS_RANGES[range];
-        let input_nv = self.rails[channel]
-            .as_mut()
-            .map_or(0.0, |rail| rail.window(from_ns, to_ns).voltage_nv);
+        let input_nv = self.rails[channel].as_mut().map_or(0.0, |rail| {
+            let voltage_nv = rail.window(from_ns, to_ns).voltage_nv;
+            rail.seen.voltage_nv = voltage_nv;
+            voltage_nv
+        });
         let gain = 1.0 + self.individual.bus_gain[channel][range];
         let output_nv = input_nv * gain
             + self.individual.bus_offset_nv[channel][range]
@@ -152,6 +162,8 @@ struct Rail {
     plant: Box<dyn Plant>,
     resistor: SenseResistor,
     ahead: Option<Ahead>,
+    /// Current over the last sense aperture, voltage over the last bus aperture.
+    seen: Means,
 }
 
 /// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a plant's
@@ -225,6 +237,10 @@ const BUS_RANGES: [(f64, f64); 4] = [
 const SENSE_LEAST: i64 = -(1 << 17);
 const SENSE_GREATEST: i64 = (1 << 17) - 1;
 const BUS_GREATEST: i64 = 0xFFFF;
+const NOTHING: Means = Means {
+    current_na: 0.0,
+    voltage_nv: 0.0,
+};
 const ROUNDS_PER_REDRAW: u16 = 1024;
 
 #[cfg(test)]

@@ -173,6 +173,16 @@ impl super::Core {
 impl Model {
     /// Does all that falls until `to_ns`, the moment itself included.
     pub(super) fn run_to(&mut self, to_ns: u64) {
+        if self.watch.is_some() {
+            self.run_watched(to_ns);
+        }
+        self.run_events(to_ns);
+        self.now_ns = self.now_ns.max(to_ns);
+    }
+
+    /// One copy for the watched and the unwatched part: with two of them the compiler no longer inlines conversions, which then take twice as long.
+    #[inline(never)]
+    pub(super) fn run_events(&mut self, to_ns: u64) {
         while let Some(at_ns) = self.core.phase.until_ns().filter(|&at_ns| at_ns <= to_ns) {
             match self.core.phase {
                 Phase::Idle => {}
@@ -184,7 +194,6 @@ impl Model {
                 } => self.end_burst_conversion(channel, conversion, at_ns),
             }
         }
-        self.now_ns = self.now_ns.max(to_ns);
     }
 
     /// An accepted LATCH, or RUN where there is a mode, of a tag that is not known yet.
@@ -327,7 +336,7 @@ impl Model {
             conversion.from_ns,
             at_ns,
         );
-        core.sums.over_range |= u8::from(code.clipped) << (2 * channel);
+        core.sums.take_sense(channel, code);
         core.store.codes[core.store.count] = code.value;
         core.store.count += 1;
         if core.store.count < STORE_LEN {

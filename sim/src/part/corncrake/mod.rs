@@ -19,10 +19,13 @@ mod registers;
 mod sums;
 mod supply;
 mod values;
+mod watch;
 
-use alloc::{boxed::Box, format};
+use alloc::{boxed::Box, format, rc::Rc};
+use core::cell::RefCell;
 
 pub use individual::{Drift, Individual};
+pub use watch::{ChannelSnapshot, PartWatcher, Snapshot};
 
 use crate::{
     board::SenseResistor,
@@ -39,6 +42,7 @@ use registers::Register;
 use sums::{CHARGE_BITS, ENERGY_BITS, ROUNDS_BITS, Sums, wrapped};
 use supply::{Draw, SUPPLY_MV, Supply};
 use values::Settings;
+use watch::Watch;
 
 /// Channels of the part.
 pub const CHANNELS: usize = 4;
@@ -104,6 +108,7 @@ impl Corncrake {
             supply: Supply::new(),
             core: Core::after_reset(),
             protocol: Protocol::after_reset(),
+            watch: None,
         })
     }
 }
@@ -129,6 +134,7 @@ pub struct Model {
     supply: Supply,
     core: Core,
     protocol: Protocol,
+    watch: Option<Watch>,
 }
 
 /// Everything that a reset clears, but for what the bus side keeps.
@@ -228,6 +234,11 @@ impl Model {
         mask != 0
     }
 
+    /// Shows what happens in the part to `watcher`, from `from_ns` on, in place of a watcher before.
+    pub fn watch(&mut self, from_ns: u64, watcher: Rc<RefCell<dyn PartWatcher>>) {
+        self.watch = Some(Watch::new(from_ns, watcher));
+    }
+
     /// The supply goes: the part loses everything and does not answer until [`power_up`](Self::power_up).
     pub fn power_loss(&mut self) {
         self.reset();
@@ -270,6 +281,7 @@ impl Model {
         self.protocol = Protocol::after_reset();
         self.addressable_at_ns = self.now_ns + UNADDRESSABLE_NS;
         self.supply.enter(Draw::Idle, self.now_ns);
+        self.show(self.now_ns);
     }
 
     fn accept(&mut self, register: Register, value: u64) {
@@ -289,6 +301,7 @@ impl Model {
     fn end_transfer(&mut self) {
         if let Some((register, value)) = self.protocol.end(self.core.settings.guard) {
             self.accept(register, value);
+            self.show(self.now_ns);
         }
     }
 }
@@ -333,6 +346,7 @@ impl Target for Model {
     fn settle(&mut self, wire: u8) {
         if self.protocol.settle(wire) {
             self.core.alerts.let_go();
+            self.show(self.now_ns);
         }
     }
 

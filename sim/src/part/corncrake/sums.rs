@@ -22,9 +22,9 @@ pub(super) struct Sums {
     pub(super) energy: [i64; CHANNELS],
     /// 28 bits.
     pub(super) rounds: u32,
-    /// Codes of the round in progress.
-    sense: [i32; CHANNELS],
-    bus: [i32; CHANNELS],
+    /// Codes of the last conversions.
+    pub(super) sense: [i32; CHANNELS],
+    pub(super) bus: [i32; CHANNELS],
     mean: [Mean; CHANNELS],
     rounds_in_mean: u32,
 }

@@ -1,0 +1,131 @@
+use alloc::rc::Rc;
+use core::cell::RefCell;
+
+use super::{Timing, Transaction, timing::CLOCKS_PER_BYTE};
+
+/// One of the two wires of the bus.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Line {
+    /// The clock.
+    Scl,
+    /// The data.
+    Sda,
+}
+
+/// Sees the two wires of a bus edge by edge, and every transaction as a whole when it is over.
+///
+/// It is called while the bus is at work and must not use the bench from there. All moments are nanoseconds of the bench's clock. Edges come in
+/// the order of their moments, but a piece of a transfer at a time: when it has been made, with what belongs to its last edge ahead of the clock. Both wires are high before the first edge.
+pub trait WireWatcher {
+    /// All that happened on the bench before `now_ns` has been told, by the bus and by every part.
+    fn until(&mut self, now_ns: u64);
+
+    /// A transaction begins; `start_ns` is the edge of its START, which is told as an edge besides.
+    fn begin(&mut self, start_ns: u64);
+
+    /// A wire changes to this level.
+    fn edge(&mut self, at_ns: u64, line: Line, high: bool);
+
+    /// A transaction is over; its STOP has been told as an edge.
+    fn end(&mut self, transaction: &Transaction);
+}
+
+/// Draws transfers for a watcher, in the same pieces of time that the bus lets pass for them.
+///
+/// Each clock begins with the falling edge: low for [`Timing::low`], high for the rest of the period. SDA changes in the middle of `low`, as far from both edges of
+/// SCL as can be.
+#[derive(Default)]
+pub(super) struct Wires {
+    watcher: Option<Rc<RefCell<dyn WireWatcher>>>,
+    /// A transaction is being drawn: one whose START came after the watcher.
+    drawing: bool,
+    sda: bool,
+}
+
+impl Wires {
+    pub(super) fn watch(&mut self, watcher: Option<Rc<RefCell<dyn WireWatcher>>>) {
+        self.watcher = watcher;
+        self.drawing = false;
+        self.sda = true;
+    }
+
+    /// All targets have lived until `now_ns`.
+    pub(super) fn until(&self, now_ns: u64) {
+        if let Some(watcher) = &self.watcher {
+            watcher.borrow_mut().until(now_ns);
+        }
+    }
+
+    /// START at `at_ns`, on a free bus.
+    pub(super) fn start(&mut self, at_ns: u64, timing: &Timing) {
+        if let Some(watcher) = &self.watcher {
+            watcher.borrow_mut().begin(at_ns);
+            self.drawing = true;
+            self.fall(at_ns, timing);
+        }
+    }
+
+    /// A repeated START, which began to be made at `now_ns`.
+    pub(super) fn restart(&mut self, now_ns: u64, timing: &Timing) {
+        self.sda_within_low(now_ns, timing, true);
+        self.edge(now_ns + timing.low, Line::Scl, true);
+        self.fall(now_ns + timing.low + timing.restart_setup, timing);
+    }
+
+    /// The first `count` bits of a byte, the most significant first.
+    pub(super) fn bits(&mut self, now_ns: u64, timing: &Timing, byte: u8, count: u64) {
+        for i in 0..count.min(CLOCKS_PER_BYTE - 1) {
+            self.clock(now_ns + i * timing.clock, timing, byte << i & 0x80 != 0);
+        }
+    }
+
+    /// The clock of the acknowledge.
+    pub(super) fn acknowledge(&mut self, now_ns: u64, timing: &Timing, acknowledged: bool) {
+        self.clock(now_ns, timing, !acknowledged);
+    }
+
+    /// STOP, which began to be made at `now_ns`.
+    pub(super) fn stop(&mut self, now_ns: u64, timing: &Timing) {
+        self.sda_within_low(now_ns, timing, false);
+        self.edge(now_ns + timing.low, Line::Scl, true);
+        self.sda(now_ns + timing.low + timing.stop_setup, true);
+    }
+
+    /// STOP was made.
+    pub(super) fn end(&mut self, transaction: &Transaction) {
+        if let (Some(watcher), true) = (&self.watcher, self.drawing) {
+            watcher.borrow_mut().end(transaction);
+        }
+        self.drawing = false;
+    }
+
+    /// SDA falls while SCL is high, and SCL after it.
+    fn fall(&mut self, at_ns: u64, timing: &Timing) {
+        self.sda(at_ns, false);
+        self.edge(at_ns + timing.start_hold, Line::Scl, false);
+    }
+
+    /// One clock, whose falling edge has been made.
+    fn clock(&mut self, from_ns: u64, timing: &Timing, sda: bool) {
+        self.sda_within_low(from_ns, timing, sda);
+        self.edge(from_ns + timing.low, Line::Scl, true);
+        self.edge(from_ns + timing.clock, Line::Scl, false);
+    }
+
+    fn sda_within_low(&mut self, from_ns: u64, timing: &Timing, high: bool) {
+        self.sda(from_ns + timing.low / 2, high);
+    }
+
+    fn sda(&mut self, at_ns: u64, high: bool) {
+        if self.sda != high {
+            self.sda = high;
+            self.edge(at_ns, Line::Sda, high);
+        }
+    }
+
+    fn edge(&self, at_ns: u64, line: Line, high: bool) {
+        if let (Some(watcher), true) = (&self.watcher, self.drawing) {
+            watcher.borrow_mut().edge(at_ns, line, high);
+        }
+    }
+}

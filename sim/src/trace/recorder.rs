@@ -1,0 +1,186 @@
+use std::io::{self, Write};
+use std::mem;
+
+use super::Window;
+use super::dump::{Dump, Signal, Value};
+use super::journal;
+use crate::bus::{Line, Transaction, WireWatcher};
+
+/// Puts what bus and parts tell into the order of time, and writes what lies in the window.
+///
+/// The bus draws a piece of a transfer before the parts have lived through it, and of several parts one is ahead of another. So all is kept until the bus
+/// says that everything before some moment has been told.
+pub(super) struct Recorder<W: Write> {
+    window: Window,
+    stage: Stage,
+    told: Vec<Told>,
+    scl: Signal,
+    sda: Signal,
+    /// A transfer is going on, in the order of the written times.
+    busy: bool,
+    /// The end of the transfer before.
+    free_since_ns: u64,
+    /// A transfer is going on, in the order of the calls.
+    busy_at_present: bool,
+    dump: Dump<W>,
+    journal: W,
+    /// The first error; nothing is written after it.
+    failed: Option<io::Error>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Stage {
+    Before,
+    Within,
+    After,
+}
+
+struct Told {
+    at_ns: u64,
+    what: What,
+}
+
+enum What {
+    Value(Signal, Value),
+    Begin,
+    End(Transaction),
+}
+
+impl<W: Write> Recorder<W> {
+    /// Records into a dump whose header is complete, and whose signals `scl` and `sda` are the bus's.
+    pub(super) fn new(window: Window, dump: Dump<W>, scl: Signal, sda: Signal, journal: W) -> Self {
+        Self {
+            window,
+            stage: Stage::Before,
+            told: Vec::new(),
+            scl,
+            sda,
+            busy: false,
+            free_since_ns: 0,
+            busy_at_present: false,
+            dump,
+            journal,
+            failed: None,
+        }
+    }
+
+    /// Whether a part that has come to `at_ns` may stop telling.
+    pub(super) fn has_seen_enough(&self, at_ns: u64) -> bool {
+        self.stage == Stage::After || (at_ns > self.window.end_ns() && !self.busy_at_present)
+    }
+
+    pub(super) fn tell(&mut self, at_ns: u64, signal: Signal, value: Value) {
+        self.note(at_ns, What::Value(signal, value));
+    }
+
+    /// Ends at `now_ns` or at the window's end before it.
+    ///
+    /// # Errors
+    /// Whatever could not be written, now or earlier, or a window that has not begun.
+    pub(super) fn finish(&mut self, now_ns: u64) -> io::Result<(&mut W, &mut W)> {
+        self.write_until(u64::MAX);
+        if self.stage == Stage::Before && !self.busy && self.window.from_ns <= now_ns {
+            self.open();
+        }
+        match self.stage {
+            Stage::Before => {
+                return Err(io::Error::other(
+                    "the run ended before the window of the trace began",
+                ));
+            }
+            Stage::Within => self.close(now_ns),
+            Stage::After => {}
+        }
+        match self.failed.take() {
+            Some(error) => Err(error),
+            None => Ok((self.dump.writer(), &mut self.journal)),
+        }
+    }
+
+    fn note(&mut self, at_ns: u64, what: What) {
+        if self.stage != Stage::After {
+            self.told.push(Told { at_ns, what });
+        }
+    }
+
+    /// Writes what was told of the time before `until_ns`.
+    fn write_until(&mut self, until_ns: u64) {
+        // Stable: what is told of one moment stays in the order of the telling.
+        self.told.sort_by_key(|told| told.at_ns);
+        let complete = self.told.partition_point(|told| told.at_ns < until_ns);
+        let later = self.told.split_off(complete);
+        for told in mem::replace(&mut self.told, later) {
+            if self.failed.is_none() && self.stage != Stage::After {
+                self.failed = self.write(told).err();
+            }
+        }
+        if self.stage == Stage::After || self.failed.is_some() {
+            self.stage = Stage::After;
+            self.told = Vec::new();
+        }
+    }
+
+    fn write(&mut self, told: Told) -> io::Result<()> {
+        if !self.busy {
+            if self.stage == Stage::Before && told.at_ns >= self.window.from_ns {
+                self.open();
+            }
+            if self.stage == Stage::Within && told.at_ns > self.window.end_ns() {
+                self.close(self.window.end_ns());
+                return Ok(());
+            }
+        }
+        match told.what {
+            What::Value(signal, value) => self.dump.set(told.at_ns, signal, value)?,
+            What::Begin => self.busy = true,
+            What::End(transaction) => {
+                self.busy = false;
+                self.free_since_ns = told.at_ns;
+                if self.stage == Stage::Within {
+                    writeln!(self.journal, "{}", journal::Line(&transaction))?;
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// The window begins, at the end of a transfer that its beginning cuts in two.
+    fn open(&mut self) {
+        self.stage = Stage::Within;
+        self.dump.open(self.window.from_ns.max(self.free_since_ns));
+    }
+
+    /// The window ends, at the end of a transfer that its end cuts in two.
+    fn close(&mut self, at_ns: u64) {
+        self.stage = Stage::After;
+        let at_ns = at_ns.min(self.window.end_ns()).max(self.free_since_ns);
+        let closed = self.dump.close(at_ns).and_then(|()| self.journal.flush());
+        self.failed = self.failed.take().or(closed.err());
+    }
+}
+
+impl<W: Write> WireWatcher for Recorder<W> {
+    fn until(&mut self, now_ns: u64) {
+        self.write_until(now_ns);
+    }
+
+    fn begin(&mut self, start_ns: u64) {
+        self.busy_at_present = true;
+        self.note(start_ns, What::Begin);
+    }
+
+    fn edge(&mut self, at_ns: u64, line: Line, high: bool) {
+        let signal = match line {
+            Line::Scl => self.scl,
+            Line::Sda => self.sda,
+        };
+        // A dump knows no time before its first moment: a START just there is drawn a nanosecond late, or it would be none.
+        let at_first = at_ns == self.window.from_ns && line == Line::Sda && !high;
+        self.tell(at_ns + u64::from(at_first), signal, Value::Wire(high));
+    }
+
+    fn end(&mut self, transaction: &Transaction) {
+        self.busy_at_present = false;
+        self.note(transaction.stop_ns, What::End(transaction.clone()));
+    }
+}
