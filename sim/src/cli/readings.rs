@@ -6,9 +6,18 @@ use crate::run::Row;
 
 /// The file of readings while it grows: under another name until it is complete, so that nobody finds half of one.
 pub(super) struct Readings {
-    writer: Option<csv::Writer<BufWriter<File>>>,
-    growing: PathBuf,
+    writer: csv::Writer<BufWriter<File>>,
+    growing: Growing,
     complete: PathBuf,
+}
+
+/// A file that is removed again unless it was kept. If even the removal fails there is nothing more to do.
+struct Growing(PathBuf);
+
+impl Drop for Growing {
+    fn drop(&mut self) {
+        let _ = fs::remove_file(&self.0);
+    }
 }
 
 const HEADER: [&str; 8] = [
@@ -27,20 +36,22 @@ impl Readings {
     pub(super) fn create(directory: &Path) -> Result<Self, String> {
         let complete = directory.join("readings.csv");
         let growing = directory.join(".readings.csv.part");
-        let begin = || -> io::Result<csv::Writer<BufWriter<File>>> {
+        let begin = || -> io::Result<_> {
             fs::create_dir_all(directory)?;
-            let mut writer = csv::Writer::from_writer(BufWriter::new(File::create(&growing)?));
+            let file = File::create(&growing)?;
+            let growing = Growing(growing);
+            let mut writer = csv::Writer::from_writer(BufWriter::new(file));
             writer.write_record(HEADER)?;
-            Ok(writer)
+            Ok((writer, growing))
         };
-        let writer = begin().map_err(|error| {
+        let (writer, growing) = begin().map_err(|error| {
             format!(
                 "{}: cannot be written: {error}; name another directory with --out",
                 complete.display()
             )
         })?;
         Ok(Self {
-            writer: Some(writer),
+            writer,
             growing,
             complete,
         })
@@ -48,11 +59,8 @@ impl Readings {
 
     /// Adds a row. Every number is exact: whole nano-units written as decimals.
     pub(super) fn write(&mut self, row: &Row<'_>) -> io::Result<()> {
-        let Some(writer) = &mut self.writer else {
-            return Ok(());
-        };
         let middle_us = i128::from(row.stamp.before_us) + i128::from(row.stamp.bracket_us() / 2);
-        writer.write_record([
+        self.writer.write_record([
             decimal(middle_us, 6).as_str(),
             row.rail,
             &decimal(row.reading.voltage.as_nanovolts().into(), 9),
@@ -67,23 +75,12 @@ impl Readings {
 
     /// The file is complete: gives it its name.
     pub(super) fn keep(mut self) -> Result<(), String> {
-        let finish = |writer: Option<csv::Writer<BufWriter<File>>>| -> io::Result<()> {
-            if let Some(mut writer) = writer {
-                writer.flush()?;
-            }
-            fs::rename(&self.growing, &self.complete)
-        };
-        finish(self.writer.take())
-            .map_err(|error| format!("{}: cannot be written: {error}", self.complete.display()))
-    }
-}
-
-impl Drop for Readings {
-    fn drop(&mut self) {
-        if self.writer.take().is_some() {
-            // Given up half-way: leave nothing behind. If even that fails there is nothing more to do.
-            let _ = fs::remove_file(&self.growing);
-        }
+        // Under its new name it is no longer there to be removed.
+        let kept = self
+            .writer
+            .flush()
+            .and_then(|()| fs::rename(&self.growing.0, &self.complete));
+        kept.map_err(|error| format!("{}: cannot be written: {error}", self.complete.display()))
     }
 }
 

@@ -4,6 +4,7 @@ use crake::{Channel, Frame, Monitor, NoReading, Reading, ShuntMonitor, Stamp};
 use embedded_hal::i2c::ErrorKind;
 
 use super::RunError;
+use super::accounted::Accounted;
 use super::board;
 use super::extremes::Extremes;
 use super::host::HostClock;
@@ -11,7 +12,6 @@ use super::report::{BusReport, MonitorReport, Outcome, RailReport, Report};
 use crate::bench::{Bench, Part};
 use crate::bus::Speed;
 use crate::part::corncrake as model;
-use crate::plant::Truth;
 use crate::scenario::{Errors, Scenario};
 
 /// Looks on while a scenario runs.
@@ -85,8 +85,14 @@ pub(super) fn run<const N: usize>(
     let mut ledger = Ledger::new(&board, &SPEC);
     let mut extremes = [Extremes::default(); N];
 
-    ledger.update(&monitor.init(&board::setup(scenario))?);
-    let start: [Truth; N] = std::array::from_fn(|channel| witness.truth(channel));
+    let mut accounted: [Accounted; N] = std::array::from_fn(|_| Accounted::default());
+    let mut note = |entry| {
+        for (channel, accounted) in accounted.iter_mut().enumerate() {
+            accounted.note(entry, witness.truth(channel));
+        }
+    };
+
+    note(ledger.update(&monitor.init(&board::setup(scenario))?));
     let begun_ns = bench.now_ns();
 
     let mut frames = 0;
@@ -97,7 +103,7 @@ pub(super) fn run<const N: usize>(
             .min(scenario.duration_ns);
         bench.run_until(next_ns);
         let frame = latch(&mut monitor)?;
-        ledger.update(&frame);
+        note(ledger.update(&frame));
         frames += 1;
         for plan in &scenario.rails {
             let channel = Channel::new(plan.channel);
@@ -127,8 +133,7 @@ pub(super) fn run<const N: usize>(
         let channel = Channel::new(plan.channel);
         let outcome = Outcome {
             account: ledger.account(channel)?,
-            start: *start.get(channel.index())?,
-            end: witness.truth(channel.index()),
+            truth: accounted.get(channel.index())?.truth(),
             extremes: *extremes.get(channel.index())?,
         };
         Some(RailReport::new(plan, &outcome))
