@@ -45,10 +45,8 @@ fn counters(frame: &Frame<'_>) -> [Counters; CHANNELS] {
 #[test]
 fn ranges_and_pace_change_among_rollovers_and_nothing_is_lost() {
     let (rig, board) = (rig(41), board());
-    rig.monitor(&board)
-        .init(&setup(PACE_2000))
-        .map(drop)
-        .expect("init");
+    let mut monitor = rig.monitor(&board);
+    monitor.init(&setup(PACE_2000)).map(drop).expect("init");
     let away = [
         (20_000_000, 5_000_000_000_000),
         (300_000_000, 10_000_000_000_000),
@@ -57,13 +55,9 @@ fn ranges_and_pace_change_among_rollovers_and_nothing_is_lost() {
     ];
     preload(&rig, away, 7_500);
 
-    // The joint of a part set up just now: a monitor that joins, so that the account begins with the sums as set.
-    let mut monitor = rig.monitor(&board);
-    let joint = crake::part::Joint {
-        serial: serial(&rig),
-    };
+    // The account begins at a boundary, with the sums as set.
     let mut ledger = Ledger::new(&board, &SPEC);
-    let frame = monitor.attach(&joint).expect("a running part");
+    let frame = monitor.configure(&setup(PACE_2000)).expect("a set-up");
     let (first, first_rounds) = (counters(&frame), frame.head().rounds);
     assert_eq!(ledger.update(&frame), Entry::Opened);
     let start = rig.at_latch();
@@ -97,17 +91,6 @@ fn ranges_and_pace_change_among_rollovers_and_nothing_is_lost() {
     assert!(last.1 < first_rounds, "ROUNDS was to roll over");
     assert_eq!((ledger.epoch(), ledger.gap().greatest_us), (0, 0));
     assert_within(&ledger, &rig.at_latch().since(&start));
-}
-
-/// SERIAL as the part has it: pointer 0x01, two bytes.
-fn serial(rig: &Rig) -> u16 {
-    use embedded_hal::i2c::I2c;
-    let mut bytes = [0; 2];
-    rig.bench
-        .i2c()
-        .write_read(crake_suite::rig::ADDRESS, &[0x01], &mut bytes)
-        .expect("a read");
-    u16::from_be_bytes(bytes)
 }
 
 /// A frame that comes too late for a rollover to be told from none is not taken on trust.

@@ -6,7 +6,7 @@ use crake::part::corncrake::{PACE_100, PACE_2000, SPEC};
 use crake::{Channel, ShuntMonitor};
 use crake_sim::bus::{Event, Logging, Restart};
 
-/// A run with a restart and a change of set-up, by one controller.
+/// A run with a change of set-up and a restart, by one controller.
 fn run(read_max: u8, restart: Restart) {
     let (rig, board) = (rig(51), board());
     let controller = || rig.bench.i2c().with_restart(restart);
@@ -21,15 +21,17 @@ fn run(read_max: u8, restart: Restart) {
         assert!(frame.reading(Channel::C3).is_ok());
         assert_eq!(ledger.update(&frame), Entry::Added);
     }
+    assert_eq!(
+        ledger.update(&monitor.configure(&other_setup(PACE_100)).expect("a set-up")),
+        Entry::Turned
+    );
+    rig.pass_ms(1_000);
+    ledger.update(&monitor.latch().expect("a frame"));
     let joint = monitor.joint();
     let mut monitor = rig.monitor_on(controller(), &board).with_read_max(read_max);
     assert_eq!(
         ledger.update(&monitor.attach(&joint).expect("a running part")),
         Entry::Added
-    );
-    assert_eq!(
-        ledger.update(&monitor.configure(&other_setup(PACE_100)).expect("a set-up")),
-        Entry::Turned
     );
     rig.pass_ms(3_000);
     assert_eq!(

@@ -3,6 +3,7 @@ use crake::part::corncrake::{Corncrake, SPEC};
 use crake::{Channel, Frame, Monitor, NoReading, Reading, ShuntMonitor, Stamp};
 
 use super::RunError;
+use super::accounted::Accounted;
 use super::board;
 use super::extremes::Extremes;
 use super::host::HostClock;
@@ -10,7 +11,6 @@ use super::report::{BusReport, MonitorReport, Outcome, RailReport, Report};
 use crate::bench::{Bench, Part};
 use crate::bus::{BusError, Speed};
 use crate::part::corncrake as model;
-use crate::plant::Truth;
 use crate::scenario::{Errors, Scenario};
 
 /// Looks on while a scenario runs.
@@ -94,8 +94,14 @@ pub(super) fn run<const N: usize>(
     let mut ledger = Ledger::new(&board, &SPEC);
     let mut extremes = [Extremes::default(); N];
 
-    ledger.update(&monitor.init(&board::setup(scenario))?);
-    let start: [Truth; N] = std::array::from_fn(|channel| witness.truth(channel));
+    let mut accounted: [Accounted; N] = std::array::from_fn(|_| Accounted::default());
+    let mut note = |entry| {
+        for (channel, accounted) in accounted.iter_mut().enumerate() {
+            accounted.note(entry, witness.truth(channel));
+        }
+    };
+
+    note(ledger.update(&monitor.init(&board::setup(scenario))?));
     let begun_ns = bench.now_ns();
 
     let mut frames = 0;
@@ -106,7 +112,7 @@ pub(super) fn run<const N: usize>(
             .min(scenario.duration_ns);
         bench.run_until(next_ns);
         let frame = latch(&mut monitor)?;
-        ledger.update(&frame);
+        note(ledger.update(&frame));
         frames += 1;
         for plan in &scenario.rails {
             let channel = Channel::new(plan.channel);
@@ -136,8 +142,7 @@ pub(super) fn run<const N: usize>(
         let channel = Channel::new(plan.channel);
         let outcome = Outcome {
             account: ledger.account(channel)?,
-            start: *start.get(channel.index())?,
-            end: witness.truth(channel.index()),
+            truth: accounted.get(channel.index())?.truth(),
             extremes: *extremes.get(channel.index())?,
         };
         Some(RailReport::new(plan, &outcome))

@@ -11,6 +11,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod accounted;
 mod board;
 mod error;
 mod extremes;

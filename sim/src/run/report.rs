@@ -69,7 +69,7 @@ pub struct Figure {
     pub measured: f64,
     /// The same on the part's own clock.
     pub by_part_clock: f64,
-    /// What really flowed.
+    /// What really flowed in the time that is accounted for.
     pub truth: f64,
     /// Measured less truth.
     pub difference: f64,
@@ -129,8 +129,7 @@ pub struct MonitorReport {
 /// What is known of one rail at the end.
 pub(super) struct Outcome {
     pub(super) account: Account,
-    pub(super) start: Truth,
-    pub(super) end: Truth,
+    pub(super) truth: Truth,
     pub(super) extremes: Extremes,
 }
 
@@ -138,8 +137,7 @@ impl RailReport {
     pub(super) fn new(plan: &RailPlan, outcome: &Outcome) -> Self {
         let Outcome {
             account,
-            start,
-            end,
+            truth,
             extremes,
         } = outcome;
         let nj = |energy: crake::units::Energy| energy.as_nanojoules() as f64 / 1e9;
@@ -147,7 +145,7 @@ impl RailReport {
         let energy_j = Figure::new(
             nj(account.energy),
             nj(account.energy_by_part_clock),
-            (end.energy_sixth_na_nv_ns - start.energy_sixth_na_nv_ns) as f64 / 6e27,
+            truth.energy_sixth_na_nv_ns as f64 / 6e27,
             parts(&account.energy_bound, nj),
             nj(account.energy_bound.total()),
             account.energy_side,
@@ -155,7 +153,7 @@ impl RailReport {
         let charge_c = Figure::new(
             nc(account.charge),
             nc(account.charge_by_part_clock),
-            (end.charge_half_na_ns - start.charge_half_na_ns) as f64 / 2e18,
+            truth.charge_half_na_ns as f64 / 2e18,
             parts(&account.charge_bound, nc),
             nc(account.charge_bound.total()),
             account.charge_side,
