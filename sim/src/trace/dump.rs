@@ -101,15 +101,14 @@ impl<W: Write> Dump<W> {
         Ok(())
     }
 
-    /// Ends at `at_ns`, which is written as the last moment, whether something changes there or not.
+    /// Ends at `at_ns`. The last moment written is later than the last change, be it by a nanosecond: a value that lasts no time is none to many readers.
     pub(super) fn close(&mut self, at_ns: u64) -> io::Result<()> {
         let Some(present) = self.at_ns else {
             return Ok(());
         };
         self.write_moment()?;
-        if present < at_ns {
-            self.writer.timestamp(at_ns)?;
-        }
+        self.writer
+            .timestamp(at_ns.max(present.saturating_add(1)))?;
         self.at_ns = None;
         self.writer.flush()
     }

@@ -42,8 +42,8 @@ use tap::{Signals, Tap};
 /// Either end that falls into a transfer is put off to the end of that transfer, so that only whole transfers are recorded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Window {
-    from_ns: u64,
-    length_ns: u64,
+    begin_ns: u64,
+    end_ns: u64,
 }
 
 impl Window {
@@ -51,18 +51,14 @@ impl Window {
     pub fn new(from: Duration, length: Duration) -> Self {
         let ns = |duration: Duration| u64::try_from(duration.as_nanos()).unwrap_or(u64::MAX);
         Self {
-            from_ns: ns(from),
-            length_ns: ns(length),
+            begin_ns: ns(from),
+            end_ns: ns(from.saturating_add(length)),
         }
     }
 
     /// Its beginning, in nanoseconds of the bench's clock.
     pub fn begin_ns(&self) -> u64 {
-        self.from_ns
-    }
-
-    fn end_ns(&self) -> u64 {
-        self.from_ns.saturating_add(self.length_ns)
+        self.begin_ns
     }
 }
 
@@ -107,7 +103,7 @@ impl Trace {
         directory: &Path,
     ) -> io::Result<Self> {
         let window = Window {
-            from_ns: window.from_ns.max(bench.now_ns()),
+            begin_ns: window.begin_ns.max(bench.now_ns()),
             ..window
         };
         let mut dump = Dump::new(Growing::create(directory, "trace.vcd")?)?;
@@ -129,7 +125,7 @@ impl Trace {
             let tap = Tap::new(signals, recorder.clone());
             traced
                 .part
-                .watch(window.from_ns, Rc::new(RefCell::new(tap)));
+                .watch(window.begin_ns, Rc::new(RefCell::new(tap)));
         }
         Ok(Self {
             clock: bench.clock(),

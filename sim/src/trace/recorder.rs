@@ -66,7 +66,7 @@ impl<W: Write> Recorder<W> {
 
     /// Whether a part that has come to `at_ns` may stop telling.
     pub(super) fn has_seen_enough(&self, at_ns: u64) -> bool {
-        self.stage == Stage::After || (at_ns > self.window.end_ns() && !self.busy_at_present)
+        self.stage == Stage::After || (at_ns > self.window.end_ns && !self.busy_at_present)
     }
 
     pub(super) fn tell(&mut self, at_ns: u64, signal: Signal, value: Value) {
@@ -79,7 +79,7 @@ impl<W: Write> Recorder<W> {
     /// Whatever could not be written, now or earlier, or a window that has not begun.
     pub(super) fn finish(&mut self, now_ns: u64) -> io::Result<(&mut W, &mut W)> {
         self.write_until(u64::MAX);
-        if self.stage == Stage::Before && !self.busy && self.window.from_ns <= now_ns {
+        if self.stage == Stage::Before && !self.busy && self.window.begin_ns <= now_ns {
             self.open();
         }
         match self.stage {
@@ -122,11 +122,11 @@ impl<W: Write> Recorder<W> {
 
     fn write(&mut self, told: Told) -> io::Result<()> {
         if !self.busy {
-            if self.stage == Stage::Before && told.at_ns >= self.window.from_ns {
+            if self.stage == Stage::Before && told.at_ns >= self.window.begin_ns {
                 self.open();
             }
-            if self.stage == Stage::Within && told.at_ns > self.window.end_ns() {
-                self.close(self.window.end_ns());
+            if self.stage == Stage::Within && told.at_ns > self.window.end_ns {
+                self.close(self.window.end_ns);
                 return Ok(());
             }
         }
@@ -147,13 +147,13 @@ impl<W: Write> Recorder<W> {
     /// The window begins, at the end of a transfer that its beginning cuts in two.
     fn open(&mut self) {
         self.stage = Stage::Within;
-        self.dump.open(self.window.from_ns.max(self.free_since_ns));
+        self.dump.open(self.window.begin_ns.max(self.free_since_ns));
     }
 
     /// The window ends, at the end of a transfer that its end cuts in two.
     fn close(&mut self, at_ns: u64) {
         self.stage = Stage::After;
-        let at_ns = at_ns.min(self.window.end_ns()).max(self.free_since_ns);
+        let at_ns = at_ns.min(self.window.end_ns).max(self.free_since_ns);
         let closed = self.dump.close(at_ns).and_then(|()| self.journal.flush());
         self.failed = self.failed.take().or(closed.err());
     }
@@ -175,7 +175,7 @@ impl<W: Write> WireWatcher for Recorder<W> {
             Line::Sda => self.sda,
         };
         // A dump knows no time before its first moment: a START just there is drawn a nanosecond late, or it would be none.
-        let at_first = at_ns == self.window.from_ns && line == Line::Sda && !high;
+        let at_first = at_ns == self.window.begin_ns && line == Line::Sda && !high;
         self.tell(at_ns + u64::from(at_first), signal, Value::Wire(high));
     }
 

@@ -21,6 +21,8 @@ pub(super) struct Converter {
     rounds_to_redraw: u16,
     /// Offset with drift, as of the last round's start.
     sense_offset_nv: [f64; CHANNELS],
+    /// By channel: current over the last sense aperture, voltage over the last bus aperture.
+    seen: [Means; CHANNELS],
 }
 
 /// One conversion, as it ended.
@@ -66,6 +68,7 @@ impl Converter {
             noise: rng.stream("noise"),
             oscillator: rng.stream("wander"),
             rounds_to_redraw: 0,
+            seen: [NOTHING; CHANNELS],
         }
     }
 
@@ -82,7 +85,6 @@ impl Converter {
                 plant,
                 resistor,
                 ahead: None,
-                seen: NOTHING,
             })
         })
         .is_some()
@@ -104,8 +106,7 @@ impl Converter {
 
     /// What the channel's last sense and bus conversions averaged; zeros before the first, and without a rail.
     pub(super) fn seen(&self, channel: usize) -> Means {
-        let rail = self.rails.get(channel).and_then(Option::as_ref);
-        rail.map_or(NOTHING, |rail| rail.seen)
+        self.seen[channel]
     }
 
     /// A round or burst begins: lets oscillator and offsets wander; gives the length of its conversions.
@@ -141,7 +142,7 @@ impl Converter {
         let bias_na = self.individual.bias_na[channel];
         let input_nv = self.rails[channel].as_mut().map_or(0.0, |rail| {
             let current_na = rail.window(from_ns, to_ns).current_na;
-            rail.seen.current_na = current_na;
+            self.seen[channel].current_na = current_na;
             (current_na + bias_na) * rail.resistor.ohms(current_na)
         });
         let gain = 1.0 + self.individual.sense_gain[channel][range];
@@ -160,7 +161,7 @@ impl Converter {
         let (lsb_nv, noise_nv) = BUS_RANGES[range];
         let input_nv = self.rails[channel].as_mut().map_or(0.0, |rail| {
             let voltage_nv = rail.window(from_ns, to_ns).voltage_nv;
-            rail.seen.voltage_nv = voltage_nv;
+            self.seen[channel].voltage_nv = voltage_nv;
             voltage_nv
         });
         let gain = 1.0 + self.individual.bus_gain[channel][range];
@@ -202,8 +203,6 @@ struct Rail {
     plant: Box<dyn Plant>,
     resistor: SenseResistor,
     ahead: Option<Ahead>,
-    /// Current over the last sense aperture, voltage over the last bus aperture.
-    seen: Means,
 }
 
 /// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a plant's

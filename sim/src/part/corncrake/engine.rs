@@ -180,8 +180,6 @@ impl Model {
         self.now_ns = self.now_ns.max(to_ns);
     }
 
-    /// One copy for the watched and the unwatched part: with two of them the compiler no longer inlines conversions, which then take twice as long.
-    #[inline(never)]
     pub(super) fn run_events(&mut self, to_ns: u64) {
         while let Some(at_ns) = self.core.phase.until_ns().filter(|&at_ns| at_ns <= to_ns) {
             match self.core.phase {
