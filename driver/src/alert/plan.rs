@@ -151,8 +151,8 @@ impl<'p> Plan<'p> {
                 (Kind::OverVoltage, Kind::UnderVoltage),
                 (Kind::OverCurrent, Kind::UnderCurrent),
             ] {
-                if let (Some(greatest), Some(least)) =
-                    (self.code(channel, over), self.code(channel, under))
+                if let Some(greatest) = self.code(channel, over)
+                    && let Some(least) = self.code(channel, under)
                     && greatest < least
                 {
                     return Err(Misuse::LimitsCrossed(channel, over));
