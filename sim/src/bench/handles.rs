@@ -2,7 +2,7 @@ use core::fmt;
 
 use embedded_hal::{
     delay::DelayNs,
-    i2c::{ErrorType, Operation},
+    i2c::{ErrorKind, ErrorType, Operation},
 };
 
 use super::Bench;
@@ -18,6 +18,14 @@ pub struct I2c {
 impl I2c {
     pub(super) fn new(bench: Bench, restart: Restart) -> Self {
         Self { bench, restart }
+    }
+
+    pub(super) fn bench(&self) -> &Bench {
+        &self.bench
+    }
+
+    pub(super) fn restart(&self) -> Restart {
+        self.restart
     }
 
     /// The same controller, which makes this of a repeated START.
@@ -39,12 +47,18 @@ impl ErrorType for I2c {
     type Error = BusError;
 }
 
+/// A transfer during which everything else stands still.
+///
+/// While a transfer of a waiting task has the bus, this one fails with `ArbitrationLoss` and nothing is sent.
 impl embedded_hal::i2c::I2c for I2c {
     fn transaction(
         &mut self,
         address: u8,
         operations: &mut [Operation<'_>],
     ) -> Result<(), BusError> {
+        if self.bench.waits.bus_is_taken() {
+            return Err(BusError(ErrorKind::ArbitrationLoss));
+        }
         self.bench
             .with_bus(|bus| bus.transaction(address, operations, self.restart))
     }
@@ -59,6 +73,10 @@ pub struct Delay {
 impl Delay {
     pub(super) fn new(bench: Bench) -> Self {
         Self { bench }
+    }
+
+    pub(super) fn bench(&self) -> &Bench {
+        &self.bench
     }
 }
 

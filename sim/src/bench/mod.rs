@@ -18,22 +18,40 @@
 //! # }
 //! ```
 
+mod asynch;
 mod error;
 mod handles;
+mod line;
 mod part;
+#[cfg(target_has_atomic = "ptr")]
+mod stall;
+// Wakers are counted references, which take atomic read-modify-write.
+#[cfg(target_has_atomic = "ptr")]
+mod tasks;
+mod waits;
 
 use alloc::{rc::Rc, vec::Vec};
 use core::{cell::RefCell, time::Duration};
 
 pub use error::BenchError;
 pub use handles::{Delay, I2c, Wire};
+pub use line::{Edge, Line};
 pub use part::Part;
+#[cfg(target_has_atomic = "ptr")]
+pub use stall::{Stall, StallReason, StalledTask};
+#[cfg(target_has_atomic = "ptr")]
+pub use tasks::Tasks;
 
 use crate::{
     bus::{Bus, Clock, Logging, Restart, Speed, Stats, Transaction},
-    part::{Target, corncrake::Corncrake},
+    part::{
+        Target,
+        corncrake::{Corncrake, Output},
+    },
     rng::Rng,
 };
+use line::Lines;
+use waits::Waits;
 
 /// A handle of a bench; clones are the same bench.
 ///
@@ -44,6 +62,8 @@ pub struct Bench {
     seed: u64,
     clock: Clock,
     world: Rc<RefCell<World>>,
+    lines: Rc<Lines>,
+    waits: Rc<Waits>,
 }
 
 struct World {
@@ -55,7 +75,9 @@ impl Bench {
     /// A bench without parts, at time 0, with a bus of 400 kHz. All chance on it comes from `seed`.
     pub fn new(seed: u64) -> Self {
         let clock = Clock::default();
-        let bus = Bus::new(clock.clone(), Speed::default());
+        let lines = Rc::new(Lines::default());
+        let mut bus = Bus::new(clock.clone(), Speed::default());
+        bus.set_watcher(lines.clone());
         Self {
             seed,
             clock,
@@ -63,6 +85,8 @@ impl Bench {
                 bus,
                 addresses: Vec::new(),
             })),
+            lines,
+            waits: Rc::new(Waits::default()),
         }
     }
 
@@ -102,6 +126,21 @@ impl Bench {
         world.addresses.push(address);
         world.bus.attach(target);
         Ok(())
+    }
+
+    /// The line that an alert output of a part is wired to; the first call makes it. It is an input pin, active low.
+    pub fn alert(&self, part: &Part, output: Output) -> Line {
+        if let Some(node) = self.lines.of(part, output) {
+            return Line::new(self.clone(), node);
+        }
+        let line = self.line();
+        line.wire(part, output);
+        line
+    }
+
+    /// A line with nothing wired to it yet, for several outputs together.
+    pub fn line(&self) -> Line {
+        Line::new(self.clone(), self.lines.add())
     }
 
     /// A controller on the bus.

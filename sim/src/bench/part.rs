@@ -126,6 +126,14 @@ impl Part {
         self.model().preload_rounds(rounds);
     }
 
+    pub(super) fn is_reached(&self, output: Output) -> bool {
+        self.model().is_reached(output)
+    }
+
+    pub(super) fn is_same(&self, other: &Self) -> bool {
+        Rc::ptr_eq(&self.model, &other.model)
+    }
+
     /// The model; the bench keeps it advanced to the present moment.
     fn model(&self) -> RefMut<'_, Model> {
         self.model.borrow_mut()

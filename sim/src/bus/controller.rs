@@ -1,4 +1,8 @@
-use core::fmt;
+use core::{
+    fmt,
+    pin::{Pin, pin},
+    task::{Context, Poll, Waker},
+};
 
 use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource, Operation};
 
@@ -44,70 +48,125 @@ impl Bus {
         operations: &mut [Operation<'_>],
         restart: Restart,
     ) -> Result<(), BusError> {
-        if address > 0x7F {
-            return Err(BusError(ErrorKind::Other));
-        }
-        if operations.is_empty() {
-            return Ok(());
-        }
-        let outcome = self.play(address, operations, restart);
-        self.stop();
-        outcome
+        let mut wire = self;
+        let transfer = pin!(play(&mut wire, address, operations, restart));
+        at_once(transfer)
+    }
+}
+
+/// The wire as a controller works it. Each method ends at the edge that it makes or waits for; when that is, is the wire's matter.
+pub(crate) trait Conditions {
+    /// START or repeated START.
+    async fn start(&mut self);
+    /// A byte to the targets; true if one acknowledged it.
+    async fn send(&mut self, byte: u8) -> bool;
+    /// A byte from the targets.
+    async fn receive(&mut self, acknowledge: bool) -> u8;
+    /// STOP.
+    async fn stop(&mut self);
+}
+
+/// The wire on which everything else stands still meanwhile.
+impl Conditions for &mut Bus {
+    async fn start(&mut self) {
+        Bus::start(self);
     }
 
-    fn play(
-        &mut self,
-        address: u8,
-        operations: &mut [Operation<'_>],
-        restart: Restart,
-    ) -> Result<(), BusError> {
-        let mut reading = None;
-        let mut rest = operations;
-        while let Some((operation, later)) = rest.split_first_mut() {
-            let reads = matches!(operation, Operation::Read(_));
-            if reading != Some(reads) {
-                if reading.is_some() && restart == Restart::StopStart {
-                    self.stop();
-                }
-                reading = Some(reads);
-                self.start();
-                if !self.send(address << 1 | u8::from(reads)) {
-                    return Err(BusError(ErrorKind::NoAcknowledge(
-                        NoAcknowledgeSource::Address,
-                    )));
-                }
+    async fn send(&mut self, byte: u8) -> bool {
+        Bus::send(self, byte)
+    }
+
+    async fn receive(&mut self, acknowledge: bool) -> u8 {
+        Bus::receive(self, acknowledge)
+    }
+
+    async fn stop(&mut self) {
+        Bus::stop(self);
+    }
+}
+
+/// [`Bus::transaction`] on any wire.
+pub(crate) async fn play(
+    wire: &mut impl Conditions,
+    address: u8,
+    operations: &mut [Operation<'_>],
+    restart: Restart,
+) -> Result<(), BusError> {
+    if address > 0x7F {
+        return Err(BusError(ErrorKind::Other));
+    }
+    if operations.is_empty() {
+        return Ok(());
+    }
+    let outcome = play_to_stop(wire, address, operations, restart).await;
+    wire.stop().await;
+    outcome
+}
+
+async fn play_to_stop(
+    wire: &mut impl Conditions,
+    address: u8,
+    operations: &mut [Operation<'_>],
+    restart: Restart,
+) -> Result<(), BusError> {
+    let mut reading = None;
+    let mut rest = operations;
+    while let Some((operation, later)) = rest.split_first_mut() {
+        let reads = matches!(operation, Operation::Read(_));
+        if reading != Some(reads) {
+            if reading.is_some() && restart == Restart::StopStart {
+                wire.stop().await;
             }
-            match operation {
-                Operation::Write(bytes) => {
-                    for &byte in *bytes {
-                        if !self.send(byte) {
-                            return Err(BusError(ErrorKind::NoAcknowledge(
-                                NoAcknowledgeSource::Data,
-                            )));
-                        }
-                    }
-                }
-                Operation::Read(buffer) => {
-                    // The last byte of a run of reads is not acknowledged, so that the target lets go of the bus.
-                    let run_goes_on = later
-                        .iter()
-                        .map_while(|next| {
-                            if let Operation::Read(buffer) = next {
-                                Some(buffer)
-                            } else {
-                                None
-                            }
-                        })
-                        .any(|buffer| !buffer.is_empty());
-                    let length = buffer.len();
-                    for (i, byte) in buffer.iter_mut().enumerate() {
-                        *byte = self.receive(run_goes_on || i + 1 < length);
-                    }
-                }
+            reading = Some(reads);
+            wire.start().await;
+            if !wire.send(address << 1 | u8::from(reads)).await {
+                return Err(BusError(ErrorKind::NoAcknowledge(
+                    NoAcknowledgeSource::Address,
+                )));
             }
-            rest = later;
         }
-        Ok(())
+        match operation {
+            Operation::Write(bytes) => {
+                for &byte in *bytes {
+                    if !wire.send(byte).await {
+                        return Err(BusError(ErrorKind::NoAcknowledge(
+                            NoAcknowledgeSource::Data,
+                        )));
+                    }
+                }
+            }
+            Operation::Read(buffer) => {
+                // The last byte of a run of reads is not acknowledged, so that the target lets go of the bus.
+                let run_goes_on = later
+                    .iter()
+                    .map_while(|next| {
+                        if let Operation::Read(buffer) = next {
+                            Some(buffer)
+                        } else {
+                            None
+                        }
+                    })
+                    .any(|buffer| !buffer.is_empty());
+                let length = buffer.len();
+                for (i, byte) in buffer.iter_mut().enumerate() {
+                    *byte = wire.receive(run_goes_on || i + 1 < length).await;
+                }
+            }
+        }
+        rest = later;
+    }
+    Ok(())
+}
+
+/// The outcome of a future that never has to wait.
+fn at_once<F: Future>(mut future: Pin<&mut F>) -> F::Output {
+    loop {
+        if let Poll::Ready(output) = future
+            .as_mut()
+            .poll(&mut Context::from_waker(Waker::noop()))
+        {
+            return output;
+        }
     }
 }
 

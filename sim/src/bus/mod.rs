@@ -7,6 +7,7 @@ mod clock;
 mod controller;
 mod log;
 mod timing;
+mod watcher;
 
 use alloc::{rc::Rc, vec::Vec};
 use core::cell::RefCell;
@@ -17,8 +18,9 @@ pub use log::{Event, Logging, Stats, Transaction};
 pub use timing::{Speed, Timing};
 
 use crate::part::Target;
+pub(crate) use controller::{Conditions, play};
 use log::Log;
-use timing::CLOCKS_PER_BYTE;
+pub(crate) use watcher::Watcher;
 
 /// The wire, its targets, and the clock that every bit on it moves.
 pub struct Bus {
@@ -26,8 +28,10 @@ pub struct Bus {
     timing: Timing,
     targets: Vec<Attached>,
     state: State,
-    free_at_ns: u64,
+    /// What was last done on the bus, its hold time included, is over; after STOP, the bus-free time.
+    ready_at_ns: u64,
     log: Log,
+    watcher: Option<Rc<dyn Watcher>>,
 }
 
 impl Bus {
@@ -38,8 +42,9 @@ impl Bus {
             timing: Timing::of(speed),
             targets: Vec::new(),
             state: State::Free,
-            free_at_ns: 0,
+            ready_at_ns: 0,
             log: Log::default(),
+            watcher: None,
         }
     }
 
@@ -74,29 +79,17 @@ impl Bus {
 
     /// Moves the clock to `ns` with every target; a moment gone by has no effect.
     pub fn advance_to(&mut self, ns: u64) {
-        self.clock.move_to(ns);
-        let now = self.clock.now_ns();
-        for attached in &self.targets {
-            attached.target.borrow_mut().advance(now);
-        }
+        let ns = ns.max(self.clock.now_ns());
+        while self.advance_to_change(ns) {}
+        self.live_until(ns);
+        self.look();
     }
 
     /// START, after the bus-free time; within a transaction, a repeated START.
     pub fn start(&mut self) {
-        let now = self.clock.now_ns();
-        if self.state == State::Free {
-            self.advance_to(self.free_at_ns);
-            self.log.start(self.clock.now_ns());
-        } else {
-            self.advance_to(now + self.timing.low + self.timing.restart_setup);
-            self.log.event(Event::Restart);
-        }
-        for attached in &mut self.targets {
-            attached.target.borrow_mut().start();
-            attached.takes_part = false;
-        }
-        self.state = State::Address;
-        self.pass(self.timing.start_hold);
+        self.advance_to(self.start_at_ns());
+        self.start_edge();
+        self.advance_to(self.ready_at_ns);
     }
 
     /// A byte from the controller; true if a target acknowledged it. After START it is an address byte, seen
@@ -104,11 +97,104 @@ impl Bus {
     ///
     /// On a free bus nothing happens, and nobody acknowledges.
     pub fn send(&mut self, byte: u8) -> bool {
-        if self.state == State::Free {
+        if self.is_free() {
             return false;
         }
-        // The target decides when it has all eight bits.
-        self.pass((CLOCKS_PER_BYTE - 1) * self.timing.clock);
+        self.advance_to(self.bits_at_ns(u8::BITS));
+        let acknowledged = self.send_edge(byte);
+        self.advance_to(self.ready_at_ns);
+        acknowledged
+    }
+
+    /// A byte from the targets; `acknowledge` asks for a further one. 0xFF when no target drives the bus, or
+    /// when it is free.
+    ///
+    /// The bus is open-drain, most significant bit first: the first target to send a zero where another sends
+    /// a one goes on alone, so the least of the bytes offered stands on the wire.
+    pub fn receive(&mut self, acknowledge: bool) -> u8 {
+        if self.is_free() {
+            return 0xFF;
+        }
+        let wire = self.offered();
+        self.advance_to(self.bits_at_ns(u8::BITS));
+        self.receive_edge(wire, acknowledge);
+        self.advance_to(self.ready_at_ns);
+        wire
+    }
+
+    /// Breaks a byte off after `bits` clocks (at most 8); a START or STOP has to follow.
+    pub fn break_off(&mut self, bits: u8) {
+        if self.is_free() {
+            return;
+        }
+        self.advance_to(self.bits_at_ns(u32::from(bits.min(8))));
+        self.break_edge();
+    }
+
+    /// STOP. The clock then stands at its edge; the bus-free time passes before the next START only.
+    pub fn stop(&mut self) {
+        if self.is_free() {
+            return;
+        }
+        self.advance_to(self.stop_at_ns());
+        self.stop_edge();
+    }
+
+    /// Ends at once what a controller has begun, with whatever bits of a byte have gone, by STOP.
+    pub(crate) fn abandon(&mut self) {
+        if !self.is_free() && self.clock.now_ns() > self.ready_at_ns {
+            self.break_edge();
+        }
+        self.stop();
+    }
+}
+
+/// The moments at which something happens on the wire, and what happens there: whoever waits for the one may
+/// do the other, and let other things happen meanwhile.
+impl Bus {
+    /// Whether no transaction is in progress.
+    pub(crate) fn is_free(&self) -> bool {
+        self.state == State::Free
+    }
+
+    /// When what was last done is over.
+    pub(crate) fn ready_at_ns(&self) -> u64 {
+        self.ready_at_ns.max(self.clock.now_ns())
+    }
+
+    pub(crate) fn start_at_ns(&self) -> u64 {
+        let set_up = if self.is_free() {
+            0
+        } else {
+            self.timing.low + self.timing.restart_setup
+        };
+        self.ready_at_ns() + set_up
+    }
+
+    /// When `bits` of the next byte have gone. A target decides when it has all eight.
+    pub(crate) fn bits_at_ns(&self, bits: u32) -> u64 {
+        self.ready_at_ns() + u64::from(bits) * self.timing.clock
+    }
+
+    pub(crate) fn stop_at_ns(&self) -> u64 {
+        self.ready_at_ns() + self.timing.low + self.timing.stop_setup
+    }
+
+    pub(crate) fn start_edge(&mut self) {
+        if self.is_free() {
+            self.log.start(self.clock.now_ns());
+        } else {
+            self.log.event(Event::Restart);
+        }
+        for attached in &mut self.targets {
+            attached.target.borrow_mut().start();
+            attached.takes_part = false;
+        }
+        self.state = State::Address;
+        self.busy_for(self.timing.start_hold);
+    }
+
+    pub(crate) fn send_edge(&mut self, byte: u8) -> bool {
         let mut acknowledged = false;
         for attached in &mut self.targets {
             if self.state == State::Address {
@@ -120,25 +206,20 @@ impl Bus {
         }
         self.state = State::Data;
         self.log.event(Event::Sent { byte, acknowledged });
-        self.pass(self.timing.clock);
+        self.busy_for(self.timing.clock);
         acknowledged
     }
 
-    /// A byte from the targets; `acknowledge` asks for a further one. 0xFF when no target drives the bus, or
-    /// when it is free.
-    ///
-    /// The bus is open-drain, most significant bit first: the first target to send a zero where another sends
-    /// a one goes on alone, so the least of the bytes offered stands on the wire.
-    pub fn receive(&mut self, acknowledge: bool) -> u8 {
-        if self.state == State::Free {
-            return 0xFF;
-        }
-        let taking_part = || self.targets.iter().filter(|attached| attached.takes_part);
-        let wire = taking_part()
+    /// The byte that the targets begin to send.
+    pub(crate) fn offered(&self) -> u8 {
+        let taking_part = self.targets.iter().filter(|attached| attached.takes_part);
+        taking_part
             .map(|attached| attached.target.borrow_mut().offer())
             .min()
-            .unwrap_or(0xFF);
-        self.pass((CLOCKS_PER_BYTE - 1) * self.timing.clock);
+            .unwrap_or(0xFF)
+    }
+
+    pub(crate) fn receive_edge(&mut self, wire: u8, acknowledge: bool) {
         for attached in self.targets.iter().filter(|attached| attached.takes_part) {
             attached.target.borrow_mut().settle(wire);
         }
@@ -146,40 +227,29 @@ impl Bus {
             byte: wire,
             acknowledged: acknowledge,
         });
-        self.pass(self.timing.clock);
-        wire
+        self.busy_for(self.timing.clock);
     }
 
-    /// Breaks a byte off after `bits` clocks (at most 8); a START or STOP has to follow.
-    pub fn break_off(&mut self, bits: u8) {
-        if self.state == State::Free {
-            return;
-        }
-        self.pass(u64::from(bits.min(8)) * self.timing.clock);
+    fn break_edge(&mut self) {
         for attached in self.targets.iter().filter(|attached| attached.takes_part) {
             attached.target.borrow_mut().incomplete_byte();
         }
         self.log.event(Event::Incomplete);
+        self.busy_for(0);
     }
 
-    /// STOP. The clock then stands at its edge; the bus-free time passes before the next START only.
-    pub fn stop(&mut self) {
-        if self.state == State::Free {
-            return;
-        }
-        self.pass(self.timing.low + self.timing.stop_setup);
+    pub(crate) fn stop_edge(&mut self) {
         for attached in &mut self.targets {
             attached.target.borrow_mut().stop();
             attached.takes_part = false;
         }
-        let now = self.clock.now_ns();
         self.state = State::Free;
-        self.free_at_ns = now + self.timing.bus_free;
-        self.log.stop(now);
+        self.log.stop(self.clock.now_ns());
+        self.busy_for(self.timing.bus_free);
     }
 
-    fn pass(&mut self, ns: u64) {
-        self.advance_to(self.clock.now_ns() + ns);
+    fn busy_for(&mut self, ns: u64) {
+        self.ready_at_ns = self.clock.now_ns() + ns;
     }
 }
 

@@ -12,6 +12,12 @@ pub trait Target {
     /// has happened after it. Earlier than the last such moment has no effect.
     fn advance(&mut self, to_ns: u64);
 
+    /// When the target does something by itself next, in nanoseconds, if nobody addresses it; None if it never
+    /// will. Whoever watches what targets show outside the bus stops at these moments.
+    fn next_event_ns(&self) -> Option<u64> {
+        None
+    }
+
     /// START or repeated START: ends what went before.
     fn start(&mut self);
 

@@ -218,6 +218,16 @@ impl Model {
         self.core.alerts.outputs() >> output as u8 & 1 == 1
     }
 
+    /// Whether any cause reaches the output: with an empty mask it stays as it is until the mask is written.
+    pub fn is_reached(&self, output: Output) -> bool {
+        let alerts = &self.core.alerts;
+        let mask = match output {
+            Output::A => alerts.mask_a,
+            Output::B => alerts.mask_b,
+        };
+        mask != 0
+    }
+
     /// The supply goes: the part loses everything and does not answer until [`power_up`](Self::power_up).
     pub fn power_loss(&mut self) {
         self.reset();
@@ -286,6 +296,10 @@ impl Model {
 impl Target for Model {
     fn advance(&mut self, to_ns: u64) {
         self.run_to(to_ns);
+    }
+
+    fn next_event_ns(&self) -> Option<u64> {
+        Model::next_event_ns(self)
     }
 
     fn start(&mut self) {
