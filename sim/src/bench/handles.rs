@@ -37,9 +37,12 @@ impl I2c {
 
 impl fmt::Debug for I2c {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("I2c")
-            .field("restart", &self.restart)
-            .finish_non_exhaustive()
+        write!(
+            f,
+            "I2c({:?} restart, at {} ns)",
+            self.restart,
+            self.bench.now_ns()
+        )
     }
 }
 
@@ -82,7 +85,7 @@ impl Delay {
 
 impl fmt::Debug for Delay {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Delay").finish_non_exhaustive()
+        write!(f, "Delay(at {} ns)", self.bench.now_ns())
     }
 }
 
@@ -142,6 +145,6 @@ impl Wire {
 
 impl fmt::Debug for Wire {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.debug_struct("Wire").finish_non_exhaustive()
+        write!(f, "Wire(at {} ns)", self.bench.now_ns())
     }
 }

@@ -25,13 +25,14 @@ mod line;
 mod part;
 #[cfg(target_has_atomic = "ptr")]
 mod stall;
+mod step;
 // Wakers are counted references, which take atomic read-modify-write.
 #[cfg(target_has_atomic = "ptr")]
 mod tasks;
 mod waits;
 
 use alloc::{rc::Rc, vec::Vec};
-use core::{cell::RefCell, time::Duration};
+use core::{cell::RefCell, fmt, time::Duration};
 
 pub use error::BenchError;
 pub use handles::{Delay, I2c, Wire};
@@ -39,6 +40,7 @@ pub use line::{Edge, Line};
 pub use part::Part;
 #[cfg(target_has_atomic = "ptr")]
 pub use stall::{Stall, StallReason, StalledTask};
+pub use step::Step;
 #[cfg(target_has_atomic = "ptr")]
 pub use tasks::Tasks;
 
@@ -51,6 +53,7 @@ use crate::{
     rng::Rng,
 };
 use line::Lines;
+use step::Steps;
 use waits::Waits;
 
 /// A handle of a bench; clones are the same bench.
@@ -64,6 +67,7 @@ pub struct Bench {
     world: Rc<RefCell<World>>,
     lines: Rc<Lines>,
     waits: Rc<Waits>,
+    steps: Rc<Steps>,
 }
 
 struct World {
@@ -87,6 +91,7 @@ impl Bench {
             })),
             lines,
             waits: Rc::new(Waits::default()),
+            steps: Rc::new(Steps::default()),
         }
     }
 
@@ -111,7 +116,9 @@ impl Bench {
             .ok_or(BenchError::NoSuchAddress(address))?;
         let model = Rc::new(RefCell::new(model));
         self.attach(address, model.clone())?;
-        Ok(Part::new(model))
+        let part = Part::new(model);
+        self.steps.add(part.clone());
+        Ok(part)
     }
 
     /// Puts a target of your own on the bus.
@@ -202,6 +209,18 @@ impl Bench {
 
     fn with_bus<R>(&self, act: impl FnOnce(&mut Bus) -> R) -> R {
         act(&mut self.world.borrow_mut().bus)
+    }
+}
+
+/// Seed, time and parts.
+impl fmt::Debug for Bench {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (seed, now_ns) = (self.seed, self.now_ns());
+        write!(
+            f,
+            "Bench(seed {seed}, at {now_ns} ns, {:?})",
+            self.steps.parts()
+        )
     }
 }
 

@@ -1,10 +1,13 @@
 use alloc::{boxed::Box, rc::Rc};
-use core::cell::{RefCell, RefMut};
+use core::{
+    cell::{RefCell, RefMut},
+    fmt,
+};
 
 use super::BenchError;
 use crate::{
     board::SenseResistor,
-    part::corncrake::{CHANNELS, Individual, Model, Output},
+    part::corncrake::{CHANNELS, Converted, Individual, Model, Output},
     plant::{Plant, Truth},
 };
 
@@ -72,6 +75,11 @@ impl Part {
         self.model().conversions()
     }
 
+    /// The last conversion finished, resets or not; None before the first.
+    pub fn last_conversion(&self) -> Option<Converted> {
+        self.model().last_conversion()
+    }
+
     /// Charge that the part itself drew from its supply, in nA·ns (1e-18 C); typical figures at 3.3 V.
     pub fn supply_charge_na_ns(&self) -> u128 {
         self.model().supply_charge_na_ns()
@@ -137,5 +145,25 @@ impl Part {
     /// The model; the bench keeps it advanced to the present moment.
     fn model(&self) -> RefMut<'_, Model> {
         self.model.borrow_mut()
+    }
+}
+
+/// Address, mode, outputs and conversions so far.
+impl fmt::Debug for Part {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Ok(model) = self.model.try_borrow() else {
+            return f.write_str("Part(at work)");
+        };
+        write!(f, "Part({:#04x}, ", model.address())?;
+        if !model.is_powered() {
+            return f.write_str("without supply)");
+        }
+        let level = |output| if model.is_low(output) { "low" } else { "high" };
+        let (a, b) = (level(Output::A), level(Output::B));
+        let (mode, conversions) = (model.mode(), model.conversions());
+        write!(
+            f,
+            "mode {mode:#04x}, A {a}, B {b}, {conversions} conversions)"
+        )
     }
 }

@@ -2,7 +2,8 @@
 //!
 //! A [`Rail`] is a [`Source`] and a load. A load is a [`Profile`] of current over time: [`Constant`], [`Pulses`],
 //! [`Recorded`] (also steps and ramps), or several together ([`Sum`], [`Scaled`]). A source is a profile of voltage, or a
-//! [`Cell`] that its own charge discharges, behind an impedance.
+//! [`Cell`] that its own charge discharges, behind an impedance. On a [`Switched`] rail firmware turns loads on and off
+//! through a [`Switch`], and a [`Charger`] feeds the cell.
 //!
 //! All of them are made of straight stretches between whole numbers of nanoseconds, nanoamperes and nanovolts. The
 //! trajectory between those numbers *is* the rail, so its charge and energy are known exactly and nothing has to be
@@ -24,6 +25,7 @@
 //! ```
 
 mod cell;
+mod charger;
 mod combined;
 mod error;
 mod exact;
@@ -33,8 +35,11 @@ mod pulses;
 mod rail;
 mod recorded;
 mod source;
+mod switch;
+mod switched;
 
 pub use cell::Cell;
+pub use charger::Charger;
 pub use combined::{Scaled, Sum};
 pub use error::PlantError;
 pub use piece::Piece;
@@ -43,6 +48,8 @@ pub use pulses::{Pulses, Train};
 pub use rail::{Extremes, Rail};
 pub use recorded::{AfterEnd, Interpolation, Recorded};
 pub use source::Source;
+pub use switch::{Inrush, Switch};
+pub use switched::{Load, Switched};
 
 /// Greatest magnitude of a rail's current: 1 kA, in nanoamperes.
 pub const CURRENT_NA_MAX: i64 = 1_000_000_000_000;

@@ -22,6 +22,18 @@ pub struct Piece {
 }
 
 impl Piece {
+    /// A piece without current and voltage.
+    pub(super) const fn nothing(from_ns: u64, to_ns: u64) -> Self {
+        Self {
+            from_ns,
+            to_ns,
+            start_na: 0,
+            end_na: 0,
+            start_nv: 0,
+            end_nv: 0,
+        }
+    }
+
     /// Charge and energy of the whole piece: (i0 + i1)·T halves, and T·(2·i0·v0 + i0·v1 + i1·v0 + 2·i1·v1) sixths. Exact.
     pub fn whole(&self) -> Truth {
         let length = i128::from(self.to_ns - self.from_ns);
@@ -39,6 +51,9 @@ impl Piece {
     /// With x since the beginning, a and b the changes of current and voltage over the length T:
     /// charge is 2·i0·x + a·x²/T halves; energy is 6·i0·v0·x + 3·(i0·b + v0·a)·x²/T + 2·a·b·x³/T² sixths.
     pub fn until(&self, at_ns: u64) -> Truth {
+        if at_ns == self.to_ns {
+            return self.whole();
+        }
         let length = i128::from(self.to_ns - self.from_ns);
         let x = i128::from(at_ns - self.from_ns);
         let (i0, v0) = (i128::from(self.start_na), i128::from(self.start_nv));
@@ -58,7 +73,10 @@ impl Piece {
 
     /// The piece up to `at_ns`, with values there rounded to nearest; at or before its beginning, that instant.
     pub(super) fn cut(&self, at_ns: u64) -> Self {
-        let at_ns = at_ns.clamp(self.from_ns, self.to_ns);
+        if at_ns >= self.to_ns {
+            return *self;
+        }
+        let at_ns = at_ns.max(self.from_ns);
         let value =
             |start, end| on_line(start, end, at_ns - self.from_ns, self.to_ns - self.from_ns);
         Self {

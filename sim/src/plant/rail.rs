@@ -90,37 +90,75 @@ impl Rail {
     /// The piece that holds at `at_ns`, which is subject to the same limits as the totals'; none if it lies too far back.
     pub fn piece(&mut self, at_ns: u64) -> Option<Piece> {
         self.advance(at_ns, at_ns);
-        self.leg_at(at_ns).map(|leg| leg.piece)
+        self.leg_at(at_ns).map(Leg::piece)
+    }
+
+    /// Open-circuit voltage of the source in nanovolts at `at_ns`, to which the rail has been
+    /// [advanced](Self::advance), and its impedance in microohms.
+    pub(super) fn feed(&self, at_ns: u64) -> (i64, u64) {
+        let (drawn, _) = self.now.totals(at_ns);
+        let open_nv = self.source.voltage_nv(at_ns, 0, drawn);
+        (open_nv, self.source.impedance_uohm())
+    }
+
+    /// Connects or parts the source, for what is made from now on. Parted, nothing flows and nothing stands at the load.
+    pub(super) fn connect(&mut self, connected: bool) {
+        self.source.connect(connected);
+    }
+
+    /// Asks load and source anew from `at_ns` on, to which the rail has been [advanced](Self::advance): what they
+    /// answered for later no longer holds. The totals at that instant are those that a question there gets.
+    pub(super) fn renew(&mut self, from_ns: u64, at_ns: u64) {
+        // Nothing can be changed where the rail was asked about beyond its switches' clock.
+        let at_ns = at_ns.max(self.now.piece.from_ns);
+        self.section = self.load.section(at_ns);
+        self.source.renew(at_ns);
+        if at_ns > self.now.piece.from_ns {
+            self.go_on(from_ns, at_ns);
+            return;
+        }
+        // The present piece has not held for any time.
+        let Leg { charge, energy, .. } = self.now;
+        let piece = self.next_piece(at_ns, charge);
+        self.now = Leg::new(piece, charge, energy);
+        if at_ns == 0 {
+            self.extremes = Extremes::at_start(&piece);
+        }
     }
 
     /// Makes pieces until `now` reaches to `at_ns`, and forgets those that questions from `from_ns` on no longer reach.
-    fn advance(&mut self, from_ns: u64, at_ns: u64) {
+    pub(super) fn advance(&mut self, from_ns: u64, at_ns: u64) {
         while self.now.piece.to_ns < at_ns {
-            let Leg {
-                piece,
-                charge,
-                energy,
-                ..
-            } = self.now;
-            let whole = piece.whole();
-            let charge = charge + whole.charge_half_na_ns;
-            let energy = energy.and_then(|sum| sum.checked_add(whole.energy_sixth_na_nv_ns));
-            let next = next_piece(
-                &mut self.source,
-                &self.load,
-                &mut self.section,
-                piece.to_ns,
-                charge,
-            );
-            self.extremes = self.extremes.and(&piece);
-            self.earlier.push_back(self.now);
-            self.now = Leg::new(next, charge, energy);
-            let reached = from_ns.min(next.from_ns).saturating_sub(LOOK_BACK_NS);
-            let is_over = |leg: &Leg| leg.piece.to_ns < reached;
-            while self.earlier.front().is_some_and(is_over) {
-                self.earlier.pop_front();
-            }
+            self.go_on(from_ns, self.now.piece.to_ns);
         }
+    }
+
+    /// Ends the present piece at `at_ns`, if it reaches further, and makes the next.
+    fn go_on(&mut self, from_ns: u64, at_ns: u64) {
+        let (charge, energy) = self.now.totals(at_ns);
+        let next = self.next_piece(at_ns, charge);
+        let ended = Leg {
+            to_ns: at_ns,
+            ..self.now
+        };
+        self.extremes = self.extremes.and(&ended.piece());
+        self.earlier.push_back(ended);
+        self.now = Leg::new(next, charge, energy);
+        let reached = from_ns.min(at_ns).saturating_sub(LOOK_BACK_NS);
+        let is_over = |leg: &Leg| leg.to_ns < reached;
+        while self.earlier.front().is_some_and(is_over) {
+            self.earlier.pop_front();
+        }
+    }
+
+    fn next_piece(&mut self, from_ns: u64, drawn: i128) -> Piece {
+        next_piece(
+            &mut self.source,
+            &self.load,
+            &mut self.section,
+            from_ns,
+            drawn,
+        )
     }
 
     fn leg_at(&self, at_ns: u64) -> Option<&Leg> {
@@ -139,7 +177,7 @@ impl Rail {
         let mut covered = 0;
         for leg in self.earlier.iter().chain([&self.now]) {
             let from = from_ns.max(leg.piece.from_ns);
-            let to = to_ns.min(leg.piece.to_ns);
+            let to = to_ns.min(leg.to_ns);
             if from < to {
                 let means = leg.means(from, to);
                 let length = (to - from) as f64;
@@ -194,6 +232,10 @@ fn next_piece(
     if section.to_ns <= from_ns {
         *section = load.section(from_ns);
     }
+    if !source.is_connected() {
+        let to_ns = from_ns.saturating_add(PIECE_NS_MAX);
+        return Piece::nothing(from_ns, to_ns);
+    }
     let flows = section.start != 0 || section.end != 0;
     let longest = section.to_ns.min(from_ns.saturating_add(PIECE_NS_MAX));
     // A profile that breaks its promise to go on makes short pieces, not an endless loop.
@@ -217,6 +259,8 @@ fn next_piece(
 #[derive(Clone, Copy)]
 struct Leg {
     piece: Piece,
+    /// Where the next leg begins: the end of the piece, or before it if something was switched.
+    to_ns: u64,
     /// Halves of nA·ns before the piece. At ±10^12 nA over all of 2^64 ns it stays below 2^106.
     charge: i128,
     /// Sixths of nA·nV·ns before the piece; none once they no longer fit.
@@ -245,6 +289,7 @@ impl Leg {
         let length = piece.to_ns - piece.from_ns;
         Self {
             piece,
+            to_ns: piece.to_ns,
             charge,
             energy,
             current: Line::new(piece.start_na, piece.end_na, length),
@@ -264,13 +309,25 @@ impl Leg {
         }
     }
 
-    fn truth(&self, at_ns: u64) -> Truth {
+    /// The piece as far as it held.
+    fn piece(&self) -> Piece {
+        self.piece.cut(self.to_ns)
+    }
+
+    /// Charge and energy from time 0 to `at_ns`.
+    fn totals(&self, at_ns: u64) -> (i128, Option<i128>) {
         let part = self.piece.until(at_ns);
-        let energy = self
-            .energy
-            .and_then(|sum| sum.checked_add(part.energy_sixth_na_nv_ns));
+        let energy = self.energy;
+        (
+            self.charge + part.charge_half_na_ns,
+            energy.and_then(|sum| sum.checked_add(part.energy_sixth_na_nv_ns)),
+        )
+    }
+
+    fn truth(&self, at_ns: u64) -> Truth {
+        let (charge_half_na_ns, energy) = self.totals(at_ns);
         Truth {
-            charge_half_na_ns: self.charge + part.charge_half_na_ns,
+            charge_half_na_ns,
             energy_sixth_na_nv_ns: energy.unwrap_or(i128::MAX),
         }
     }

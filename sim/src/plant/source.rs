@@ -12,6 +12,7 @@ use super::{Bounds, PlantError, Profile, Section, VOLTAGE_NV_MAX};
 pub struct Source {
     supply: Supply,
     impedance_uohm: u64,
+    connected: bool,
 }
 
 enum Supply {
@@ -27,6 +28,7 @@ impl Source {
         Self {
             supply: Supply::Profile(Box::new(profile), section),
             impedance_uohm: 0,
+            connected: true,
         }
     }
 
@@ -35,6 +37,7 @@ impl Source {
         Self {
             supply: Supply::Cell(cell),
             impedance_uohm: 0,
+            connected: true,
         }
     }
 
@@ -48,6 +51,25 @@ impl Source {
         }
         self.impedance_uohm = impedance_uohm;
         Ok(self)
+    }
+
+    pub(super) const fn impedance_uohm(&self) -> u64 {
+        self.impedance_uohm
+    }
+
+    pub(super) const fn is_connected(&self) -> bool {
+        self.connected
+    }
+
+    pub(super) const fn connect(&mut self, connected: bool) {
+        self.connected = connected;
+    }
+
+    /// Looks up the voltage's profile anew at `at_ns`.
+    pub(super) fn renew(&mut self, at_ns: u64) {
+        if let Supply::Profile(profile, section) = &mut self.supply {
+            *section = profile.section(at_ns);
+        }
     }
 
     /// Until when (at most `to_ns`) the voltage is straight from `from_ns` on. `flows`: whether any current does.

@@ -13,6 +13,7 @@ use crate::{
 pub(super) struct Converter {
     pub(super) individual: Individual,
     pub(super) conversions: u64,
+    pub(super) last: Option<Converted>,
     rails: [Option<Rail>; CHANNELS],
     noise: Rng,
     oscillator: Rng,
@@ -20,6 +21,30 @@ pub(super) struct Converter {
     rounds_to_redraw: u16,
     /// Offset with drift, as of the last round's start.
     sense_offset_nv: [f64; CHANNELS],
+}
+
+/// One conversion, as it ended.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Converted {
+    /// The channel, 0 to 3.
+    pub channel: usize,
+    /// Which of its inputs.
+    pub input: Input,
+    /// The code, in the LSB of the range that was active.
+    pub code: i32,
+    /// The input lay beyond the range, and the code is its end.
+    pub clipped: bool,
+    /// End of the aperture, in nanoseconds of the bench's clock.
+    pub at_ns: u64,
+}
+
+/// An input of a channel.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Input {
+    /// The voltage across the sense resistor.
+    Sense,
+    /// The bus voltage.
+    Bus,
 }
 
 /// A code, and whether the input was beyond its range.
@@ -36,6 +61,7 @@ impl Converter {
             sense_offset_nv: individual.sense_offset_nv,
             individual,
             conversions: 0,
+            last: None,
             rails: [const { None }; CHANNELS],
             noise: rng.stream("noise"),
             oscillator: rng.stream("wander"),
@@ -112,12 +138,13 @@ impl Converter {
         });
         let gain = 1.0 + self.individual.sense_gain[channel][range];
         let output_nv = input_nv * gain + self.sense_offset_nv[channel] + self.noise_nv(noise_nv);
-        self.conversions += 1;
         let code = nearest(output_nv / lsb_nv);
-        Code {
+        let code = Code {
             value: code.clamp(SENSE_LEAST, SENSE_GREATEST) as i32,
             clipped: !(SENSE_LEAST..=SENSE_GREATEST).contains(&code),
-        }
+        };
+        self.note(channel, Input::Sense, code, to_ns);
+        code
     }
 
     #[inline]
@@ -130,12 +157,25 @@ impl Converter {
         let output_nv = input_nv * gain
             + self.individual.bus_offset_nv[channel][range]
             + self.noise_nv(noise_nv);
-        self.conversions += 1;
         let code = nearest(output_nv / lsb_nv);
-        Code {
+        let code = Code {
             value: code.clamp(0, BUS_GREATEST) as i32,
             clipped: code > BUS_GREATEST,
-        }
+        };
+        self.note(channel, Input::Bus, code, to_ns);
+        code
+    }
+
+    #[inline]
+    fn note(&mut self, channel: usize, input: Input, code: Code, at_ns: u64) {
+        self.conversions += 1;
+        self.last = Some(Converted {
+            channel,
+            input,
+            code: code.value,
+            clipped: code.clipped,
+            at_ns,
+        });
     }
 
     #[inline]

@@ -22,6 +22,7 @@ mod values;
 
 use alloc::{boxed::Box, format};
 
+pub use converter::{Converted, Input};
 pub use individual::{Drift, Individual};
 
 use crate::{
@@ -198,6 +199,11 @@ impl Model {
         self.converter.conversions
     }
 
+    /// The last conversion finished; None before the first.
+    pub fn last_conversion(&self) -> Option<Converted> {
+        self.converter.last
+    }
+
     /// Charge that the part itself drew from its supply, in nA·ns (1e-18 C); typical figures at 3.3 V.
     pub fn supply_charge_na_ns(&self) -> u128 {
         self.supply.charge_na_ns(self.now_ns)
@@ -216,6 +222,16 @@ impl Model {
     /// Whether the output is pulled low.
     pub fn is_low(&self, output: Output) -> bool {
         self.core.alerts.outputs() >> output as u8 & 1 == 1
+    }
+
+    /// Whether the part has supply.
+    pub fn is_powered(&self) -> bool {
+        self.powered
+    }
+
+    /// The active mode byte, as in RUN.
+    pub fn mode(&self) -> u8 {
+        self.core.active.mode
     }
 
     /// Whether any cause reaches the output: with an empty mask it stays as it is until the mask is written.

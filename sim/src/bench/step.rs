@@ -1,0 +1,86 @@
+use alloc::{collections::VecDeque, vec::Vec};
+use core::{cell::RefCell, fmt};
+
+use super::{Bench, Part};
+use crate::part::corncrake::{Converted, Input};
+
+/// A conversion that [`Bench::step`] has come to.
+///
+/// Its display is one line: `0x32 channel 0 sense 20000 at 212500 ns`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Step {
+    /// The part's 7-bit address.
+    pub address: u8,
+    /// What it converted.
+    pub converted: Converted,
+}
+
+impl fmt::Display for Step {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Converted {
+            channel,
+            input,
+            code,
+            clipped,
+            at_ns,
+        } = self.converted;
+        let input = match input {
+            Input::Sense => "sense",
+            Input::Bus => "bus",
+        };
+        let clipped = if clipped { ", clipped" } else { "" };
+        let address = self.address;
+        write!(
+            f,
+            "{address:#04x} channel {channel} {input} {code}{clipped} at {at_ns} ns"
+        )
+    }
+}
+
+/// The parts that can be stepped through, and what they ended together and was not told yet.
+#[derive(Default)]
+pub(super) struct Steps {
+    parts: RefCell<Vec<Part>>,
+    told_later: RefCell<VecDeque<Step>>,
+}
+
+impl Steps {
+    pub(super) fn add(&self, part: Part) {
+        self.parts.borrow_mut().push(part);
+    }
+
+    pub(super) fn parts(&self) -> Vec<Part> {
+        self.parts.borrow().clone()
+    }
+}
+
+impl Bench {
+    /// Goes to the end of the next conversion of any part, as a debugger goes from line to line. None, and no time passes, if all parts are
+    /// idle.
+    ///
+    /// Conversions that end at the same moment are told one by one, in the order in which the parts were put on the
+    /// bench, and time stands still between them.
+    pub fn step(&self) -> Option<Step> {
+        let mut later = self.steps.told_later.borrow_mut();
+        later.retain(|step| step.converted.at_ns == self.now_ns());
+        if let Some(step) = later.pop_front() {
+            return Some(step);
+        }
+        // What falls on the present moment has happened before, all but the beginning of what was asked for at it.
+        self.run_until(self.now_ns());
+        let parts = self.steps.parts();
+        let before: Vec<u64> = parts.iter().map(Part::conversions).collect();
+        while later.is_empty() {
+            let next_ns = parts.iter().filter_map(Part::next_event_ns).min()?;
+            self.run_until(next_ns);
+            let ended = parts.iter().zip(&before);
+            let ended = ended.filter(|(part, before)| part.conversions() > **before);
+            later.extend(ended.filter_map(|(part, _)| {
+                let address = part.address();
+                let converted = part.last_conversion()?;
+                Some(Step { address, converted })
+            }));
+        }
+        later.pop_front()
+    }
+}

@@ -1,0 +1,198 @@
+use alloc::{boxed::Box, rc::Rc, vec::Vec};
+
+use super::charger::{Level, REGULATES_EVERY_NS};
+use super::switch::{Contact, Gate, Surge};
+use super::{
+    Charger, Extremes, Inrush, Means, Plant, PlantError, Profile, Rail, Source, Sum, Switch, Truth,
+};
+
+/// A rail whose loads, or whose source, firmware switches while the bench runs.
+///
+/// The current changes at the nanosecond of the switching and not before or after; the rail's pieces are cut there, and the
+/// truth stays exact (each cut rounds the totals once, to half of 1e-18 C and a sixth of 1e-27 J). A conversion in
+/// progress averages both sides. Everything else is as on a [`Rail`].
+///
+/// ```
+/// # fn main() -> Result<(), Box<dyn core::error::Error>> {
+/// use core::time::Duration;
+/// use crake_sim::{
+///     bench::Bench, board::SenseResistor, part::corncrake::Corncrake,
+///     plant::{Constant, Load, Source, Switch, Switched},
+/// };
+/// use embedded_hal::digital::OutputPin;
+///
+/// let bench = Bench::new(1);
+/// let part = bench.part(Corncrake::drawn(0x32))?;
+/// let mut radio = Switch::closed(bench.clock());
+/// let rail = Switched::new(
+///     Source::of(Constant::new(3_300_000_000)?),
+///     vec![
+///         Load::of(Constant::new(1_000)?),
+///         Load::of(Constant::new(20_000_000)?).behind(&radio),
+///     ],
+/// )?;
+/// part.rail(0, rail, SenseResistor::ideal(100_000_000))?;
+///
+/// bench.run_for(Duration::from_millis(2));
+/// radio.set_low()?; // firmware sheds the load
+/// bench.run_for(Duration::from_millis(2));
+/// let charge = part.truth(0)?.charge_half_na_ns / 2;
+/// assert_eq!(charge, 20_001_000 * 2_000_000 + 1_000 * 2_000_000);
+/// # Ok(())
+/// # }
+/// ```
+pub struct Switched {
+    rail: Rail,
+    contacts: Vec<Rc<Contact>>,
+    feed: Option<Rc<Contact>>,
+    regulators: Vec<(Charger, Rc<Level>)>,
+    /// When chargers look at the source next.
+    regulates_at_ns: u64,
+}
+
+/// One of the loads of a [`Switched`] rail.
+pub struct Load {
+    profile: Box<dyn Profile>,
+    switch: Option<Switch>,
+    inrush: Option<Inrush>,
+    regulator: Option<(Charger, Rc<Level>)>,
+}
+
+impl Load {
+    /// A load that draws `profile`, in nanoamperes. The profile's time is the bench's, whether the load is on or off.
+    pub fn of(profile: impl Profile + 'static) -> Self {
+        Self {
+            profile: Box::new(profile),
+            switch: None,
+            inrush: None,
+            regulator: None,
+        }
+    }
+
+    /// A charger that feeds its current back into the rail's source.
+    ///
+    /// # Errors
+    /// [`PlantError::Value`] for a current or voltage of it beyond ±10^12 and for a negative current.
+    pub fn charger(charger: Charger) -> Result<Self, PlantError> {
+        let charger = charger.checked()?;
+        let level = Rc::new(Level::new(&charger));
+        Ok(Self {
+            regulator: Some((charger, level.clone())),
+            ..Self::of(level)
+        })
+    }
+
+    /// The same behind a switch, in place of one before. Up to the moment at which the rail is made, the switch counts as
+    /// always having been as it is then.
+    #[must_use]
+    pub fn behind(mut self, switch: &Switch) -> Self {
+        self.switch = Some(switch.clone());
+        self
+    }
+
+    /// The same with an inrush each time its switch closes; without effect for a load that has no switch.
+    #[must_use]
+    pub fn with_inrush(mut self, inrush: Inrush) -> Self {
+        self.inrush = Some(inrush);
+        self
+    }
+}
+
+impl Switched {
+    /// A rail on which `source` feeds `loads`.
+    ///
+    /// # Errors
+    /// [`PlantError::Empty`] without loads, [`PlantError::PulseShape`] for an inrush of no length, [`PlantError::Value`] or
+    /// [`PlantError::Current`] if all loads and inrushes together, or some of them, could be beyond ±1 kA,
+    /// [`PlantError::Voltage`] as [`Rail::new`].
+    pub fn new(source: Source, loads: Vec<Load>) -> Result<Self, PlantError> {
+        let mut contacts = Vec::new();
+        let mut regulators = Vec::new();
+        let mut profiles: Vec<Box<dyn Profile>> = Vec::new();
+        for load in loads {
+            regulators.extend(load.regulator);
+            let Some(switch) = load.switch else {
+                profiles.push(load.profile);
+                continue;
+            };
+            let contact = switch.contact();
+            contacts.push(contact.clone());
+            if let Some(inrush) = load.inrush {
+                profiles.push(Box::new(Surge::new(contact.clone(), inrush)?));
+            }
+            profiles.push(Box::new(Gate {
+                contact,
+                load: load.profile,
+            }));
+        }
+        Ok(Self {
+            rail: Rail::new(source, Sum::new(profiles)?)?,
+            contacts,
+            feed: None,
+            regulators,
+            regulates_at_ns: 0,
+        })
+    }
+
+    /// The same with its source behind a switch: while that is open nothing flows and no voltage stands at the load.
+    #[must_use]
+    pub fn fed_through(mut self, switch: &Switch) -> Self {
+        let contact = switch.contact();
+        self.rail.connect(contact.is_closed());
+        self.rail.renew(0, 0);
+        self.contacts.push(contact.clone());
+        self.feed = Some(contact);
+        self
+    }
+
+    /// As [`Rail::extremes`].
+    pub fn extremes(&mut self, at_ns: u64) -> Extremes {
+        self.come_to(at_ns, at_ns);
+        self.rail.extremes(at_ns)
+    }
+
+    /// As [`Rail::cell_left_half_na_ns`].
+    pub fn cell_left_half_na_ns(&mut self, at_ns: u64) -> Option<i128> {
+        self.come_to(at_ns, at_ns);
+        self.rail.cell_left_half_na_ns(at_ns)
+    }
+
+    /// Makes the rail's trajectory right up to `at_ns`; questions from `from_ns` on must still find it.
+    fn come_to(&mut self, from_ns: u64, at_ns: u64) {
+        while let Some(next_ns) = self.next_change_ns().filter(|&ns| ns <= at_ns) {
+            self.rail.advance(from_ns, next_ns);
+            for contact in &self.contacts {
+                contact.come_to(next_ns);
+            }
+            if let Some(feed) = &self.feed {
+                self.rail.connect(feed.is_closed());
+            }
+            if next_ns == self.regulates_at_ns {
+                let (open_nv, impedance_uohm) = self.rail.feed(next_ns);
+                for (charger, level) in &self.regulators {
+                    level.set(charger.current_na(open_nv, impedance_uohm));
+                }
+                self.regulates_at_ns = next_ns.saturating_add(REGULATES_EVERY_NS);
+            }
+            self.rail.renew(from_ns, next_ns);
+        }
+    }
+
+    fn next_change_ns(&self) -> Option<u64> {
+        let regulates = (!self.regulators.is_empty()).then_some(self.regulates_at_ns);
+        let changes = self.contacts.iter().map(|contact| contact.next_change_ns());
+        changes.chain([regulates]).flatten().min()
+    }
+}
+
+impl Plant for Switched {
+    fn window(&mut self, from_ns: u64, to_ns: u64) -> Means {
+        self.come_to(from_ns, to_ns);
+        self.rail.window(from_ns, to_ns)
+    }
+
+    fn truth(&mut self, at_ns: u64) -> Truth {
+        self.come_to(at_ns, at_ns);
+        self.rail.truth(at_ns)
+    }
+}
