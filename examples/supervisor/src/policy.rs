@@ -1,0 +1,342 @@
+//! Decisions from facts: which switches are to be closed. Knows no monitor, no pin and no clock.
+
+use crake::alert::{Cause, Causes, Kind};
+use crake::units::{Current, Voltage};
+use crake::{Channel, Reading, Stamp};
+
+use crate::{CELL, Config, DRIVE, Event, Log, MODEM};
+
+/// DRIVE went over its limit.
+pub const DRIVE_OVER: Causes = Causes::of(Cause::Limit(DRIVE, Kind::OverCurrent));
+/// CELL went below its limit.
+pub const CELL_UNDER: Causes = Causes::of(Cause::Limit(CELL, Kind::UnderVoltage));
+
+/// What a look showed of one rail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Seen {
+    /// A reading.
+    Value(Reading),
+    /// Some conversion since the look before went over range: the reading is a limit at best.
+    Beyond(Reading),
+    /// Nothing.
+    Nothing,
+}
+
+/// What a look at all rails showed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Facts {
+    /// When its frame was latched.
+    pub stamp: Stamp,
+    /// Causes that were told with it.
+    pub told: Causes,
+    /// DRIVE.
+    pub drive: Seen,
+    /// CELL.
+    pub cell: Seen,
+    /// MODEM.
+    pub modem: Seen,
+}
+
+/// Why DRIVE is not closed by a command.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Refused {
+    /// It is closed.
+    IsClosed,
+    /// It has not been seen without current yet: look again after the settling time.
+    NotYetDead,
+    /// It is open and still carries current.
+    IsStuck,
+    /// The part does not watch at present.
+    NotWatching,
+}
+
+/// The supervisor's mind: DRIVE latches off, MODEM is shed and given back, what is open is watched.
+#[derive(Clone, Copy, Debug)]
+pub struct Policy {
+    config: Config,
+    /// Readings are at most so much older than their frame's stamp.
+    age_us: u64,
+    drive: Switch,
+    modem: Switch,
+    /// Since when CELL was found high enough, while MODEM is shed.
+    back_since_us: Option<u64>,
+    reversed: bool,
+}
+
+impl Policy {
+    /// Both switches closed. `age_us`: how much older than its frame's stamp a reading can be.
+    #[must_use]
+    pub const fn new(config: Config, age_us: u64) -> Self {
+        Self {
+            config,
+            age_us,
+            drive: Switch::Closed,
+            modem: Switch::Closed,
+            back_since_us: None,
+            reversed: false,
+        }
+    }
+
+    /// Whether DRIVE is to be closed.
+    #[must_use]
+    pub const fn drive_closed(&self) -> bool {
+        matches!(self.drive, Switch::Closed)
+    }
+
+    /// Whether MODEM is to be closed.
+    #[must_use]
+    pub const fn modem_closed(&self) -> bool {
+        matches!(self.modem, Switch::Closed)
+    }
+
+    /// Opens DRIVE until commanded, as an over-current does.
+    pub const fn open_drive(&mut self) {
+        self.drive = Switch::OPENING;
+    }
+
+    /// Closes DRIVE.
+    ///
+    /// # Errors
+    /// Says why not; nothing has changed.
+    pub const fn close_drive(&mut self) -> Result<(), Refused> {
+        match self.drive {
+            Switch::Closed => Err(Refused::IsClosed),
+            Switch::Open {
+                state: State::Dead, ..
+            } => {
+                self.drive = Switch::Closed;
+                Ok(())
+            }
+            Switch::Open {
+                state: State::Stuck,
+                ..
+            } => Err(Refused::IsStuck),
+            Switch::Open { .. } => Err(Refused::NotYetDead),
+        }
+    }
+
+    /// Pins that say open at `now_us`: their switches count the settling time from the first time they did.
+    pub const fn driven_by(&mut self, now_us: u64, drive_open: bool, modem_open: bool) {
+        if drive_open {
+            self.drive.driven_by(now_us);
+        }
+        if modem_open {
+            self.modem.driven_by(now_us);
+        }
+    }
+
+    /// Acts on causes: all that is urgent. Readings, where there are any, go to the log.
+    pub fn told<const LOG: usize>(
+        &mut self,
+        at_us: u64,
+        told: Causes,
+        drive: Option<Current>,
+        cell: Option<Voltage>,
+        log: &mut Log<LOG>,
+    ) {
+        if told.contains(DRIVE_OVER) && self.drive_closed() {
+            self.open_drive();
+            log.add(at_us, Event::DriveTripped(drive));
+        }
+        if told.contains(CELL_UNDER) {
+            self.back_since_us = None;
+            if self.modem_closed() {
+                self.modem = Switch::OPENING;
+                log.add(at_us, Event::ModemShed(cell));
+            }
+        }
+    }
+
+    /// Takes a look into account.
+    pub fn observe<const LOG: usize>(&mut self, facts: &Facts, log: &mut Log<LOG>) {
+        let at_us = facts.stamp.after_us;
+        let (drive, cell) = (facts.drive.reading(), facts.cell.reading());
+        self.told(
+            at_us,
+            facts.told,
+            drive.map(|reading| reading.current),
+            cell.map(|reading| reading.voltage),
+            log,
+        );
+        for cause in facts.told.difference(DRIVE_OVER | CELL_UNDER).each() {
+            log.add(at_us, Event::Told(cause));
+        }
+        // Everything that a reading shows was so at some moment from here to `at_us`.
+        let from_us = facts.stamp.before_us.saturating_sub(self.age_us);
+        self.check(facts, from_us, log);
+        if let Seen::Value(reading) = facts.cell {
+            self.give_back(reading.voltage, from_us, at_us, log);
+        }
+        if let Seen::Value(reading) = facts.drive {
+            self.direction(reading.current, at_us, log);
+        }
+    }
+
+    /// The next moment at which a look would decide something; none while nothing is pending.
+    #[must_use]
+    pub fn due_us(&self) -> Option<u64> {
+        let restore = self
+            .back_since_us
+            .map(|since| since.saturating_add(self.config.restore_after_us));
+        let settled = |switch: &Switch| switch.settled_us(&self.config);
+        [restore, settled(&self.drive), settled(&self.modem)]
+            .into_iter()
+            .flatten()
+            .min()
+            .map(|us| us.saturating_add(self.age_us))
+    }
+
+    /// Do open switches carry nothing?
+    fn check<const LOG: usize>(&mut self, facts: &Facts, from_us: u64, log: &mut Log<LOG>) {
+        let switches = [
+            (DRIVE, &mut self.drive, facts.drive),
+            (MODEM, &mut self.modem, facts.modem),
+        ];
+        for (channel, switch, seen) in switches {
+            if let Some(event) = switch.check(&self.config, channel, seen, from_us) {
+                log.add(facts.stamp.after_us, event);
+            }
+        }
+    }
+
+    /// Gives MODEM back when CELL was found high enough for long enough.
+    fn give_back<const LOG: usize>(
+        &mut self,
+        voltage: Voltage,
+        from_us: u64,
+        at_us: u64,
+        log: &mut Log<LOG>,
+    ) {
+        if self.modem_closed() {
+            return;
+        }
+        let enough = self
+            .config
+            .cell_under_voltage
+            .saturating_add(self.config.cell_margin);
+        if voltage < enough {
+            self.back_since_us = None;
+            return;
+        }
+        let since_us = *self.back_since_us.get_or_insert(at_us);
+        if from_us.saturating_sub(since_us) >= self.config.restore_after_us {
+            self.back_since_us = None;
+            self.modem = Switch::Closed;
+            log.add(at_us, Event::ModemRestored(voltage));
+        }
+    }
+
+    fn direction<const LOG: usize>(&mut self, current: Current, at_us: u64, log: &mut Log<LOG>) {
+        let limit = self.config.drive_reverse;
+        let turned = if self.reversed {
+            current > limit.saturating_neg()
+        } else {
+            current < limit
+        };
+        if turned {
+            self.reversed = !self.reversed;
+            log.add(at_us, Event::DriveReversed(current));
+        }
+    }
+}
+
+impl Seen {
+    /// The reading, a limit or not.
+    #[must_use]
+    pub const fn reading(&self) -> Option<Reading> {
+        match self {
+            Self::Value(reading) | Self::Beyond(reading) => Some(*reading),
+            Self::Nothing => None,
+        }
+    }
+}
+
+/// A switch as it is wanted, and what is known of it while open.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Switch {
+    Closed,
+    Open {
+        /// Since when its pin says so; not known before the pin was driven.
+        since_us: Option<u64>,
+        state: State,
+    },
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum State {
+    /// Not seen since it settled.
+    Unseen,
+    /// Seen, but over range since the look before, which may have been before it settled.
+    SeenOnce,
+    /// Carries nothing.
+    Dead,
+    /// Carries something.
+    Stuck,
+}
+
+impl Switch {
+    const OPENING: Self = Self::Open {
+        since_us: None,
+        state: State::Unseen,
+    };
+
+    const fn driven_by(&mut self, now_us: u64) {
+        if let Self::Open { since_us, .. } = self
+            && since_us.is_none()
+        {
+            *since_us = Some(now_us);
+        }
+    }
+
+    /// When it is to be looked at, as long as that has not been done.
+    const fn settled_us(&self, config: &Config) -> Option<u64> {
+        match self {
+            Self::Open {
+                since_us: Some(since_us),
+                state: State::Unseen | State::SeenOnce,
+            } => Some(since_us.saturating_add(config.settle_us)),
+            _ => None,
+        }
+    }
+
+    /// A look whose readings are no older than `from_us`.
+    fn check(
+        &mut self,
+        config: &Config,
+        channel: Channel,
+        seen: Seen,
+        from_us: u64,
+    ) -> Option<Event> {
+        let Self::Open {
+            since_us: Some(since_us),
+            state,
+        } = self
+        else {
+            return None;
+        };
+        if from_us < since_us.saturating_add(config.settle_us) {
+            return None;
+        }
+        let (before, now) = match seen {
+            Seen::Nothing => return None,
+            Seen::Value(reading) if reading.current.abs() > config.off_current => {
+                (*state, State::Stuck)
+            }
+            Seen::Value(_) => (*state, State::Dead),
+            // What went over range may have done so before the switch had settled, unless the look before was after that.
+            Seen::Beyond(_) if *state == State::Unseen => (*state, State::SeenOnce),
+            Seen::Beyond(_) => (*state, State::Stuck),
+        };
+        *state = now;
+        match (before, now) {
+            (State::Unseen | State::SeenOnce | State::Dead, State::Stuck) => {
+                Some(Event::Stuck(channel, seen.reading()?.current))
+            }
+            (State::Stuck, State::Dead) => Some(Event::Ceased(channel)),
+            _ => None,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

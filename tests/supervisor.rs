@@ -1,0 +1,387 @@
+//! The example firmware on the bench, as a user would test a policy of one's own: volts, amperes and time go in, what the firmware concludes is checked. No byte is looked at.
+
+#[path = "supervisor/skiff.rs"]
+mod skiff;
+
+use crake::alert::{Cause, Kind};
+use crake::part::corncrake::SPEC;
+use crake::units::Current;
+use crake_sim::bus::{Speed, Timing};
+use skiff::{HOST_LATENCY_US, Skiff};
+use skiff_supervisor::charge::Charging;
+use skiff_supervisor::policy::Refused;
+use skiff_supervisor::{CELL, Config, DRIVE, Event, LOGIC, MODEM};
+
+#[test]
+fn a_thruster_that_draws_too_much_is_switched_off_and_stays_off() {
+    let plan = Skiff::plan().amps(DRIVE, &[(0.0, 8.0), (100.0, 11.0), (300.0, 8.0)]);
+    let mut skiff = plan.launch(1);
+    skiff.run_to_ms(100);
+    assert!(skiff.is_on(DRIVE));
+    skiff.run_to_ms(1_000);
+    assert!(!skiff.is_on(DRIVE) && skiff.is_on(MODEM));
+}
+
+/// Nominal round of four channels at the fastest pace: datasheet, section 6.
+const ROUND_US: u32 = 500;
+/// Seeds whose parts run slower and faster than nominal.
+const SEEDS: [u64; 4] = [1, 2, 3, 4];
+
+/// The longest service, from the bus's timing (UM10204, as the bench keeps it) and what a service is documented to do: causes are read and cleared at most four
+/// times and read once more, a latch is asked for, a round of the slowest oscillator waited for, the block read.
+fn longest_service_us() -> u64 {
+    let timing = Timing::of(Speed::Fast);
+    let read = |bytes: u64| timing.bus_free + timing.transfer_ns(3 + bytes + 1, 1);
+    let write = |bytes: u64| timing.bus_free + timing.transfer_ns(2 + bytes + 1, 0);
+    let round_ns = 510_000; // 500 µs ÷ 0.985, rounded up as the driver does
+    let ns = 5 * read(3) + 4 * write(3) + write(2) + round_ns + read(111);
+    ns.div_ceil(1_000)
+}
+
+/// From the crossing on the bench to the switch opening, wherever in a round and in the firmware's own looks the crossing falls.
+#[test]
+fn drive_is_off_within_the_promised_time() {
+    let config = Config::SKIFF;
+    let service_us = longest_service_us();
+    let promise_us =
+        config.drive_off_within_us(&SPEC, ROUND_US, service_us, service_us, HOST_LATENCY_US);
+    // By hand: (8 × 500 + 2 × 62.5) µs ÷ 0.985 = 4 188 µs, and the rest.
+    assert_eq!(promise_us, 4_188 + 2 * service_us + HOST_LATENCY_US);
+
+    let (mut worst_us, mut least_us) = (0, u64::MAX);
+    for seed in SEEDS {
+        for phase in 0..48 {
+            let crossing_ms = 60.0 + f64::from(phase) * 0.437; // all over 20 ms and a round
+            let plan = Skiff::plan().amps(DRIVE, &[(0.0, 8.0), (crossing_ms, 11.0)]);
+            let mut skiff = plan.launch(seed);
+            skiff.run_to_ms(100);
+            let openings = skiff.openings_ns(DRIVE);
+            assert_eq!(openings.len(), 1, "seed {seed}, phase {phase}");
+            let taken_us = (openings[0] - (crossing_ms * 1e6) as u64).div_ceil(1_000);
+            assert!(
+                taken_us <= promise_us,
+                "seed {seed}, phase {phase}: {taken_us} of {promise_us} µs"
+            );
+            (worst_us, least_us) = (worst_us.max(taken_us), least_us.min(taken_us));
+        }
+    }
+    // Eight conversions lie seven rounds apart, at the fastest oscillator; and a look in progress does cost its time.
+    assert!(least_us >= 7 * 500 * 985 / 1_000, "{least_us}");
+    assert!(
+        worst_us > least_us + 2_000,
+        "{least_us} to {worst_us} of {promise_us} µs"
+    );
+}
+
+/// DRIVE's conversions come every 492.6 to 507.7 µs and last 63.5 µs at most (500 and 62.5 µs ± 1.5 %). An inrush of 3.3 ms touches at most seven; one of 4.2 ms covers at least eight.
+#[test]
+fn an_inrush_shorter_than_the_debounce_does_not_trip_and_a_longer_one_does() {
+    for seed in SEEDS {
+        for phase in 0..12 {
+            let begin_ms = 60.0 + f64::from(phase) * 0.043;
+            for (length_ms, trips) in [(3.3, false), (4.2, true)] {
+                let inrush = [(0.0, 2.0), (begin_ms, 12.0), (begin_ms + length_ms, 2.0)];
+                let mut skiff = Skiff::plan().amps(DRIVE, &inrush).launch(seed);
+                skiff.run_to_ms(90);
+                assert_eq!(
+                    skiff.is_on(DRIVE),
+                    !trips,
+                    "seed {seed}, {length_ms} ms at {begin_ms} ms"
+                );
+            }
+        }
+    }
+}
+
+/// Limit 3.3 V, margin 0.2 V, 2 s: 3.45 V is not enough for ever, 3.55 V is after 2 s.
+#[test]
+fn modem_comes_back_when_allowed_and_not_before() {
+    for seed in SEEDS {
+        let volts = [
+            (0.0, 3.8),
+            (500.0, 3.25),
+            (800.0, 3.45),
+            (5_000.0, 3.55),
+            (6_000.0, 3.45),
+            (6_050.0, 3.55),
+        ];
+        let mut skiff = Skiff::plan().volts(CELL, &volts).launch(seed);
+        skiff.run_to_ms(8_049);
+        assert!(!skiff.is_on(MODEM), "seed {seed}");
+        skiff.run_to_ms(8_500);
+        assert!(skiff.is_on(MODEM) && skiff.is_on(DRIVE), "seed {seed}");
+        let (opened, closed) = (skiff.openings_ns(MODEM), skiff.closings_ns(MODEM));
+        assert_eq!((opened.len(), closed.len()), (1, 2), "seed {seed}");
+        assert!(
+            (503_000_000..515_000_000).contains(&opened[0]),
+            "seed {seed}: {opened:?}"
+        );
+        // Not before 2 s of enough; then at the second look at the latest, a look's own time included.
+        assert!(
+            (8_050_000_000..8_050_000_000 + 60_000_000).contains(&closed[1]),
+            "seed {seed}: {closed:?}"
+        );
+    }
+}
+
+#[test]
+fn a_brown_out_of_the_part_is_survived() {
+    for seed in SEEDS {
+        let plan = Skiff::plan().amps(DRIVE, &[(0.0, 0.0), (50.0, 2.0), (900.0, 11.0)]);
+        let mut skiff = plan.launch(seed);
+        skiff.run_to_ms(450);
+        let before = skiff.account(DRIVE);
+        skiff.part.brown_out();
+        skiff.run_to_ms(880);
+        assert!(skiff.is_on(DRIVE), "nothing is switched for a brown-out");
+        let lost = skiff.times_us(|event| matches!(event, Event::SetUpLost { reset: true, .. }));
+        let armed = skiff.times_us(|event| matches!(event, Event::Rearmed { epoch: 1, .. }));
+        assert_eq!(
+            (lost.len(), armed.len()),
+            (1, 1),
+            "seed {seed}: {:?}",
+            skiff.events()
+        );
+        // Noticed by the next look, then set up: reset time, and some forty short transfers.
+        assert!(
+            lost[0] > 450_000 && armed[0] < 450_000 + 20_000 + 40_000,
+            "seed {seed}: {armed:?}"
+        );
+        // What was counted before stays; what was not is told as a bracket that holds the truth: 2 A for 830 ms, less the gap.
+        let (after, gap) = (skiff.account(DRIVE), skiff.supervisor.ledger().gap());
+        let charge = |us: u64| i128::from(us) * 2_000; // 2 A in nC
+        let accounted = charge(skiff.bench.now_ns() / 1_000 - 50_000);
+        let (least, greatest) = (
+            accounted - charge(gap.greatest_us + 40_000),
+            accounted - charge(gap.least_us),
+        );
+        let (nc, bound) = (
+            after.charge.as_nanocoulombs(),
+            after.charge_bound.total().as_nanocoulombs(),
+        );
+        assert!(after.charge > before.charge);
+        assert!(
+            least - bound <= nc && nc <= greatest + bound,
+            "seed {seed}: {least} {nc} {greatest}"
+        );
+
+        // The limits are in force again.
+        skiff.run_to_ms(950);
+        assert!(!skiff.is_on(DRIVE), "seed {seed}");
+        // And a tripped DRIVE stays open over another brown-out.
+        skiff.part.brown_out();
+        skiff.run_to_ms(1_500);
+        assert!(
+            !skiff.is_on(DRIVE) && skiff.closings_ns(DRIVE).len() == 1,
+            "seed {seed}"
+        );
+    }
+}
+
+/// -6 A for one second into a source of 15.5 V are -6 C and -93 J. More than the limit's 9.5 A, but the other way, opens nothing.
+#[test]
+fn current_that_flows_back_counts_as_negative() {
+    for seed in SEEDS {
+        let plan = Skiff::plan().amps(
+            DRIVE,
+            &[
+                (0.0, 0.0),
+                (100.0, -6.0),
+                (1_100.0, 0.0),
+                (1_200.0, -11.0),
+                (1_210.0, 0.0),
+            ],
+        );
+        let mut skiff = plan.launch(seed);
+        skiff.run_to_ms(1_150);
+        let account = skiff.account(DRIVE);
+        let off = account.charge.as_nanocoulombs() + 6_000_000_000;
+        assert!(
+            off.abs() <= account.charge_bound.total().as_nanocoulombs(),
+            "seed {seed}: {account:?}"
+        );
+        let off = account.energy.as_nanojoules() + 93_000_000_000;
+        assert!(
+            off.abs() <= account.energy_bound.total().as_nanojoules(),
+            "seed {seed}: {account:?}"
+        );
+        // The bound is no excuse: 2 % of 6 C.
+        assert!(
+            account.charge_bound.total().as_nanocoulombs() < 120_000_000 + 60_000_000,
+            "{account:?}"
+        );
+
+        skiff.run_to_ms(1_300);
+        assert!(skiff.is_on(DRIVE), "seed {seed}");
+        let reversed = skiff.times_us(
+            |event| matches!(event, Event::DriveReversed(current) if current.is_negative()),
+        );
+        assert!(
+            (100_000..125_000).contains(&reversed[0]),
+            "seed {seed}: {reversed:?}"
+        );
+    }
+}
+
+/// The switch is told to open and 2 A go on until 500 ms.
+#[test]
+fn a_load_that_goes_on_drawing_is_told_and_cannot_be_switched_on_again() {
+    for seed in SEEDS {
+        let plan = Skiff::plan().amps(
+            DRIVE,
+            &[(0.0, 8.0), (100.0, 11.0), (120.0, 2.0), (500.0, 0.0)],
+        );
+        let mut skiff = plan.launch(seed);
+        skiff.run_to_ms(450);
+        let stuck: Vec<_> = skiff
+            .events()
+            .into_iter()
+            .filter(|event| matches!(event, Event::Stuck(..)))
+            .collect();
+        let [Event::Stuck(DRIVE, current)] = stuck[..] else {
+            panic!("seed {seed}: {stuck:?}")
+        };
+        assert!(
+            (current.as_milliamps() - 2_000).abs() < 30 || current.as_milliamps() > 10_000,
+            "seed {seed}: {current}"
+        );
+        let told = skiff.times_us(|event| matches!(event, Event::Stuck(..)))[0];
+        let opened = skiff.openings_ns(DRIVE)[0] / 1_000;
+        assert!(
+            told >= opened + 5_000 && told < opened + 5_000 + 10_000,
+            "seed {seed}: {opened} {told}"
+        );
+        assert_eq!(skiff.command_drive_on(), Err(Refused::IsStuck));
+
+        skiff.run_to_ms(600);
+        assert_eq!(
+            skiff.times_us(|event| *event == Event::Ceased(DRIVE)).len(),
+            1,
+            "seed {seed}"
+        );
+        assert!(!skiff.is_on(DRIVE));
+        assert_eq!(skiff.command_drive_on(), Ok(()));
+        skiff.run_to_ms(610);
+        assert!(skiff.is_on(DRIVE), "seed {seed}");
+    }
+}
+
+/// A second each way: woken at a tenth of 2.28 A, charged at half of it, tapering, at rest.
+#[test]
+fn trickle_bulk_and_taper_are_told_apart_far_from_the_thresholds() {
+    for seed in SEEDS {
+        let amps = [
+            (0.0, 0.5),
+            (3_000.0, -0.228),
+            (6_000.0, -1.14),
+            (9_000.0, -0.228),
+            (12_000.0, 0.0),
+        ];
+        let volts = [
+            (0.0, 3.4),
+            (3_000.0, 2.8),
+            (6_000.0, 3.6),
+            (9_000.0, 4.15),
+            (12_000.0, 4.1),
+        ];
+        let mut skiff = Skiff::plan()
+            .amps(CELL, &amps)
+            .volts(CELL, &volts)
+            .launch(seed);
+        skiff.run_to_ms(15_000);
+        let told: Vec<_> = skiff
+            .events()
+            .into_iter()
+            .filter_map(|event| match event {
+                Event::Charging(charging) => Some(charging),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(
+            told,
+            [
+                Charging::Trickle,
+                Charging::Bulk,
+                Charging::Taper,
+                Charging::No
+            ],
+            "seed {seed}"
+        );
+    }
+}
+
+/// A thousandth of an ampere or ten millivolts from a threshold the bounds reach over it: no verdict, so the last sure one stands. Beyond the bounds (3 % and 25 mV) there is one.
+#[test]
+fn near_the_thresholds_a_verdict_is_right_or_not_given() {
+    let cases = [
+        (0.599, 2.8, Charging::No),
+        (0.601, 2.8, Charging::No),
+        (0.582, 2.8, Charging::Trickle),
+        (0.618, 2.8, Charging::Bulk),
+        (0.3, 2.996, Charging::No),
+        (0.3, 3.004, Charging::No),
+        (0.3, 2.975, Charging::Trickle),
+        (0.3, 3.025, Charging::Taper),
+        (0.049, 2.8, Charging::No),
+        (0.051, 2.8, Charging::No),
+        (0.070, 2.8, Charging::Trickle),
+    ];
+    for seed in SEEDS {
+        for (into_cell, volts, expected) in cases {
+            let plan = Skiff::plan()
+                .amps(CELL, &[(0.0, -into_cell)])
+                .volts(CELL, &[(0.0, volts)]);
+            let mut skiff = plan.launch(seed);
+            skiff.run_to_ms(3_000);
+            assert_eq!(
+                skiff.supervisor.charging(),
+                expected,
+                "seed {seed}: {into_cell} A at {volts} V"
+            );
+        }
+    }
+}
+
+#[test]
+fn logic_under_voltage_and_modem_over_current_are_told_once_each() {
+    let plan = Skiff::plan()
+        .volts(LOGIC, &[(0.0, 3.3), (100.0, 2.9), (1_000.0, 3.3)])
+        .amps(MODEM, &[(0.0, 0.06), (200.0, 2.8), (900.0, 0.06)]);
+    let mut skiff = plan.launch(1);
+    skiff.run_to_ms(1_200);
+    let told = |kind, rail| Event::Told(Cause::Limit(rail, kind));
+    assert_eq!(
+        skiff.events(),
+        [
+            Event::Watching,
+            told(Kind::UnderVoltage, LOGIC),
+            told(Kind::OverCurrent, MODEM)
+        ]
+    );
+    assert!(skiff.is_on(DRIVE) && skiff.is_on(MODEM));
+}
+
+/// Around the over-current: readings before it, the one at it, and some after.
+#[test]
+fn readings_of_drive_around_the_over_current_are_kept() {
+    let plan = Skiff::plan().amps(
+        DRIVE,
+        &[(0.0, 1.0), (200.0, 4.0), (300.0, 11.0), (330.0, 0.0)],
+    );
+    let mut skiff = plan.launch(1);
+    skiff.run_to_ms(1_000);
+    let capture = skiff.supervisor.capture();
+    assert!(capture.is_complete());
+    let place = capture.trigger_place().expect("a trigger");
+    let amps: Vec<_> = capture
+        .iter()
+        .filter_map(|sample| sample.seen.reading())
+        .map(|reading| reading.current)
+        .collect();
+    let near = |current: Current, ma: i64| (current.as_milliamps() - ma).abs() < ma / 50 + 20;
+    assert!(amps.len() == 16 && place == 7, "{place} of {amps:?}");
+    assert!(
+        near(amps[0], 4_000) && near(amps[place], 11_000) && near(amps[15], 0),
+        "{amps:?}"
+    );
+}

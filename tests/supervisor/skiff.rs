@@ -1,0 +1,330 @@
+//! The skiff on the bench, for tests that state volts, amperes and time.
+//!
+//! A rail's amperes and volts are steps: `&[(0.0, 1.0), (300.0, 12.0)]` is 1.0 until 300 ms and 12.0 from then on.
+
+use std::cell::RefCell;
+use std::rc::Rc;
+use std::time::Duration;
+
+use crake::alert::{Outputs, Watch};
+use crake::board::{Board, Load, Rail, Shunt};
+use crake::ledger::Account;
+use crake::part::corncrake::{self, BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC};
+use crake::units::{Current, Resistance, Tolerance};
+use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup};
+use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
+use crake_sim::board::SenseResistor;
+use crake_sim::bus;
+use crake_sim::part::corncrake::{Corncrake, Output};
+use crake_sim::plant::{self, Recorded, Source};
+use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
+use skiff_supervisor::policy::Refused;
+use skiff_supervisor::{
+    CELL, Config, DRIVE, Event, LOGIC, MODEM, RAILS, Record, Supervisor, Switches,
+};
+
+/// From a line falling, or a deadline, until the firmware's loop calls the supervisor: what this host declares.
+pub const HOST_LATENCY_US: u64 = 150;
+/// Address of the monitor.
+const ADDRESS: u8 = 0x32;
+/// Sense resistors by channel, in milliohms.
+const RESISTORS_MOHM: [u64; RAILS] = [5, 10, 500, 20];
+/// Their tolerance: 0.5 %.
+const TOLERANCE_PPM: u32 = 5_000;
+
+const fn rail(channel: Channel, greatest: Current, both_ways: bool) -> Rail {
+    let resistance = Resistance::from_milliohms(RESISTORS_MOHM[channel.index()]);
+    let load = Load::smooth(greatest);
+    Rail::new(
+        Shunt::new(resistance, Tolerance::from_ppm(TOLERANCE_PPM)),
+        if both_ways { load.both_ways() } else { load },
+    )
+}
+
+static BOARD: Board<RAILS> = match Board::new(
+    &SPEC,
+    [
+        rail(DRIVE, Current::from_amps(13), true),
+        rail(CELL, Current::from_milliamps(2_600), true),
+        rail(LOGIC, Current::from_milliamps(50), false),
+        rail(MODEM, Current::from_milliamps(3_200), false),
+    ],
+) {
+    Ok(board) => board,
+    Err(_) => panic!("the skiff's resistors lie outside what the part can be used with"),
+};
+
+static LIMITS: [Watch; RAILS] = Config::SKIFF.limits();
+
+fn setup() -> Setup<RAILS> {
+    let coarse = |bus| {
+        Some(Ranges {
+            sense: SENSE_65_MV,
+            bus,
+        })
+    };
+    let fine = Some(Ranges {
+        sense: SENSE_26_MV,
+        bus: BUS_6_V,
+    });
+    Setup {
+        channels: [coarse(BUS_16_V), fine, fine, coarse(BUS_6_V)],
+        mode: Mode::Paced(PACE_2000),
+        averaging: 0,
+    }
+}
+
+type Firmware = Supervisor<'static, 256, 16>;
+type SkiffMonitor = Monitor<'static, I2c, Delay, HostClock, corncrake::Corncrake, RAILS>;
+
+/// The host's clock: the bench's, in whole microseconds.
+struct HostClock(bus::Clock);
+
+impl Clock for HostClock {
+    fn now_us(&mut self) -> u64 {
+        self.0.now_ns() / 1_000
+    }
+}
+
+/// The skiff before its launch: what its rails will do.
+pub struct Plan {
+    amps: [Vec<(f64, f64)>; RAILS],
+    volts: [Vec<(f64, f64)>; RAILS],
+}
+
+impl Plan {
+    /// The current of a rail, positive from source to load.
+    pub fn amps(mut self, rail: Channel, steps: &[(f64, f64)]) -> Self {
+        self.amps[rail.index()] = steps.to_vec();
+        self
+    }
+
+    /// The voltage of a rail at its load.
+    pub fn volts(mut self, rail: Channel, steps: &[(f64, f64)]) -> Self {
+        self.volts[rail.index()] = steps.to_vec();
+        self
+    }
+
+    /// Puts it on a bench with this seed, part and resistors drawn within their limits.
+    pub fn launch(self, seed: u64) -> Skiff {
+        Skiff::new(self, seed)
+    }
+}
+
+/// The skiff, its firmware running.
+pub struct Skiff {
+    pub bench: Bench,
+    pub part: Part,
+    pub supervisor: Firmware,
+    monitor: SkiffMonitor,
+    lines: [Line; 2],
+    switches: Switches<Pin, Pin>,
+    due_us: u64,
+    records: Vec<Record>,
+}
+
+impl Skiff {
+    /// Rails that bother nobody, to be changed by what a test is about.
+    pub fn plan() -> Plan {
+        let steps = |value| vec![(0.0, value)];
+        Plan {
+            amps: [1.0, 0.5, 0.02, 0.06].map(steps),
+            volts: [15.5, 3.8, 3.3, 3.8].map(steps),
+        }
+    }
+
+    fn new(plan: Plan, seed: u64) -> Self {
+        let bench = Bench::new(seed);
+        let part = bench
+            .part(Corncrake::drawn(ADDRESS))
+            .expect("a free address");
+        let mut rng = bench.rng("sense resistors");
+        for channel in 0..RAILS {
+            let nominal = SenseResistor::ideal(RESISTORS_MOHM[channel] * 1_000_000);
+            let resistor = nominal.tolerance_ppm(TOLERANCE_PPM).drawn(&mut rng);
+            let source = Source::of(steps(&plan.volts[channel]));
+            let rail = plant::Rail::new(source, steps(&plan.amps[channel])).expect("a rail");
+            part.rail(channel, rail, resistor).expect("a channel");
+        }
+        let monitor = Monitor::new(
+            bench.i2c(),
+            bench.delay(),
+            HostClock(bench.clock()),
+            corncrake::Corncrake::new(),
+            ADDRESS,
+            &BOARD,
+        );
+        Self {
+            supervisor: Supervisor::new(Config::SKIFF, &LIMITS, setup(), &BOARD, &SPEC),
+            monitor,
+            lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
+            switches: Switches {
+                drive: Pin::new(&bench),
+                modem: Pin::new(&bench),
+            },
+            due_us: 0,
+            records: Vec::new(),
+            part,
+            bench,
+        }
+    }
+
+    /// Lets the firmware run until so many milliseconds have passed since the bench began.
+    pub fn run_to_ms(&mut self, ms: u64) {
+        let end_ns = ms * 1_000_000;
+        while self.bench.now_ns() < end_ns {
+            let low = self.low();
+            if self.due_us * 1_000 <= self.bench.now_ns() || low.intersects(self.supervisor.lines())
+            {
+                self.bench.run_for(Duration::from_micros(HOST_LATENCY_US));
+                self.poll();
+            } else {
+                self.step(end_ns.min(self.due_us * 1_000));
+            }
+        }
+    }
+
+    /// What the helmsman's button does.
+    pub fn command_drive_on(&mut self) -> Result<(), Refused> {
+        let commanded = self
+            .supervisor
+            .command_drive_on(self.bench.now_ns() / 1_000);
+        self.due_us = 0;
+        commanded
+    }
+
+    /// One turn of the firmware's loop.
+    fn poll(&mut self) {
+        if std::env::var("DBG").is_ok() {
+            eprintln!("{} {:?}", self.bench.now_ns(), self.low());
+        }
+        let (low, now_us) = (self.low(), self.bench.now_ns() / 1_000);
+        self.due_us = self
+            .supervisor
+            .poll(&mut self.monitor, low, now_us, &mut self.switches);
+        self.records
+            .extend(std::iter::from_fn(|| self.supervisor.next_record()));
+    }
+
+    /// To the part's next event, at most until `end_ns`.
+    fn step(&self, end_ns: u64) {
+        let next_ns = self.part.next_event_ns().unwrap_or(u64::MAX);
+        self.bench
+            .run_until(next_ns.clamp(self.bench.now_ns() + 1, end_ns.max(self.bench.now_ns() + 1)));
+    }
+
+    fn low(&mut self) -> Outputs {
+        let [a, b] = &mut self.lines;
+        let mut low = Outputs::empty();
+        low.set(Outputs::A, a.is_low() == Ok(true));
+        low.set(Outputs::B, b.is_low() == Ok(true));
+        low
+    }
+
+    /// Whether the switch of DRIVE or MODEM is closed.
+    pub fn is_on(&self, rail: Channel) -> bool {
+        self.pin(rail)
+            .changes()
+            .last()
+            .is_some_and(|change| change.1)
+    }
+
+    /// When the switch of DRIVE or MODEM opened, in nanoseconds of the bench's clock, each time.
+    pub fn openings_ns(&self, rail: Channel) -> Vec<u64> {
+        let closed = self
+            .pin(rail)
+            .changes()
+            .into_iter()
+            .skip_while(|change| !change.1);
+        closed
+            .filter(|change| !change.1)
+            .map(|change| change.0)
+            .collect()
+    }
+
+    /// When it closed, each time; the first is the launch.
+    pub fn closings_ns(&self, rail: Channel) -> Vec<u64> {
+        let changes = self.pin(rail).changes();
+        changes
+            .into_iter()
+            .filter(|change| change.1)
+            .map(|change| change.0)
+            .collect()
+    }
+
+    fn pin(&self, rail: Channel) -> &Pin {
+        match rail {
+            DRIVE => &self.switches.drive,
+            MODEM => &self.switches.modem,
+            _ => panic!("{rail} has no switch"),
+        }
+    }
+
+    /// What the firmware noticed and did so far.
+    pub fn events(&self) -> Vec<Event> {
+        self.records.iter().map(|record| record.event).collect()
+    }
+
+    /// When it noticed or did something of which `is_it` is true, in microseconds.
+    pub fn times_us(&self, is_it: impl Fn(&Event) -> bool) -> Vec<u64> {
+        let records = self.records.iter().filter(|record| is_it(&record.event));
+        records.map(|record| record.at_us).collect()
+    }
+
+    /// A rail's totals.
+    pub fn account(&self, rail: Channel) -> Account {
+        self.supervisor.account(rail).expect("a rail")
+    }
+}
+
+/// A pin that keeps when it changed, and to what: true is high, closed.
+#[derive(Clone)]
+struct Pin {
+    clock: bus::Clock,
+    changes: Rc<RefCell<Vec<(u64, bool)>>>,
+}
+
+impl Pin {
+    fn new(bench: &Bench) -> Self {
+        Self {
+            clock: bench.clock(),
+            changes: Rc::default(),
+        }
+    }
+
+    fn changes(&self) -> Vec<(u64, bool)> {
+        self.changes.borrow().clone()
+    }
+
+    fn change(&mut self, to: bool) {
+        self.changes.borrow_mut().push((self.clock.now_ns(), to));
+    }
+}
+
+impl ErrorType for Pin {
+    type Error = std::convert::Infallible;
+}
+
+impl OutputPin for Pin {
+    fn set_low(&mut self) -> Result<(), Self::Error> {
+        self.change(false);
+        Ok(())
+    }
+
+    fn set_high(&mut self) -> Result<(), Self::Error> {
+        self.change(true);
+        Ok(())
+    }
+}
+
+/// Steps of amperes or volts at milliseconds, as the bench takes them.
+fn steps(steps: &[(f64, f64)]) -> Recorded {
+    let nano = |value: f64| (value * 1e9).round() as i64;
+    let ns = |ms: f64| (ms * 1e6).round() as u64;
+    let ((_, first), rest) = steps.split_first().expect("a first step, at 0 ms");
+    let rest: Vec<_> = rest
+        .iter()
+        .map(|(ms, value)| (ns(*ms), nano(*value)))
+        .collect();
+    Recorded::steps(nano(*first), &rest).expect("steps in the order of time")
+}
