@@ -124,8 +124,9 @@ fn the_scenario_that_is_spoilt_below_is_a_good_one() {
     let errors = String::from_utf8(output.stderr).unwrap();
     assert_eq!((errors.as_str(), output.status.code()), ("", Some(0)));
     let written = fs::read_dir(case.directory.join("a/b")).unwrap();
-    let names: Vec<_> = written.map(|entry| entry.unwrap().file_name()).collect();
-    assert_eq!(names, ["readings.csv"]);
+    let mut names: Vec<_> = written.map(|entry| entry.unwrap().file_name()).collect();
+    names.sort();
+    assert_eq!(names, ["readings.csv", "trace.vcd", "transactions.jsonl"]);
 }
 
 #[test]
