@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fs::{self, File};
 use std::io::BufReader;
 use std::path::{Path, PathBuf};
+use std::process::{Command as Process, Output};
 use std::time::Duration;
 
 use crake_sim::{
@@ -398,5 +399,53 @@ fn nothing_half_written_is_left_behind() -> Tested {
         assert!(never_begun.finish().is_err());
     }
     assert_eq!(directory.files(), [""; 0]);
+    Ok(())
+}
+
+#[test]
+fn the_program_records_a_stretch_of_a_run() -> Tested {
+    let scenario = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/survey-skiff.toml");
+    let directory = Directory::new("program");
+    let run = |more: &[&str]| -> std::io::Result<Output> {
+        Process::new(env!("CARGO_BIN_EXE_crake-sim"))
+            .args(["run", scenario, "--for", "2"])
+            .args(more)
+            .output()
+    };
+    let out = directory.path().to_string_lossy().into_owned();
+    // A frame is read at 0.997 s.
+    let recorded = run(&[
+        "--out",
+        &out,
+        "--trace-from",
+        "0.99",
+        "--trace-for",
+        "0.025",
+    ])?;
+    assert!(recorded.status.success(), "{recorded:?}");
+    assert_eq!(
+        directory.files(),
+        ["readings.csv", "trace.vcd", "transactions.jsonl"]
+    );
+    let read = Read::new(&directory.path().join("trace.vcd"))?;
+    assert_eq!((read.begin_ns, read.end_ns), (990_000_000, 1_015_000_000));
+    let in_window = |(at, _): &&(u64, String)| (997_000_000..1_000_000_000).contains(at);
+    assert!(read.of("SDA").iter().any(|change| in_window(&change)));
+    // LOGIC stands at 3.3 V less a drop of 22 µV: 0.55 ohm at 40 µA.
+    for (_, volts) in read.of("corncrake_32.ch2_LOGIC.voltage_v") {
+        assert_eq!(volts, "3.299978");
+    }
+
+    // Neither a window after the end of the run nor a window without a place for it.
+    for (arguments, about) in [
+        (&["--out", &out, "--trace-from", "2"][..], "--trace-from"),
+        (&["--out", &out, "--trace-for", "-1"][..], "--trace-for"),
+        (&["--trace-from", "1"][..], "--out"),
+    ] {
+        let refused = run(arguments)?;
+        assert_eq!(refused.status.code(), Some(2));
+        let message = String::from_utf8_lossy(&refused.stderr).into_owned();
+        assert!(message.contains(about), "{message}");
+    }
     Ok(())
 }

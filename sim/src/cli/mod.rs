@@ -53,10 +53,10 @@ struct Run {
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Where that stretch begins, in seconds of the scenario.
-    #[arg(long, value_name = "SECONDS", default_value = "0", value_parser = seconds, requires = "out")]
+    #[arg(long, value_name = "SECONDS", default_value = "0", value_parser = seconds, allow_negative_numbers = true, requires = "out")]
     trace_from: Duration,
     /// How long that stretch is.
-    #[arg(long, value_name = "SECONDS", default_value = "0.1", value_parser = seconds, requires = "out")]
+    #[arg(long, value_name = "SECONDS", default_value = "0.1", value_parser = seconds, allow_negative_numbers = true, requires = "out")]
     trace_for: Duration,
 }
 

@@ -165,3 +165,51 @@ fn reference(name: &str) -> String {
         .map(|c| if allowed(c) { c } else { '_' })
         .collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // The form is that of IEEE 1364, clause 18; the text was written by hand.
+    #[test]
+    fn only_what_lasts_and_differs_is_written() -> io::Result<()> {
+        let mut dump = Dump::new(Vec::new())?;
+        dump.enter("a b")?;
+        let wire = dump.declare("wire", Value::Wire(false))?;
+        let bits = |bits| Value::Vector { bits, width: 4 };
+        let vector = dump.declare("vector", bits(0))?;
+        let real = dump.declare("real", Value::Real(0.0))?;
+        dump.leave()?;
+        dump.end_of_header()?;
+        // Before the dump is open only the last value counts, and at its first moment too.
+        dump.set(3, wire, Value::Wire(true))?;
+        dump.set(5, vector, bits(7))?;
+        dump.open(9);
+        dump.set(9, real, Value::Real(-0.5))?;
+        // There and back at one moment, and the same again: nothing.
+        dump.set(10, wire, Value::Wire(false))?;
+        dump.set(10, wire, Value::Wire(true))?;
+        dump.set(11, vector, bits(7))?;
+        dump.set(12, wire, Value::Wire(false))?;
+        dump.set(12, vector, bits(0xA))?;
+        dump.set(12, vector, bits(0xB))?;
+        dump.close(12)?;
+        let text = String::from_utf8_lossy(dump.writer()).into_owned();
+        let (header, changes) = text
+            .split_once("$enddefinitions $end\n")
+            .unwrap_or_default();
+        assert!(header.ends_with(concat!(
+            "$timescale 1 ns $end\n",
+            "$scope module a_b $end\n",
+            "$var wire 1 ! wire $end\n",
+            "$var wire 4 \" vector [3:0] $end\n",
+            "$var real 64 # real $end\n",
+            "$upscope $end\n"
+        )));
+        assert_eq!(
+            changes,
+            "#9\n$dumpvars\n1!\nb0111 \"\nr-0.5 #\n$end\n#12\n0!\nb1011 \"\n#13\n"
+        );
+        Ok(())
+    }
+}
