@@ -33,5 +33,6 @@ pub mod units;
 pub use channel::Channel;
 pub use exchange::{Fault, Misuse};
 pub use frame::{Condition, Frame, NoReading, Reading, Side, Stamp};
+pub use monitor::asynch;
 pub use monitor::{Came, Clock, Error, Monitor, ShuntMonitor, Task};
 pub use sampling::{Mode, Ranges, Sampling, Setup};

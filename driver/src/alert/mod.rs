@@ -18,6 +18,7 @@ pub use cause::{Cause, Causes, Kind, Outputs};
 pub use judge::Judge;
 pub use plan::Plan;
 pub use proof::{Finding, Proof, prove};
+pub(crate) use response::ALERT_RESPONSE;
 pub use response::{Answer, alert_response};
 pub use station::{Event, Station};
 pub use watch::{Limit, Watch, Watches};

@@ -3,7 +3,7 @@ use embedded_hal::i2c::{self, ErrorKind, I2c};
 use crate::crc::Pec;
 
 /// The SMBus alert response address.
-const ADDRESS: u8 = 0x0C;
+pub(crate) const ALERT_RESPONSE: u8 = 0x0C;
 
 /// What answered the alert response address.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,8 +33,8 @@ pub enum Answer {
 /// A bus error other than a missing acknowledgement; ask again.
 pub fn alert_response<I2C: I2c>(bus: &mut I2C) -> Result<Answer, I2C::Error> {
     let mut bytes = [0; 2];
-    match bus.read(ADDRESS, &mut bytes) {
-        Ok(()) => Ok(judge(bytes)),
+    match bus.read(ALERT_RESPONSE, &mut bytes) {
+        Ok(()) => Ok(Answer::judge(bytes)),
         Err(error) if matches!(i2c::Error::kind(&error), ErrorKind::NoAcknowledge(_)) => {
             Ok(Answer::Nobody)
         }
@@ -42,18 +42,21 @@ pub fn alert_response<I2C: I2c>(bus: &mut I2C) -> Result<Answer, I2C::Error> {
     }
 }
 
-fn judge([answer, got]: [u8; 2]) -> Answer {
-    let mut pec = Pec::new();
-    pec.add((ADDRESS << 1) | 1);
-    pec.add(answer);
-    let expected = pec.value();
-    if expected == got {
-        Answer::From(answer >> 1)
-    } else {
-        Answer::Garbled {
-            answer,
-            expected,
-            got,
+impl Answer {
+    /// What the two bytes of an answer say.
+    pub(crate) fn judge([answer, got]: [u8; 2]) -> Self {
+        let mut pec = Pec::new();
+        pec.add((ALERT_RESPONSE << 1) | 1);
+        pec.add(answer);
+        let expected = pec.value();
+        if expected == got {
+            Answer::From(answer >> 1)
+        } else {
+            Answer::Garbled {
+                answer,
+                expected,
+                got,
+            }
         }
     }
 }
@@ -65,10 +68,10 @@ mod tests {
     #[test]
     fn published_check_bytes() {
         // Device 0x34, lowest bit 0 and 1: F5 and F2 (worked out with two PyPI packages, crcmod and crc; bit 0 carries no address).
-        assert_eq!(judge([0x68, 0xF5]), Answer::From(0x34));
-        assert_eq!(judge([0x69, 0xF2]), Answer::From(0x34));
+        assert_eq!(Answer::judge([0x68, 0xF5]), Answer::From(0x34));
+        assert_eq!(Answer::judge([0x69, 0xF2]), Answer::From(0x34));
         assert_eq!(
-            judge([0x68, 0x00]),
+            Answer::judge([0x68, 0x00]),
             Answer::Garbled {
                 answer: 0x68,
                 expected: 0xF5,

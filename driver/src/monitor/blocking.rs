@@ -1,14 +1,14 @@
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{I2c, SevenBitAddress};
 
+use super::core::{Core, stamp};
 use super::{Came, Clock, Error, ShuntMonitor, Task};
-use crate::Channel;
-use crate::alert::{Causes, Plan, Watches};
+use crate::alert::{Causes, Watches};
 use crate::board::Board;
-use crate::exchange::{Action, Fault, Link, Misuse, Operation, Player};
-use crate::frame::{Condition, Frame, Stamp};
+use crate::exchange::{Action, Fault, Link, Operation, Player, Step, Turn};
+use crate::frame::{Frame, Stamp};
 use crate::part::{Joint, Part, Spec};
-use crate::sampling::{Ranges, Setup};
+use crate::sampling::Setup;
 
 /// A monitor on a blocking bus: one part, its board, and what is known of both.
 ///
@@ -21,18 +21,7 @@ pub struct Monitor<'b, I2C, D, C, P: Part, const N: usize> {
     i2c: I2C,
     delay: D,
     clock: C,
-    part: P,
-    board: &'b Board<N>,
-    link: Link,
-    block: P::Block,
-    stamp: Stamp,
-    powered: bool,
-    /// The part ran under our set-up alone since the frame before, as far as is known: what the next frame will say.
-    unbroken: bool,
-    /// Causes whose limits are in force, as far as this monitor put them there.
-    watched: Causes,
-    /// Ranges in force.
-    in_force: [Option<Ranges>; N],
+    core: Core<'b, P, N>,
 }
 
 impl<'b, I2C, D, C, P, const N: usize> Monitor<'b, I2C, D, C, P, N>
@@ -57,57 +46,40 @@ where
             i2c,
             delay,
             clock,
-            part,
-            board,
-            link: Link {
-                address,
-                checked: P::CHECKED,
-                read_max: u8::MAX,
-                repeats: 2,
-            },
-            block: P::EMPTY,
-            stamp: Stamp {
-                before_us: 0,
-                after_us: 0,
-            },
-            powered: true,
-            // A joint may vouch for what was before; nothing else can.
-            unbroken: true,
-            watched: Causes::empty(),
-            in_force: [None; N],
+            core: Core::new(part, address, board),
         }
     }
 
     /// The same for a controller that reads at most `bytes` (at least 1) in one transfer: blocks are read in pieces, and stay coherent.
     ///
-    /// Single registers are read whole whatever `bytes` is; with their check byte they take at most 9, Corncrake's at most 5.
+    /// Single registers are read whole whatever `bytes` is; with their check byte they take at most 9, Corncrake's at most 5 outside bursts.
     #[must_use]
     pub const fn with_read_max(mut self, bytes: u8) -> Self {
-        self.link.read_max = if bytes == 0 { 1 } else { bytes };
+        self.core.set_read_max(bytes);
         self
     }
 
     /// The same with another number of repeats after a failure.
     #[must_use]
     pub const fn with_repeats(mut self, repeats: u8) -> Self {
-        self.link.repeats = repeats;
+        self.core.set_repeats(repeats);
         self
     }
 
     /// Declares the part's supply on or off. Off: no transfer is made, and frames say so. On again: the part is fresh from reset; call [`init`](ShuntMonitor::init).
     pub const fn declare_powered(&mut self, powered: bool) {
-        self.powered = powered;
+        self.core.set_powered(powered);
     }
 
     /// Converts by another description of the board from now on: after a calibration.
     pub const fn set_board(&mut self, board: &'b Board<N>) {
-        self.board = board;
+        self.core.set_board(board);
     }
 
     /// The board by which frames are converted.
     #[must_use]
     pub const fn board(&self) -> &'b Board<N> {
-        self.board
+        self.core.board()
     }
 
     /// Gives bus, delay and clock back; the part runs on.
@@ -120,63 +92,22 @@ where
         self.clock.now_us()
     }
 
+    /// Plays the exchange of a task that has begun.
     fn perform(
         &mut self,
         task: Task,
-        mut operation: impl FnMut(
-            &mut P,
-            &mut crate::exchange::Turn<'_>,
-        ) -> Result<crate::exchange::Step, Fault>,
+        operation: &mut dyn FnMut(&mut P, &mut Turn<'_>) -> Result<Step, Fault>,
     ) -> Result<(), Error<I2C::Error>> {
-        let address = self.link.address;
-        if !self.powered {
-            let came = Came::Fault(Fault::Misuse(Misuse::Unpowered));
-            return Err(Error {
-                task,
-                address,
-                register: 0,
-                came,
-            });
-        }
-        let part = &mut self.part;
-        let mut operation = |turn: &mut crate::exchange::Turn<'_>| operation(part, turn);
+        let link = self.core.link();
+        let (part, block) = self.core.part_and_block();
+        let mut stamped = None;
         let transport = Transport {
             i2c: &mut self.i2c,
             delay: &mut self.delay,
             clock: &mut self.clock,
         };
-        let mut stamped = None;
-        let played = transport.play(&mut operation, self.link, self.block.as_mut(), &mut stamped);
-        if let Some(stamp) = stamped {
-            self.stamp = stamp;
-        }
-        played.map_err(|(register, came)| {
-            // A latch that fails changes nothing; another set-up that may have taken over at a moment unknown does.
-            if matches!(came, Came::Fault(Fault::SetUpChanged { .. }))
-                || (matches!(task, Task::Configure | Task::Arm) && stamped.is_some())
-            {
-                self.unbroken = false;
-            }
-            Error {
-                task,
-                address,
-                register,
-                came,
-            }
-        })
-    }
-
-    fn frame(&self, condition: Condition, unbroken: bool) -> Frame<'_> {
-        let reset =
-            condition != Condition::Unpowered && self.part.head(self.block.as_ref()).reset_seen;
-        Frame {
-            codec: &self.part,
-            block: self.block.as_ref(),
-            rails: self.board.rails(),
-            stamp: self.stamp,
-            condition: if reset { Condition::Reset } else { condition },
-            unbroken,
-        }
+        let played = transport.play(&mut |turn| operation(part, turn), link, block, &mut stamped);
+        self.core.conclude(task, stamped, played)
     }
 }
 
@@ -190,61 +121,45 @@ where
     type BusError = I2C::Error;
 
     fn spec(&self) -> &'static Spec {
-        self.part.spec()
+        self.core.spec()
     }
 
     fn init(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
-        let (sampling, read_max) = (setup.view(), self.link.read_max);
-        self.refuse(Task::Init, setup)?;
-        // From here on the part may be reset and its running sums zero, whatever comes of it.
-        self.unbroken = false;
-        self.perform(Task::Init, |part, turn| {
+        self.core.begin_init(setup)?;
+        let (sampling, read_max) = (setup.view(), self.core.link().read_max);
+        self.perform(Task::Init, &mut |part, turn| {
             part.init(turn, &sampling, read_max)
         })?;
-        (self.unbroken, self.watched, self.in_force) = (true, Causes::empty(), setup.channels);
-        Ok(self.frame(Condition::Boundary, false))
+        Ok(self.core.initialised(setup))
     }
 
     fn attach(&mut self, joint: &Joint) -> Result<Frame<'_>, Error<Self::BusError>> {
-        let read_max = self.link.read_max;
-        self.perform(Task::Attach, |part, turn| {
+        self.core.begin(Task::Attach)?;
+        let read_max = self.core.link().read_max;
+        self.perform(Task::Attach, &mut |part, turn| {
             part.attach(turn, joint, read_max)
         })?;
-        // What limits stand in the part is not known: take it that every channel has some.
-        self.watched = Causes::LIMITS;
-        for (channel, ranges) in Channel::first(u8::MAX).zip(&mut self.in_force) {
-            *ranges = self.part.ranges(self.block.as_ref(), channel);
-        }
-        let unbroken = core::mem::replace(&mut self.unbroken, true);
-        Ok(self.frame(Condition::Steady, unbroken))
+        Ok(self.core.attached())
     }
 
     fn latch(&mut self) -> Result<Frame<'_>, Error<Self::BusError>> {
-        if !self.powered {
-            let now_us = self.clock.now_us();
-            self.stamp = Stamp {
-                before_us: now_us,
-                after_us: now_us,
-            };
-            self.unbroken = false;
-            return Ok(self.frame(Condition::Unpowered, false));
+        if self.core.is_powered() {
+            self.core.begin(Task::Latch)?;
+            let read_max = self.core.link().read_max;
+            self.perform(Task::Latch, &mut |part, turn| part.latch(turn, read_max))?;
+            Ok(self.core.steady())
+        } else {
+            Ok(self.core.unpowered(self.clock.now_us()))
         }
-        let read_max = self.link.read_max;
-        self.perform(Task::Latch, |part, turn| part.latch(turn, read_max))?;
-        let unbroken = core::mem::replace(&mut self.unbroken, true);
-        Ok(self.frame(Condition::Steady, unbroken))
     }
 
     fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
-        let (sampling, read_max) = (setup.view(), self.link.read_max);
-        self.refuse(Task::Configure, setup)?;
-        self.refuse_under_limits(setup)?;
-        self.perform(Task::Configure, |part, turn| {
+        self.core.begin_configure(setup)?;
+        let (sampling, read_max) = (setup.view(), self.core.link().read_max);
+        self.perform(Task::Configure, &mut |part, turn| {
             part.configure(turn, &sampling, read_max)
         })?;
-        self.in_force = setup.channels;
-        let unbroken = core::mem::replace(&mut self.unbroken, true);
-        Ok(self.frame(Condition::Boundary, unbroken))
+        Ok(self.core.configured(setup))
     }
 
     fn arm(
@@ -253,18 +168,12 @@ where
         watches: &Watches<'_>,
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        let (sampling, read_max, board) = (setup.view(), self.link.read_max, self.board);
-        self.refuse(Task::Arm, setup)?;
-        let plan = Plan::new(self.part.spec(), board.rails(), &sampling, *watches)
-            .map_err(|misuse| self.misuse(Task::Arm, misuse))?;
-        // Until it is through, old limits, new ones or both may stand, in old or new ranges.
-        (self.watched, self.in_force) = (self.watched | plan.watched(), [None; N]);
-        self.perform(Task::Arm, |part, turn| {
+        let plan = self.core.begin_arm(setup, watches)?;
+        let (sampling, read_max) = (setup.view(), self.core.link().read_max);
+        self.perform(Task::Arm, &mut |part, turn| {
             part.arm(turn, &sampling, &plan, found, read_max)
         })?;
-        (self.watched, self.in_force) = (plan.watched(), setup.channels);
-        let unbroken = core::mem::replace(&mut self.unbroken, true);
-        Ok(self.frame(Condition::Boundary, unbroken))
+        Ok(self.core.armed(setup, plan.watched()))
     }
 
     fn service(
@@ -272,60 +181,25 @@ where
         interest: Causes,
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        let read_max = self.link.read_max;
-        self.perform(Task::Service, |part, turn| {
+        self.core.begin(Task::Service)?;
+        let read_max = self.core.link().read_max;
+        self.perform(Task::Service, &mut |part, turn| {
             part.service(turn, interest, found, read_max)
         })?;
-        let unbroken = core::mem::replace(&mut self.unbroken, true);
-        Ok(self.frame(Condition::Steady, unbroken))
+        Ok(self.core.steady())
     }
 
     fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>> {
+        self.core.begin(Task::Fetch)?;
         let mut count = 0;
-        self.perform(Task::Fetch, |part, turn| {
+        self.perform(Task::Fetch, &mut |part, turn| {
             part.fetch(turn, codes, &mut count)
         })?;
         Ok(count)
     }
 
     fn joint(&self) -> Joint {
-        self.part.joint()
-    }
-}
-
-impl<I2C, D, C, P, const N: usize> Monitor<'_, I2C, D, C, P, N>
-where
-    I2C: I2c<SevenBitAddress>,
-    P: Part,
-{
-    fn refuse(&self, task: Task, setup: &Setup<N>) -> Result<(), Error<I2C::Error>> {
-        let came = |fault| Error {
-            task,
-            address: self.link.address,
-            register: 0,
-            came: Came::Fault(fault),
-        };
-        self.part.check(&setup.view()).map_err(came)
-    }
-
-    fn misuse(&self, task: Task, misuse: Misuse) -> Error<I2C::Error> {
-        Error {
-            task,
-            address: self.link.address,
-            register: 0,
-            came: Came::Fault(Fault::Misuse(misuse)),
-        }
-    }
-
-    /// A range that changes under a limit would change what the limit means.
-    fn refuse_under_limits(&self, setup: &Setup<N>) -> Result<(), Error<I2C::Error>> {
-        let changes = self.in_force.iter().zip(&setup.channels);
-        for (channel, (now, then)) in Channel::first(u8::MAX).zip(changes) {
-            if now != then && self.watched.intersects(Causes::channel(channel)) {
-                return Err(self.misuse(Task::Configure, Misuse::LimitsInForce(channel)));
-            }
-        }
-        Ok(())
+        self.core.joint()
     }
 }
 
@@ -358,14 +232,9 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
                     self.i2c.write_read(link.address, bytes, room)
                 }
                 Ok(Action::WriteStamped(bytes)) => {
-                    // All attempts count: each of them may have been the one.
-                    let before_us =
-                        stamped.map_or_else(|| self.clock.now_us(), |stamp| stamp.before_us);
+                    let before_us = self.clock.now_us();
                     let outcome = self.i2c.write(link.address, bytes);
-                    *stamped = Some(Stamp {
-                        before_us,
-                        after_us: self.clock.now_us(),
-                    });
+                    *stamped = Some(stamp(*stamped, before_us, self.clock.now_us()));
                     outcome
                 }
                 Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes),

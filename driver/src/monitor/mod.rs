@@ -1,7 +1,9 @@
 //! Shells that play exchanges on a bus, and the generic trait that firmware is written against.
 
+pub mod asynch;
 mod blocking;
 mod clock;
+mod core;
 mod error;
 
 pub use blocking::Monitor;

@@ -94,7 +94,7 @@ pub struct Joint {
 /// succeeded. See [`exchange`](crate::exchange) for what the player does around it.
 pub trait Part: Codec {
     /// Where a latched block is kept, with one byte more for a check byte.
-    type Block: AsRef<[u8]> + AsMut<[u8]>;
+    type Block: AsRef<[u8]> + AsMut<[u8]> + core::fmt::Debug;
 
     /// A block that holds nothing.
     const EMPTY: Self::Block;

@@ -1,0 +1,58 @@
+//! The async twins of [`Monitor`](crate::Monitor) and [`ShuntMonitor`](crate::ShuntMonitor): same names, same exchanges, same errors.
+
+mod response;
+mod shell;
+
+pub use response::alert_response;
+pub use shell::Monitor;
+
+use super::Error;
+use crate::Frame;
+use crate::alert::{Causes, Watches};
+use crate::part::{Joint, Spec};
+use crate::sampling::Setup;
+
+/// A monitor of `N` rails on an async bus, whatever its part: the twin of the blocking [`ShuntMonitor`](crate::ShuntMonitor), method for method.
+///
+/// Every future may be dropped at any await; [`Monitor`] says what that leaves.
+#[allow(async_fn_in_trait)] // firmware is single-threaded: whether a future can move between threads is its bus's matter
+pub trait ShuntMonitor<const N: usize> {
+    /// The bus's own error.
+    type BusError;
+
+    /// As [`spec`](crate::ShuntMonitor::spec) of the blocking trait.
+    fn spec(&self) -> &'static Spec;
+
+    /// As [`init`](crate::ShuntMonitor::init) of the blocking trait, with its errors.
+    async fn init(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// As [`attach`](crate::ShuntMonitor::attach) of the blocking trait, with its errors.
+    async fn attach(&mut self, joint: &Joint) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// As [`latch`](crate::ShuntMonitor::latch) of the blocking trait, with its errors.
+    async fn latch(&mut self) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// As [`configure`](crate::ShuntMonitor::configure) of the blocking trait, with its errors.
+    async fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// As [`arm`](crate::ShuntMonitor::arm) of the blocking trait, with its errors.
+    async fn arm(
+        &mut self,
+        setup: &Setup<N>,
+        watches: &Watches<'_>,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// As [`service`](crate::ShuntMonitor::service) of the blocking trait, with its errors.
+    async fn service(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// As [`fetch`](crate::ShuntMonitor::fetch) of the blocking trait, with its errors.
+    async fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>>;
+
+    /// As [`joint`](crate::ShuntMonitor::joint) of the blocking trait.
+    fn joint(&self) -> Joint;
+}

@@ -1,0 +1,266 @@
+use embedded_hal_async::delay::DelayNs;
+use embedded_hal_async::i2c::{I2c, SevenBitAddress};
+
+use super::super::core::{Core, stamp};
+use super::super::{Came, Clock, Error, Task};
+use super::ShuntMonitor;
+use crate::alert::{Causes, Watches};
+use crate::board::Board;
+use crate::exchange::{Action, Fault, Link, Operation, Player, Step, Turn};
+use crate::frame::{Frame, Stamp};
+use crate::part::{Joint, Part, Spec};
+use crate::sampling::Setup;
+
+/// A monitor on an async bus: the twin of the blocking [`Monitor`](crate::Monitor), with the same exchanges, decisions and errors.
+///
+/// # Dropping a future
+///
+/// Any of its futures may be dropped at any await. The monitor stays usable and claims no more than it knows:
+///
+/// - The bus is in whatever state its own implementation leaves it after a dropped transfer; that is its promise to keep.
+/// - A dropped latch or service loses no count, no over-range flag and no cause: the next one has them. Causes that were seen are in `found` already.
+/// - A dropped `configure` or `arm` may have taken place or not; the next frame says that it is not known to be unbroken, and the ledger begins another epoch. After `arm` the outputs may be
+///   masked: arm again.
+/// - A dropped `init` leaves the part half set up; `init` starts over. A dropped `attach` or `fetch` changed nothing.
+#[derive(Debug)]
+pub struct Monitor<'b, I2C, D, C, P: Part, const N: usize> {
+    i2c: I2C,
+    delay: D,
+    clock: C,
+    core: Core<'b, P, N>,
+}
+
+impl<'b, I2C, D, C, P, const N: usize> Monitor<'b, I2C, D, C, P, N>
+where
+    I2C: I2c<SevenBitAddress>,
+    D: DelayNs,
+    C: Clock,
+    P: Part,
+{
+    /// A monitor for the part at the 7-bit `address`. Touches nothing yet; go on with [`init`](ShuntMonitor::init) or [`attach`](ShuntMonitor::attach).
+    ///
+    /// Steps that may be repeated are repeated twice after a failure; reads are as long as the block.
+    pub const fn new(
+        i2c: I2C,
+        delay: D,
+        clock: C,
+        part: P,
+        address: u8,
+        board: &'b Board<N>,
+    ) -> Self {
+        Self {
+            i2c,
+            delay,
+            clock,
+            core: Core::new(part, address, board),
+        }
+    }
+
+    /// The same for a controller that reads at most `bytes` (at least 1) in one transfer: blocks are read in pieces, and stay coherent.
+    ///
+    /// Single registers are read whole whatever `bytes` is; with their check byte they take at most 9, Corncrake's at most 5 outside bursts.
+    #[must_use]
+    pub const fn with_read_max(mut self, bytes: u8) -> Self {
+        self.core.set_read_max(bytes);
+        self
+    }
+
+    /// The same with another number of repeats after a failure.
+    #[must_use]
+    pub const fn with_repeats(mut self, repeats: u8) -> Self {
+        self.core.set_repeats(repeats);
+        self
+    }
+
+    /// Declares the part's supply on or off. Off: no transfer is made, and frames say so. On again: the part is fresh from reset; call [`init`](ShuntMonitor::init).
+    pub const fn declare_powered(&mut self, powered: bool) {
+        self.core.set_powered(powered);
+    }
+
+    /// Converts by another description of the board from now on: after a calibration.
+    pub const fn set_board(&mut self, board: &'b Board<N>) {
+        self.core.set_board(board);
+    }
+
+    /// The board by which frames are converted.
+    #[must_use]
+    pub const fn board(&self) -> &'b Board<N> {
+        self.core.board()
+    }
+
+    /// Gives bus, delay and clock back; the part runs on.
+    pub fn release(self) -> (I2C, D, C) {
+        (self.i2c, self.delay, self.clock)
+    }
+
+    /// Microseconds on the host's clock.
+    pub fn now_us(&mut self) -> u64 {
+        self.clock.now_us()
+    }
+
+    /// Plays the exchange of a task that has begun.
+    async fn perform(
+        &mut self,
+        task: Task,
+        operation: &mut dyn FnMut(&mut P, &mut Turn<'_>) -> Result<Step, Fault>,
+    ) -> Result<(), Error<I2C::Error>> {
+        let link = self.core.link();
+        let (part, block) = self.core.part_and_block();
+        let mut stamped = None;
+        let transport = Transport {
+            i2c: &mut self.i2c,
+            delay: &mut self.delay,
+            clock: &mut self.clock,
+        };
+        let played = transport
+            .play(&mut |turn| operation(part, turn), link, block, &mut stamped)
+            .await;
+        self.core.conclude(task, stamped, played)
+    }
+}
+
+impl<I2C, D, C, P, const N: usize> ShuntMonitor<N> for Monitor<'_, I2C, D, C, P, N>
+where
+    I2C: I2c<SevenBitAddress>,
+    D: DelayNs,
+    C: Clock,
+    P: Part,
+{
+    type BusError = I2C::Error;
+
+    fn spec(&self) -> &'static Spec {
+        self.core.spec()
+    }
+
+    async fn init(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
+        self.core.begin_init(setup)?;
+        let (sampling, read_max) = (setup.view(), self.core.link().read_max);
+        self.perform(Task::Init, &mut |part, turn| {
+            part.init(turn, &sampling, read_max)
+        })
+        .await?;
+        Ok(self.core.initialised(setup))
+    }
+
+    async fn attach(&mut self, joint: &Joint) -> Result<Frame<'_>, Error<Self::BusError>> {
+        self.core.begin(Task::Attach)?;
+        let read_max = self.core.link().read_max;
+        self.perform(Task::Attach, &mut |part, turn| {
+            part.attach(turn, joint, read_max)
+        })
+        .await?;
+        Ok(self.core.attached())
+    }
+
+    async fn latch(&mut self) -> Result<Frame<'_>, Error<Self::BusError>> {
+        if self.core.is_powered() {
+            self.core.begin(Task::Latch)?;
+            let read_max = self.core.link().read_max;
+            self.perform(Task::Latch, &mut |part, turn| part.latch(turn, read_max))
+                .await?;
+            Ok(self.core.steady())
+        } else {
+            Ok(self.core.unpowered(self.clock.now_us()))
+        }
+    }
+
+    async fn configure(&mut self, setup: &Setup<N>) -> Result<Frame<'_>, Error<Self::BusError>> {
+        self.core.begin_configure(setup)?;
+        let (sampling, read_max) = (setup.view(), self.core.link().read_max);
+        self.perform(Task::Configure, &mut |part, turn| {
+            part.configure(turn, &sampling, read_max)
+        })
+        .await?;
+        Ok(self.core.configured(setup))
+    }
+
+    async fn arm(
+        &mut self,
+        setup: &Setup<N>,
+        watches: &Watches<'_>,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>> {
+        let plan = self.core.begin_arm(setup, watches)?;
+        let (sampling, read_max) = (setup.view(), self.core.link().read_max);
+        self.perform(Task::Arm, &mut |part, turn| {
+            part.arm(turn, &sampling, &plan, found, read_max)
+        })
+        .await?;
+        Ok(self.core.armed(setup, plan.watched()))
+    }
+
+    async fn service(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>> {
+        self.core.begin(Task::Service)?;
+        let read_max = self.core.link().read_max;
+        self.perform(Task::Service, &mut |part, turn| {
+            part.service(turn, interest, found, read_max)
+        })
+        .await?;
+        Ok(self.core.steady())
+    }
+
+    async fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>> {
+        self.core.begin(Task::Fetch)?;
+        let mut count = 0;
+        self.perform(Task::Fetch, &mut |part, turn| {
+            part.fetch(turn, codes, &mut count)
+        })
+        .await?;
+        Ok(count)
+    }
+
+    fn joint(&self) -> Joint {
+        self.core.joint()
+    }
+}
+
+/// Bus, delay and clock, borrowed for one operation.
+struct Transport<'t, I2C, D, C> {
+    i2c: &'t mut I2C,
+    delay: &'t mut D,
+    clock: &'t mut C,
+}
+
+impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
+    /// Carries out what the player hands out, until it is done; on failure, the register it was about and what came.
+    async fn play<'o>(
+        self,
+        operation: &'o mut Operation<'o>,
+        link: Link,
+        block: &mut [u8],
+        stamped: &mut Option<Stamp>,
+    ) -> Result<(), (u8, Came<I2C::Error>)> {
+        let mut player = Player::new(operation, link);
+        loop {
+            let outcome = match player.poll(block) {
+                Err(fault) => return Err((player.pointer(), Came::Fault(fault))),
+                Ok(Action::Done) => return Ok(()),
+                Ok(Action::Wait(us)) => {
+                    self.delay.delay_us(us).await;
+                    Ok(())
+                }
+                Ok(Action::WriteRead(bytes, room)) => {
+                    self.i2c.write_read(link.address, bytes, room).await
+                }
+                Ok(Action::WriteStamped(bytes)) => {
+                    let before_us = self.clock.now_us();
+                    let outcome = self.i2c.write(link.address, bytes).await;
+                    *stamped = Some(stamp(*stamped, before_us, self.clock.now_us()));
+                    outcome
+                }
+                Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes).await,
+            };
+            match outcome {
+                Ok(()) => player
+                    .succeeded(block)
+                    .map_err(|fault| (player.pointer(), Came::Fault(fault)))?,
+                Err(error) if !player.failed() => return Err((player.pointer(), Came::Bus(error))),
+                Err(_) => {}
+            }
+        }
+    }
+}

@@ -1,0 +1,275 @@
+use crate::Channel;
+use crate::alert::{Causes, Plan, Watches};
+use crate::board::Board;
+use crate::exchange::{Fault, Link, Misuse};
+use crate::frame::{Condition, Frame, Stamp};
+use crate::part::{Joint, Part, Spec};
+use crate::sampling::{Ranges, Setup};
+
+use super::{Came, Error, Task};
+
+/// All that a monitor knows and decides, without a bus: what the blocking and the async shell share.
+///
+/// An operation goes [`begin`](Self::begin), then its exchange is played by a shell, then [`conclude`](Self::conclude), then the method that makes its frame. `begin` assumes the worst, so that
+/// an operation that never comes to its end (an async one that is dropped) leaves nothing that claims more than is known.
+#[derive(Debug)]
+pub(super) struct Core<'b, P: Part, const N: usize> {
+    part: P,
+    board: &'b Board<N>,
+    link: Link,
+    block: P::Block,
+    stamp: Stamp,
+    powered: bool,
+    /// The part ran under our set-up alone since the frame before, as far as is known: what the next frame will say.
+    unbroken: bool,
+    /// The same as it was before the operation in progress.
+    before: bool,
+    /// Causes whose limits are in force, as far as this monitor put them there.
+    watched: Causes,
+    /// Ranges in force.
+    in_force: [Option<Ranges>; N],
+}
+
+impl<'b, P: Part, const N: usize> Core<'b, P, N> {
+    pub(super) const fn new(part: P, address: u8, board: &'b Board<N>) -> Self {
+        Self {
+            part,
+            board,
+            link: Link {
+                address,
+                checked: P::CHECKED,
+                read_max: u8::MAX,
+                repeats: 2,
+            },
+            block: P::EMPTY,
+            stamp: Stamp {
+                before_us: 0,
+                after_us: 0,
+            },
+            powered: true,
+            // A joint may vouch for what was before; nothing else can.
+            unbroken: true,
+            before: true,
+            watched: Causes::empty(),
+            in_force: [None; N],
+        }
+    }
+
+    pub(super) const fn set_read_max(&mut self, bytes: u8) {
+        self.link.read_max = if bytes == 0 { 1 } else { bytes };
+    }
+
+    pub(super) const fn set_repeats(&mut self, repeats: u8) {
+        self.link.repeats = repeats;
+    }
+
+    pub(super) const fn set_powered(&mut self, powered: bool) {
+        self.powered = powered;
+    }
+
+    pub(super) const fn set_board(&mut self, board: &'b Board<N>) {
+        self.board = board;
+    }
+
+    pub(super) const fn board(&self) -> &'b Board<N> {
+        self.board
+    }
+
+    pub(super) const fn link(&self) -> Link {
+        self.link
+    }
+
+    pub(super) fn spec(&self) -> &'static Spec {
+        self.part.spec()
+    }
+
+    pub(super) fn joint(&self) -> Joint {
+        self.part.joint()
+    }
+
+    /// What a shell plays an exchange with.
+    pub(super) fn part_and_block(&mut self) -> (&mut P, &mut [u8]) {
+        (&mut self.part, self.block.as_mut())
+    }
+
+    /// Nothing is asked of a part without supply.
+    pub(super) fn begin<E>(&mut self, task: Task) -> Result<(), Error<E>> {
+        if !self.powered {
+            return Err(self.misuse(task, Misuse::Unpowered));
+        }
+        self.before = self.unbroken;
+        match task {
+            // The part may be reset and its running sums zero, whatever comes of it.
+            Task::Init => (self.before, self.unbroken) = (false, false),
+            // Another set-up may have taken over at a moment unknown.
+            Task::Configure | Task::Arm => self.unbroken = false,
+            Task::Attach | Task::Latch | Task::Service | Task::Fetch => {}
+        }
+        Ok(())
+    }
+
+    /// The exchange is over; `stamped` if a latch was asked for in it.
+    pub(super) fn conclude<E>(
+        &mut self,
+        task: Task,
+        stamped: Option<Stamp>,
+        played: Result<(), (u8, Came<E>)>,
+    ) -> Result<(), Error<E>> {
+        if let Some(stamp) = stamped {
+            self.stamp = stamp;
+        }
+        played.map_err(|(register, came)| {
+            if matches!(came, Came::Fault(Fault::SetUpChanged { .. })) {
+                self.unbroken = false;
+            } else if stamped.is_none() {
+                // It did not come to the take-over.
+                self.unbroken = self.before;
+            }
+            Error {
+                task,
+                address: self.link.address,
+                register,
+                came,
+            }
+        })
+    }
+
+    pub(super) fn begin_init<E>(&mut self, setup: &Setup<N>) -> Result<(), Error<E>> {
+        self.refuse(Task::Init, setup)?;
+        self.begin(Task::Init)
+    }
+
+    pub(super) fn initialised(&mut self, setup: &Setup<N>) -> Frame<'_> {
+        (self.watched, self.in_force) = (Causes::empty(), setup.channels);
+        self.completed(Condition::Boundary)
+    }
+
+    pub(super) fn attached(&mut self) -> Frame<'_> {
+        // What limits stand in the part is not known: take it that every channel has some.
+        self.watched = Causes::LIMITS;
+        for (channel, ranges) in Channel::first(u8::MAX).zip(&mut self.in_force) {
+            *ranges = self.part.ranges(self.block.as_ref(), channel);
+        }
+        self.completed(Condition::Steady)
+    }
+
+    pub(super) const fn is_powered(&self) -> bool {
+        self.powered
+    }
+
+    /// The frame of a part whose supply is declared off.
+    pub(super) fn unpowered(&mut self, now_us: u64) -> Frame<'_> {
+        self.stamp = Stamp {
+            before_us: now_us,
+            after_us: now_us,
+        };
+        self.unbroken = false;
+        self.frame(Condition::Unpowered, false)
+    }
+
+    /// The frame of an operation that left the set-up as it was.
+    pub(super) fn steady(&mut self) -> Frame<'_> {
+        self.completed(Condition::Steady)
+    }
+
+    pub(super) fn begin_configure<E>(&mut self, setup: &Setup<N>) -> Result<(), Error<E>> {
+        self.refuse(Task::Configure, setup)?;
+        self.refuse_under_limits(setup)?;
+        self.begin(Task::Configure)
+    }
+
+    pub(super) fn configured(&mut self, setup: &Setup<N>) -> Frame<'_> {
+        self.in_force = setup.channels;
+        self.completed(Condition::Boundary)
+    }
+
+    pub(super) fn begin_arm<'p, E>(
+        &mut self,
+        setup: &'p Setup<N>,
+        watches: &Watches<'p>,
+    ) -> Result<Plan<'p>, Error<E>>
+    where
+        'b: 'p,
+    {
+        self.refuse(Task::Arm, setup)?;
+        let plan = Plan::new(
+            self.part.spec(),
+            self.board.rails(),
+            &setup.view(),
+            *watches,
+        )
+        .map_err(|misuse| self.misuse(Task::Arm, misuse))?;
+        self.begin(Task::Arm)?;
+        // Until it is through, old limits, new ones or both may stand, in old or new ranges.
+        (self.watched, self.in_force) = (self.watched | plan.watched(), [None; N]);
+        Ok(plan)
+    }
+
+    pub(super) fn armed(&mut self, setup: &Setup<N>, watched: Causes) -> Frame<'_> {
+        (self.watched, self.in_force) = (watched, setup.channels);
+        self.completed(Condition::Boundary)
+    }
+
+    fn completed(&mut self, condition: Condition) -> Frame<'_> {
+        self.unbroken = true;
+        self.frame(condition, self.before)
+    }
+
+    fn frame(&self, condition: Condition, unbroken: bool) -> Frame<'_> {
+        let reset =
+            condition != Condition::Unpowered && self.part.head(self.block.as_ref()).reset_seen;
+        Frame {
+            codec: &self.part,
+            block: self.block.as_ref(),
+            rails: self.board.rails(),
+            stamp: self.stamp,
+            condition: if reset { Condition::Reset } else { condition },
+            unbroken,
+        }
+    }
+
+    fn refuse<E>(&self, task: Task, setup: &Setup<N>) -> Result<(), Error<E>> {
+        self.part
+            .check(&setup.view())
+            .map_err(|fault| self.error(task, fault))
+    }
+
+    /// A range that changes under a limit would change what the limit means.
+    fn refuse_under_limits<E>(&self, setup: &Setup<N>) -> Result<(), Error<E>> {
+        let changes = self.in_force.iter().zip(&setup.channels);
+        for (channel, (now, then)) in Channel::first(u8::MAX).zip(changes) {
+            if now != then && self.watched.intersects(Causes::channel(channel)) {
+                return Err(self.misuse(Task::Configure, Misuse::LimitsInForce(channel)));
+            }
+        }
+        Ok(())
+    }
+
+    const fn misuse<E>(&self, task: Task, misuse: Misuse) -> Error<E> {
+        self.error(task, Fault::Misuse(misuse))
+    }
+
+    /// Found before anything was sent.
+    const fn error<E>(&self, task: Task, fault: Fault) -> Error<E> {
+        Error {
+            task,
+            address: self.link.address,
+            register: 0,
+            came: Came::Fault(fault),
+        }
+    }
+}
+
+/// The latch's stamp so far, one attempt more: all of them count, for each may have been the one.
+pub(super) const fn stamp(earlier: Option<Stamp>, before_us: u64, after_us: u64) -> Stamp {
+    match earlier {
+        Some(stamp) => Stamp {
+            before_us: stamp.before_us,
+            after_us,
+        },
+        None => Stamp {
+            before_us,
+            after_us,
+        },
+    }
+}
