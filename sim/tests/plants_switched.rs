@@ -427,6 +427,32 @@ fn a_state_that_lasts_no_time_leaves_no_trace() {
     bench.run_until(100);
     assert_eq!(rail.truth(100).charge_half_na_ns, 0);
     assert_eq!(rail.extremes(100).current_na_max, 0);
+
+    let bench = Bench::new(0);
+    let mut switch = Switch::closed(bench.clock());
+    let main = Switch::open(bench.clock());
+    let rail = || Switched::new(volts(5), vec![Load::of(constant(AMPERE)).behind(&switch)]);
+    let mut opened = rail().expect("rail");
+    let mut parted = rail().expect("rail").fed_through(&main);
+    switch.set_low().expect("never fails");
+    assert_eq!(opened.extremes(100).current_na_max, 0);
+    assert_eq!(parted.extremes(100).voltage_nv_max, 0);
+}
+
+/// A rail that was asked about what is still ahead of its switches' clock has answered: nothing changes before that.
+#[test]
+fn what_was_answered_stays_so() {
+    let bench = Bench::new(0);
+    let mut switch = Switch::open(bench.clock());
+    let base = Recorded::steps(0, &[(500, AMPERE)]).expect("steps");
+    let loads = vec![Load::of(base), Load::of(constant(AMPERE)).behind(&switch)];
+    let mut rail = Switched::new(volts(5), loads).expect("rail");
+    let half = |charge: i64| 2 * i128::from(charge);
+    assert_eq!(rail.truth(600).charge_half_na_ns, half(100 * AMPERE));
+    switch.set_high().expect("never fails");
+    let earliest = rail.truth(500).charge_half_na_ns;
+    assert_eq!(earliest, 0);
+    assert_eq!(rail.truth(1_000).charge_half_na_ns, half(2 * 500 * AMPERE));
 }
 
 /// The charger's rule worked out in rationals, step by step of 100 ms: an empty cell takes trickle, then bulk, then less and less until

@@ -82,6 +82,9 @@ fn a_wait_is_over_at_the_very_edge() {
         seen.push(bench.now_ns());
         alert.wait_for_low().await.expect("never fails");
         seen.push(bench.now_ns());
+        // An edge is one after the wait has begun: the line is low already.
+        alert.wait_for_falling_edge().await.expect("never fails");
+        seen.push(bench.now_ns());
         alert.wait_for_high().await.expect("never fails");
         seen.push(bench.now_ns());
         alert.wait_for_falling_edge().await.expect("never fails");
@@ -92,10 +95,12 @@ fn a_wait_is_over_at_the_very_edge() {
         seen.push(bench.now_ns());
         seen
     });
-    let [one, two, three] = [20_000_000, 30_000_000, 40_000_000].map(first_after);
+    let pulses = [20_000_000, 30_000_000, 40_000_000, 50_000_000];
+    let [one, two, three, four] = pulses.map(first_after);
     // 500 rounds a second fall five times on the same place of a pulse: all pulses are met, or none.
     assert!(one < 21_000_000, "the pulse is met");
-    let expected = [one, one, one + PERIOD_NS, two, two + PERIOD_NS, three];
+    let (risen, late) = (two + PERIOD_NS, three + PERIOD_NS);
+    let expected = [one, one, two, risen, three, late, four];
     assert_eq!(seen.as_deref(), Ok(&expected[..]));
 }
 
@@ -236,6 +241,31 @@ fn a_dropped_transfer_breaks_off_and_frees_the_bus() {
     );
 }
 
+/// Who gives up waiting for the bus leaves the queue, and the transfer in progress as it is.
+#[test]
+fn a_dropped_wait_for_the_bus_disturbs_nobody() {
+    let bench = Bench::new(0);
+    bench.part(Corncrake::ideal(0x32)).expect("free");
+    bench.set_logging(Logging::Full);
+    let [mut first, mut second, mut third] = [bench.i2c(), bench.i2c(), bench.i2c()];
+    let mut limit = bench.delay();
+    let mut tasks = bench.tasks();
+    tasks.spawn("first", async {
+        first.read(0x32, &mut [0; 8]).await.expect("acknowledged");
+    });
+    tasks.spawn("second", async {
+        second.write(0x32, &[0x02]).await.expect("acknowledged");
+    });
+    tasks.spawn("third", async {
+        let outcome = within(third.write(0x32, &[0x03]), limit.delay_us(50)).await;
+        assert_eq!(outcome, None);
+    });
+    tasks.run().expect("all end");
+    let log: Vec<String> = bench.log().iter().map(ToString::to_string).collect();
+    // The pointer is 0x00 after a reset: IDENTITY, its check byte, and nothing.
+    assert_eq!(log, ["S 65 9E 37 C4 01 0B FF FF FF P", "S 64 02 P"]);
+}
+
 #[test]
 fn a_blocking_transfer_loses_the_bus_to_one_in_progress() {
     let bench = Bench::new(0);
@@ -299,6 +329,33 @@ fn a_deadlock_names_what_each_task_waits_for() {
             .map(|task| &task.name[..])
             .collect::<Vec<_>>(),
         ["elsewhere"]
+    );
+}
+
+/// A part that converts for ever cannot change a line that no cause reaches: that needs no patience.
+#[test]
+fn a_line_that_nothing_can_change_is_a_deadlock_at_once() {
+    let bench = Bench::new(0);
+    let part = alarming(&bench);
+    let mut other = bench.alert(&part, Output::B);
+    run(&bench);
+    let began_ns = bench.now_ns();
+    let stall = bench
+        .block_on(async { other.wait_for_low().await })
+        .expect_err("a deadlock");
+    assert_eq!(
+        (stall.reason, stall.at_ns),
+        (StallReason::Deadlock, began_ns)
+    );
+    other.stick(PinState::High);
+    let stall = bench
+        .block_on(async { other.wait_for_low().await })
+        .expect_err("a deadlock");
+    assert_eq!(
+        stall.to_string(),
+        format!(
+            "deadlock at {began_ns} ns: main waits for a low level of 0x32 output B (no cause reaches it), stuck High"
+        )
     );
 }
 

@@ -66,8 +66,6 @@ impl Bench {
         if let Some(step) = later.pop_front() {
             return Some(step);
         }
-        // What falls on the present moment has happened before, all but the beginning of what was asked for at it.
-        self.run_until(self.now_ns());
         let parts = self.steps.parts();
         let before: Vec<u64> = parts.iter().map(Part::conversions).collect();
         while later.is_empty() {

@@ -23,8 +23,8 @@ use super::{Bench, LAST_NS, Stall, StallReason};
 ///
 /// let bench = Bench::new(1);
 /// let blinks = Cell::new(0);
+/// let (mut delay, mut other) = (bench.delay(), bench.delay());
 /// let mut tasks = bench.tasks();
-/// let mut delay = bench.delay();
 /// tasks.spawn("blink", async {
 ///     loop {
 ///         delay.delay_ms(250).await;
@@ -34,9 +34,8 @@ use super::{Bench, LAST_NS, Stall, StallReason};
 /// tasks.run_for(Duration::from_secs(1))?;
 /// assert_eq!(blinks.get(), 4);
 ///
-/// let mut other = bench.delay();
-/// tasks.block_on(async { other.delay_ms(500).await })?;
-/// assert_eq!((blinks.get(), bench.now_ns()), (6, 1_500_000_000));
+/// tasks.block_on(async { other.delay_ms(600).await })?;
+/// assert_eq!((blinks.get(), bench.now_ns()), (6, 1_600_000_000));
 /// # Ok(())
 /// # }
 /// ```

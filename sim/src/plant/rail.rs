@@ -101,18 +101,20 @@ impl Rail {
         (open_nv, self.source.impedance_uohm())
     }
 
+    /// The earliest moment at which anything can still be changed.
+    pub(super) const fn changeable_from_ns(&self) -> u64 {
+        self.now.piece.from_ns
+    }
+
     /// Connects or parts the source, for what is made from now on. Parted, nothing flows and nothing stands at the load.
     pub(super) fn connect(&mut self, connected: bool) {
         self.source.connect(connected);
     }
 
-    /// Asks load and source anew from `at_ns` on, to which the rail has been [advanced](Self::advance): what they
+    /// Asks the load anew from `at_ns` on, to which the rail has been [advanced](Self::advance): what it
     /// answered for later no longer holds. The totals at that instant are those that a question there gets.
     pub(super) fn renew(&mut self, from_ns: u64, at_ns: u64) {
-        // Nothing can be changed where the rail was asked about beyond its switches' clock.
-        let at_ns = at_ns.max(self.now.piece.from_ns);
         self.section = self.load.section(at_ns);
-        self.source.renew(at_ns);
         if at_ns > self.now.piece.from_ns {
             self.go_on(from_ns, at_ns);
             return;

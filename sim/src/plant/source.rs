@@ -65,13 +65,6 @@ impl Source {
         self.connected = connected;
     }
 
-    /// Looks up the voltage's profile anew at `at_ns`.
-    pub(super) fn renew(&mut self, at_ns: u64) {
-        if let Supply::Profile(profile, section) = &mut self.supply {
-            *section = profile.section(at_ns);
-        }
-    }
-
     /// Until when (at most `to_ns`) the voltage is straight from `from_ns` on. `flows`: whether any current does.
     pub(super) fn straight_until(&mut self, from_ns: u64, to_ns: u64, flows: bool) -> u64 {
         match &mut self.supply {

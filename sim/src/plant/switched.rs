@@ -167,14 +167,16 @@ impl Switched {
             if let Some(feed) = &self.feed {
                 self.rail.connect(feed.is_closed());
             }
-            if next_ns == self.regulates_at_ns {
-                let (open_nv, impedance_uohm) = self.rail.feed(next_ns);
+            // Later only if the rail was asked about what lies beyond its switches' clock.
+            let changed_ns = next_ns.max(self.rail.changeable_from_ns());
+            if !self.regulators.is_empty() && next_ns == self.regulates_at_ns {
+                let (open_nv, impedance_uohm) = self.rail.feed(changed_ns);
                 for (charger, level) in &self.regulators {
                     level.set(charger.current_na(open_nv, impedance_uohm));
                 }
                 self.regulates_at_ns = next_ns.saturating_add(REGULATES_EVERY_NS);
             }
-            self.rail.renew(from_ns, next_ns);
+            self.rail.renew(from_ns, changed_ns);
         }
     }
 
