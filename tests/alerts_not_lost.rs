@@ -9,7 +9,7 @@ use alerts_desk::{CAUSES, Desk, LIMITS, SETUP, events};
 use crake::alert::{Cause, Causes, Event, Kind, Limit, Outputs, Station, Watch, Watches};
 use crake::part::corncrake::{BUS_6_V, PACE_2000, SENSE_26_MV, SENSE_65_MV};
 use crake::units::{Current, Voltage};
-use crake::{Channel, Mode, Ranges, Setup, ShuntMonitor};
+use crake::{Channel, Misuse, Mode, Ranges, Setup, ShuntMonitor};
 use crake_sim::bench::{Bench, Part};
 use crake_sim::bus::{BusError, Logging, Speed, Transaction};
 use crake_sim::part::{Target, corncrake::Output};
@@ -680,4 +680,95 @@ fn a_planned_failure_reaches_the_firmware_when_nothing_repeats() {
         .map(|_| ())
         .expect_err("planned");
     assert!(error.is_worth_repeating());
+}
+
+/// Arming failed late: the new limit may stand in the part, so the channel's range must not change under it, whatever was watched before.
+#[test]
+fn after_a_failed_arming_no_range_changes_under_a_limit_that_may_stand() {
+    static THIRD: [Watch; 1] =
+        [
+            Watch::new(Channel::C2, Limit::OverCurrent(Current::from_milliamps(12)))
+                .held()
+                .to(Outputs::A),
+        ];
+    let (desk, plan, mut monitor, mut station, _) = failing(0);
+    station
+        .rearm(&mut monitor, FAST, Watches::default())
+        .expect("nothing to watch");
+    let fine = FAST.with(
+        Channel::C2,
+        Some(Ranges {
+            sense: SENSE_26_MV,
+            bus: BUS_6_V,
+        }),
+    );
+    desk.bench.set_logging(Logging::Full);
+    station
+        .rearm(&mut monitor, FAST, Watches::limits(&THIRD))
+        .expect("no failure");
+    let transfers = desk.bench.log().len();
+    station
+        .rearm(&mut monitor, FAST, Watches::default())
+        .expect("no failure");
+    monitor.configure(&fine).expect("nothing is watched");
+    monitor.configure(&FAST).expect("nothing is watched");
+    // The last transfer of all: the limit stands, unmasked.
+    *plan.borrow_mut() = Failures::at(transfers - 1, false);
+    station
+        .rearm(&mut monitor, FAST, Watches::limits(&THIRD))
+        .map(|_| ())
+        .expect_err("planned");
+    plan.borrow_mut().after = None;
+    let error = monitor.configure(&fine).map(|_| ()).expect_err("in doubt");
+    assert_eq!(error.misuse(), Some(Misuse::LimitsInForce(Channel::C2)));
+    station
+        .rearm(&mut monitor, fine, Watches::limits(&THIRD))
+        .expect("no failure");
+}
+
+/// A change that failed after the new limits were in force, and firmware that serves before it arms again: the line does not stay low for want of interest.
+#[test]
+fn a_service_after_a_failed_change_sees_the_new_limits_too() {
+    static THIRD: [Watch; 1] =
+        [
+            Watch::new(Channel::C2, Limit::OverCurrent(Current::from_milliamps(4)))
+                .held()
+                .to(Outputs::A),
+        ];
+    let (desk, plan, mut monitor, mut station, _) = failing(0);
+    desk.bench.set_logging(Logging::Full);
+    station
+        .rearm(&mut monitor, FAST, Watches::limits(&THIRD))
+        .expect("no failure");
+    let transfers = desk.bench.log().len();
+    events(&mut station);
+    station
+        .rearm(&mut monitor, FAST, Watches::limits(&WATCHES))
+        .expect("no failure");
+    events(&mut station);
+    // The last transfer of all: the new limit stands, and its output is unmasked.
+    *plan.borrow_mut() = Failures::at(transfers - 1, false);
+    station
+        .rearm(&mut monitor, FAST, Watches::limits(&THIRD))
+        .map(|_| ())
+        .expect_err("planned");
+    plan.borrow_mut().after = None;
+    desk.next_round();
+    desk.next_round();
+    assert_eq!(desk.low(), [true, false], "5 mA pass 4 mA");
+    station.service(&mut monitor).expect("no further failure");
+    let told = events(&mut station);
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert_eq!(told[0].cause, Cause::Limit(Channel::C2, Kind::OverCurrent));
+    assert_eq!(told[0].in_force, None, "it is not known which limit it was");
+    station
+        .rearm(&mut monitor, FAST, Watches::limits(&THIRD))
+        .expect("no failure");
+    events(&mut station);
+    desk.next_round();
+    desk.next_round();
+    station.service(&mut monitor).expect("no failure");
+    let told = events(&mut station);
+    let limit = Limit::OverCurrent(Current::from_milliamps(4));
+    assert_eq!(told[0].in_force, Some(limit), "all is in order again");
 }
