@@ -103,6 +103,12 @@ fn a_reset_of_our_own_is_no_event_and_another_one_is() {
     let frame = station.service(&mut monitor).expect("a part that answers");
     assert_eq!(frame.condition(), Condition::Reset);
     assert_eq!(told(&mut station), [Cause::ResetSeen]);
+
+    // Set up again, the part has been reset once more, by us.
+    monitor.init(&SETUP).expect("a part that answers");
+    station.arm(&mut monitor).expect("watches that can be");
+    station.service(&mut monitor).expect("a part that answers");
+    assert_eq!(told(&mut station), []);
 }
 
 /// A cause that follows goes when its limit goes; it stood when the change began, and is told.
