@@ -319,18 +319,29 @@ fn spikes_that_are_back_at_once_are_each_told() {
     monitor.init(&SETUP).expect("a part that answers");
     let mut station: Station<'_, 4, 8> = Station::new(SETUP, Watches::limits(&watches));
     station.arm(&mut monitor).expect("watches that can be");
-    for spike in 0..5 {
+    let spike = |rounds: u64| {
         desk.next_round();
         let now_ns = desk.bench.now_ns();
-        rail.when_ns.borrow_mut().push((now_ns, now_ns + 2_000_000));
+        rail.when_ns
+            .borrow_mut()
+            .push((now_ns, now_ns + rounds * 2_000_000));
         desk.next_round();
         assert!(desk.low()[0]);
+    };
+    for number in 0..5 {
+        spike(1);
         // Two rounds later it is over, and the line still tells of it.
         desk.next_round();
         desk.next_round();
         station.service(&mut monitor).expect("a part that answers");
-        assert_eq!(events(&mut station).len(), 1, "spike {spike}");
+        assert_eq!(events(&mut station).len(), 1, "spike {number}");
     }
+    // The next is served while it lasts: no frame since has shown the current back, but that of the event before did.
+    spike(20);
+    let frame = station.service(&mut monitor).expect("a part that answers");
+    let reading = frame.reading(C0).expect("a reading");
+    assert_eq!(reading.current, Current::from_milliamps(20));
+    assert_eq!(events(&mut station).len(), 1);
 }
 
 /// An under-limit is back above it.

@@ -13,7 +13,7 @@ pub enum Answer {
     From(u8),
     /// Nobody answered: no part on the bus asks for attention, or none that pulls the line knows the alert response.
     Nobody,
-    /// Something answered, and its check byte is wrong.
+    /// Something answered, and its check byte is wrong. It may have let go of the line: serve every part on it.
     Garbled {
         /// The answer.
         answer: u8,
@@ -30,7 +30,7 @@ pub enum Answer {
 /// go of the line, and its causes are still set: serve it before asking again. Bus cost: one read of two bytes.
 ///
 /// # Errors
-/// A bus error other than a missing acknowledgement; ask again.
+/// A bus error other than a missing acknowledgement. A part may have answered and let go of the line all the same, with its cause still set: serve every part on the line.
 pub fn alert_response<I2C: I2c>(bus: &mut I2C) -> Result<Answer, I2C::Error> {
     let mut bytes = [0; 2];
     match bus.read(ALERT_RESPONSE, &mut bytes) {

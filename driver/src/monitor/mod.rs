@@ -83,7 +83,7 @@ pub trait ShuntMonitor<const N: usize> {
 
     /// Takes over a set-up and watches together: ranges and limits change in one exchange, and nothing false is told in between.
     ///
-    /// The watches are checked as a whole before a byte is sent. Causes of theirs that stood in the part before are added to `found`. The frame is as [`configure`](Self::configure) gives it.
+    /// The watches are checked as a whole before a byte is sent. Causes that stood in the part before, by the watches before, are added to `found`. The frame is as [`configure`](Self::configure) gives it.
     /// A [`Station`](crate::alert::Station) does this for firmware.
     ///
     /// # Errors
@@ -105,13 +105,13 @@ pub trait ShuntMonitor<const N: usize> {
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>>;
 
-    /// Fetches the codes of a burst, oldest first, as many as fit; gives their number. Waits until the burst is over.
+    /// Fetches the codes of a burst, oldest first, as many as fit; gives their number, 0 if there was no burst since the part's reset. Waits until the burst is over.
     ///
     /// A burst is begun by [`configure`](Self::configure) with [`Mode::Burst`](crate::Mode::Burst), which leaves a frame for the ledger, and the part is idle afterwards: configure it again to go
     /// on. [`Burst`](crate::burst::Burst) makes currents of the codes.
     ///
     /// # Errors
-    /// The bus failed, or there was no burst; the codes stay in the part until the next burst.
+    /// The bus failed, or the burst does not end; the codes stay in the part until the next burst.
     fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>>;
 
     /// What has to be kept across a restart of the firmware to [`attach`](Self::attach) afterwards.

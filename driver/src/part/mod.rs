@@ -143,8 +143,10 @@ pub trait Part: Codec {
         read_max: u8,
     ) -> Result<Step, Fault>;
 
-    /// Changes set-up and watches together, with nothing false in between: outputs masked, causes that stand added to `found`, set-up taken over, limits written and read back,
-    /// stale causes cleared, outputs unmasked. Ends with the block of the moment at which the set-up took over, described by the old one.
+    /// Changes set-up and watches together, with nothing false in between: outputs masked, limits in force moved out of the way, causes that stand added to `found` and cleared, set-up taken
+    /// over, debounce and hold written and read back, then the limits, outputs unmasked. Ends with the block of the moment at which the set-up took over, described by the old one.
+    ///
+    /// To `found` go causes of every limit, for they were set under limits that were in force, and of the part's own those that were asked for before.
     ///
     /// # Errors
     /// As for [`configure`](Self::configure); the outputs may be left masked, and `arm` starts over.
@@ -157,7 +159,8 @@ pub trait Part: Codec {
         read_max: u8,
     ) -> Result<Step, Fault>;
 
-    /// Reads the causes of `interest` that are set, adds them to `found`, clears exactly these, again until none is left (at most four times), then latches.
+    /// Reads the causes of `interest` that are set, adds them to `found`, clears exactly these, again until none is left (at most four times), then latches. Nothing is added that is not cleared,
+    /// but for a failure.
     ///
     /// # Errors
     /// As for [`latch`](Self::latch); `found` holds whatever was seen.
