@@ -272,23 +272,23 @@ fn trickle_bulk_and_taper_are_told_apart_far_from_the_thresholds() {
     for seed in SEEDS {
         let amps = [
             (0.0, 0.5),
-            (3_000.0, -0.228),
-            (6_000.0, -1.14),
-            (9_000.0, -0.228),
-            (12_000.0, 0.0),
+            (4_000.0, -0.228),
+            (8_000.0, -1.14),
+            (12_000.0, -0.228),
+            (16_000.0, 0.0),
         ];
         let volts = [
             (0.0, 3.4),
-            (3_000.0, 2.8),
-            (6_000.0, 3.6),
-            (9_000.0, 4.15),
-            (12_000.0, 4.1),
+            (4_000.0, 2.8),
+            (8_000.0, 3.6),
+            (12_000.0, 4.15),
+            (16_000.0, 4.1),
         ];
         let mut skiff = Skiff::plan()
             .amps(CELL, &amps)
             .volts(CELL, &volts)
             .launch(seed);
-        skiff.run_to_ms(15_000);
+        skiff.run_to_ms(20_000);
         let told: Vec<_> = skiff
             .events()
             .into_iter()
@@ -310,33 +310,34 @@ fn trickle_bulk_and_taper_are_told_apart_far_from_the_thresholds() {
     }
 }
 
-/// A thousandth of an ampere or ten millivolts from a threshold the bounds reach over it: no verdict, so the last sure one stands. Beyond the bounds (3 % and 25 mV) there is one.
+/// Within the bounds of a threshold (600 mA, 3.0 V, 50 mA) a verdict is the right one or is not given, so that `No` of the launch stands. Beyond any bound (3 % and 10 mA; 25 mV) it is given.
 #[test]
 fn near_the_thresholds_a_verdict_is_right_or_not_given() {
+    use Charging::{Bulk, No, Taper, Trickle};
     let cases = [
-        (0.599, 2.8, Charging::No),
-        (0.601, 2.8, Charging::No),
-        (0.582, 2.8, Charging::Trickle),
-        (0.618, 2.8, Charging::Bulk),
-        (0.3, 2.996, Charging::No),
-        (0.3, 3.004, Charging::No),
-        (0.3, 2.975, Charging::Trickle),
-        (0.3, 3.025, Charging::Taper),
-        (0.049, 2.8, Charging::No),
-        (0.051, 2.8, Charging::No),
-        (0.070, 2.8, Charging::Trickle),
+        (0.599, 2.8, Trickle, false),
+        (0.601, 2.8, Bulk, false),
+        (0.572, 2.8, Trickle, true),
+        (0.628, 2.8, Bulk, true),
+        (0.3, 2.996, Trickle, false),
+        (0.3, 3.004, Taper, false),
+        (0.3, 2.975, Trickle, true),
+        (0.3, 3.025, Taper, true),
+        (0.049, 2.8, No, false),
+        (0.051, 2.8, Trickle, false),
+        (0.070, 2.8, Trickle, true),
     ];
     for seed in SEEDS {
-        for (into_cell, volts, expected) in cases {
+        for (into_cell, volts, right, sure) in cases {
             let plan = Skiff::plan()
                 .amps(CELL, &[(0.0, -into_cell)])
                 .volts(CELL, &[(0.0, volts)]);
             let mut skiff = plan.launch(seed);
             skiff.run_to_ms(3_000);
-            assert_eq!(
-                skiff.supervisor.charging(),
-                expected,
-                "seed {seed}: {into_cell} A at {volts} V"
+            let told = skiff.supervisor.charging();
+            assert!(
+                told == right || (!sure && told == No),
+                "seed {seed}: {into_cell} A at {volts} V is told as {told:?}"
             );
         }
     }
@@ -366,7 +367,7 @@ fn logic_under_voltage_and_modem_over_current_are_told_once_each() {
 fn readings_of_drive_around_the_over_current_are_kept() {
     let plan = Skiff::plan().amps(
         DRIVE,
-        &[(0.0, 1.0), (200.0, 4.0), (300.0, 11.0), (330.0, 0.0)],
+        &[(0.0, 1.0), (100.0, 4.0), (300.0, 11.0), (330.0, 0.0)],
     );
     let mut skiff = plan.launch(1);
     skiff.run_to_ms(1_000);

@@ -194,7 +194,7 @@ impl Skiff {
     }
 
     /// One turn of the firmware's loop.
-    fn poll(&mut self) { if std::env::var("DBG").is_ok() {eprintln!("{} {:?}", self.bench.now_ns(), self.low());}
+    fn poll(&mut self) {
         let (low, now_us) = (self.low(), self.bench.now_ns() / 1_000);
         self.due_us = self
             .supervisor
