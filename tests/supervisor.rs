@@ -5,7 +5,7 @@ mod skiff;
 
 use crake::alert::{Cause, Kind};
 use crake::part::corncrake::SPEC;
-use crake::units::Current;
+use crake::units::{Current, Voltage};
 use crake_sim::bus::{Speed, Timing};
 use skiff::{HOST_LATENCY_US, Skiff};
 use skiff_supervisor::charge::Charging;
@@ -223,82 +223,147 @@ fn current_that_flows_back_counts_as_negative() {
     }
 }
 
-/// The switch is told to open and 2 A go on until 500 ms.
+/// Contacts that weld: told to open at some 108 ms, DRIVE goes on drawing 2 A until somebody pulls it apart at 500 ms.
 #[test]
 fn a_load_that_goes_on_drawing_is_told_and_cannot_be_switched_on_again() {
     for seed in SEEDS {
-        let plan = Skiff::plan().amps(
-            DRIVE,
-            &[(0.0, 8.0), (100.0, 11.0), (120.0, 2.0), (500.0, 0.0)],
-        );
+        let plan = Skiff::plan().amps(DRIVE, &[(0.0, 8.0), (100.0, 11.0), (112.0, 2.0)]);
         let mut skiff = plan.launch(seed);
+        skiff.run_to_ms(50);
+        skiff.contacts(DRIVE).stick(true);
         skiff.run_to_ms(450);
-        let stuck: Vec<_> = skiff
-            .events()
-            .into_iter()
-            .filter(|event| matches!(event, Event::Stuck(..)))
-            .collect();
+        let is_stuck = |event: &Event| matches!(event, Event::Stuck(..));
+        let stuck: Vec<_> = skiff.events().into_iter().filter(is_stuck).collect();
         let [Event::Stuck(DRIVE, current)] = stuck[..] else {
             panic!("seed {seed}: {stuck:?}")
         };
         assert!(
-            (current.as_milliamps() - 2_000).abs() < 30 || current.as_milliamps() > 10_000,
+            (current.as_milliamps() - 2_000).abs() < 30,
             "seed {seed}: {current}"
         );
-        let told = skiff.times_us(|event| matches!(event, Event::Stuck(..)))[0];
-        let opened = skiff.openings_ns(DRIVE)[0] / 1_000;
+        // After the settling time of 5 ms and a look that is surely later.
+        let (told, opened) = (
+            skiff.times_us(is_stuck)[0],
+            skiff.openings_ns(DRIVE)[0] / 1_000,
+        );
         assert!(
-            told >= opened + 5_000 && told < opened + 5_000 + 10_000,
-            "seed {seed}: {opened} {told}"
+            (opened + 5_000..opened + 15_000).contains(&told),
+            "seed {seed}: opened {opened}, told {told}"
         );
         assert_eq!(skiff.command_drive_on(), Err(Refused::IsStuck));
 
+        skiff.run_to_ms(500);
+        skiff.contacts(DRIVE).mend();
         skiff.run_to_ms(600);
-        assert_eq!(
-            skiff.times_us(|event| *event == Event::Ceased(DRIVE)).len(),
-            1,
-            "seed {seed}"
-        );
-        assert!(!skiff.is_on(DRIVE));
+        let ceased = skiff.times_us(|event| *event == Event::Ceased(DRIVE));
+        assert_eq!(ceased.len(), 1, "seed {seed}");
+        assert!(!skiff.is_on(DRIVE), "seed {seed}");
         assert_eq!(skiff.command_drive_on(), Ok(()));
-        skiff.run_to_ms(610);
+        skiff.run_to_ms(650);
         assert!(skiff.is_on(DRIVE), "seed {seed}");
     }
 }
 
-/// A second each way: woken at a tenth of 2.28 A, charged at half of it, tapering, at rest.
+/// A short of 9 ms trips; the command closes DRIVE again; each closing has an inrush of 12 A that is below the limit after 2.7 ms, within the debounce.
+#[test]
+fn drive_comes_back_by_command_alone_and_its_inrush_does_not_trip_it() {
+    for seed in SEEDS {
+        let plan = Skiff::plan().amps(DRIVE, &[(0.0, 2.0), (100.0, 11.0), (109.0, 2.0)]);
+        let mut skiff = plan.inrush(10.0, 10.0).launch(seed);
+        skiff.run_to_ms(3_000);
+        assert!(
+            !skiff.is_on(DRIVE) && skiff.openings_ns(DRIVE).len() == 1,
+            "seed {seed}"
+        );
+        assert_eq!(skiff.command_drive_on(), Ok(()), "seed {seed}");
+        skiff.run_to_ms(4_000);
+        assert!(
+            skiff.is_on(DRIVE) && skiff.openings_ns(DRIVE).len() == 1,
+            "seed {seed}"
+        );
+        assert!(
+            skiff
+                .times_us(|event| matches!(event, Event::Stuck(..)))
+                .is_empty()
+        );
+    }
+}
+
+/// CELL of 3.45 V behind 0.1 ohm: with MODEM's 1.7 A it stands at 3.23 V, without at 3.4 V. The margin of 0.2 V is more than shedding lifts it by: one switching, however long it
+/// lasts. A margin of 50 mV is less, and shows what the margin is for: off and on every two seconds.
+#[test]
+fn modem_does_not_chatter_where_the_margin_is_greater_than_what_shedding_lifts() {
+    let run = |seed, cell_margin| {
+        let config = Config {
+            cell_margin,
+            ..Config::SKIFF
+        };
+        let plan = Skiff::plan().config(config).cell_feeds_modem(100);
+        let plan = plan
+            .volts(CELL, &[(0.0, 3.45)])
+            .amps(MODEM, &[(0.0, 0.06), (500.0, 1.7)]);
+        let mut skiff = plan.launch(seed);
+        skiff.run_to_ms(30_000);
+        (
+            skiff.openings_ns(MODEM).len(),
+            skiff.closings_ns(MODEM).len(),
+        )
+    };
+    for seed in SEEDS {
+        assert_eq!(run(seed, Config::SKIFF.cell_margin), (1, 1), "seed {seed}");
+    }
+    // 29.5 s in turns of 2 s off and some 10 to 50 ms on.
+    let (openings, closings) = run(1, Voltage::from_millivolts(50));
+    assert!(
+        (14..=15).contains(&openings) && closings.abs_diff(openings) <= 1,
+        "{openings}"
+    );
+}
+
+/// A real charge, the charger's own rule on the bench: woken, bulk, taper, done; and the cell's charge is negative on its rail.
+#[test]
+fn a_whole_charge_is_told_in_its_order() {
+    let mut skiff = Skiff::plan().cell_on_charger().launch(2);
+    skiff.run_to_ms(120_000);
+    use Charging::{Bulk, No, Taper, Trickle};
+    assert_eq!(charging(&skiff), [Trickle, Bulk, Taper, No]);
+    assert!(skiff.account(CELL).charge.is_negative());
+}
+
+fn charging(skiff: &Skiff) -> Vec<Charging> {
+    let events = skiff.events().into_iter();
+    let charging = events.filter_map(|event| match event {
+        Event::Charging(charging) => Some(charging),
+        _ => None,
+    });
+    charging.collect()
+}
+
+/// Four seconds each: woken at a tenth of 2.28 A, charged at half of it, tapering, at rest.
 #[test]
 fn trickle_bulk_and_taper_are_told_apart_far_from_the_thresholds() {
     for seed in SEEDS {
         let amps = [
             (0.0, 0.5),
-            (3_000.0, -0.228),
-            (6_000.0, -1.14),
-            (9_000.0, -0.228),
-            (12_000.0, 0.0),
+            (4_000.0, -0.228),
+            (8_000.0, -1.14),
+            (12_000.0, -0.228),
+            (16_000.0, 0.0),
         ];
         let volts = [
             (0.0, 3.4),
-            (3_000.0, 2.8),
-            (6_000.0, 3.6),
-            (9_000.0, 4.15),
-            (12_000.0, 4.1),
+            (4_000.0, 2.8),
+            (8_000.0, 3.6),
+            (12_000.0, 4.15),
+            (16_000.0, 4.1),
         ];
         let mut skiff = Skiff::plan()
             .amps(CELL, &amps)
             .volts(CELL, &volts)
             .launch(seed);
-        skiff.run_to_ms(15_000);
-        let told: Vec<_> = skiff
-            .events()
-            .into_iter()
-            .filter_map(|event| match event {
-                Event::Charging(charging) => Some(charging),
-                _ => None,
-            })
-            .collect();
+        skiff.run_to_ms(20_000);
         assert_eq!(
-            told,
+            charging(&skiff),
             [
                 Charging::Trickle,
                 Charging::Bulk,
@@ -310,33 +375,34 @@ fn trickle_bulk_and_taper_are_told_apart_far_from_the_thresholds() {
     }
 }
 
-/// A thousandth of an ampere or ten millivolts from a threshold the bounds reach over it: no verdict, so the last sure one stands. Beyond the bounds (3 % and 25 mV) there is one.
+/// Within the bounds of a threshold (600 mA, 3.0 V, 50 mA) a verdict is the right one or is not given, so that `No` of the launch stands. Beyond any bound (3 % and 10 mA; 25 mV) it is given.
 #[test]
 fn near_the_thresholds_a_verdict_is_right_or_not_given() {
+    use Charging::{Bulk, No, Taper, Trickle};
     let cases = [
-        (0.599, 2.8, Charging::No),
-        (0.601, 2.8, Charging::No),
-        (0.582, 2.8, Charging::Trickle),
-        (0.618, 2.8, Charging::Bulk),
-        (0.3, 2.996, Charging::No),
-        (0.3, 3.004, Charging::No),
-        (0.3, 2.975, Charging::Trickle),
-        (0.3, 3.025, Charging::Taper),
-        (0.049, 2.8, Charging::No),
-        (0.051, 2.8, Charging::No),
-        (0.070, 2.8, Charging::Trickle),
+        (0.599, 2.8, Trickle, false),
+        (0.601, 2.8, Bulk, false),
+        (0.572, 2.8, Trickle, true),
+        (0.628, 2.8, Bulk, true),
+        (0.3, 2.996, Trickle, false),
+        (0.3, 3.004, Taper, false),
+        (0.3, 2.975, Trickle, true),
+        (0.3, 3.025, Taper, true),
+        (0.049, 2.8, No, false),
+        (0.051, 2.8, Trickle, false),
+        (0.070, 2.8, Trickle, true),
     ];
     for seed in SEEDS {
-        for (into_cell, volts, expected) in cases {
+        for (into_cell, volts, right, sure) in cases {
             let plan = Skiff::plan()
                 .amps(CELL, &[(0.0, -into_cell)])
                 .volts(CELL, &[(0.0, volts)]);
             let mut skiff = plan.launch(seed);
             skiff.run_to_ms(3_000);
-            assert_eq!(
-                skiff.supervisor.charging(),
-                expected,
-                "seed {seed}: {into_cell} A at {volts} V"
+            let told = skiff.supervisor.charging();
+            assert!(
+                told == right || (!sure && told == No),
+                "seed {seed}: {into_cell} A at {volts} V is told as {told:?}"
             );
         }
     }
@@ -366,7 +432,7 @@ fn logic_under_voltage_and_modem_over_current_are_told_once_each() {
 fn readings_of_drive_around_the_over_current_are_kept() {
     let plan = Skiff::plan().amps(
         DRIVE,
-        &[(0.0, 1.0), (200.0, 4.0), (300.0, 11.0), (330.0, 0.0)],
+        &[(0.0, 1.0), (100.0, 4.0), (300.0, 11.0), (330.0, 0.0)],
     );
     let mut skiff = plan.launch(1);
     skiff.run_to_ms(1_000);

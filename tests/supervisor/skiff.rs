@@ -2,8 +2,7 @@
 //!
 //! A rail's amperes and volts are steps: `&[(0.0, 1.0), (300.0, 12.0)]` is 1.0 until 300 ms and 12.0 from then on.
 
-use std::cell::RefCell;
-use std::rc::Rc;
+use std::convert::Infallible;
 use std::time::Duration;
 
 use crake::alert::{Outputs, Watch};
@@ -16,7 +15,7 @@ use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
 use crake_sim::part::corncrake::{Corncrake, Output};
-use crake_sim::plant::{self, Recorded, Source};
+use crake_sim::plant::{self, Cell, Charger, Inrush, Recorded, Source, Switch, Switched};
 use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
 use skiff_supervisor::policy::Refused;
 use skiff_supervisor::{
@@ -54,8 +53,6 @@ static BOARD: Board<RAILS> = match Board::new(
     Err(_) => panic!("the skiff's resistors lie outside what the part can be used with"),
 };
 
-static LIMITS: [Watch; RAILS] = Config::SKIFF.limits();
-
 fn setup() -> Setup<RAILS> {
     let coarse = |bus| {
         Some(Ranges {
@@ -88,26 +85,116 @@ impl Clock for HostClock {
 
 /// The skiff before its launch: what its rails will do.
 pub struct Plan {
+    config: Config,
     amps: [Vec<(f64, f64)>; RAILS],
     volts: [Vec<(f64, f64)>; RAILS],
+    inrush: Option<Inrush>,
+    cell: CellIs,
 }
 
+/// What stands behind CELL's sense resistor.
+enum CellIs {
+    /// The steps of volts and amperes.
+    Stated,
+    /// The steps, and what MODEM draws too, behind so many milliohms.
+    FeedingModem(u64),
+    /// A cell of its own on a charger, beside the steps of amperes.
+    OnCharger(Cell, Charger),
+}
+
+/// Impedance of a cell on its charger, in microohms.
+const CELL_UOHM: u64 = 100_000;
+
 impl Plan {
-    /// The current of a rail, positive from source to load.
+    /// Other limits and times than the skiff's.
+    pub fn config(mut self, config: Config) -> Self {
+        self.config = config;
+        self
+    }
+
+    /// The current that a rail's load draws while its switch, if it has one, is closed; positive from source to load.
     pub fn amps(mut self, rail: Channel, steps: &[(f64, f64)]) -> Self {
         self.amps[rail.index()] = steps.to_vec();
         self
     }
 
-    /// The voltage of a rail at its load.
+    /// The voltage of a rail at its load; of CELL, when it feeds MODEM, its voltage without load.
     pub fn volts(mut self, rail: Channel, steps: &[(f64, f64)]) -> Self {
         self.volts[rail.index()] = steps.to_vec();
         self
     }
 
+    /// Each time DRIVE closes, so many amperes flow at first, and fall to nothing within `ms`, beside its load.
+    pub fn inrush(mut self, amps: f64, ms: f64) -> Self {
+        self.inrush = Some(Inrush {
+            peak_na: nano(amps),
+            length_ns: nanoseconds(ms),
+        });
+        self
+    }
+
+    /// CELL has an impedance and feeds MODEM, whose current then pulls its voltage down.
+    pub fn cell_feeds_modem(mut self, impedance_mohm: u64) -> Self {
+        self.cell = CellIs::FeedingModem(impedance_mohm);
+        self
+    }
+
+    /// CELL is a small deeply discharged cell (20 mAh, so that a charge takes minutes) on a charger: 0.228 A below 2.9 V, then 1.14 A, up to 4.2 V.
+    pub fn cell_on_charger(mut self) -> Self {
+        let volt = 1_000_000_000;
+        let table = [
+            (0, 27 * volt / 10),
+            (50_000, 3 * volt),
+            (200_000, 7 * volt / 2),
+            (1_000_000, 42 * volt / 10),
+        ];
+        let cell = Cell::new(20_000, 10_000, &table).expect("a cell");
+        let charger = Charger {
+            trickle_na: nano(0.228),
+            trickle_below_nv: nano(2.9),
+            bulk_na: nano(1.14),
+            full_nv: nano(4.2),
+            least_na: nano(0.1),
+        };
+        self.cell = CellIs::OnCharger(cell, charger);
+        self.amps(CELL, &[(0.0, 0.0)])
+    }
+
     /// Puts it on a bench with this seed, part and resistors drawn within their limits.
     pub fn launch(self, seed: u64) -> Skiff {
         Skiff::new(self, seed)
+    }
+
+    /// Source and loads of a rail.
+    fn rail(&self, channel: Channel, drive: &Switch, modem: &Switch) -> Switched {
+        let own = plant::Load::of(steps(&self.amps[channel.index()]));
+        let stated = Source::of(steps(&self.volts[channel.index()]));
+        let (source, loads) = match channel {
+            DRIVE => {
+                let own = own.behind(drive);
+                let load = match self.inrush {
+                    Some(inrush) => own.with_inrush(inrush),
+                    None => own,
+                };
+                (stated, vec![load])
+            }
+            MODEM => (stated, vec![own.behind(modem)]),
+            CELL => match &self.cell {
+                CellIs::Stated => (stated, vec![own]),
+                CellIs::FeedingModem(mohm) => {
+                    let fed = plant::Load::of(steps(&self.amps[MODEM.index()])).behind(modem);
+                    let source = stated.behind_microohms(mohm * 1_000).expect("an impedance");
+                    (source, vec![own, fed])
+                }
+                CellIs::OnCharger(cell, charger) => {
+                    let source = Source::cell(cell.clone()).behind_microohms(CELL_UOHM);
+                    let charger = plant::Load::charger(*charger).expect("a charger");
+                    (source.expect("an impedance"), vec![own, charger])
+                }
+            },
+            _ => (stated, vec![own]),
+        };
+        Switched::new(source, loads).expect("a rail")
     }
 }
 
@@ -128,8 +215,11 @@ impl Skiff {
     pub fn plan() -> Plan {
         let steps = |value| vec![(0.0, value)];
         Plan {
+            config: Config::SKIFF,
             amps: [1.0, 0.5, 0.02, 0.06].map(steps),
             volts: [15.5, 3.8, 3.3, 3.8].map(steps),
+            inrush: None,
+            cell: CellIs::Stated,
         }
     }
 
@@ -138,13 +228,17 @@ impl Skiff {
         let part = bench
             .part(Corncrake::drawn(ADDRESS))
             .expect("a free address");
+        let [drive, modem] = [Switch::open(bench.clock()), Switch::open(bench.clock())];
         let mut rng = bench.rng("sense resistors");
-        for channel in 0..RAILS {
-            let nominal = SenseResistor::ideal(RESISTORS_MOHM[channel] * 1_000_000);
+        for channel in [DRIVE, CELL, LOGIC, MODEM] {
+            let nominal = SenseResistor::ideal(RESISTORS_MOHM[channel.index()] * 1_000_000);
             let resistor = nominal.tolerance_ppm(TOLERANCE_PPM).drawn(&mut rng);
-            let source = Source::of(steps(&plan.volts[channel]));
-            let rail = plant::Rail::new(source, steps(&plan.amps[channel])).expect("a rail");
-            part.rail(channel, rail, resistor).expect("a channel");
+            part.rail(
+                channel.index(),
+                plan.rail(channel, &drive, &modem),
+                resistor,
+            )
+            .expect("a channel");
         }
         let monitor = Monitor::new(
             bench.i2c(),
@@ -154,19 +248,26 @@ impl Skiff {
             ADDRESS,
             &BOARD,
         );
+        // A program has one skiff and keeps its limits in flash; a test has many, and lets them go with the process.
+        let limits: &[Watch] = Box::leak(Box::new(plan.config.limits()));
         Self {
-            supervisor: Supervisor::new(Config::SKIFF, &LIMITS, setup(), &BOARD, &SPEC),
+            supervisor: Supervisor::new(plan.config, limits, setup(), &BOARD, &SPEC),
             monitor,
             lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
             switches: Switches {
-                drive: Pin::new(&bench),
-                modem: Pin::new(&bench),
+                drive: Pin::new(&bench, drive),
+                modem: Pin::new(&bench, modem),
             },
             due_us: 0,
             records: Vec::new(),
             part,
             bench,
         }
+    }
+
+    /// The contacts of DRIVE or MODEM: to weld them.
+    pub fn contacts(&self, rail: Channel) -> &Switch {
+        &self.pin(rail).switch
     }
 
     /// Lets the firmware run until so many milliseconds have passed since the bench began.
@@ -195,9 +296,6 @@ impl Skiff {
 
     /// One turn of the firmware's loop.
     fn poll(&mut self) {
-        if std::env::var("DBG").is_ok() {
-            eprintln!("{} {:?}", self.bench.now_ns(), self.low());
-        }
         let (low, now_us) = (self.low(), self.bench.now_ns() / 1_000);
         self.due_us = self
             .supervisor
@@ -221,35 +319,23 @@ impl Skiff {
         low
     }
 
-    /// Whether the switch of DRIVE or MODEM is closed.
+    /// Whether the pin of DRIVE or MODEM says closed.
     pub fn is_on(&self, rail: Channel) -> bool {
-        self.pin(rail)
-            .changes()
-            .last()
-            .is_some_and(|change| change.1)
+        self.pin(rail).changes.last().is_some_and(|change| change.1)
     }
 
-    /// When the switch of DRIVE or MODEM opened, in nanoseconds of the bench's clock, each time.
+    /// When DRIVE or MODEM was told to open, in nanoseconds of the bench's clock, each time after the launch.
     pub fn openings_ns(&self, rail: Channel) -> Vec<u64> {
-        let closed = self
-            .pin(rail)
-            .changes()
-            .into_iter()
-            .skip_while(|change| !change.1);
-        closed
-            .filter(|change| !change.1)
-            .map(|change| change.0)
-            .collect()
+        let changes = self.pin(rail).changes.iter();
+        let since_launch = changes.skip_while(|change| !change.1);
+        let openings = since_launch.filter(|change| !change.1);
+        openings.map(|change| change.0).collect()
     }
 
-    /// When it closed, each time; the first is the launch.
+    /// When it was told to close, each time; the first is the launch.
     pub fn closings_ns(&self, rail: Channel) -> Vec<u64> {
-        let changes = self.pin(rail).changes();
-        changes
-            .into_iter()
-            .filter(|change| change.1)
-            .map(|change| change.0)
-            .collect()
+        let closings = self.pin(rail).changes.iter().filter(|change| change.1);
+        closings.map(|change| change.0).collect()
     }
 
     fn pin(&self, rail: Channel) -> &Pin {
@@ -277,54 +363,53 @@ impl Skiff {
     }
 }
 
-/// A pin that keeps when it changed, and to what: true is high, closed.
-#[derive(Clone)]
+/// A pin that drives a switch and keeps when it changed, and to what: true is high, closed.
 struct Pin {
     clock: bus::Clock,
-    changes: Rc<RefCell<Vec<(u64, bool)>>>,
+    switch: Switch,
+    changes: Vec<(u64, bool)>,
 }
 
 impl Pin {
-    fn new(bench: &Bench) -> Self {
+    fn new(bench: &Bench, switch: Switch) -> Self {
         Self {
             clock: bench.clock(),
-            changes: Rc::default(),
+            switch,
+            changes: Vec::new(),
         }
-    }
-
-    fn changes(&self) -> Vec<(u64, bool)> {
-        self.changes.borrow().clone()
-    }
-
-    fn change(&mut self, to: bool) {
-        self.changes.borrow_mut().push((self.clock.now_ns(), to));
     }
 }
 
 impl ErrorType for Pin {
-    type Error = std::convert::Infallible;
+    type Error = Infallible;
 }
 
 impl OutputPin for Pin {
-    fn set_low(&mut self) -> Result<(), Self::Error> {
-        self.change(false);
-        Ok(())
+    fn set_low(&mut self) -> Result<(), Infallible> {
+        self.changes.push((self.clock.now_ns(), false));
+        self.switch.set_low()
     }
 
-    fn set_high(&mut self) -> Result<(), Self::Error> {
-        self.change(true);
-        Ok(())
+    fn set_high(&mut self) -> Result<(), Infallible> {
+        self.changes.push((self.clock.now_ns(), true));
+        self.switch.set_high()
     }
 }
 
 /// Steps of amperes or volts at milliseconds, as the bench takes them.
 fn steps(steps: &[(f64, f64)]) -> Recorded {
-    let nano = |value: f64| (value * 1e9).round() as i64;
-    let ns = |ms: f64| (ms * 1e6).round() as u64;
     let ((_, first), rest) = steps.split_first().expect("a first step, at 0 ms");
     let rest: Vec<_> = rest
         .iter()
-        .map(|(ms, value)| (ns(*ms), nano(*value)))
+        .map(|(ms, value)| (nanoseconds(*ms), nano(*value)))
         .collect();
     Recorded::steps(nano(*first), &rest).expect("steps in the order of time")
+}
+
+fn nano(value: f64) -> i64 {
+    (value * 1e9).round() as i64
+}
+
+fn nanoseconds(ms: f64) -> u64 {
+    (ms * 1e6).round() as u64
 }

@@ -45,14 +45,12 @@ pub struct Config {
     pub restore_after_us: u64,
     /// Under-voltage of LOGIC is told below this.
     pub logic_under_voltage: Voltage,
-    /// LOGIC is reported again only after it was above its limit by this much.
-    pub logic_margin: Voltage,
     /// Over-current of MODEM is told above this.
     pub modem_over_current: Current,
-    /// MODEM is reported again only after it was below its limit by this much.
-    pub modem_margin: Current,
     /// Consecutive conversions that count for these two.
     pub told_debounce: u8,
+    /// They are told again only after no look found them passed for so long.
+    pub told_again_after_us: u64,
     /// From one look at all rails to the next while no line calls. Also how long a reset of the part can go unnoticed.
     pub look_every_us: u64,
     /// From a failed transfer to the next attempt.
@@ -61,7 +59,7 @@ pub struct Config {
     pub settle_us: u64,
     /// Current that counts as none, in either direction, behind an open switch. Choose it beyond the rails' zero errors.
     pub off_current: Current,
-    /// Length of the mean by which charging is judged. The longer, the narrower its bound.
+    /// Length of the mean by which charging is judged; two in a row have to agree, for one may hold a change. The longer, the narrower its bound.
     pub charge_window_us: u64,
     /// The cell is being charged from this current into it on.
     pub charging_from: Current,
@@ -82,10 +80,9 @@ impl Config {
         cell_margin: Voltage::from_millivolts(200),
         restore_after_us: 2_000_000,
         logic_under_voltage: Voltage::from_millivolts(3_000),
-        logic_margin: Voltage::from_millivolts(100),
         modem_over_current: Current::from_milliamps(2_500),
-        modem_margin: Current::from_milliamps(250),
         told_debounce: 4,
+        told_again_after_us: 200_000,
         look_every_us: 20_000,
         retry_after_us: 1_000,
         settle_us: 5_000,
@@ -114,13 +111,11 @@ impl Config {
             Watch::new(LOGIC, Limit::UnderVoltage(self.logic_under_voltage))
                 .debounce(self.told_debounce)
                 .held()
-                .silent()
-                .hysteresis(self.logic_margin.as_nanovolts().unsigned_abs()),
+                .silent(),
             Watch::new(MODEM, Limit::OverCurrent(self.modem_over_current))
                 .debounce(self.told_debounce)
                 .held()
-                .silent()
-                .hysteresis(self.modem_margin.as_nanoamps().unsigned_abs()),
+                .silent(),
         ]
     }
 

@@ -4,7 +4,7 @@ use crake::alert::{Cause, Causes, Kind};
 use crake::units::{Current, Voltage};
 use crake::{Channel, Reading, Stamp};
 
-use crate::{CELL, Config, DRIVE, Event, Log, MODEM};
+use crate::{CELL, Config, DRIVE, Event, Log, MODEM, RAILS};
 
 /// DRIVE went over its limit.
 pub const DRIVE_OVER: Causes = Causes::of(Cause::Limit(DRIVE, Kind::OverCurrent));
@@ -61,6 +61,8 @@ pub struct Policy {
     /// Since when CELL was found high enough, while MODEM is shed.
     back_since_us: Option<u64>,
     reversed: bool,
+    /// When a limit that is only told was found passed last, by channel.
+    passed_us: [Option<u64>; RAILS],
 }
 
 impl Policy {
@@ -74,6 +76,7 @@ impl Policy {
             modem: Switch::Closed,
             back_since_us: None,
             reversed: false,
+            passed_us: [None; RAILS],
         }
     }
 
@@ -159,7 +162,7 @@ impl Policy {
             log,
         );
         for cause in facts.told.difference(DRIVE_OVER | CELL_UNDER).each() {
-            log.add(at_us, Event::Told(cause));
+            self.tell(cause, at_us, log);
         }
         // Everything that a reading shows was so at some moment from here to `at_us`.
         let from_us = facts.stamp.before_us.saturating_sub(self.age_us);
@@ -184,6 +187,24 @@ impl Policy {
             .flatten()
             .min()
             .map(|us| us.saturating_add(self.age_us))
+    }
+
+    /// Whether a switch is to be opened whose pin was not seen to say so yet: poll again at once.
+    #[must_use]
+    pub const fn is_opening(&self) -> bool {
+        self.drive.is_opening() || self.modem.is_opening()
+    }
+
+    /// A limit that is only told: once, however many looks find it passed.
+    fn tell<const LOG: usize>(&mut self, cause: Cause, at_us: u64, log: &mut Log<LOG>) {
+        if let Cause::Limit(channel, _) = cause
+            && let Some(passed_us) = self.passed_us.get_mut(channel.index())
+            && let Some(before_us) = passed_us.replace(at_us)
+            && at_us.saturating_sub(before_us) < self.config.told_again_after_us
+        {
+            return;
+        }
+        log.add(at_us, Event::Told(cause));
     }
 
     /// Do open switches carry nothing?
@@ -279,6 +300,10 @@ impl Switch {
         since_us: None,
         state: State::Unseen,
     };
+
+    const fn is_opening(&self) -> bool {
+        matches!(self, Self::Open { since_us: None, .. })
+    }
 
     const fn driven_by(&mut self, now_us: u64) {
         if let Self::Open { since_us, .. } = self

@@ -32,6 +32,7 @@ pub struct Sample {
 /// Watches four rails by way of any monitor.
 ///
 /// Call [`poll`](Self::poll) first to set the part up, then at the latest when it said, and as soon as a line of [`lines`](Self::lines) is low (its level: an edge can be missed).
+/// After a switch was told to open, it asks to be called again at once: the time of that call is when the switch has surely been told, and makes no transfer.
 /// `LOG` is the number of events kept until they are taken, `KEEP` the number of readings of DRIVE kept around an over-current, half of them from before.
 ///
 /// Both switches are open until the limits are armed for the first time.
@@ -50,12 +51,16 @@ pub struct Supervisor<'a, const LOG: usize, const KEEP: usize> {
     window: Ledger<'a, RAILS>,
     window_from_us: Option<u64>,
     charging: Charging,
+    /// Verdict of the window before.
+    last_verdict: Option<Charging>,
     phase: Phase,
     due_us: u64,
     last_good_us: u64,
     reachable: bool,
     /// As the pins were driven last.
     driven: [Option<PinState>; 2],
+    /// A pin refused when one was driven last; told once.
+    refused: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -95,11 +100,13 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
             window: Ledger::new(board, spec),
             window_from_us: None,
             charging: Charging::No,
+            last_verdict: None,
             phase: Phase::Fresh,
             due_us: 0,
             last_good_us: 0,
             reachable: true,
             driven: [None; 2],
+            refused: false,
         }
     }
 
@@ -115,7 +122,11 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
         switches: &mut Switches<D, M>,
     ) -> u64 {
         let [drive, modem] = self.driven.map(|pin| pin == Some(PinState::Low));
-        self.policy.driven_by(now_us, drive, modem);
+        if self.policy.is_opening() {
+            self.policy.driven_by(now_us, drive, modem);
+            let sooner = self.policy.due_us().filter(|us| *us > now_us);
+            self.due_us = sooner.map_or(self.due_us, |us| us.min(self.due_us));
+        }
         if now_us >= self.due_us || low.intersects(self.lines()) {
             let reached = self.attend(monitor, now_us);
             if reached != self.reachable {
@@ -130,7 +141,13 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
             self.due_us = self.next_us(now_us, reached);
         }
         self.drive_pins(now_us, switches);
-        self.due_us
+        // A pin that refused is for the next attempt.
+        let pins_follow = self.driven.iter().all(Option::is_some);
+        if pins_follow && self.policy.is_opening() {
+            now_us
+        } else {
+            self.due_us
+        }
     }
 
     /// The lines worth calling [`poll`](Self::poll) for: none whose switch is open already. They may stay low for as long as the condition lasts.
@@ -314,10 +331,12 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
         if stamp.before_us.saturating_sub(begun) < self.config.charge_window_us {
             return;
         }
-        let charging = self
+        let verdict = self
             .measured(frame)
             .and_then(|measured| charge::judge(&self.config, &measured));
-        if let Some(charging) = charging
+        let confirmed = verdict.filter(|_| verdict == self.last_verdict);
+        self.last_verdict = verdict;
+        if let Some(charging) = confirmed
             && charging != self.charging
         {
             self.charging = charging;
@@ -391,9 +410,14 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
 
     fn note_pin(&mut self, now_us: u64, channel: Channel, done: bool) {
         if !done {
-            self.log.add(now_us, Event::SwitchFailed(channel));
-            self.due_us = now_us.saturating_add(self.config.retry_after_us);
+            self.due_us = self
+                .due_us
+                .min(now_us.saturating_add(self.config.retry_after_us));
+            if !self.refused {
+                self.log.add(now_us, Event::SwitchFailed(channel));
+            }
         }
+        self.refused = !done;
     }
 }
 
