@@ -305,7 +305,10 @@ fn accumulators_stand_still_and_the_gap_says_so() {
             "{gap:?}"
         );
         assert!(gap.least_us <= ended.after_us - stamp.before_us, "{gap:?}");
-        assert!(gap.greatest_us - gap.least_us <= stamp.bracket_us() + ended.bracket_us());
+        // A latch is done at the end of the round in progress: up to one at the slowest oscillator late, at either end.
+        let late_us = 2 * 508;
+        let brackets_us = stamp.bracket_us() + ended.bracket_us();
+        assert!(gap.greatest_us - gap.least_us <= brackets_us + late_us);
         let after = ledger.account(Channel::C3).expect("a rail");
         assert_eq!(
             (after.charge, after.energy),
