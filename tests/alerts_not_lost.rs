@@ -539,7 +539,7 @@ fn ranges_and_limits_change_together_and_nothing_false_is_told() {
         .held()
         .to(Outputs::all()),
     ];
-    // A single code within, so that a wrong debounce would show as well: eleven conversions in a row beyond 19 mA are what it takes.
+    // The debounce changes along with them, back and forth.
     let debounced = [between[0], between[1].debounce(15)];
     for (from, to) in [(SENSE_65_MV, SENSE_26_MV), (SENSE_26_MV, SENSE_65_MV)] {
         for speed in [Speed::Standard, Speed::Fast, Speed::FastPlus] {
@@ -554,8 +554,7 @@ fn ranges_and_limits_change_together_and_nothing_false_is_told() {
                 Station::new(ranges(from), Watches::limits(&between));
             station.arm(&mut monitor).expect("watches that can be");
             let seen_low = watch_lines(&desk.bench, &desk.part);
-            let mut changes = 0;
-            for (setup, watches) in [
+            for (change, (setup, watches)) in [
                 (ranges(to), &between),
                 (ranges(from), &debounced),
                 (ranges(to), &debounced),
@@ -564,11 +563,12 @@ fn ranges_and_limits_change_together_and_nothing_false_is_told() {
             .into_iter()
             .cycle()
             .take(4 * 64)
+            .enumerate()
             {
                 // Each change begins elsewhere in a round: 7.9 µs further on.
                 desk.next_round();
-                desk.bench.run_for(Duration::from_nanos(7_900 * changes));
-                changes += 1;
+                desk.bench
+                    .run_for(Duration::from_nanos(7_900 * change as u64));
                 station
                     .rearm(&mut monitor, setup, Watches::limits(watches))
                     .expect("watches that can be");
