@@ -2,7 +2,8 @@
 //!
 //! A rail's amperes and volts are steps: `&[(0.0, 1.0), (300.0, 12.0)]` is 1.0 until 300 ms and 12.0 from then on.
 
-use std::convert::Infallible;
+use std::cell::Cell;
+use std::rc::Rc;
 use std::time::Duration;
 
 use crake::alert::{Outputs, Watch};
@@ -15,8 +16,9 @@ use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
 use crake_sim::part::corncrake::{Corncrake, Output};
-use crake_sim::plant::{self, Cell, Charger, Inrush, Recorded, Source, Switch, Switched};
-use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
+use crake_sim::plant::{self, Charger, Inrush, Recorded, Source, Switch, Switched};
+use embedded_hal::digital::{self, InputPin, OutputPin, PinState};
+use embedded_hal::i2c;
 use skiff_supervisor::policy::Refused;
 use skiff_supervisor::{
     CELL, Config, DRIVE, Event, LOGIC, MODEM, RAILS, Record, Supervisor, Switches,
@@ -72,7 +74,7 @@ fn setup() -> Setup<RAILS> {
 }
 
 type Firmware = Supervisor<'static, 256, 16>;
-type SkiffMonitor = Monitor<'static, I2c, Delay, HostClock, corncrake::Corncrake, RAILS>;
+type SkiffMonitor = Monitor<'static, Wires, Delay, HostClock, corncrake::Corncrake, RAILS>;
 
 /// The host's clock: the bench's, in whole microseconds.
 struct HostClock(bus::Clock);
@@ -80,6 +82,32 @@ struct HostClock(bus::Clock);
 impl Clock for HostClock {
     fn now_us(&mut self) -> u64 {
         self.0.now_ns() / 1_000
+    }
+}
+
+/// The bus, with wires that a test can spoil.
+struct Wires {
+    i2c: I2c,
+    spoiled: Rc<Cell<bool>>,
+}
+
+impl i2c::ErrorType for Wires {
+    type Error = i2c::ErrorKind;
+}
+
+impl i2c::I2c for Wires {
+    fn transaction(
+        &mut self,
+        address: u8,
+        operations: &mut [i2c::Operation<'_>],
+    ) -> Result<(), Self::Error> {
+        let is_long =
+            |operation: &_| matches!(operation, i2c::Operation::Read(bytes) if bytes.len() > 8);
+        if self.spoiled.get() && operations.iter().any(is_long) {
+            return Err(i2c::ErrorKind::Bus);
+        }
+        let done = self.i2c.transaction(address, operations);
+        done.map_err(|error| i2c::Error::kind(&error))
     }
 }
 
@@ -99,7 +127,7 @@ enum CellIs {
     /// The steps, and what MODEM draws too, behind so many milliohms.
     FeedingModem(u64),
     /// A cell of its own on a charger, beside the steps of amperes.
-    OnCharger(Cell, Charger),
+    OnCharger(plant::Cell, Charger),
 }
 
 /// Impedance of a cell on its charger, in microohms.
@@ -148,7 +176,7 @@ impl Plan {
             (200_000, 7 * volt / 2),
             (1_000_000, 42 * volt / 10),
         ];
-        let cell = Cell::new(20_000, 10_000, &table).expect("a cell");
+        let cell = plant::Cell::new(20_000, 10_000, &table).expect("a cell");
         let charger = Charger {
             trickle_na: nano(0.228),
             trickle_below_nv: nano(2.9),
@@ -204,6 +232,10 @@ pub struct Skiff {
     pub part: Part,
     pub supervisor: Firmware,
     monitor: SkiffMonitor,
+    /// While set, no transfer of more than eight bytes comes through: causes can be read, frames cannot.
+    pub spoiled: Rc<Cell<bool>>,
+    /// While set, pins refuse.
+    pub refusing: Rc<Cell<bool>>,
     lines: [Line; 2],
     switches: Switches<Pin, Pin>,
     due_us: u64,
@@ -240,8 +272,13 @@ impl Skiff {
             )
             .expect("a channel");
         }
+        let (spoiled, refusing) = <(Rc<Cell<bool>>, Rc<Cell<bool>>)>::default();
+        let wires = Wires {
+            i2c: bench.i2c(),
+            spoiled: spoiled.clone(),
+        };
         let monitor = Monitor::new(
-            bench.i2c(),
+            wires,
             bench.delay(),
             HostClock(bench.clock()),
             corncrake::Corncrake::new(),
@@ -253,11 +290,13 @@ impl Skiff {
         Self {
             supervisor: Supervisor::new(plan.config, limits, setup(), &BOARD, &SPEC),
             monitor,
+            spoiled,
             lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
             switches: Switches {
-                drive: Pin::new(&bench, drive),
-                modem: Pin::new(&bench, modem),
+                drive: Pin::new(&bench, drive, &refusing),
+                modem: Pin::new(&bench, modem, &refusing),
             },
+            refusing,
             due_us: 0,
             records: Vec::new(),
             part,
@@ -346,6 +385,11 @@ impl Skiff {
         }
     }
 
+    /// What the firmware noticed and did since this was called last.
+    pub fn take_records(&mut self) -> Vec<Record> {
+        std::mem::take(&mut self.records)
+    }
+
     /// What the firmware noticed and did so far.
     pub fn events(&self) -> Vec<Event> {
         self.records.iter().map(|record| record.event).collect()
@@ -367,32 +411,41 @@ impl Skiff {
 struct Pin {
     clock: bus::Clock,
     switch: Switch,
+    refusing: Rc<Cell<bool>>,
     changes: Vec<(u64, bool)>,
 }
 
 impl Pin {
-    fn new(bench: &Bench, switch: Switch) -> Self {
+    fn new(bench: &Bench, switch: Switch, refusing: &Rc<Cell<bool>>) -> Self {
         Self {
             clock: bench.clock(),
             switch,
+            refusing: refusing.clone(),
             changes: Vec::new(),
         }
     }
 }
 
-impl ErrorType for Pin {
-    type Error = Infallible;
+impl digital::ErrorType for Pin {
+    type Error = digital::ErrorKind;
 }
 
 impl OutputPin for Pin {
-    fn set_low(&mut self) -> Result<(), Infallible> {
-        self.changes.push((self.clock.now_ns(), false));
-        self.switch.set_low()
+    fn set_low(&mut self) -> Result<(), Self::Error> {
+        self.set_state(PinState::Low)
     }
 
-    fn set_high(&mut self) -> Result<(), Infallible> {
-        self.changes.push((self.clock.now_ns(), true));
-        self.switch.set_high()
+    fn set_high(&mut self) -> Result<(), Self::Error> {
+        self.set_state(PinState::High)
+    }
+
+    fn set_state(&mut self, state: PinState) -> Result<(), Self::Error> {
+        if self.refusing.get() {
+            return Err(digital::ErrorKind::Other);
+        }
+        let at_ns = self.clock.now_ns();
+        self.changes.push((at_ns, state == PinState::High));
+        self.switch.set_state(state).map_err(|never| match never {})
     }
 }
 
