@@ -12,17 +12,21 @@ use crake::ledger::Account;
 use crake::part::corncrake::{self, BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC};
 use crake::units::{Current, Resistance, Tolerance};
 use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup};
-use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
+use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
 use crake_sim::part::corncrake::{Corncrake, Output};
 use crake_sim::plant::{self, Charger, Inrush, Recorded, Source, Switch, Switched};
-use embedded_hal::digital::{self, InputPin, OutputPin, PinState};
-use embedded_hal::i2c;
+use embedded_hal::digital::InputPin;
 use skiff_supervisor::policy::Refused;
 use skiff_supervisor::{
     CELL, Config, DRIVE, Event, LOGIC, MODEM, RAILS, Record, Supervisor, Switches,
 };
+
+#[path = "wiring.rs"]
+mod wiring;
+
+use wiring::{Pin, Wires};
 
 /// From a line falling, or a deadline, until the firmware's loop calls the supervisor: what this host declares.
 pub const HOST_LATENCY_US: u64 = 150;
@@ -82,32 +86,6 @@ struct HostClock(bus::Clock);
 impl Clock for HostClock {
     fn now_us(&mut self) -> u64 {
         self.0.now_ns() / 1_000
-    }
-}
-
-/// The bus, with wires that a test can spoil.
-struct Wires {
-    i2c: I2c,
-    spoiled: Rc<Cell<bool>>,
-}
-
-impl i2c::ErrorType for Wires {
-    type Error = i2c::ErrorKind;
-}
-
-impl i2c::I2c for Wires {
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [i2c::Operation<'_>],
-    ) -> Result<(), Self::Error> {
-        let is_long =
-            |operation: &_| matches!(operation, i2c::Operation::Read(bytes) if bytes.len() > 8);
-        if self.spoiled.get() && operations.iter().any(is_long) {
-            return Err(i2c::ErrorKind::Bus);
-        }
-        let done = self.i2c.transaction(address, operations);
-        done.map_err(|error| i2c::Error::kind(&error))
     }
 }
 
@@ -273,12 +251,8 @@ impl Skiff {
             .expect("a channel");
         }
         let (spoiled, refusing) = <(Rc<Cell<bool>>, Rc<Cell<bool>>)>::default();
-        let wires = Wires {
-            i2c: bench.i2c(),
-            spoiled: spoiled.clone(),
-        };
         let monitor = Monitor::new(
-            wires,
+            Wires::new(&bench, &spoiled),
             bench.delay(),
             HostClock(bench.clock()),
             corncrake::Corncrake::new(),
@@ -404,48 +378,6 @@ impl Skiff {
     /// A rail's totals.
     pub fn account(&self, rail: Channel) -> Account {
         self.supervisor.account(rail).expect("a rail")
-    }
-}
-
-/// A pin that drives a switch and keeps when it changed, and to what: true is high, closed.
-struct Pin {
-    clock: bus::Clock,
-    switch: Switch,
-    refusing: Rc<Cell<bool>>,
-    changes: Vec<(u64, bool)>,
-}
-
-impl Pin {
-    fn new(bench: &Bench, switch: Switch, refusing: &Rc<Cell<bool>>) -> Self {
-        Self {
-            clock: bench.clock(),
-            switch,
-            refusing: refusing.clone(),
-            changes: Vec::new(),
-        }
-    }
-}
-
-impl digital::ErrorType for Pin {
-    type Error = digital::ErrorKind;
-}
-
-impl OutputPin for Pin {
-    fn set_low(&mut self) -> Result<(), Self::Error> {
-        self.set_state(PinState::Low)
-    }
-
-    fn set_high(&mut self) -> Result<(), Self::Error> {
-        self.set_state(PinState::High)
-    }
-
-    fn set_state(&mut self, state: PinState) -> Result<(), Self::Error> {
-        if self.refusing.get() {
-            return Err(digital::ErrorKind::Other);
-        }
-        let at_ns = self.clock.now_ns();
-        self.changes.push((at_ns, state == PinState::High));
-        self.switch.set_state(state).map_err(|never| match never {})
     }
 }
 
