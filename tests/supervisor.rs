@@ -264,7 +264,7 @@ fn a_load_that_goes_on_drawing_is_told_and_cannot_be_switched_on_again() {
     }
 }
 
-/// A short of 9 ms trips; the command closes DRIVE again; each closing has an inrush of 12 A that is below the limit after 2.7 ms, within the debounce.
+/// A short of 9 ms trips; the command closes DRIVE again; each closing has an inrush of 12 A that is below the limit after 2.5 ms, within the debounce.
 #[test]
 fn drive_comes_back_by_command_alone_and_its_inrush_does_not_trip_it() {
     for seed in SEEDS {
