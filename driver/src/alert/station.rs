@@ -133,12 +133,12 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
 
     /// Turns pending causes into events with the readings of `frame`, and lets causes whose reading is back be reported again.
     ///
-    /// [`service`](Self::service) does this by itself; other frames may be shown, too, for the sake of hysteresis.
+    /// [`service`](Self::service) does this by itself. With hysteresis show the frames in between, too: a following cause whose line went high by itself is let go by them alone.
     pub fn report(&mut self, frame: &Frame<'_>) {
         let setup = self.setup;
         let sampling = setup.view();
         let plan = Plan::new(frame.spec(), frame.rails, &sampling, self.watches).ok();
-        self.release(frame);
+        // Not released by this frame yet: a held cause that was set again by the excursion already told comes with the frame that shows it over.
         for cause in core::mem::take(&mut self.pending).each() {
             if self.quiet.contains(Causes::of(cause)) {
                 continue;

@@ -1,6 +1,6 @@
 //! The alert path of a run: watches put in force, lines looked at, causes served, and how long each step took.
 
-use core::future::{Future, poll_fn};
+use core::future::{Future, pending, poll_fn};
 use core::pin::pin;
 use core::task::Poll;
 use core::time::Duration;
@@ -56,8 +56,19 @@ pub(super) struct Desk<'w, const N: usize> {
     watched: Vec<Watched>,
     latency: Duration,
     edge_to_event_bound_s: f64,
-    edges: Vec<(u64, usize)>,
+    falls: Vec<Fall>,
+    /// Since when each line was high when it fell last.
+    high_since_ns: [u64; 2],
+    /// Lines that stay low for conditions already told: looked at with the next frame only.
+    standing: [bool; 2],
     pub(super) timeline: Vec<AlertReport>,
+}
+
+/// A falling edge of a line.
+struct Fall {
+    output: usize,
+    high_since_ns: u64,
+    at_ns: u64,
 }
 
 /// One watch with what is needed to judge how it was served.
@@ -140,7 +151,9 @@ impl<'w, const N: usize> Desk<'w, N> {
             watched,
             latency: Duration::from_nanos(scenario.host.latency_ns),
             edge_to_event_bound_s: edge_to_event_bound_s(scenario),
-            edges: Vec::new(),
+            falls: Vec::new(),
+            high_since_ns: [0; 2],
+            standing: [false; 2],
             timeline: Vec::new(),
         })
     }
@@ -153,27 +166,31 @@ impl<'w, const N: usize> Desk<'w, N> {
         Ok(self.station.arm(monitor)?)
     }
 
-    /// Lets time pass until `ns`, or until a line that is high falls; then, after the host's latency, true.
+    /// Lets time pass until `ns`, or until a line is low that does not stand for what was told already; then, after the host's latency, true.
     pub(super) fn wait_until(&mut self, ns: u64) -> Result<bool, RunError> {
         let left = Duration::from_nanos(ns.saturating_sub(self.bench.now_ns()));
-        let [a, b] = self.lines.clone().map(|line| async move {
-            let mut line = line;
-            // One that is low already was served; its condition stands, and it is looked at with the next frame.
-            if line.level() == PinState::High {
-                line.wait_for_low().await
-            } else {
-                core::future::pending().await
-            }
-        });
+        for (standing, line) in self.standing.iter_mut().zip(&self.lines) {
+            *standing &= line.level() == PinState::Low;
+        }
+        let mut waits = Vec::new();
+        for (standing, line) in self.standing.iter().zip(&self.lines) {
+            let (standing, mut line) = (*standing, line.clone());
+            waits.push(Box::pin(async move {
+                if standing {
+                    pending::<()>().await;
+                }
+                // The bench's lines never fail.
+                let Ok(()) = line.wait_for_low().await;
+            }));
+        }
         let mut delay = self.bench.delay();
         let fallen = self.bench.block_on(async {
-            let (mut a, mut b) = (pin!(a), pin!(b));
-            let mut rest = pin!(async {
-                delay.delay_ns(0).await;
-                sleep(&mut delay, left).await;
-            });
+            let mut rest = pin!(sleep(&mut delay, left));
             poll_fn(|context| {
-                if a.as_mut().poll(context).is_ready() || b.as_mut().poll(context).is_ready() {
+                if waits
+                    .iter_mut()
+                    .any(|wait| wait.as_mut().poll(context).is_ready())
+                {
                     return Poll::Ready(true);
                 }
                 rest.as_mut().poll(context).map(|()| false)
@@ -192,6 +209,11 @@ impl<'w, const N: usize> Desk<'w, N> {
         self.lines.iter().any(|line| line.level() == PinState::Low)
     }
 
+    /// Shows a frame that was latched for its own sake, so that limits whose reading is back can be told again.
+    pub(super) fn show(&mut self, frame: &Frame<'_>) {
+        self.station.report(frame);
+    }
+
     /// Serves the part, and notes what it told.
     pub(super) fn serve<'m>(
         &mut self,
@@ -199,18 +221,38 @@ impl<'w, const N: usize> Desk<'w, N> {
     ) -> Result<Frame<'m>, RunError> {
         let frame = self.station.service(monitor)?;
         let now_ns = self.bench.now_ns();
-        for (output, line) in self.lines.iter().enumerate() {
-            let falls = line
-                .edges()
-                .into_iter()
-                .filter(|edge| edge.to == PinState::Low);
-            self.edges.extend(falls.map(|edge| (edge.at_ns, output)));
-        }
+        self.take_edges();
+        let told = self.timeline.len();
         while let Some(event) = self.station.next_event() {
             self.note(&event, now_ns);
         }
-        self.edges.clear();
+        self.falls.clear();
+        if self.timeline.len() == told {
+            self.standing = self
+                .lines
+                .each_ref()
+                .map(|line| line.level() == PinState::Low);
+        }
         Ok(frame)
+    }
+
+    fn take_edges(&mut self) {
+        for (output, (line, high_since_ns)) in
+            self.lines.iter().zip(&mut self.high_since_ns).enumerate()
+        {
+            for edge in line.edges() {
+                match edge.to {
+                    PinState::High => *high_since_ns = edge.at_ns,
+                    PinState::Low => {
+                        self.falls.push(Fall {
+                            output,
+                            high_since_ns: *high_since_ns,
+                            at_ns: edge.at_ns,
+                        });
+                    }
+                }
+            }
+        }
     }
 
     fn note(&mut self, event: &Event, now_ns: u64) {
@@ -227,18 +269,19 @@ impl<'w, const N: usize> Desk<'w, N> {
             Route::B => output == 1,
             Route::Both => true,
         };
-        let edge_ns = self
-            .edges
+        let fall = self
+            .falls
             .iter()
-            .filter(|(_, output)| reaches(*output))
-            .map(|(at_ns, _)| *at_ns)
-            .min();
-        let crossing_ns = edge_ns.and_then(|edge_ns| {
+            .filter(|fall| reaches(fall.output))
+            .min_by_key(|fall| fall.at_ns);
+        let edge_ns = fall.map(|fall| fall.at_ns);
+        // The excursion during which the line fell, if it was high when the excursion began.
+        let crossing_ns = fall.and_then(|fall| {
             let begun = watched
                 .excursions
-                .partition_point(|(from_ns, _)| *from_ns <= edge_ns);
+                .partition_point(|(from_ns, _)| *from_ns <= fall.at_ns);
             let (from_ns, to_ns) = *watched.excursions.get(begun.checked_sub(1)?)?;
-            (edge_ns <= to_ns).then_some(from_ns)
+            (fall.at_ns <= to_ns && fall.high_since_ns <= from_ns).then_some(from_ns)
         });
         let seconds = |from: Option<u64>, to: Option<u64>| Some((to? - from?) as f64 / 1e9);
         self.timeline.push(AlertReport {

@@ -103,19 +103,18 @@ pub(super) fn run<const N: usize>(
     };
 
     let setup = board::setup(scenario);
-    note(ledger.update(&monitor.init(&setup)?));
-    let begun_ns = bench.now_ns();
     let watches = alerts::watches(scenario);
-    let mut desk = if watches.is_empty() {
-        None
+    let mut desk = None;
+    // The account begins with the frame at which the last change of set-up took over.
+    let begun = monitor.init(&setup)?;
+    if watches.is_empty() {
+        note(ledger.update(&begun));
     } else {
-        let mut desk = Desk::new(scenario, &bench, &part, &board, setup, &watches)?;
-        let frame = desk
-            .arm(&mut monitor)
-            .map_err(|error| named(scenario, error))?;
-        note(ledger.update(&frame));
-        Some(desk)
-    };
+        let watching = Desk::new(scenario, &bench, &part, &board, setup, &watches)?;
+        let armed = desk.insert(watching).arm(&mut monitor);
+        note(ledger.update(&armed.map_err(|error| named(scenario, error))?));
+    }
+    let begun_ns = bench.now_ns();
 
     let mut frames = 0;
     let mut next_ns = 0;
@@ -136,7 +135,9 @@ pub(super) fn run<const N: usize>(
                 if desk.is_low() {
                     desk.serve(&mut monitor)?
                 } else {
-                    latch(&mut monitor)?
+                    let frame = latch(&mut monitor)?;
+                    desk.show(&frame);
+                    frame
                 }
             }
         };
