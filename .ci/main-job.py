@@ -19,7 +19,8 @@ assert without_wall(first) == without_wall(second), "one seed, two reports"
 assert any(key.startswith("wall") for key in first), "no wall time"
 readings = (out / "1" / "readings.csv").read_bytes()
 assert readings == (out / "2" / "readings.csv").read_bytes(), "one seed, two files of readings"
-assert [path.name for path in (out / "1").iterdir()] == ["readings.csv"], "something beside the readings was left"
+names = sorted(path.name for path in (out / "1").iterdir())
+assert names == ["readings.csv", "trace.vcd", "transactions.jsonl"], f"written: {names}"
 
 # US06 drive cycle, straight between the recorded points (tests/data/README.md: 505.116 C a pass), six passes.
 rows = [row for row in csv.reader(open("tests/data/us06_current.csv", encoding="utf-8")) if row and not row[0].startswith("#")]

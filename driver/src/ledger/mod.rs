@@ -28,16 +28,22 @@
 //! }
 //! ```
 
+mod account;
 mod bound;
 mod checkpoint;
+mod entry;
 mod evaluate;
+mod pace;
 mod segment;
 mod wide;
 
+pub use account::Account;
 pub use bound::Bound;
 pub use checkpoint::CheckpointError;
+pub use entry::{Break, Entry, Gap};
 
 use evaluate::{PLACES, Stretch, Totals, evaluate};
+use pace::{less, more, scaled};
 use segment::Sums;
 pub(crate) use segment::{wrapped_count, wrapped_difference};
 pub(crate) use wide::mul_div;
@@ -45,7 +51,7 @@ pub(crate) use wide::mul_div;
 use crate::Channel;
 use crate::board::Board;
 use crate::frame::{Condition, Frame, Side, Stamp};
-use crate::part::{Pace, Spec};
+use crate::part::Spec;
 use crate::sampling::Mode;
 use crate::units::{Charge, Energy};
 
@@ -75,84 +81,6 @@ struct Segment {
     last_rounds: u32,
     /// What the part does in it; `None` until the first frame after a boundary tells.
     mode: Option<Mode>,
-}
-
-/// Time that is not accounted for, as a bracket, in microseconds.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Gap {
-    /// At least this long.
-    pub least_us: u64,
-    /// At most this long.
-    pub greatest_us: u64,
-}
-
-/// What became of a frame.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Entry {
-    /// Its counts were added.
-    Added,
-    /// Its counts were added, and the next segment begins with it: nothing is lost.
-    Turned,
-    /// It begins an account; nothing to add yet.
-    Opened,
-    /// Counts were lost or may have been: the epoch ended with the frame before. `reopened`: this frame begins the next one.
-    Broken {
-        /// Why.
-        reason: Break,
-        /// Whether the frame could begin another epoch.
-        reopened: bool,
-    },
-    /// The part does not run; nothing to add, and nothing was open.
-    Idle,
-}
-
-/// Why an epoch ended.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum Break {
-    /// The part was reset.
-    Reset,
-    /// The part's supply is declared off.
-    Unpowered,
-    /// The frame came later than [`Ledger::next_read_by_us`]: a rollover cannot be told from none.
-    TooLate,
-    /// The set-up is not the one that ran before, and no boundary lies between.
-    SetUpChanged,
-    /// The host's clock began anew, and nobody knows how long it had stood.
-    Clock,
-    /// The count of rounds does not fit the host's clock.
-    Rounds {
-        /// As the part counted.
-        counted: u32,
-        /// As the host's clock has it, at nominal pace.
-        expected: u64,
-    },
-}
-
-/// Totals of one rail.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Account {
-    /// Energy into the load, by the host's clock. The sense resistor's own loss is not in it.
-    pub energy: Energy,
-    /// Charge from source to load, by the host's clock.
-    pub charge: Charge,
-    /// Energy by the part's own clock: as far off as the part's oscillator.
-    pub energy_by_part_clock: Energy,
-    /// Charge by the part's own clock.
-    pub charge_by_part_clock: Charge,
-    /// How far `energy` may be from the truth.
-    pub energy_bound: Bound<Energy>,
-    /// How far `charge` may be from the truth.
-    pub charge_bound: Bound<Charge>,
-    /// What `charge` says after clipping: a limit on one side, or nothing.
-    pub charge_side: Side,
-    /// What `energy` says after clipping.
-    pub energy_side: Side,
-    /// How long the rail was accounted for, in microseconds of the host's clock.
-    pub duration_us: u64,
 }
 
 impl<'b, const N: usize> Ledger<'b, N> {
@@ -335,74 +263,6 @@ impl<'b, const N: usize> Ledger<'b, N> {
                 .all(|(channel, sums)| sums.ranges == frame.ranges(channel))
     }
 
-    /// Does the part's count of rounds fit the host's clock, within the oscillator's limits, two rounds and the brackets?
-    fn plausible(&self, mode: Mode, counted: u32, from: Stamp, to: Stamp) -> Result<(), Break> {
-        let Some(period_us) = self.period_us(mode) else {
-            return Ok(());
-        };
-        let least_us = to.before_us.saturating_sub(from.after_us);
-        let greatest_us = to.after_us.saturating_sub(from.before_us);
-        let start_us =
-            u64::from(self.spec.wake_us).saturating_add(u64::from(period_us).saturating_mul(2));
-        let counted_us = u64::from(counted).saturating_mul(u64::from(period_us));
-        // The part counts its own time, which the host sees through its own clock: both errors at their worst at once.
-        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        let slower = scaled(least_us, less(part), more(host)).saturating_sub(start_us);
-        let faster = scaled(greatest_us, more(part), less(host)).saturating_add(start_us);
-        if counted_us < slower || counted_us > faster {
-            let expected = greatest_us
-                .checked_div(u64::from(period_us))
-                .unwrap_or_default();
-            return Err(Break::Rounds { counted, expected });
-        }
-        Ok(())
-    }
-
-    /// How long the part's sums can run at full scale before a wrap could hide, by the host's clock.
-    fn safe_us(&self, mode: Option<Mode>) -> Option<u64> {
-        // While the mode is not known yet the fastest pace is assumed.
-        let period_us = u64::from(self.period_us(mode.unwrap_or(Mode::Paced(Pace(0))))?);
-        let sense_max = self.spec.sense.iter().map(|range| range.code_max).max()?;
-        let bus_max = self.spec.bus.iter().map(|range| range.code_max).max()?;
-        let accumulators = self.spec.accumulators;
-        let half = |bits: u8| {
-            1_u128
-                .checked_shl(u32::from(bits.saturating_sub(1)))
-                .unwrap_or_default()
-        };
-        let sense_step = u128::from(sense_max).saturating_add(1);
-        let charge_rounds = half(accumulators.charge_bits).checked_div(sense_step)?;
-        let energy_rounds = half(accumulators.energy_bits)
-            .checked_div(sense_step.saturating_mul(u128::from(bus_max)))?;
-        let count_rounds = half(accumulators.rounds_bits).saturating_mul(2);
-        // The very last count may already be ambiguous, and a round may be in progress at either end.
-        let rounds = charge_rounds
-            .min(energy_rounds)
-            .min(count_rounds)
-            .saturating_sub(4);
-        let us = u64::try_from(rounds)
-            .unwrap_or(u64::MAX)
-            .saturating_mul(period_us);
-        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        Some(scaled(us, less(host), more(part)))
-    }
-
-    /// The longest that the conversions of one round take, by the slowest oscillator.
-    fn round_us(&self) -> u64 {
-        let nominal_ns = u64::from(self.spec.conversion_ns)
-            .saturating_mul(2)
-            .saturating_mul(u64::from(self.spec.channels));
-        let slowest_ns = scaled(nominal_ns, 1_000_000, less(self.spec.oscillator.error_ppm));
-        slowest_ns.div_ceil(1_000)
-    }
-
-    fn period_us(&self, mode: Mode) -> Option<u32> {
-        match mode {
-            Mode::Paced(pace) => self.spec.period_us(pace),
-            Mode::Idle | Mode::SingleShot | Mode::Burst(_) => None,
-        }
-    }
-
     /// A frame's stamp on the ledger's own clock, which never begins anew.
     fn shifted(&self, stamp: Stamp) -> Stamp {
         Stamp {
@@ -482,6 +342,10 @@ impl<'b, const N: usize> Ledger<'b, N> {
         let least_us = least_us.saturating_sub(round_us);
         let greatest_us = to.after_us.saturating_sub(from.before_us);
         let greatest_us = greatest_us.saturating_add(round_us);
+        // The host's clock may have gone fast or slow meanwhile.
+        let clock_ppm = self.board.clock().as_ppm();
+        let least_us = scaled(least_us, 1_000_000, more(clock_ppm));
+        let greatest_us = scaled(greatest_us, 1_000_000, less(clock_ppm)).saturating_add(1);
         self.gap.least_us = self.gap.least_us.saturating_add(least_us);
         self.gap.greatest_us = self.gap.greatest_us.saturating_add(greatest_us);
     }
@@ -506,25 +370,6 @@ impl<'b, const N: usize> Ledger<'b, N> {
             clock_ppm: self.board.clock().as_ppm(),
         })
     }
-}
-
-/// A million parts and `ppm` more.
-const fn more(ppm: u32) -> u64 {
-    1_000_000_u64.saturating_add(ppm as u64)
-}
-
-/// A million parts less `ppm`.
-const fn less(ppm: u32) -> u64 {
-    1_000_000_u64.saturating_sub(ppm as u64)
-}
-
-/// `us` × `numerator` ÷ `denominator`, rounded down; without end where the denominator is 0.
-fn scaled(us: u64, numerator: u64, denominator: u64) -> u64 {
-    u128::from(us)
-        .saturating_mul(u128::from(numerator))
-        .checked_div(u128::from(denominator))
-        .and_then(|us| u64::try_from(us).ok())
-        .unwrap_or(u64::MAX)
 }
 
 /// Fixed point to whole units, rounded to nearest.

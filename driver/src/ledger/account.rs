@@ -1,0 +1,27 @@
+use super::Bound;
+use crate::frame::Side;
+use crate::units::{Charge, Energy};
+
+/// Totals of one rail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Account {
+    /// Energy into the load, by the host's clock. The sense resistor's own loss is not in it.
+    pub energy: Energy,
+    /// Charge from source to load, by the host's clock.
+    pub charge: Charge,
+    /// Energy by the part's own clock: as far off as the part's oscillator.
+    pub energy_by_part_clock: Energy,
+    /// Charge by the part's own clock.
+    pub charge_by_part_clock: Charge,
+    /// How far `energy` may be from the truth.
+    pub energy_bound: Bound<Energy>,
+    /// How far `charge` may be from the truth.
+    pub charge_bound: Bound<Charge>,
+    /// What `charge` says after clipping: a limit on one side, or nothing.
+    pub charge_side: Side,
+    /// What `energy` says after clipping.
+    pub energy_side: Side,
+    /// How long the rail was accounted for, in microseconds of the host's clock.
+    pub duration_us: u64,
+}
