@@ -15,3 +15,8 @@ pub mod frame;
 pub mod markdown;
 pub mod number;
 pub mod rig;
+
+/// The README's example compiles.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+pub struct Readme;

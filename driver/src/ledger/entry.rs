@@ -1,4 +1,4 @@
-/// Time that is not accounted for, as a bracket, in microseconds.
+/// Time that is not accounted for, as a bracket, in true microseconds: what the host clock may be off by is in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Gap {
@@ -37,7 +37,7 @@ pub enum Break {
     Reset,
     /// The part's supply is declared off.
     Unpowered,
-    /// The frame came later than [`Ledger::next_read_by_us`]: a rollover cannot be told from none.
+    /// The frame came later than [`Ledger::next_read_by_us`](super::Ledger::next_read_by_us): a rollover cannot be told from none.
     TooLate,
     /// The set-up is not the one that ran before, and no boundary lies between.
     SetUpChanged,
