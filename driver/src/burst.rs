@@ -6,6 +6,7 @@ use crate::units::{Charge, Current};
 
 /// Codes of one burst, and how they become currents.
 #[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Burst<'a> {
     /// Sense codes, oldest first.
     pub codes: &'a [i32],

@@ -102,6 +102,19 @@ impl<T, const SIZE: usize> Capture<T, SIZE> {
     }
 }
 
+#[cfg(feature = "defmt")]
+impl<T, const SIZE: usize> defmt::Format for Capture<T, SIZE> {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(
+            f,
+            "Capture({=usize} of {=usize}, trigger at {})",
+            self.ring.len(),
+            SIZE,
+            self.trigger_place()
+        );
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -2,7 +2,7 @@
 //!
 //! It is not a circuit simulator: rails are piecewise linear, and a part is modelled as its datasheet describes it.
 //!
-//! - [`bench`]: one clock, one bus, parts and lines; what firmware gets in place of hardware. Start here.
+//! - [`mod@bench`]: one clock, one bus, parts and lines; what firmware gets in place of hardware. Start here.
 //! - [`plant`]: sources, loads, cells, switches, and their exact truth. [`board`]: sense resistors.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
 //! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `trace`, and the program `crake-sim`.

@@ -16,6 +16,7 @@ const DEBOUNCE_MAX: u8 = 15;
 /// under-limit. With the part's strict comparison the first code beyond the request trips and the last one within does not. Found by
 /// searching the conversion that readings go through, so limits and readings agree by construction.
 #[derive(Clone, Copy, Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Plan<'p> {
     spec: &'static Spec,
     rails: &'p [Rail],

@@ -250,3 +250,17 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
     }
 }
+
+#[cfg(feature = "defmt")]
+impl<const N: usize, const Q: usize> defmt::Format for Station<'_, N, Q> {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(
+            f,
+            "Station {{ watches: {}, pending: {}, queued: {=usize}, dropped: {=u32} }}",
+            self.watches,
+            self.pending,
+            self.queue.len(),
+            self.dropped
+        );
+    }
+}

@@ -49,6 +49,7 @@ pub struct Read {
 
 /// What an operation sees at each of its stages.
 #[derive(Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Turn<'a> {
     /// 0 at first; whatever the operation set it to since.
     pub stage: u8,

@@ -17,6 +17,7 @@ pub struct Link {
 
 /// A plain transfer (or wait) for a shell to carry out.
 #[derive(Debug)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Action<'b> {
     /// Write these bytes in one transfer.
     Write(&'b [u8]),
@@ -238,6 +239,19 @@ fn verify(address: u8, pointer: u8, bytes: &[u8]) -> Result<(), Fault> {
             expected,
             got: *got,
         })
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Player<'_> {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(
+            f,
+            "Player {{ link: {}, stage: {=u8}, step: {} }}",
+            self.link,
+            self.stage,
+            self.step
+        );
     }
 }
 

@@ -376,3 +376,16 @@ impl<'b, const N: usize> Ledger<'b, N> {
 const fn rounded(value: i128) -> i128 {
     value.saturating_add(1 << (PLACES - 1)) >> PLACES
 }
+
+#[cfg(feature = "defmt")]
+impl<const N: usize> defmt::Format for Ledger<'_, N> {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(
+            f,
+            "Ledger {{ epoch: {=u32}, gap: {}, next read by: {} }}",
+            self.epoch,
+            self.gap,
+            self.next_read_by_us()
+        );
+    }
+}

@@ -255,3 +255,10 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
         }
     }
 }
+
+#[cfg(feature = "defmt")]
+impl<I2C, D, C, P: Part, const N: usize> defmt::Format for Monitor<'_, I2C, D, C, P, N> {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "Monitor({})", self.core.link());
+    }
+}
