@@ -2,17 +2,17 @@
 
 mod alerts_desk;
 
-use std::cell::Cell;
+use std::cell::RefCell;
 use std::rc::Rc;
 use std::time::Duration;
 
+use alerts_desk::faults::{Failing, Failures};
 use alerts_desk::{CAUSES, Desk, LIMITS, SETUP, events};
 use crake::alert::{Cause, Finding, Kind, Limit, Outputs, Proof, Station, Watch, Watches, prove};
 use crake::part::corncrake::{BUS_6_V, PACE_10, SENSE_26_MV};
 use crake::units::Current;
 use crake::{Channel, Mode, Ranges, Setup, ShuntMonitor};
 use crake_sim::bus::BusError;
-use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 
 type Stationed<'w> = Station<'w, 4, 8>;
 
@@ -192,41 +192,16 @@ fn the_test_works_in_the_stations_own_ranges() {
     assert!(proof.passed(), "{proof:?}");
 }
 
-/// Fails one transfer.
-struct FailingOnce<B> {
-    inner: B,
-    left: Rc<Cell<Option<usize>>>,
-}
-
-impl<B: ErrorType> ErrorType for FailingOnce<B> {
-    type Error = B::Error;
-}
-
-impl<B: I2c<Error = BusError>> I2c for FailingOnce<B> {
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [Operation<'_>],
-    ) -> Result<(), BusError> {
-        let left = self.left.get();
-        self.left.set(left.and_then(|left| left.checked_sub(1)));
-        if left == Some(0) {
-            return Err(BusError(ErrorKind::Bus));
-        }
-        self.inner.transaction(address, operations)
-    }
-}
-
 /// The bus fails somewhere in the test; firmware arms the station, as it is told to. The trips of the test are never taken for events, nor are true ones dropped.
 #[test]
 fn a_test_that_failed_half_way_leaves_nothing_behind_either() {
     let mut failures = 0;
     for transfer in 0.. {
         let desk = desk();
-        let left = Rc::new(Cell::new(None));
-        let bus = FailingOnce {
+        let plan = Rc::new(RefCell::new(Failures::default()));
+        let bus = Failing {
             inner: desk.bench.i2c(),
-            left: left.clone(),
+            plan: plan.clone(),
         };
         let mut monitor = desk.monitor_on(bus).with_repeats(0);
         monitor.init(&SETUP).expect("a part that answers");
@@ -237,9 +212,10 @@ fn a_test_that_failed_half_way_leaves_nothing_behind_either() {
         desk.next_round();
         desk.hands[0].set(5_000_000, 0);
         desk.next_round();
-        left.set(Some(transfer));
+        *plan.borrow_mut() = Failures::at(transfer, false);
         let outcome = proved(&desk, &mut station, &mut monitor, |lines| lines);
-        let through = left.take().is_some();
+        let through = plan.borrow().count <= transfer;
+        plan.borrow_mut().after = None;
         if outcome.is_err() {
             failures += 1;
             station.arm(&mut monitor).expect("one failure alone");

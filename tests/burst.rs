@@ -5,6 +5,7 @@ mod alerts_desk;
 use std::cell::RefCell;
 use std::rc::Rc;
 
+use alerts_desk::faults::{Failing, Failures};
 use alerts_desk::{ADDRESS, Desk, HostClock, SETUP, board};
 use crake::burst::{Burst, Statistics};
 use crake::ledger::{Entry, Ledger};
@@ -305,7 +306,10 @@ fn accumulators_stand_still_and_the_gap_says_so() {
             "{gap:?}"
         );
         assert!(gap.least_us <= ended.after_us - stamp.before_us, "{gap:?}");
-        assert!(gap.greatest_us - gap.least_us <= stamp.bracket_us() + ended.bracket_us());
+        // A latch is done at the end of the round in progress: up to one at the slowest oscillator late, at either end.
+        let late_us = 2 * 508;
+        let brackets_us = stamp.bracket_us() + ended.bracket_us();
+        assert!(gap.greatest_us - gap.least_us <= brackets_us + late_us);
         let after = ledger.account(Channel::C3).expect("a rail");
         assert_eq!(
             (after.charge, after.energy),
@@ -363,42 +367,17 @@ fn what_goes_wrong_is_named() {
     assert_eq!(monitor.fetch(&mut codes), Ok(0));
 }
 
-/// Fails every transfer from some number on until told otherwise.
-struct Cut<B> {
-    inner: B,
-    left: Rc<RefCell<Option<usize>>>,
-}
-
-impl<B: ErrorType> ErrorType for Cut<B> {
-    type Error = B::Error;
-}
-
-impl<B: I2c<Error = BusError>> I2c for Cut<B> {
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [Operation<'_>],
-    ) -> Result<(), BusError> {
-        match &mut *self.left.borrow_mut() {
-            Some(0) => return Err(BusError(ErrorKind::ArbitrationLoss)),
-            Some(left) => *left -= 1,
-            None => {}
-        }
-        self.inner.transaction(address, operations)
-    }
-}
-
 /// The bus fails at each transfer of a fetch; the codes stay in the part, and the next fetch has them all.
 #[test]
 fn a_fetch_that_failed_anywhere_can_be_repeated() {
     let desk = Desk::new();
     let windows = fit(&desk, 0, Ramp);
-    let left = Rc::new(RefCell::new(None));
-    let bus = Cut {
+    let plan = Rc::new(RefCell::new(Failures::default()));
+    let bus = Failing {
         inner: desk.bench.i2c(),
-        left: left.clone(),
+        plan: plan.clone(),
     };
-    let mut monitor = desk.monitor_on(bus);
+    let mut monitor = desk.monitor_on(bus).with_repeats(0);
     monitor.init(&SETUP).expect("a part that answers");
     monitor
         .configure(&burst_on(0, SENSE_65_MV))
@@ -414,7 +393,7 @@ fn a_fetch_that_failed_anywhere_can_be_repeated() {
     );
     let mut failures = 0;
     for transfer in 0.. {
-        *left.borrow_mut() = Some(transfer);
+        *plan.borrow_mut() = Failures::at(transfer, false);
         let mut codes = [0; STORE];
         match monitor.fetch(&mut codes) {
             Err(error) => {
@@ -427,7 +406,7 @@ fn a_fetch_that_failed_anywhere_can_be_repeated() {
                 break;
             }
         }
-        *left.borrow_mut() = None;
+        plan.borrow_mut().after = None;
         let mut codes = [0; STORE];
         assert_eq!(monitor.fetch(&mut codes), Ok(STORE));
         assert_eq!(codes, all, "after a failure at transfer {transfer}");

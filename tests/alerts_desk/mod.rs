@@ -1,6 +1,8 @@
 //! A board for the tests of alerts: one ideal Corncrake with four rails set by hand, its monitor, and a look at its registers behind the driver's back.
 #![allow(dead_code, reason = "each test takes what it needs")]
 
+pub mod faults;
+
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 

@@ -2,7 +2,8 @@
 //!
 //! A rail's amperes and volts are steps: `&[(0.0, 1.0), (300.0, 12.0)]` is 1.0 until 300 ms and 12.0 from then on.
 
-use std::convert::Infallible;
+use std::cell::Cell;
+use std::rc::Rc;
 use std::time::Duration;
 
 use crake::alert::{Outputs, Watch};
@@ -11,16 +12,21 @@ use crake::ledger::Account;
 use crake::part::corncrake::{self, BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC};
 use crake::units::{Current, Resistance, Tolerance};
 use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup};
-use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
+use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
 use crake_sim::part::corncrake::{Corncrake, Output};
-use crake_sim::plant::{self, Cell, Charger, Inrush, Recorded, Source, Switch, Switched};
-use embedded_hal::digital::{ErrorType, InputPin, OutputPin};
+use crake_sim::plant::{self, Charger, Inrush, Recorded, Source, Switch, Switched};
+use embedded_hal::digital::InputPin;
 use skiff_supervisor::policy::Refused;
 use skiff_supervisor::{
     CELL, Config, DRIVE, Event, LOGIC, MODEM, RAILS, Record, Supervisor, Switches,
 };
+
+#[path = "wiring.rs"]
+mod wiring;
+
+use wiring::{Pin, Wires};
 
 /// From a line falling, or a deadline, until the firmware's loop calls the supervisor: what this host declares.
 pub const HOST_LATENCY_US: u64 = 150;
@@ -72,7 +78,7 @@ fn setup() -> Setup<RAILS> {
 }
 
 type Firmware = Supervisor<'static, 256, 16>;
-type SkiffMonitor = Monitor<'static, I2c, Delay, HostClock, corncrake::Corncrake, RAILS>;
+type SkiffMonitor = Monitor<'static, Wires, Delay, HostClock, corncrake::Corncrake, RAILS>;
 
 /// The host's clock: the bench's, in whole microseconds.
 struct HostClock(bus::Clock);
@@ -99,7 +105,7 @@ enum CellIs {
     /// The steps, and what MODEM draws too, behind so many milliohms.
     FeedingModem(u64),
     /// A cell of its own on a charger, beside the steps of amperes.
-    OnCharger(Cell, Charger),
+    OnCharger(plant::Cell, Charger),
 }
 
 /// Impedance of a cell on its charger, in microohms.
@@ -148,7 +154,7 @@ impl Plan {
             (200_000, 7 * volt / 2),
             (1_000_000, 42 * volt / 10),
         ];
-        let cell = Cell::new(20_000, 10_000, &table).expect("a cell");
+        let cell = plant::Cell::new(20_000, 10_000, &table).expect("a cell");
         let charger = Charger {
             trickle_na: nano(0.228),
             trickle_below_nv: nano(2.9),
@@ -204,6 +210,10 @@ pub struct Skiff {
     pub part: Part,
     pub supervisor: Firmware,
     monitor: SkiffMonitor,
+    /// While set, no transfer of more than eight bytes comes through: causes can be read, frames cannot.
+    pub spoiled: Rc<Cell<bool>>,
+    /// While set, pins refuse.
+    pub refusing: Rc<Cell<bool>>,
     lines: [Line; 2],
     switches: Switches<Pin, Pin>,
     due_us: u64,
@@ -240,8 +250,9 @@ impl Skiff {
             )
             .expect("a channel");
         }
+        let (spoiled, refusing) = <(Rc<Cell<bool>>, Rc<Cell<bool>>)>::default();
         let monitor = Monitor::new(
-            bench.i2c(),
+            Wires::new(&bench, &spoiled),
             bench.delay(),
             HostClock(bench.clock()),
             corncrake::Corncrake::new(),
@@ -253,11 +264,13 @@ impl Skiff {
         Self {
             supervisor: Supervisor::new(plan.config, limits, setup(), &BOARD, &SPEC),
             monitor,
+            spoiled,
             lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
             switches: Switches {
-                drive: Pin::new(&bench, drive),
-                modem: Pin::new(&bench, modem),
+                drive: Pin::new(&bench, drive, &refusing),
+                modem: Pin::new(&bench, modem, &refusing),
             },
+            refusing,
             due_us: 0,
             records: Vec::new(),
             part,
@@ -346,6 +359,11 @@ impl Skiff {
         }
     }
 
+    /// What the firmware noticed and did since this was called last.
+    pub fn take_records(&mut self) -> Vec<Record> {
+        std::mem::take(&mut self.records)
+    }
+
     /// What the firmware noticed and did so far.
     pub fn events(&self) -> Vec<Event> {
         self.records.iter().map(|record| record.event).collect()
@@ -360,39 +378,6 @@ impl Skiff {
     /// A rail's totals.
     pub fn account(&self, rail: Channel) -> Account {
         self.supervisor.account(rail).expect("a rail")
-    }
-}
-
-/// A pin that drives a switch and keeps when it changed, and to what: true is high, closed.
-struct Pin {
-    clock: bus::Clock,
-    switch: Switch,
-    changes: Vec<(u64, bool)>,
-}
-
-impl Pin {
-    fn new(bench: &Bench, switch: Switch) -> Self {
-        Self {
-            clock: bench.clock(),
-            switch,
-            changes: Vec::new(),
-        }
-    }
-}
-
-impl ErrorType for Pin {
-    type Error = Infallible;
-}
-
-impl OutputPin for Pin {
-    fn set_low(&mut self) -> Result<(), Infallible> {
-        self.changes.push((self.clock.now_ns(), false));
-        self.switch.set_low()
-    }
-
-    fn set_high(&mut self) -> Result<(), Infallible> {
-        self.changes.push((self.clock.now_ns(), true));
-        self.switch.set_high()
     }
 }
 

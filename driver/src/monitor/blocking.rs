@@ -1,7 +1,7 @@
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{I2c, SevenBitAddress};
 
-use super::core::{Core, stamp};
+use super::core::Core;
 use super::{Came, Clock, Error, ShuntMonitor, Task};
 use crate::alert::{Causes, Watches};
 use crate::board::Board;
@@ -232,9 +232,15 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
                     self.i2c.write_read(link.address, bytes, room)
                 }
                 Ok(Action::WriteStamped(bytes)) => {
-                    let before_us = self.clock.now_us();
+                    // All attempts count: each of them may have been the one.
+                    let before_us =
+                        stamped.map_or_else(|| self.clock.now_us(), |stamp| stamp.before_us);
                     let outcome = self.i2c.write(link.address, bytes);
-                    *stamped = Some(stamp(*stamped, before_us, self.clock.now_us()));
+                    let after_us = self.clock.now_us();
+                    *stamped = Some(Stamp {
+                        before_us,
+                        after_us,
+                    });
                     outcome
                 }
                 Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes),

@@ -259,17 +259,3 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         }
     }
 }
-
-/// The latch's stamp so far, one attempt more: all of them count, for each may have been the one.
-pub(super) const fn stamp(earlier: Option<Stamp>, before_us: u64, after_us: u64) -> Stamp {
-    match earlier {
-        Some(stamp) => Stamp {
-            before_us: stamp.before_us,
-            after_us,
-        },
-        None => Stamp {
-            before_us,
-            after_us,
-        },
-    }
-}

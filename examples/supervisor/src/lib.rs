@@ -43,6 +43,7 @@ mod event;
 mod log;
 pub mod policy;
 mod supervisor;
+mod window;
 
 pub use config::{CELL, Config, DRIVE, LOGIC, MODEM, RAILS, name};
 pub use event::{Event, Record};

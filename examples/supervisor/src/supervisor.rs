@@ -1,14 +1,14 @@
 use crake::alert::{Causes, Outputs, Station, Watch};
 use crake::board::Board;
 use crake::capture::Capture;
-use crake::ledger::{Account, Entry, Ledger};
+use crake::ledger::{Account, Ledger};
 use crake::part::Spec;
-use crake::units::{Current, Voltage};
-use crake::{Channel, Condition, Frame, Mode, NoReading, Setup, ShuntMonitor, Side};
+use crake::{Channel, Condition, Frame, Mode, NoReading, Setup, ShuntMonitor};
 use embedded_hal::digital::{OutputPin, PinState};
 
-use crate::charge::{self, Charging, Measured};
+use crate::charge::Charging;
 use crate::policy::{CELL_UNDER, DRIVE_OVER, Facts, Policy, Refused, Seen};
+use crate::window::Window;
 use crate::{CELL, Config, DRIVE, Event, Log, MODEM, RAILS, Record};
 
 /// The switches' pins: high closes.
@@ -40,19 +40,12 @@ pub struct Sample {
 pub struct Supervisor<'a, const LOG: usize, const KEEP: usize> {
     config: Config,
     setup: Setup<RAILS>,
-    board: &'a Board<RAILS>,
-    spec: &'static Spec,
     station: Station<'a, RAILS, EVENTS>,
     ledger: Ledger<'a, RAILS>,
     policy: Policy,
     log: Log<LOG>,
     capture: Capture<Sample, KEEP>,
-    /// Totals since the charging window began, and when that was.
-    window: Ledger<'a, RAILS>,
-    window_from_us: Option<u64>,
-    charging: Charging,
-    /// Verdict of the window before.
-    last_verdict: Option<Charging>,
+    window: Window<'a>,
     phase: Phase,
     due_us: u64,
     last_good_us: u64,
@@ -90,17 +83,12 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
         Self {
             config,
             setup,
-            board,
-            spec,
             station: Station::new(setup, crake::alert::Watches::limits(limits)),
             ledger: Ledger::new(board, spec),
             policy: Policy::new(config, age_us(spec, &setup)),
             log: Log::new(),
             capture: Capture::new(KEEP / 2),
-            window: Ledger::new(board, spec),
-            window_from_us: None,
-            charging: Charging::No,
-            last_verdict: None,
+            window: Window::new(config, board, spec),
             phase: Phase::Fresh,
             due_us: 0,
             last_good_us: 0,
@@ -213,7 +201,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
     /// What was surely being done to the cell when that could be told last.
     #[must_use]
     pub const fn charging(&self) -> Charging {
-        self.charging
+        self.window.charging()
     }
 
     /// Sets up, or looks; whether the part was reached.
@@ -240,7 +228,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
         self.ledger.update(&frame);
         let stamp = frame.stamp();
         self.last_good_us = stamp.before_us;
-        self.window_from_us = None;
+        self.window.end();
         let event = if self.phase == Phase::Fresh {
             Event::Watching
         } else {
@@ -305,7 +293,9 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
         if was_closed && !self.policy.drive_closed() {
             self.capture.trigger();
         }
-        self.judge_charge(&frame);
+        if let Some(charging) = self.window.judge(&frame) {
+            self.log.add(stamp.after_us, Event::Charging(charging));
+        }
         true
     }
 
@@ -319,57 +309,6 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
                 last_good_us,
             },
         );
-    }
-
-    /// At the end of each window: its mean current, with the bound that the driver's ledger gives for it.
-    fn judge_charge(&mut self, frame: &Frame<'_>) {
-        let stamp = frame.stamp();
-        let begun = match self.window_from_us {
-            Some(from_us) if self.window.update(frame) == Entry::Added => from_us,
-            _ => return self.open_window(frame),
-        };
-        if stamp.before_us.saturating_sub(begun) < self.config.charge_window_us {
-            return;
-        }
-        let verdict = self
-            .measured(frame)
-            .and_then(|measured| charge::judge(&self.config, &measured));
-        let confirmed = verdict.filter(|_| verdict == self.last_verdict);
-        self.last_verdict = verdict;
-        if let Some(charging) = confirmed
-            && charging != self.charging
-        {
-            self.charging = charging;
-            self.log.add(stamp.after_us, Event::Charging(charging));
-        }
-        self.open_window(frame);
-    }
-
-    fn open_window(&mut self, frame: &Frame<'_>) {
-        self.window = Ledger::new(self.board, self.spec);
-        self.window.update(frame);
-        self.window_from_us = Some(frame.stamp().after_us);
-    }
-
-    fn measured(&self, frame: &Frame<'_>) -> Option<Measured> {
-        let account = self.window.account(CELL)?;
-        let voltage = frame.reading(CELL).ok()?.voltage;
-        if account.charge_side != Side::Near {
-            return None;
-        }
-        // nC ÷ µs = mA.
-        let mean = |nanocoulombs: i128| {
-            let na = nanocoulombs
-                .saturating_mul(1_000_000)
-                .checked_div(i128::from(account.duration_us))?;
-            i64::try_from(na).ok().map(Current::from_nanoamps)
-        };
-        Some(Measured {
-            into_cell: mean(account.charge.as_nanocoulombs())?.saturating_neg(),
-            current_bound: mean(account.charge_bound.total().as_nanocoulombs())?,
-            voltage,
-            voltage_bound: voltage_bound(frame, voltage)?,
-        })
     }
 
     fn next_us(&self, now_us: u64, reached: bool) -> u64 {
@@ -445,23 +384,4 @@ fn age_us(spec: &Spec, setup: &Setup<RAILS>) -> u64 {
         .saturating_mul(1_000_000)
         .checked_div(slowest)
         .map_or(u64::MAX, |us| us.saturating_add(1))
-}
-
-/// How far a voltage may lie from the truth: gain, offset and the noise of one conversion of the range it was converted in. Rounding to codes is below the noise.
-fn voltage_bound(frame: &Frame<'_>, voltage: Voltage) -> Option<Voltage> {
-    let range = frame.spec().bus_range(frame.ranges(CELL)?.bus)?;
-    // nV × ppm ÷ 10^6; saturating far beyond any rail.
-    let gain_nv = voltage
-        .as_nanovolts()
-        .saturating_abs()
-        .saturating_mul(i64::from(range.gain_ppm))
-        .div_euclid(1_000_000);
-    let noise_nv = range.noise.as_nanovolts().saturating_mul(6);
-    Some(
-        range
-            .offset
-            .abs()
-            .saturating_add(Voltage::from_nanovolts(gain_nv))
-            .saturating_add(Voltage::from_nanovolts(noise_nv)),
-    )
 }

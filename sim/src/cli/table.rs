@@ -3,7 +3,7 @@
 use std::fmt::{self, Write};
 
 use super::quantity::{count, quantity, signed};
-use crate::run::{Figure, RailReport, Report, Spread};
+use crate::run::{AlertReport, Figure, RailReport, Report, Spread};
 
 /// The whole report as text.
 pub(super) fn report(report: &Report, wall_s: f64) -> String {
@@ -24,6 +24,7 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
         writeln!(out)?;
         self::rail(out, rail)?;
     }
+    alerts(out, &report.alerts)?;
     writeln!(out)?;
     let [least, greatest] = report.unaccounted_s;
     if greatest > 0.0 {
@@ -54,6 +55,76 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
         count(report.conversions),
         count(report.frames),
         wall_s
+    )
+}
+
+/// One line for each limit that was passed: how often, when, and how close the two reactions came to their bounds.
+fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
+    if alerts.is_empty() {
+        return Ok(());
+    }
+    writeln!(out)?;
+    writeln!(
+        out,
+        "alerts   {:8} {:13} {:4} {:>9} {:>6} {:>10} {:>10}  {:>22}  {:>22}",
+        "rail",
+        "kind",
+        "line",
+        "limit",
+        "events",
+        "first",
+        "last",
+        "limit to edge (bound)",
+        "edge to event (bound)"
+    )?;
+    let mut told: Vec<(&str, &str)> = Vec::new();
+    for alert in alerts {
+        if told.contains(&(alert.rail.as_str(), alert.kind)) {
+            continue;
+        }
+        told.push((alert.rail.as_str(), alert.kind));
+        let same: Vec<_> = alerts
+            .iter()
+            .filter(|other| other.rail == alert.rail && other.kind == alert.kind)
+            .collect();
+        let unit = match alert.kind {
+            "over_voltage" | "under_voltage" => "V",
+            "over_power" => "W",
+            _ => "A",
+        };
+        let last_s = same.last().map_or(0.0, |last| last.time_s);
+        let edge = same.iter().filter_map(|alert| alert.crossing_to_edge_s);
+        let event = same.iter().filter_map(|alert| alert.edge_to_event_s);
+        writeln!(
+            out,
+            "         {:8} {:13} {:4} {:>9} {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
+            alert.rail,
+            alert.kind.replace('_', "-"),
+            alert.output,
+            alert
+                .limit
+                .map_or_else(|| "-".to_owned(), |limit| quantity(limit, 4, unit)),
+            count(same.len() as u64),
+            alert.time_s,
+            last_s,
+            reaction(edge, alert.crossing_to_edge_bound_s),
+            reaction(event, alert.edge_to_event_bound_s),
+        )?;
+    }
+    Ok(())
+}
+
+/// The longest of them beside its bound.
+fn reaction(took_s: impl Iterator<Item = f64>, bound_s: f64) -> String {
+    took_s.reduce(f64::max).map_or_else(
+        || "-".to_owned(),
+        |longest| {
+            format!(
+                "{} ({})",
+                quantity(longest, 3, "s"),
+                quantity(bound_s, 3, "s")
+            )
+        },
     )
 }
 

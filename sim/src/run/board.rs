@@ -104,7 +104,7 @@ pub(super) fn setup<const N: usize>(scenario: &Scenario) -> Setup<N> {
     }
 }
 
-fn ranges(sense: &scenario::Sense) -> Ranges {
+pub(super) fn ranges(sense: &scenario::Sense) -> Ranges {
     Ranges {
         sense: match sense.sense_range {
             SenseRange::Mv65 => corncrake::SENSE_65_MV,

@@ -17,6 +17,15 @@ pub enum RunError {
     Plant(PlantError),
     /// The driver failed on the virtual bus.
     Driver(crake::Error<BusError>),
+    /// A watch cannot be put in force on this rail.
+    Alert {
+        /// The rail's name.
+        rail: String,
+        /// Why not.
+        misuse: crake::Misuse,
+    },
+    /// The bench stood still.
+    Stall(String),
     /// The observer could not write what it saw.
     Observer(std::io::Error),
 }
@@ -28,6 +37,8 @@ impl fmt::Display for RunError {
             Self::Bench(error) => write!(f, "the bench cannot be built: {error}"),
             Self::Plant(error) => write!(f, "a rail cannot be built: {error}"),
             Self::Driver(error) => write!(f, "the driver gave up {error}"),
+            Self::Alert { rail, misuse } => write!(f, "rail \"{rail}\": {misuse}"),
+            Self::Stall(stall) => write!(f, "the bench stands still: {stall}"),
             Self::Observer(error) => write!(f, "output failed: {error}"),
         }
     }
@@ -40,6 +51,8 @@ impl std::error::Error for RunError {
             Self::Bench(error) => Some(error),
             Self::Plant(error) => Some(error),
             Self::Driver(error) => Some(error),
+            Self::Alert { misuse, .. } => Some(misuse),
+            Self::Stall(_) => None,
             Self::Observer(error) => Some(error),
         }
     }

@@ -4,6 +4,7 @@ use crake::{Channel, Frame, Monitor, NoReading, Reading, ShuntMonitor, Stamp};
 
 use super::RunError;
 use super::accounted::Accounted;
+use super::alerts::{self, Desk};
 use super::board;
 use super::extremes::Extremes;
 use super::host::HostClock;
@@ -101,8 +102,20 @@ pub(super) fn run<const N: usize>(
         }
     };
 
-    note(ledger.update(&monitor.init(&board::setup(scenario))?));
+    let setup = board::setup(scenario);
+    note(ledger.update(&monitor.init(&setup)?));
     let begun_ns = bench.now_ns();
+    let watches = alerts::watches(scenario);
+    let mut desk = if watches.is_empty() {
+        None
+    } else {
+        let mut desk = Desk::new(scenario, &bench, &part, &board, setup, &watches)?;
+        let frame = desk
+            .arm(&mut monitor)
+            .map_err(|error| named(scenario, error))?;
+        note(ledger.update(&frame));
+        Some(desk)
+    };
 
     let mut frames = 0;
     let mut next_ns = 0;
@@ -110,8 +123,23 @@ pub(super) fn run<const N: usize>(
         next_ns = next_ns
             .saturating_add(scenario.host.read_every_ns)
             .min(scenario.duration_ns);
-        bench.run_until(next_ns);
-        let frame = latch(&mut monitor)?;
+        let frame = match &mut desk {
+            None => {
+                bench.run_until(next_ns);
+                latch(&mut monitor)?
+            }
+            Some(desk) => {
+                while desk.wait_until(next_ns)? {
+                    note(ledger.update(&desk.serve(&mut monitor)?));
+                    frames += 1;
+                }
+                if desk.is_low() {
+                    desk.serve(&mut monitor)?
+                } else {
+                    latch(&mut monitor)?
+                }
+            }
+        };
         note(ledger.update(&frame));
         frames += 1;
         for plan in &scenario.rails {
@@ -159,11 +187,33 @@ pub(super) fn run<const N: usize>(
             ledger.gap().greatest_us as f64 / 1e6,
         ],
         epochs: ledger.epoch() + 1,
+        alerts: desk.map(|desk| desk.timeline).unwrap_or_default(),
         frames,
         conversions: part.conversions(),
         bus: BusReport::new(bench.bus_stats(), bench.now_ns()),
         monitor: MonitorReport::new(&part, bench.now_ns(), begun_ns),
     })
+}
+
+/// A watch that cannot be, by the name of its rail.
+fn named(scenario: &Scenario, error: RunError) -> RunError {
+    use crake::Misuse::{LimitBeyondFullScale, LimitsCrossed};
+    let RunError::Driver(driver) = &error else {
+        return error;
+    };
+    match driver.misuse() {
+        Some(misuse @ (LimitBeyondFullScale(channel, _) | LimitsCrossed(channel, _))) => {
+            let rail = scenario
+                .rails
+                .iter()
+                .find(|rail| rail.channel == channel.number());
+            rail.map_or(error, |rail| RunError::Alert {
+                rail: rail.name.clone(),
+                misuse,
+            })
+        }
+        _ => error,
+    }
 }
 
 /// The part with its rails, each behind its own resistor.

@@ -12,13 +12,16 @@
 //! ```
 
 mod accounted;
+mod alerts;
 mod board;
+mod crossings;
 mod error;
 mod extremes;
 mod firmware;
 mod host;
 mod report;
 
+pub use alerts::AlertReport;
 pub use error::RunError;
 pub use extremes::Spread;
 pub use firmware::{Observer, Row, Silent};

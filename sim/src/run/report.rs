@@ -2,6 +2,7 @@ use crake::Side;
 use crake::ledger::{Account, Bound};
 use serde::Serialize;
 
+use super::alerts::AlertReport;
 use super::extremes::{Extremes, Spread};
 use crate::bench::Part;
 use crate::bus::Stats;
@@ -31,6 +32,8 @@ pub struct Report {
     pub frames: u64,
     /// Conversions made by the part.
     pub conversions: u64,
+    /// Every alert, in the order in which the firmware heard of them.
+    pub alerts: Vec<AlertReport>,
     /// Traffic.
     pub bus: BusReport,
     /// What measuring cost.

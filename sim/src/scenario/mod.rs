@@ -9,6 +9,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod alert;
 pub(crate) mod decimal;
 mod error;
 mod profile;
@@ -21,6 +22,7 @@ use std::path::Path;
 
 use crate::plant::{Constant, Plant, PlantError, Rail, Source};
 
+pub use alert::{AlertKind, AlertPlan, Route};
 pub use error::ScenarioError;
 pub use profile::ProfilePlan;
 pub use rail::{

@@ -1,4 +1,5 @@
 use super::ScenarioError;
+use super::alert::{self, AlertPlan};
 use super::profile::{self, KIND, KINDS, Kind, ProfilePlan, Unit};
 use super::table::{Field, Limits, Table};
 use crate::plant::{Cell, PlantError, Rail, Source};
@@ -18,6 +19,8 @@ pub struct RailPlan {
     pub load: ProfilePlan,
     /// What the engineer tells the driver about the load.
     pub declared: Declared,
+    /// Limits that are watched.
+    pub alerts: Vec<AlertPlan>,
 }
 
 /// A sense resistor as its data sheet has it, and the ranges that are set for its channel.
@@ -149,6 +152,7 @@ pub(super) fn read(
         source: source(table.table("source", "[rail.source]")?)?,
         load: load(table.table("load", "[rail.load]")?)?,
         declared: declared(table.table("load_declared", "[rail.load_declared]")?)?,
+        alerts: alerts(&mut table)?,
     };
     if let Err(error) = plan.rail() {
         return Err(table.error(error.to_string()));
@@ -244,6 +248,23 @@ fn declared(mut table: Table<'_>) -> Result<Declared, ScenarioError> {
     };
     table.finish()?;
     Ok(declared)
+}
+
+fn alerts(table: &mut Table<'_>) -> Result<Vec<AlertPlan>, ScenarioError> {
+    let Some(field) = table.field("alert") else {
+        return Ok(Vec::new());
+    };
+    let mut plans: Vec<AlertPlan> = Vec::new();
+    for element in field.elements("[[rail.alert]] tables")? {
+        let plan = alert::read(element.table("[[rail.alert]]")?)?;
+        if plans.iter().any(|other| other.kind == plan.kind) {
+            return Err(element.error(
+                "a second limit of the same kind on one rail; a part has one register for each",
+            ));
+        }
+        plans.push(plan);
+    }
+    Ok(plans)
 }
 
 fn voltage(table: &mut Table<'_>) -> Result<Option<(i64, i64)>, ScenarioError> {

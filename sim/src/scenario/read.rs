@@ -43,6 +43,8 @@ pub struct Host {
     pub clock_error_ppb: Option<i32>,
     /// From one reading to the next, in nanoseconds.
     pub read_every_ns: u64,
+    /// From the edge of an alert output until the firmware begins to serve it, in nanoseconds.
+    pub latency_ns: u64,
 }
 
 /// What the board is exposed to, in thousandths of a degree Celsius.
@@ -119,6 +121,13 @@ fn bus(mut table: Table<'_>) -> Result<u32, ScenarioError> {
     Ok(hz)
 }
 
+const LATENCY: Limits = Limits::new(
+    0,
+    0,
+    1_000_000,
+    "the latency must be a whole number of microseconds from 0 to 1000000",
+);
+
 fn host(mut table: Table<'_>, duration_ns: u64) -> Result<Host, ScenarioError> {
     let limit = table.number_or("clock_limit_ppm", CLOCK_LIMIT, 50_000)?;
     let clock_error_ppb = match table.field("clock_error_ppm") {
@@ -145,8 +154,10 @@ fn host(mut table: Table<'_>, duration_ns: u64) -> Result<Host, ScenarioError> {
             every
         }
     };
+    let latency_us = table.count_or("latency_us", LATENCY, 100)?;
     table.finish()?;
     Ok(Host {
+        latency_ns: latency_us * 1_000,
         clock_limit_ppb: small(limit).unsigned_abs(),
         clock_error_ppb,
         read_every_ns,

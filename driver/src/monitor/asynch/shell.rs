@@ -1,7 +1,7 @@
 use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::{I2c, SevenBitAddress};
 
-use super::super::core::{Core, stamp};
+use super::super::core::Core;
 use super::super::{Came, Clock, Error, Task};
 use super::ShuntMonitor;
 use crate::alert::{Causes, Watches};
@@ -247,9 +247,15 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
                     self.i2c.write_read(link.address, bytes, room).await
                 }
                 Ok(Action::WriteStamped(bytes)) => {
-                    let before_us = self.clock.now_us();
+                    // All attempts count: each of them may have been the one.
+                    let before_us =
+                        stamped.map_or_else(|| self.clock.now_us(), |stamp| stamp.before_us);
                     let outcome = self.i2c.write(link.address, bytes).await;
-                    *stamped = Some(stamp(*stamped, before_us, self.clock.now_us()));
+                    let after_us = self.clock.now_us();
+                    *stamped = Some(Stamp {
+                        before_us,
+                        after_us,
+                    });
                     outcome
                 }
                 Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes).await,
