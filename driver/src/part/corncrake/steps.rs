@@ -107,8 +107,8 @@ impl Part for Corncrake {
                 (self.serial, self.settled) = (head.serial, true);
                 self.watched = Causes::LIMITS;
                 self.tag = byte(turn.block, map::block::TAG);
-                // Never the tag in place: whoever latched that block may not have seen its flags, so let them be carried over.
-                self.seen = self.tag.wrapping_add(1);
+                // No tag that a latch has: whoever latched that block may not have seen its flags, so let them be carried over.
+                self.seen = 0;
                 turn.tries = 0;
                 turn.stage = LATCH;
                 self.block(turn, read_max, Serial::Compare)
