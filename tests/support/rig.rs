@@ -3,7 +3,7 @@
 use crake::board::Board;
 use crake::ledger::Account;
 use crake::part::corncrake::Corncrake;
-use crake::{Clock, Monitor};
+use crake::{Clock, Monitor, asynch};
 use crake_sim::bench::{Bench, Delay, I2c, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::part::corncrake as model;
@@ -18,6 +18,10 @@ pub const CHANNELS: usize = 4;
 
 /// A monitor on the rig's bus.
 pub type RigMonitor<'b, const N: usize> = Monitor<'b, I2c, Delay, HostClock, Corncrake, N>;
+
+/// Its async twin.
+pub type RigMonitorAsync<'b, const N: usize> =
+    asynch::Monitor<'b, I2c, Delay, HostClock, Corncrake, N>;
 
 /// A bench with one Corncrake and whatever rails are put behind it.
 pub struct Rig {
@@ -94,19 +98,37 @@ impl Rig {
         i2c: I2c,
         board: &'b Board<N>,
     ) -> RigMonitor<'b, N> {
-        let clock = HostClock {
-            bench: self.bench.clone(),
-            part: self.part.clone(),
-            readings: self.readings.clone(),
-        };
         Monitor::new(
             i2c,
             self.bench.delay(),
-            clock,
+            self.clock(),
             Corncrake::new(),
             ADDRESS,
             board,
         )
+    }
+
+    /// The async twin of [`monitor`](Self::monitor).
+    #[must_use]
+    pub fn monitor_async<'b, const N: usize>(&self, board: &'b Board<N>) -> RigMonitorAsync<'b, N> {
+        asynch::Monitor::new(
+            self.bench.i2c(),
+            self.bench.delay(),
+            self.clock(),
+            Corncrake::new(),
+            ADDRESS,
+            board,
+        )
+    }
+
+    /// The host's clock; all clocks of a rig are the same witness.
+    #[must_use]
+    pub fn clock(&self) -> HostClock {
+        HostClock {
+            bench: self.bench.clone(),
+            part: self.part.clone(),
+            readings: self.readings.clone(),
+        }
     }
 
     /// Lets milliseconds pass.

@@ -42,6 +42,15 @@ pub struct Station<'w, const N: usize, const Q: usize> {
     proving: bool,
 }
 
+/// A change of set-up and watches in progress.
+#[derive(Clone, Copy)]
+pub(crate) struct Change<'w, const N: usize> {
+    setup: Setup<N>,
+    watches: Watches<'w>,
+    /// Whether an earlier one had failed half-way.
+    torn_before: bool,
+}
+
 impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
     /// Watches to be armed in a set-up. Touches nothing yet.
     #[must_use]
@@ -87,23 +96,51 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         watches: Watches<'w>,
     ) -> Result<Frame<'m>, Error<E>> {
         let mut of_proof = Causes::empty();
-        let found = if self.proving {
-            &mut of_proof
-        } else {
-            &mut self.pending
-        };
-        match monitor.arm(&setup, &watches, found) {
+        let change = self.begin_change(setup, watches);
+        match monitor.arm(&setup, &watches, self.found(&mut of_proof)) {
             Ok(frame) => {
-                self.report(&frame);
-                (self.setup, self.watches, self.quiet) = (setup, watches, Causes::empty());
-                (self.torn, self.proving) = (false, false);
+                self.changed(change, &frame);
                 Ok(frame)
             }
             Err(error) => {
-                let change = (setup, watches) != (self.setup, self.watches);
-                self.torn |= change && error.misuse().is_none();
+                self.unchanged(change, &error);
                 Err(error)
             }
+        }
+    }
+
+    /// Takes it that the change stops half-way, until [`changed`](Self::changed) or [`unchanged`](Self::unchanged) says better.
+    pub(crate) fn begin_change(&mut self, setup: Setup<N>, watches: Watches<'w>) -> Change<'w, N> {
+        let change = Change {
+            setup,
+            watches,
+            torn_before: self.torn,
+        };
+        self.torn |= (setup, watches) != (self.setup, self.watches);
+        change
+    }
+
+    /// Where a change leaves the causes that it finds.
+    pub(crate) const fn found<'f>(&'f mut self, of_proof: &'f mut Causes) -> &'f mut Causes {
+        if self.proving {
+            of_proof
+        } else {
+            &mut self.pending
+        }
+    }
+
+    /// The change took place with this frame.
+    pub(crate) fn changed(&mut self, change: Change<'w, N>, frame: &Frame<'_>) {
+        self.torn = change.torn_before;
+        self.report(frame);
+        (self.setup, self.watches, self.quiet) = (change.setup, change.watches, Causes::empty());
+        (self.torn, self.proving) = (false, false);
+    }
+
+    /// The change failed; a refused one left everything as it was.
+    pub(crate) fn unchanged<E>(&mut self, change: Change<'w, N>, error: &Error<E>) {
+        if error.misuse().is_some() {
+            self.torn = change.torn_before;
         }
     }
 
@@ -125,10 +162,15 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         &mut self,
         monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
     ) -> Result<Frame<'m>, Error<E>> {
-        let interest = self.interest();
-        let frame = monitor.service(interest, &mut self.pending)?;
+        let (interest, pending) = self.begin_service();
+        let frame = monitor.service(interest, pending)?;
         self.report(&frame);
         Ok(frame)
+    }
+
+    /// What a service asks for, and where it leaves what it finds.
+    pub(crate) fn begin_service(&mut self) -> (Causes, &mut Causes) {
+        (self.interest(), &mut self.pending)
     }
 
     /// Turns pending causes into events with the readings of `frame`, and lets causes whose reading is back be reported again.

@@ -2,6 +2,7 @@
 
 mod response;
 mod shell;
+mod station;
 
 pub use response::alert_response;
 pub use shell::Monitor;

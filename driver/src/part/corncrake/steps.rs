@@ -15,7 +15,8 @@ pub(super) const LATCH_WAIT_US: u32 = 510;
 const BLOCK_TRIES: u8 = 3;
 
 /// Stages that several operations share: latch, wait, then read the block in pieces, one stage a piece.
-pub(super) const LATCH: u8 = 120;
+pub(super) const LATCH: u8 = 119;
+const ASK: u8 = 120;
 const WAIT: u8 = 121;
 pub(super) const READ: u8 = 122;
 /// The stages before them at which `attach` reads the block that is in place.
@@ -51,7 +52,6 @@ impl Part for Corncrake {
             0 => Ok(turn.next(identity())),
             1 => {
                 identified(turn.block)?;
-                (self.tag, self.seen) = (0, 0);
                 Ok(turn.next(Step::Write(Command::big_endian(
                     pointer::RESTART,
                     map::RESTART_VALUE,
@@ -59,6 +59,8 @@ impl Part for Corncrake {
                 ))))
             }
             2 => {
+                // Not before the reset is known to have come: until then the block in place may have any tag.
+                (self.tag, self.seen) = (0, 0);
                 self.watched = Causes::empty();
                 Ok(turn.next(Step::Wait(SPEC.reset_us.saturating_add(SPEC.reset_us / 10))))
             }
@@ -105,8 +107,8 @@ impl Part for Corncrake {
                 (self.serial, self.settled) = (head.serial, true);
                 self.watched = Causes::LIMITS;
                 self.tag = byte(turn.block, map::block::TAG);
-                // Never the tag in place: whoever latched that block may not have seen its flags, so let them be carried over.
-                self.seen = self.tag.wrapping_add(1);
+                // No tag that a latch has: whoever latched that block may not have seen its flags, so let them be carried over.
+                self.seen = 0;
                 turn.tries = 0;
                 turn.stage = LATCH;
                 self.block(turn, read_max, Serial::Compare)
@@ -216,7 +218,10 @@ impl Corncrake {
         serial: Serial,
     ) -> Result<Step, Fault> {
         match turn.stage {
-            LATCH => {
+            // A change that came to no end may still be due; a latch asked for now would take its place and be described by the set-up before.
+            LATCH if !self.settled => Ok(turn.next(Step::Wait(LATCH_WAIT_US))),
+            LATCH | ASK => {
+                turn.stage = ASK;
                 self.advance_tag();
                 let latch = u64::from_be_bytes([0, 0, 0, 0, 0, 0, self.tag, self.seen]);
                 Ok(turn.next(Step::WriteStamped(Command::big_endian(
@@ -271,11 +276,22 @@ impl Corncrake {
     }
 
     /// Tags run from 1 to 255 and round again; 0 is the tag of a part fresh from reset.
+    ///
+    /// The tag seen last is left out: after as many latches that never reached the part as there are tags, it would be taken for a new block.
     const fn advance_tag(&mut self) {
-        self.tag = match self.tag {
-            u8::MAX => 1,
-            tag => tag.wrapping_add(1),
+        let tag = following(self.tag);
+        self.tag = if tag == self.seen {
+            following(tag)
+        } else {
+            tag
         };
+    }
+}
+
+const fn following(tag: u8) -> u8 {
+    match tag {
+        u8::MAX => 1,
+        tag => tag.wrapping_add(1),
     }
 }
 

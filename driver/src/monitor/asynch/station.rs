@@ -1,0 +1,60 @@
+//! A station on an async monitor: what is decided, and when, is [`Station`]'s own; the call in the middle is awaited.
+
+use super::ShuntMonitor;
+use crate::Frame;
+use crate::alert::{Causes, Station, Watches};
+use crate::monitor::Error;
+use crate::sampling::Setup;
+
+impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
+    /// The async twin of [`arm`](Self::arm), with its errors.
+    ///
+    /// # Errors
+    /// As [`arm`](Self::arm). Dropped before its end it leaves what a failure on the bus leaves.
+    pub async fn arm_async<'m, M: ShuntMonitor<N>>(
+        &mut self,
+        monitor: &'m mut M,
+    ) -> Result<Frame<'m>, Error<M::BusError>> {
+        let (setup, watches) = (*self.setup(), *self.watches());
+        self.rearm_async(monitor, setup, watches).await
+    }
+
+    /// The async twin of [`rearm`](Self::rearm), with its errors.
+    ///
+    /// # Errors
+    /// As [`rearm`](Self::rearm). Dropped before its end it leaves what a failure on the bus leaves: the old watches or the new ones may be in force, the outputs may be masked; arm either.
+    pub async fn rearm_async<'m, M: ShuntMonitor<N>>(
+        &mut self,
+        monitor: &'m mut M,
+        setup: Setup<N>,
+        watches: Watches<'w>,
+    ) -> Result<Frame<'m>, Error<M::BusError>> {
+        let mut of_proof = Causes::empty();
+        let change = self.begin_change(setup, watches);
+        let found = self.found(&mut of_proof);
+        match monitor.arm(&setup, &watches, found).await {
+            Ok(frame) => {
+                self.changed(change, &frame);
+                Ok(frame)
+            }
+            Err(error) => {
+                self.unchanged(change, &error);
+                Err(error)
+            }
+        }
+    }
+
+    /// The async twin of [`service`](Self::service), with its errors: call it while an alert line is low, which `Wait::wait_for_low` of `embedded_hal_async::digital` waits for.
+    ///
+    /// # Errors
+    /// As [`service`](Self::service). Dropped before its end it leaves what was seen pending, and the next service reports it.
+    pub async fn service_async<'m, M: ShuntMonitor<N>>(
+        &mut self,
+        monitor: &'m mut M,
+    ) -> Result<Frame<'m>, Error<M::BusError>> {
+        let (interest, pending) = self.begin_service();
+        let frame = monitor.service(interest, pending).await?;
+        self.report(&frame);
+        Ok(frame)
+    }
+}
