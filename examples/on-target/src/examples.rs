@@ -77,7 +77,7 @@ pub fn run(out: &mut dyn Write) -> Result<(), Wrong> {
     for example in EXAMPLES {
         let wrong = |what| Err(Wrong::Example(example.number, what));
         match prepared(example)?.play(example.wire) {
-            Some(acknowledged) if acknowledged == !example.refused => {}
+            Some(acknowledged) if acknowledged != example.refused => {}
             Some(_) => {
                 return wrong(
                     "acknowledged by the part where it must not be, or the other way round",

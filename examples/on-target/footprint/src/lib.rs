@@ -4,7 +4,7 @@
 mod answers;
 mod silent;
 
-pub use answers::Answers;
+pub use answers::{Answers, Handle};
 pub use silent::Silent;
 
 use core::hint::black_box;
@@ -23,13 +23,17 @@ pub const ADDRESS: u8 = 0x32;
 
 const fn rail(milliohms: u64) -> Rail {
     Rail::new(
-        Shunt::new(Resistance::from_milliohms(milliohms), Tolerance::from_ppm(5_000)),
+        Shunt::new(
+            Resistance::from_milliohms(milliohms),
+            Tolerance::from_ppm(5_000),
+        ),
         Load::smooth(Current::from_amps(3)),
     )
 }
 
 /// Constant, so it lies in flash.
-pub static BOARD: Board<RAILS> = match Board::new(&SPEC, [rail(10), rail(20), rail(500), rail(47)]) {
+pub static BOARD: Board<RAILS> = match Board::new(&SPEC, [rail(10), rail(20), rail(500), rail(47)])
+{
     Ok(board) => board,
     Err(_) => panic!("the resistors lie outside what the part can be used with"),
 };
@@ -45,15 +49,29 @@ pub static SETUP: Setup<RAILS> = Setup::all(
 
 /// One limit of each kind.
 pub static LIMITS: [Watch; 5] = [
-    Watch::new(Channel::C0, Limit::OverCurrent(Current::from_milliamps(2_500)))
-        .debounce(4)
-        .held()
-        .to(Outputs::A),
-    Watch::new(Channel::C1, Limit::UnderVoltage(Voltage::from_millivolts(3_300)))
-        .held()
-        .to(Outputs::B),
-    Watch::new(Channel::C2, Limit::OverVoltage(Voltage::from_millivolts(3_600))).to(Outputs::A),
-    Watch::new(Channel::C3, Limit::UnderCurrent(Current::from_milliamps(-100))).to(Outputs::B),
+    Watch::new(
+        Channel::C0,
+        Limit::OverCurrent(Current::from_milliamps(2_500)),
+    )
+    .debounce(4)
+    .held()
+    .to(Outputs::A),
+    Watch::new(
+        Channel::C1,
+        Limit::UnderVoltage(Voltage::from_millivolts(3_300)),
+    )
+    .held()
+    .to(Outputs::B),
+    Watch::new(
+        Channel::C2,
+        Limit::OverVoltage(Voltage::from_millivolts(3_600)),
+    )
+    .to(Outputs::A),
+    Watch::new(
+        Channel::C3,
+        Limit::UnderCurrent(Current::from_milliamps(-100)),
+    )
+    .to(Outputs::B),
     Watch::new(Channel::C3, Limit::OverPower(Power::from_milliwatts(9_000)))
         .hysteresis(1_000_000_000)
         .silent(),
@@ -63,8 +81,16 @@ pub static LIMITS: [Watch; 5] = [
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Time {
     /// What is added at each reading.
-    pub step_us: u64,
+    step_us: u64,
     now_us: u64,
+}
+
+impl Time {
+    /// A clock on which so much has passed at each reading.
+    #[must_use]
+    pub const fn every(step_us: u64) -> Self {
+        Self { step_us, now_us: 0 }
+    }
 }
 
 impl Clock for Time {

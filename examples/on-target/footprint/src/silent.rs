@@ -21,7 +21,11 @@ impl ErrorType for Silent {
 }
 
 fn outcome() -> Result<(), Failed> {
-    if black_box(false) { Err(Failed) } else { Ok(()) }
+    if black_box(false) {
+        Err(Failed)
+    } else {
+        Ok(())
+    }
 }
 
 #[inline(never)]
@@ -75,4 +79,3 @@ impl embedded_hal_async::i2c::I2c for Silent {
         outcome()
     }
 }
-

@@ -19,5 +19,7 @@ fn main() -> ! {
 
 #[panic_handler]
 fn panicked(_: &core::panic::PanicInfo<'_>) -> ! {
-    loop {}
+    loop {
+        core::hint::spin_loop();
+    }
 }

@@ -42,9 +42,14 @@ fn main() -> ! {
         }
         black_box(station.next_event());
         let _ = black_box(alert_response(&mut Silent));
-        let proof = prove(&mut station, &mut monitor, &mut |_| black_box(true), &mut |us| {
-            black_box(us);
-        });
+        let proof = prove(
+            &mut station,
+            &mut monitor,
+            &mut |_| black_box(true),
+            &mut |us| {
+                black_box(us);
+            },
+        );
         let _ = black_box(proof);
         if let Ok(frame) = monitor.configure(black_box(&SETUP)) {
             black_box(ledger.update(&frame));
@@ -64,5 +69,7 @@ fn main() -> ! {
 
 #[panic_handler]
 fn panicked(_: &core::panic::PanicInfo<'_>) -> ! {
-    loop {}
+    loop {
+        core::hint::spin_loop();
+    }
 }
