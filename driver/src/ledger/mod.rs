@@ -40,7 +40,7 @@ pub use checkpoint::CheckpointError;
 use evaluate::{PLACES, Stretch, Totals, evaluate};
 use segment::Sums;
 pub(crate) use segment::{wrapped_count, wrapped_difference};
-pub(crate) use wide::mul_div;
+pub(crate) use wide::{mul_div, over, plus, root};
 
 use crate::Channel;
 use crate::board::Board;
