@@ -1,6 +1,7 @@
 //! A burst: one channel's current at the part's fastest rate, in a bounded capture, with integer statistics.
 
 use crate::board::Rail;
+use crate::ledger::root;
 use crate::part::{SenseRange, Spec};
 use crate::units::{Charge, Current};
 
@@ -82,7 +83,7 @@ impl<'a> Burst<'a> {
         let conversion_ns = u64::from(self.spec.conversion_ns);
         statistics.mean = Current::from_nanoamps(mean as i64);
         statistics.rms =
-            Current::from_nanoamps(i64::try_from(mean_square.isqrt()).unwrap_or(i64::MAX));
+            Current::from_nanoamps(i64::try_from(root(mean_square)).unwrap_or(i64::MAX));
         statistics.charge = Charge::from_nanocoulombs(
             sum.saturating_mul(i128::from(conversion_ns))
                 .saturating_div(1_000_000_000),

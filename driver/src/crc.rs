@@ -1,7 +1,7 @@
-//! Check bytes, a half byte at a time.
+//! Check bytes, a byte at a time without a table.
 //!
-//! The usual table of sixteen remainders is not needed: a half byte times either polynomial (without its top term) has no more bits than
-//! the register, so the product needs no reduction and three shifts make it.
+//! A byte's remainder is the byte times the polynomial without its top term; what of the product leaves the register is so short that multiplying it once more ends there. Shifts and
+//! exclusive-ors make both.
 
 /// The SMBus packet error code: CRC-8, polynomial x^8 + x^2 + x + 1, initial value 0, not reflected, no final exclusive-or.
 ///
@@ -29,8 +29,11 @@ impl Pec {
 
     /// Takes one byte in.
     pub const fn add(&mut self, byte: u8) {
-        self.add_half(byte >> 4);
-        self.add_half(byte & 0xF);
+        let out = (self.0 ^ byte) as u32;
+        // Ten bits; the two that leave come back as four.
+        let product = out ^ (out << 1) ^ (out << 2);
+        let left = product >> 8;
+        self.0 = (product ^ left ^ (left << 1) ^ (left << 2)) as u8;
     }
 
     /// Takes bytes in, in wire order.
@@ -45,11 +48,6 @@ impl Pec {
     #[must_use]
     pub const fn value(self) -> u8 {
         self.0
-    }
-
-    const fn add_half(&mut self, half: u8) {
-        let out = (self.0 >> 4) ^ half;
-        self.0 = (self.0 << 4) ^ (out << 2) ^ (out << 1) ^ out;
     }
 }
 
@@ -75,8 +73,11 @@ impl Crc16 {
 
     /// Takes one byte in.
     pub const fn add(&mut self, byte: u8) {
-        self.add_half(byte as u16 >> 4);
-        self.add_half(byte as u16 & 0xF);
+        let register = self.0 as u32;
+        let out = (register >> 8) ^ byte as u32;
+        // Of x^12 the upper half byte leaves, and comes back times 1 (x^12 and x^5 push no bit of it out a second time).
+        let out = out ^ (out >> 4);
+        self.0 = ((register << 8) ^ (out << 12) ^ (out << 5) ^ out) as u16;
     }
 
     /// Takes bytes in, in order.
@@ -91,11 +92,6 @@ impl Crc16 {
     #[must_use]
     pub const fn value(self) -> u16 {
         self.0 ^ 0xFFFF
-    }
-
-    const fn add_half(&mut self, half: u16) {
-        let out = (self.0 >> 12) ^ half;
-        self.0 = (self.0 << 4) ^ (out << 12) ^ (out << 5) ^ out;
     }
 }
 

@@ -1,6 +1,8 @@
 //! What datasheet, board and calibration leave open on one rail in one sense range: the ground that every bound stands on.
 
 use super::Rail;
+pub(crate) use crate::ledger::over;
+use crate::ledger::{plus, root};
 use crate::part::{SenseRange, Spec};
 use crate::units::{Current, Voltage};
 
@@ -87,7 +89,7 @@ impl RailLimits {
 
     /// The same in nanovolts, rounded up.
     pub(crate) fn noise_nv(&self, rounds: u64) -> u128 {
-        self.noise_pv(rounds).div_ceil(1_000)
+        over(self.noise_pv(rounds), 1, 1_000)
     }
 
     /// Half a code: what the part's own rounding of a mean adds, as a sense voltage.
@@ -115,22 +117,19 @@ pub(crate) fn gain_max_ppb(spec: &Spec) -> u128 {
 /// Noise of a mean in picovolts: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
 ///
 /// Rounding of a stirred code is uniform with LSB/√12 r.m.s. (GUM F.2.2.1), 6/√12 < 2.
+#[inline(never)]
 pub(crate) fn averaged_pv(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
-    let one = noise_nv.saturating_mul(6);
-    let (stirred, flat) = if noise_nv.saturating_mul(2) >= lsb_nv {
-        (one.saturating_add(lsb_nv.saturating_mul(2)), 0)
+    // Volts of 63 bits, in nanovolts.
+    let one = noise_nv.wrapping_mul(6);
+    let (stirred, flat) = if noise_nv.wrapping_mul(2) >= lsb_nv {
+        (one.wrapping_add(lsb_nv.wrapping_mul(2)), 0)
     } else {
         (one, lsb_nv.div_ceil(2))
     };
     // √rounds in thousandths, rounded down.
-    let root = u128::from(rounds)
-        .saturating_mul(1_000_000)
-        .isqrt()
-        .max(1_000);
-    stirred
-        .saturating_mul(1_000_000)
-        .div_ceil(root)
-        .saturating_add(flat.saturating_mul(1_000))
+    // 64 bits times 20 fit; so do 66 times 10 below.
+    let root = root(u128::from(rounds).wrapping_mul(1_000_000)).max(1_000);
+    plus(over(stirred, 1_000_000, root), flat.wrapping_mul(1_000))
 }
 
 /// `Π (1 + x) ÷ Π (1 − y) − 1`, rounded up: how far a product of factors within 1 ± x, divided by some within 1 ± y, can lie from 1 on either side.
@@ -142,15 +141,6 @@ pub(crate) fn compound(factors_ppb: &[u128], divisors_ppb: &[u128]) -> u128 {
         over(quotient, PPB, PPB.saturating_sub(divisor))
     });
     quotient.saturating_sub(PPB)
-}
-
-/// `a × b ÷ c`, rounded up; without end where `c` is 0.
-pub(crate) fn over(a: u128, b: u128, c: u128) -> u128 {
-    if c == 0 {
-        u128::MAX
-    } else {
-        a.saturating_mul(b).div_ceil(c)
-    }
 }
 
 pub(crate) fn ppb(ppm: u32) -> u128 {

@@ -1,8 +1,8 @@
 //! How far a current may lie from the truth, by named parts: at an operating point, before or after a calibration.
 
 use super::Rail;
-use super::limits::{PPB, RailLimits, nanoamps, over};
-use crate::ledger::Bound;
+use super::limits::{PPB, RailLimits, nanoamps};
+use crate::ledger::{Bound, over};
 use crate::part::{SenseRange, Spec};
 use crate::units::Current;
 

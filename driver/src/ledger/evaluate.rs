@@ -2,8 +2,8 @@
 
 use super::bound::Parts;
 use super::segment::Sums;
-use super::wide::mul_div;
-use crate::board::limits::{PPB, RailLimits, averaged_pv, nanoamps, nanovolts, over, ppb};
+use super::wide::{mul_div, over, plus, root, times};
+use crate::board::limits::{PPB, RailLimits, averaged_pv, nanoamps, nanovolts, ppb};
 use crate::board::{Flow, Rail};
 use crate::part::{RangeSpec, Spec};
 use crate::sampling::Ranges;
@@ -215,14 +215,11 @@ impl Limits {
         let correction = rail.correction();
         let gain = u128::from(correction.gain.to_bits().unsigned_abs());
         // What the part shows, in nC, times the gain of the calibration.
-        let corrected = |nc: u128| nc.saturating_mul(gain).div_ceil(1 << 30);
+        let corrected = |nc: u128| over(nc, gain, 1 << 30);
         // A sense voltage in nV that lasts: nV ÷ nΩ × µs × 1e-6 × 1e9 nC. What `open` says is magnified by the calibration already.
-        let lasting = |nv: u128| {
-            let shown = nv.saturating_mul(us).saturating_mul(1_000);
-            shown.div_ceil(nanoohms.max(1))
-        };
+        let lasting = |nv: u128| over(times(nv, us), 1_000, nanoohms.max(1));
         // A current in nA that lasts some µs, in nC.
-        let flowing = |na: u128, us: u128| na.saturating_mul(us).div_ceil(1_000_000);
+        let flowing = |na: u128, us: u128| over(na, us, 1_000_000);
         let load = rail.load();
         let greatest_na = nanoamps(load.greatest());
         // Each end is uncertain by one round and its bracket; the time it is put into shifts as much as what flows in it.
@@ -247,10 +244,10 @@ impl Limits {
             bus_gain_ppb: ppb(bus.gain_ppm),
             shunt_ppb: open.shunt_ppb,
             thermal_ppb: open.thermal_ppb,
-            zero_nc: corrected(lasting(zero)).div_ceil(256),
+            zero_nc: over(corrected(lasting(zero)), 1, 256),
             greatest_nc: flowing(greatest_na, us),
             offset_nc: lasting(open.offset_nv).saturating_add(corrected(flowing(open.bias_na, us))),
-            noise_nc: lasting(open.noise_pv(stretch.rounds)).div_ceil(1_000),
+            noise_nc: over(lasting(open.noise_pv(stretch.rounds)), 1, 1_000),
             turnover_nc: (load.flow() == Flow::Both).then(|| {
                 load.turnover(stretch.twice_us.div_ceil(2))
                     .as_nanocoulombs()
@@ -264,12 +261,15 @@ impl Limits {
             voltage_nv,
             voltage_doubt_nv: furthest_nv.saturating_add(bus_error_nv),
             bus_offset_nv: nanovolts(bus.offset),
-            bus_noise_nv: averaged_pv(
-                nanovolts(bus.noise),
-                u128::from(bus.lsb_nv(spec.bus_unit_nv)),
-                stretch.rounds,
-            )
-            .div_ceil(1_000),
+            bus_noise_nv: over(
+                averaged_pv(
+                    nanovolts(bus.noise),
+                    u128::from(bus.lsb_nv(spec.bus_unit_nv)),
+                    stretch.rounds,
+                ),
+                1,
+                1_000,
+            ),
             clock_ppb: ppb(stretch.clock_ppm),
             // A part of the run may lie at one end of the wander and the rest of it at the other.
             wander_ppb: ppb(spec.oscillator.wander_ppm).saturating_mul(2),
@@ -347,11 +347,8 @@ impl Limits {
 
 /// √(a × b), rounded up.
 fn root_of_product(a: u128, b: u128) -> u128 {
-    match a.checked_mul(b) {
-        Some(product) => product.isqrt().saturating_add(1),
-        None => {
-            let (a, b) = (a.isqrt().saturating_add(1), b.isqrt().saturating_add(1));
-            a.saturating_mul(b)
-        }
+    match times(a, b) {
+        u128::MAX => times(plus(root(a), 1), plus(root(b), 1)),
+        product => plus(root(product), 1),
     }
 }

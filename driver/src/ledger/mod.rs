@@ -46,7 +46,7 @@ use evaluate::{PLACES, Stretch, Totals, evaluate};
 use pace::{less, more, scaled};
 use segment::Sums;
 pub(crate) use segment::{wrapped_count, wrapped_difference};
-pub(crate) use wide::mul_div;
+pub(crate) use wide::{mul_div, over, plus, root};
 
 use crate::Channel;
 use crate::board::Board;

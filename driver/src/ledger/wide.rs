@@ -1,8 +1,11 @@
 //! Products wider than 128 bits, divided once: totals of years stay exact.
+//!
+//! On a core of 32 bits each of these is long, and longer still where the compiler copies it into every place of use: so each stands once.
 
 /// `a × b ÷ c`, rounded to nearest, halves away from zero; the product may take 256 bits.
 ///
 /// `None` if `c` is 0 or the result does not fit.
+#[inline(never)]
 pub(crate) fn mul_div(a: i128, b: i128, c: u128) -> Option<i128> {
     let negative = (a < 0) != (b < 0);
     let magnitude = mul_div_unsigned(a.unsigned_abs(), b.unsigned_abs(), c)?;
@@ -45,7 +48,51 @@ fn round_up(quotient: u128, remainder: u128, divisor: u128) -> Option<u128> {
     quotient.checked_add(u128::from(remainder >= divisor.wrapping_sub(remainder))) // remainder < divisor
 }
 
+/// `a × b`, or the greatest number where it does not fit.
+#[inline(never)]
+pub(crate) const fn times(a: u128, b: u128) -> u128 {
+    match product(a, b) {
+        (0, low) => low,
+        _ => u128::MAX,
+    }
+}
+
+/// `a × b ÷ c`, rounded up; without end where `c` is 0. A product that does not fit counts as the greatest number.
+#[inline(never)]
+pub(crate) const fn over(a: u128, b: u128, c: u128) -> u128 {
+    let product = times(a, b);
+    match product.checked_div(c) {
+        // The quotient times `c` is at most the product.
+        Some(quotient) => quotient.saturating_add((quotient.wrapping_mul(c) != product) as u128),
+        None => u128::MAX,
+    }
+}
+
+/// `a + b`, or the greatest number where it does not fit.
+#[inline(never)]
+pub(crate) const fn plus(a: u128, b: u128) -> u128 {
+    a.saturating_add(b)
+}
+
+/// The root of a number, rounded down: two bits at a time, from the top.
+#[inline(never)]
+pub(crate) const fn root(number: u128) -> u128 {
+    let (mut rest, mut root, mut bit) = (number, 0_u128, 1_u128 << 126);
+    while bit != 0 {
+        // Below 2^128: the bits of `root` and `bit` do not overlap.
+        let trial = root | bit;
+        root >>= 1;
+        if rest >= trial {
+            rest = rest.wrapping_sub(trial);
+            root |= bit;
+        }
+        bit >>= 2;
+    }
+    root
+}
+
 /// The 256 bits of a product, as high and low half.
+#[inline(never)]
 const fn product(a: u128, b: u128) -> (u128, u128) {
     const LOW: u128 = u64::MAX as u128;
     let (a1, a0) = (a >> 64, a & LOW);
@@ -71,6 +118,36 @@ mod tests {
         assert_eq!(mul_div(-7, 3, 2), Some(-11));
         assert_eq!(mul_div(7, 3, 5), Some(4)); // 4.2
         assert_eq!(mul_div(1, 1, 0), None);
+    }
+
+    /// Against the core library's own.
+    #[test]
+    fn roots() {
+        for bits in 0..128 {
+            for number in [
+                1_u128 << bits,
+                (1 << bits) - 1,
+                u128::MAX >> bits,
+                0x0123_4567_89AB_CDEF << (bits / 2),
+            ] {
+                assert_eq!(root(number), number.isqrt(), "{number}");
+            }
+        }
+        assert_eq!(root(u128::MAX), u128::from(u64::MAX));
+    }
+
+    #[test]
+    fn products_and_quotients_end_at_the_greatest_number() {
+        assert_eq!(
+            times(1 << 64, (1 << 64) - 1),
+            u128::MAX - u128::from(u64::MAX)
+        );
+        assert_eq!(times(1 << 64, 1 << 64), u128::MAX);
+        assert_eq!((over(7, 3, 5), over(7, 5, 5), over(0, 5, 7)), (5, 7, 0));
+        assert_eq!(
+            (over(1, 1, 0), over(u128::MAX, 2, 1)),
+            (u128::MAX, u128::MAX)
+        );
     }
 
     #[test]
