@@ -11,42 +11,25 @@ use crate::monitor::Live;
 use crate::station::Desk;
 use crate::watch::Listed;
 
+/// cbindgen:ignore
 pub(crate) type DriverBoard = crake::board::Board<CRAKE_RAILS>;
 
+// Enough for pointers of 64 bits and of 32, which differ by little; `Object::FITS` sees to it.
+
 /// Words of 8 bytes in a `crake_board`.
-#[cfg(target_pointer_width = "32")]
-pub const BOARD_WORDS: usize = 100;
-/// Words of 8 bytes in a `crake_board`.
-#[cfg(not(target_pointer_width = "32"))]
-pub const BOARD_WORDS: usize = 100;
+pub const BOARD_WORDS: usize = 92;
 
 /// Words of 8 bytes in a `crake_monitor`.
-#[cfg(target_pointer_width = "32")]
-pub const MONITOR_WORDS: usize = 60;
-/// Words of 8 bytes in a `crake_monitor`.
-#[cfg(not(target_pointer_width = "32"))]
-pub const MONITOR_WORDS: usize = 60;
+pub const MONITOR_WORDS: usize = 33;
 
 /// Words of 8 bytes in a `crake_ledger`.
-#[cfg(target_pointer_width = "32")]
-pub const LEDGER_WORDS: usize = 400;
-/// Words of 8 bytes in a `crake_ledger`.
-#[cfg(not(target_pointer_width = "32"))]
-pub const LEDGER_WORDS: usize = 400;
+pub const LEDGER_WORDS: usize = 222;
 
 /// Words of 8 bytes in a `crake_watches`.
-#[cfg(target_pointer_width = "32")]
-pub const WATCHES_WORDS: usize = 100;
-/// Words of 8 bytes in a `crake_watches`.
-#[cfg(not(target_pointer_width = "32"))]
-pub const WATCHES_WORDS: usize = 100;
+pub const WATCHES_WORDS: usize = 83;
 
 /// Words of 8 bytes in a `crake_station`.
-#[cfg(target_pointer_width = "32")]
-pub const STATION_WORDS: usize = 150;
-/// Words of 8 bytes in a `crake_station`.
-#[cfg(not(target_pointer_width = "32"))]
-pub const STATION_WORDS: usize = 150;
+pub const STATION_WORDS: usize = 87;
 
 /// Memory of a board. Zero it, then `crake_board_init`. It must stay where it is, unchanged, as long as a monitor or ledger uses it.
 #[repr(C)]
@@ -61,7 +44,7 @@ pub struct Monitor {
 }
 
 /// Memory of a ledger. Zero it, then `crake_ledger_init`. It must not be moved or copied.
-#[repr(C)]
+#[repr(C, align(16))]
 pub struct Ledger {
     words: [u64; LEDGER_WORDS],
 }
@@ -296,15 +279,4 @@ pub(crate) unsafe fn report(error: *mut Error, outcome: Result<(), Error>) -> Co
         unsafe { error.write(told) };
     }
     told.code
-}
-
-#[cfg(test)]
-mod tests {
-    extern crate std;
-    use super::*;
-    #[test]
-    fn sizes() {
-        std::println!("{} {} {} {} {}", size_of::<Slot<<Board as Object>::Live>>(), size_of::<Slot<<Monitor as Object>::Live>>(), size_of::<Slot<<Ledger as Object>::Live>>(), size_of::<Slot<<Watches as Object>::Live>>(), size_of::<Slot<<Station as Object>::Live>>());
-        std::println!("{} {} {} {} {}", align_of::<Slot<<Board as Object>::Live>>(), align_of::<Slot<<Monitor as Object>::Live>>(), align_of::<Slot<<Ledger as Object>::Live>>(), align_of::<Slot<<Watches as Object>::Live>>(), align_of::<Slot<<Station as Object>::Live>>());
-    }
 }

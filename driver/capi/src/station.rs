@@ -11,6 +11,8 @@ use crate::setup::Setup;
 const QUEUE: usize = 8;
 
 /// What lives in a station's memory.
+///
+/// cbindgen:ignore
 pub(crate) type Desk = DriverStation<'static, CRAKE_RAILS, QUEUE>;
 
 /// Something that the part told.
