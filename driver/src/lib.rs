@@ -70,5 +70,5 @@ pub use channel::Channel;
 pub use exchange::{Fault, Misuse};
 pub use frame::{Condition, Frame, NoReading, Reading, Side, Stamp};
 pub use monitor::asynch;
-pub use monitor::{Came, Clock, Error, Monitor, ShuntMonitor, Task};
+pub use monitor::{Came, Clock, CounterClock, Error, Monitor, ShuntMonitor, Task};
 pub use sampling::{Mode, Ranges, Sampling, Setup};

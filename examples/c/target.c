@@ -47,7 +47,10 @@ static void start(void) {
 }
 
 /* Initial stack pointer, reset, then the exceptions up to SysTick. */
-__attribute__((section(".vectors"), used)) static const void *const vectors[16] = {
-    stack_top, start, fault, fault, fault, fault, fault, fault,
-    fault,     fault, fault, fault, fault, fault, fault, fault,
+__attribute__((section(".vectors"), used)) static const struct {
+    uint32_t *stack;
+    void (*handlers[15])(void);
+} vectors = {
+    stack_top,
+    {start, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault},
 };

@@ -9,6 +9,8 @@ fn stand_still(_: &core::panic::PanicInfo<'_>) -> ! {
 }
 
 /// The shipped core library of systems with unwinding names this function in tables that nothing here ever reads: the profile aborts.
+///
+/// cbindgen:ignore
 #[cfg(not(target_os = "none"))]
 // SAFETY: no Rust runtime with one of its own is linked into a C program beside this library.
 #[unsafe(no_mangle)]

@@ -5,10 +5,12 @@
 //! compares, and repeats what may be repeated. A shell carries the transfers out.
 
 mod command;
+mod effort;
 mod fault;
 mod player;
 
 pub use command::Command;
+pub use effort::Effort;
 pub use fault::{Fault, Misuse};
 pub use player::{Action, Link, Player};
 

@@ -14,8 +14,7 @@ use crate::sampling::Setup;
 ///
 /// Owns the bus, the delay and the clock by value; a `&mut` of each is one too, and sharing a bus among drivers is left to crates made for it.
 ///
-/// Every call waits out its transfers. The longest is [`init`](ShuntMonitor::init): the part's reset time and about ten short transfers more than a
-/// [`latch`](ShuntMonitor::latch), which takes two transfers and one round.
+/// Every call waits out its transfers; [`longest_us`](ShuntMonitor::longest_us) tells how long that can take.
 #[derive(Debug)]
 pub struct Monitor<'b, I2C, D, C, P: Part, const N: usize> {
     i2c: I2C,
@@ -196,6 +195,10 @@ where
             part.fetch(turn, codes, &mut count)
         })?;
         Ok(count)
+    }
+
+    fn longest_us(&self, task: Task, bus_hz: u32) -> u64 {
+        self.core.longest_us(task, bus_hz)
     }
 
     fn joint(&self) -> Joint {

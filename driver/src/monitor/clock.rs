@@ -5,7 +5,7 @@
 pub trait Clock {
     /// Microseconds since a moment of the clock's own choosing; never less than the call before.
     ///
-    /// A coarser timer rounds down and makes the bracket of each latch that much wider; a narrower one is extended by its owner.
+    /// A coarser timer rounds down and makes the bracket of each latch that much wider; a narrower one is extended by [`CounterClock`](crate::CounterClock).
     fn now_us(&mut self) -> u64;
 }
 

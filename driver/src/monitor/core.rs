@@ -83,6 +83,10 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         self.part.spec()
     }
 
+    pub(super) fn longest_us(&self, task: Task, bus_hz: u32) -> u64 {
+        P::effort(task, self.link.read_max).longest_us(self.link.repeats, bus_hz)
+    }
+
     pub(super) fn joint(&self) -> Joint {
         self.part.joint()
     }

@@ -4,10 +4,12 @@ pub mod asynch;
 mod blocking;
 mod clock;
 mod core;
+mod counter;
 mod error;
 
 pub use blocking::Monitor;
 pub use clock::Clock;
+pub use counter::CounterClock;
 pub use error::{Came, Error, Task};
 
 use crate::Frame;
@@ -113,6 +115,12 @@ pub trait ShuntMonitor<const N: usize> {
     /// # Errors
     /// The bus failed, or the burst does not end; the codes stay in the part until the next burst.
     fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>>;
+
+    /// How long a call can take at the most on a bus of `bus_hz`, its waits and all repeats after failures included, in microseconds.
+    ///
+    /// A call that came through and one that gave up both took no longer, as long as the bus keeps its clock; [`Effort::longest_us`](crate::exchange::Effort::longest_us) says
+    /// what comes on top. Begin a ledger's next frame this much before [`next_read_by_us`](crate::ledger::Ledger::next_read_by_us).
+    fn longest_us(&self, task: Task, bus_hz: u32) -> u64;
 
     /// What has to be kept across a restart of the firmware to [`attach`](Self::attach) afterwards.
     fn joint(&self) -> Joint;

@@ -11,8 +11,9 @@ pub use spec::{
 };
 
 use crate::Channel;
+use crate::Task;
 use crate::alert::{Causes, Plan};
-use crate::exchange::{Fault, Step, Turn};
+use crate::exchange::{Effort, Fault, Step, Turn};
 use crate::sampling::{Mode, Ranges, Sampling};
 
 /// What the latched bytes of a part mean.
@@ -182,6 +183,9 @@ pub trait Part: Codec {
         codes: &mut [i32],
         count: &mut usize,
     ) -> Result<Step, Fault>;
+
+    /// The most that a task can cost, whatever the part answers, with blocks read in pieces of at most `read_max` bytes.
+    fn effort(task: Task, read_max: u8) -> Effort;
 
     /// The serial that the part has now, as far as known: for [`Joint`].
     fn joint(&self) -> Joint;

@@ -7,7 +7,7 @@ mod station;
 pub use response::alert_response;
 pub use shell::Monitor;
 
-use super::Error;
+use super::{Error, Task};
 use crate::Frame;
 use crate::alert::{Causes, Watches};
 use crate::part::{Joint, Spec};
@@ -53,6 +53,9 @@ pub trait ShuntMonitor<const N: usize> {
 
     /// As [`fetch`](crate::ShuntMonitor::fetch) of the blocking trait, with its errors.
     async fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>>;
+
+    /// As [`longest_us`](crate::ShuntMonitor::longest_us) of the blocking trait.
+    fn longest_us(&self, task: Task, bus_hz: u32) -> u64;
 
     /// As [`joint`](crate::ShuntMonitor::joint) of the blocking trait.
     fn joint(&self) -> Joint;

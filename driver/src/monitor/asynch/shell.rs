@@ -213,6 +213,10 @@ where
         Ok(count)
     }
 
+    fn longest_us(&self, task: Task, bus_hz: u32) -> u64 {
+        self.core.longest_us(task, bus_hz)
+    }
+
     fn joint(&self) -> Joint {
         self.core.joint()
     }

@@ -24,7 +24,7 @@ const KINDS: u8 = Kind::ALL.len() as u8;
 const LIMITS_OF_ALL: u8 = SPEC.channels * KINDS;
 
 /// How often a service reads and clears: a condition that stands sets its cause again and again.
-const SERVICE_TRIES: u8 = 4;
+pub(super) const SERVICE_TRIES: u8 = 4;
 
 impl Corncrake {
     /// Outputs masked; limits in force moved to the end of the scale, where nothing passes them; causes read and cleared: all of them were set under the old limits and ranges.

@@ -5,10 +5,10 @@ use crate::exchange::{Command, Fault, Read, Step, Turn};
 /// Stages, after those for waiting: two for each sixteen codes.
 const CODES: u8 = 3;
 /// A burst's 1024 conversions at the slowest oscillator, wake-up included, in two waits and a bit.
-const WAIT_US: u32 = 33_000;
-const TRIES: u8 = 3;
+pub(super) const WAIT_US: u32 = 33_000;
+pub(super) const TRIES: u8 = 3;
 /// Bytes of one read of STORE.
-const STORE_LEN: u8 = 48;
+pub(super) const STORE_LEN: u8 = 48;
 
 /// Waits for the end of a burst, then fetches sixteen codes at a time.
 pub(super) fn fetch_stage(

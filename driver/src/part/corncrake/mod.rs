@@ -3,6 +3,7 @@
 mod alerts;
 mod burst;
 mod decode;
+mod effort;
 mod map;
 mod spec;
 mod steps;

@@ -1,18 +1,22 @@
 use super::burst;
 use super::decode::{byte, bytes};
+use super::effort::effort;
 use super::map::{self, pointer};
 use super::{Corncrake, SPEC};
 use crate::Channel;
+use crate::Task;
 use crate::alert::{Causes, Plan};
 use crate::crc::Crc16;
-use crate::exchange::{Command, Fault, Misuse, Read, Step, Turn};
+use crate::exchange::{Command, Effort, Fault, Misuse, Read, Step, Turn};
 use crate::part::{Codec, Joint, Part};
 use crate::sampling::{Mode, Sampling};
 
 /// From the write of a latch until it has surely taken place: the longest round, at the slowest oscillator, rounded up.
 pub(super) const LATCH_WAIT_US: u32 = 510;
+/// From the write of a reset until the part surely answers.
+pub(super) const RESET_WAIT_US: u32 = SPEC.reset_us + SPEC.reset_us / 10;
 /// How often a block is read, or waited for, before the operation gives up.
-const BLOCK_TRIES: u8 = 3;
+pub(super) const BLOCK_TRIES: u8 = 3;
 
 /// Stages that several operations share: latch, wait, then read the block in pieces, one stage a piece.
 pub(super) const LATCH: u8 = 119;
@@ -62,7 +66,7 @@ impl Part for Corncrake {
                 // Not before the reset is known to have come: until then the block in place may have any tag.
                 (self.tag, self.seen) = (0, 0);
                 self.watched = Causes::empty();
-                Ok(turn.next(Step::Wait(SPEC.reset_us.saturating_add(SPEC.reset_us / 10))))
+                Ok(turn.next(Step::Wait(RESET_WAIT_US)))
             }
             3 => Ok(turn.next(Step::Put(Command::big_endian(
                 pointer::GUARD,
@@ -162,6 +166,10 @@ impl Part for Corncrake {
         count: &mut usize,
     ) -> Result<Step, Fault> {
         burst::fetch_stage(turn, codes, count)
+    }
+
+    fn effort(task: Task, read_max: u8) -> Effort {
+        effort(task, read_max)
     }
 
     fn joint(&self) -> Joint {
