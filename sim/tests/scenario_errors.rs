@@ -270,7 +270,7 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "channel = 0",
             "channel = 0\nchanel = 0",
-            "case.toml:22: rail \"LOGIC\": unknown key chanel in [[rail]]; it takes name, channel, sense, source, load, load_declared",
+            "case.toml:22: rail \"LOGIC\": unknown key chanel in [[rail]]; it takes name, channel, sense, source, load, load_declared, alert",
         ),
         (
             "resistance_ohm = 0.5",
