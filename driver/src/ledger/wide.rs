@@ -24,7 +24,9 @@ fn mul_div_unsigned(a: u128, b: u128, c: u128) -> Option<u128> {
         return None;
     }
     if high == 0 {
-        let (quotient, remainder) = (low.checked_div(c)?, low.checked_rem(c)?);
+        let quotient = divided(low, c)?;
+        // At most `low`.
+        let remainder = low.wrapping_sub(quotient.wrapping_mul(c));
         return round_up(quotient, remainder, c);
     }
     // Long division of 256 by 128 bits, one bit at a time: queries are rare, and this is the smallest.
@@ -48,6 +50,18 @@ fn round_up(quotient: u128, remainder: u128, divisor: u128) -> Option<u128> {
     quotient.checked_add(u128::from(remainder >= divisor.wrapping_sub(remainder))) // remainder < divisor
 }
 
+/// `a × b`, which always fits.
+#[inline(never)]
+pub(super) const fn product_of_halves(a: u64, b: u64) -> u128 {
+    (a as u128).wrapping_mul(b as u128)
+}
+
+/// `a ÷ b`, rounded down; `None` where `b` is 0.
+#[inline(never)]
+pub(crate) const fn divided(a: u128, b: u128) -> Option<u128> {
+    a.checked_div(b)
+}
+
 /// `a × b`, or the greatest number where it does not fit.
 #[inline(never)]
 pub(crate) const fn times(a: u128, b: u128) -> u128 {
@@ -61,7 +75,7 @@ pub(crate) const fn times(a: u128, b: u128) -> u128 {
 #[inline(never)]
 pub(crate) const fn over(a: u128, b: u128, c: u128) -> u128 {
     let product = times(a, b);
-    match product.checked_div(c) {
+    match divided(product, c) {
         // The quotient times `c` is at most the product.
         Some(quotient) => quotient.saturating_add((quotient.wrapping_mul(c) != product) as u128),
         None => u128::MAX,
