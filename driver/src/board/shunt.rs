@@ -1,4 +1,4 @@
-use crate::ledger::{over, times};
+use crate::ledger::{divided, over, times};
 use crate::units::{Current, Resistance, Tolerance};
 
 /// A sense resistor, with the limits that its maker states.
@@ -68,7 +68,11 @@ impl Shunt {
             None => self.temperature_span_mk,
         };
         // nA² · nΩ = 1e-27 W. Each factor is cut to what a board can have, so nothing overflows: 2^50 squared times 2^34 would not fit, hence µA.
-        let ua = greatest.as_microamps().unsigned_abs() as u128;
+        let na = greatest.as_nanoamps().unsigned_abs() as u128;
+        let ua = match divided(na, 1_000) {
+            Some(ua) => ua,
+            None => 0,
+        };
         let square = times(&ua, &ua);
         let nano_micro_watts = times(&square, &(self.resistance.as_nanoohms() as u128)); // 1e-21 W
         let rise_mk = over(

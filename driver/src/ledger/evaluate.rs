@@ -2,7 +2,7 @@
 
 use super::bound::Parts;
 use super::segment::Sums;
-use super::wide::{mul_div, over, plus, root, times};
+use super::wide::{divided, mul_div, over, plus, root, times};
 use crate::board::limits::{PPB, RailLimits, averaged_pv, nanoamps, nanovolts, ppb};
 use crate::board::{Flow, Rail};
 use crate::part::{RangeSpec, Spec};
@@ -228,11 +228,9 @@ impl Limits {
             .saturating_add(u128::from(stretch.bracket_us))
             .saturating_mul(2);
         let (least_nv, voltage_nv) = rail.voltage_span_nv(spec, bus);
-        let mean_nv = sums
-            .twice_bus
-            .saturating_mul(u128::from(spec.bus_unit_nv))
-            .checked_div(u128::from(sums.bus_rounds).saturating_mul(2))
-            .unwrap_or_default();
+        let twice_rounds = u128::from(sums.bus_rounds).saturating_mul(2);
+        let twice_bus_nv = times(&sums.twice_bus, &u128::from(spec.bus_unit_nv));
+        let mean_nv = divided(twice_bus_nv, twice_rounds).unwrap_or_default();
         let furthest_nv = mean_nv
             .saturating_sub(least_nv)
             .max(voltage_nv.saturating_sub(mean_nv));

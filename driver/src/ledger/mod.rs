@@ -46,7 +46,7 @@ use evaluate::{PLACES, Stretch, Totals, evaluate};
 use pace::{less, more, safe_rounds, scaled};
 use segment::{Sums, Wrap};
 pub(crate) use segment::{wrapped_count, wrapped_difference};
-pub(crate) use wide::{mul_div, over, plus, root, times};
+pub(crate) use wide::{divided, mul_div, over, plus, root, times};
 
 use crate::Channel;
 use crate::board::Board;

@@ -1,6 +1,6 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
-use super::wide::{divided, product_of_halves};
+use super::wide::{divided, over, product_of_halves};
 use super::{Break, Ledger};
 use crate::frame::Stamp;
 use crate::part::{Pace, Spec};
@@ -33,9 +33,8 @@ impl<const N: usize> Ledger<'_, N> {
             (greatest_us, more(part)),
         );
         if too_few || too_many {
-            let expected = greatest_us
-                .checked_div(u64::from(period_us))
-                .unwrap_or_default();
+            let rounds = divided(u128::from(greatest_us), u128::from(period_us));
+            let expected = rounds.unwrap_or_default() as u64; // no more than it was before
             return Err(Break::Rounds { counted, expected });
         }
         Ok(())
@@ -66,7 +65,7 @@ impl<const N: usize> Ledger<'_, N> {
             .saturating_mul(2)
             .saturating_mul(u64::from(self.spec.channels));
         let slowest_ns = scaled(nominal_ns, 1_000_000, less(self.spec.oscillator.error_ppm));
-        slowest_ns.div_ceil(1_000)
+        over(&u128::from(slowest_ns), &1, &1_000) as u64 // no more than it was before
     }
 
     pub(super) fn period_us(&self, mode: Mode) -> Option<u32> {
@@ -106,9 +105,15 @@ pub(super) fn safe_rounds(spec: &Spec) -> Option<u64> {
             .unwrap_or_default()
     };
     let sense_step = u64::from(sense_max).saturating_add(1);
-    let charge = half(spec.accumulators.charge_bits).checked_div(sense_step)?;
-    let energy = half(spec.accumulators.energy_bits)
-        .checked_div(sense_step.saturating_mul(u64::from(bus_max)))?;
+    let rounds = |bits, step| {
+        let rounds = divided(u128::from(half(bits)), u128::from(step))?;
+        Some(rounds as u64) // no more than it was before
+    };
+    let charge = rounds(spec.accumulators.charge_bits, sense_step)?;
+    let energy = rounds(
+        spec.accumulators.energy_bits,
+        sense_step.saturating_mul(u64::from(bus_max)),
+    )?;
     let count = half(spec.accumulators.rounds_bits).saturating_mul(2);
     Some(charge.min(energy).min(count).saturating_sub(4))
 }
