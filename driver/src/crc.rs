@@ -34,15 +34,16 @@ impl Pec {
 
     /// Takes bytes in, in wire order.
     pub const fn add_all(&mut self, mut bytes: &[u8]) {
-        while let Some((&word, rest)) = bytes.split_first_chunk() {
-            let word = u32::from_be_bytes(word) ^ ((self.0 as u32) << 24);
-            // x^16 leaves x^4 + x^2 + 1; of 32 bits 20 remain, and then x^8 takes its turn for 14.
-            let high = word >> 16;
-            let word = (word & 0xFFFF) ^ high ^ (high << 2) ^ (high << 4);
-            let high = word >> 8;
-            let word = (word & 0xFF) ^ high ^ (high << 1) ^ (high << 2);
-            self.0 = reduced(remainder(word) as u32);
+        if let Some((&word, rest)) = bytes.split_first_chunk() {
+            // What came so far as a remainder of 14 bits, not yet times x^8. A further word moves it up by x^32, which leaves x^8 + x^4 + 1.
+            let mut so_far = shortened(u32::from_be_bytes(word) ^ ((self.0 as u32) << 24));
             bytes = rest;
+            while let Some((&word, rest)) = bytes.split_first_chunk() {
+                let word = u32::from_be_bytes(word);
+                so_far = shortened(word ^ so_far ^ (so_far << 4) ^ (so_far << 8));
+                bytes = rest;
+            }
+            self.0 = reduced(remainder(so_far) as u32);
         }
         while let Some((&byte, rest)) = bytes.split_first() {
             self.add(byte);
@@ -55,6 +56,14 @@ impl Pec {
     pub const fn value(self) -> u8 {
         self.0
     }
+}
+
+/// A word of 32 bits made 14 bits long, with the same remainder: x^16 leaves x^4 + x^2 + 1, and of the 20 bits that remain x^8 leaves x^2 + x + 1.
+const fn shortened(word: u32) -> u32 {
+    let high = word >> 16;
+    let word = (word & 0xFFFF) ^ high ^ (high << 2) ^ (high << 4);
+    let high = word >> 8;
+    (word & 0xFF) ^ high ^ (high << 1) ^ (high << 2)
 }
 
 /// `word` × x^8 ÷ polynomial: the remainder, for a word of 8 bits.
@@ -100,16 +109,15 @@ impl Crc16 {
 
     /// Takes bytes in, in order.
     pub const fn add_all(&mut self, mut bytes: &[u8]) {
-        while let Some((&pair, rest)) = bytes.split_first_chunk() {
-            let out = self.0 as u32 ^ u16::from_be_bytes(pair) as u32;
-            // What leaves comes back until nothing does: 1 ÷ (1 + x^-4 + x^-11 + x^-16) = 1 + x^-4 + x^-8 + x^-11 + x^-12 and what lies beyond 16 bits.
-            let fours = out ^ (out >> 4);
-            let out = fours ^ (fours >> 8) ^ (out >> 11);
-            self.0 = (out ^ (out << 5) ^ (out << 12)) as u16;
+        while let Some((&word, rest)) = bytes.split_first_chunk() {
+            let word = u32::from_be_bytes(word);
+            let register = pair_taken_in(self.0 as u32, word >> 16);
+            self.0 = pair_taken_in(register & 0xFFFF, word & 0xFFFF) as u16;
             bytes = rest;
         }
-        if let [byte] = *bytes {
+        while let Some((&byte, rest)) = bytes.split_first() {
             self.add(byte);
+            bytes = rest;
         }
     }
 
@@ -118,6 +126,15 @@ impl Crc16 {
     pub const fn value(self) -> u16 {
         self.0 ^ 0xFFFF
     }
+}
+
+/// The register after two bytes more, in its lower 16 bits.
+const fn pair_taken_in(register: u32, pair: u32) -> u32 {
+    // What leaves comes back until nothing does: 1 ÷ (1 + x^-4 + x^-11 + x^-16) = 1 + x^-4 + x^-8 + x^-11 + x^-12 and what lies beyond 16 bits.
+    let out = register ^ pair;
+    let fours = out ^ (out >> 4);
+    let out = fours ^ (fours >> 8) ^ (out >> 11);
+    out ^ (out << 5) ^ (out << 12)
 }
 
 impl Default for Crc16 {
