@@ -7,6 +7,7 @@ KIB = 1024
 # what, unit, figure, budgets of M3 and M0 (None: none was set). A figure is a name, or a function of all figures.
 FLASH = lambda program: lambda f: f[f"flash.{program}"] - f["flash.empty"]
 ROWS = [
+    ("flash, set-up, frame and readings alone", "B", FLASH("readings"), (None, None)),
     ("flash, minimal use (set-up, frame, readings, ledger and its totals with bounds)", "B", FLASH("minimal"), (int(2.2 * KIB), int(2.4 * KIB))),
     ("flash, everything blocking incl. alerts, burst, event queue, proof test", "B", FLASH("everything"), (int(6.5 * KIB), 7 * KIB)),
     ("flash, async on top of the same program with the blocking monitor", "B", lambda f: f["flash.asynchronous"] - f["flash.blocking"], (KIB, KIB)),

@@ -53,6 +53,8 @@ pub struct Frame<'a> {
     pub(crate) rails: &'a [Rail],
     pub(crate) stamp: Stamp,
     pub(crate) condition: Condition,
+    /// As its head has it, which every reading asks.
+    pub(crate) complete: bool,
     pub(crate) unbroken: bool,
 }
 
@@ -168,7 +170,7 @@ impl Frame<'_> {
             .get(channel.index())
             .ok_or(NoReading::NoSuchChannel(channel))?;
         let ranges = self.ranges(channel).ok_or(NoReading::NotEnabled(channel))?;
-        if !self.head().complete {
+        if !self.complete {
             return Err(NoReading::NotComplete);
         }
         let spec = self.spec();

@@ -144,19 +144,30 @@ impl Scale {
     /// Beyond the promised width a result that does not fit is the end of the range of `i64`.
     #[must_use]
     pub const fn apply_wide(&self, code: i64) -> i64 {
-        let magnitude = code.unsigned_abs() as u128;
-        // Below 2^127, below 2^64 after the shift, and below 2^95.
-        let fraction = magnitude
-            .wrapping_mul(self.fraction as u128)
-            .wrapping_add(1 << 63)
-            >> 64;
-        let result = magnitude
-            .wrapping_mul(self.whole as u128)
-            .wrapping_add(fraction);
-        let result = if result > u64::MAX as u128 {
+        const LOW: u64 = 0xFFFF_FFFF;
+        let magnitude = code.unsigned_abs();
+        let (high, low) = (magnitude >> 32, magnitude & LOW);
+        let (upper, lower) = (self.fraction >> 32, self.fraction & LOW);
+        let whole = self.whole as u64;
+        // Products of 32 by 32 bits. Half a unit is 2^31 at the place of `middle`, which is a sum of four numbers below 2^32.
+        let (one, other) = (low.wrapping_mul(upper), high.wrapping_mul(lower));
+        let middle = (low.wrapping_mul(lower) >> 32)
+            .wrapping_add(one & LOW)
+            .wrapping_add(other & LOW)
+            .wrapping_add(1 << 31);
+        // At most 2^63: a code of at most 2^63 times a fraction below 1, and a half.
+        let fraction = high
+            .wrapping_mul(upper)
+            .wrapping_add(one >> 32)
+            .wrapping_add(other >> 32)
+            .wrapping_add(middle >> 32);
+        let above = high.wrapping_mul(whole);
+        let result = if above > LOW {
             u64::MAX
         } else {
-            result as u64
+            (above << 32)
+                .saturating_add(low.wrapping_mul(whole))
+                .saturating_add(fraction)
         };
         if code < 0 {
             0_i64.saturating_sub_unsigned(result)

@@ -64,7 +64,7 @@ impl RailLimits {
             }
             None => {
                 let off = u128::from(correction.gain.to_bits().abs_diff(1 << 30));
-                let open = compound(&[here_ppb, over(off, PPB, 1 << 30)], &[]);
+                let open = compound(&[here_ppb, over(&off, &PPB, &(1 << 30))], &[]);
                 (open, ppb(shunt.tolerance().as_ppm()))
             }
         };
@@ -73,7 +73,7 @@ impl RailLimits {
             gain_ppb,
             shunt_ppb,
             thermal_ppb: u128::from(shunt.thermal_ppb(rail.load().greatest(), None)),
-            offset_nv: over(offset_nv, magnified, 1 << 30),
+            offset_nv: over(&offset_nv, &magnified, &(1 << 30)),
             bias_na,
             noise_nv: nanovolts(range.noise),
             lsb_nv: u128::from(range.lsb_nv(spec.sense_unit_nv)),
@@ -84,17 +84,17 @@ impl RailLimits {
     /// Noise and rounding to codes of a mean over some rounds, as a sense voltage in picovolts: a day's mean is below a nanovolt.
     pub(crate) fn noise_pv(&self, rounds: u64) -> u128 {
         let mean = averaged_pv(self.noise_nv, self.lsb_nv, rounds);
-        over(mean, self.magnified, 1 << 30)
+        over(&mean, &self.magnified, &(1 << 30))
     }
 
     /// The same in nanovolts, rounded up.
     pub(crate) fn noise_nv(&self, rounds: u64) -> u128 {
-        over(self.noise_pv(rounds), 1, 1_000)
+        over(&self.noise_pv(rounds), &1, &1_000)
     }
 
     /// Half a code: what the part's own rounding of a mean adds, as a sense voltage.
     pub(crate) fn half_code_nv(&self) -> u128 {
-        over(self.lsb_nv, self.magnified, 1 << 31)
+        over(&self.lsb_nv, &self.magnified, &(1 << 31))
     }
 
     /// One less the sum of the relative limits.
@@ -129,16 +129,16 @@ pub(crate) fn averaged_pv(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
     // √rounds in thousandths, rounded down.
     // 64 bits times 20 fit; so do 66 times 10 below.
     let root = root(u128::from(rounds).wrapping_mul(1_000_000)).max(1_000);
-    plus(over(stirred, 1_000_000, root), flat.wrapping_mul(1_000))
+    plus(over(&stirred, &1_000_000, &root), flat.wrapping_mul(1_000))
 }
 
 /// `Π (1 + x) ÷ Π (1 − y) − 1`, rounded up: how far a product of factors within 1 ± x, divided by some within 1 ± y, can lie from 1 on either side.
 pub(crate) fn compound(factors_ppb: &[u128], divisors_ppb: &[u128]) -> u128 {
     let product = factors_ppb.iter().fold(PPB, |product, &factor| {
-        over(product, PPB.saturating_add(factor), PPB)
+        over(&product, &PPB.saturating_add(factor), &PPB)
     });
     let quotient = divisors_ppb.iter().fold(product, |quotient, &divisor| {
-        over(quotient, PPB, PPB.saturating_sub(divisor))
+        over(&quotient, &PPB, &PPB.saturating_sub(divisor))
     });
     quotient.saturating_sub(PPB)
 }

@@ -1,3 +1,4 @@
+use crate::ledger::{over, times};
 use crate::units::{Charge, Current};
 
 /// Which way current can flow on a rail.
@@ -103,8 +104,12 @@ impl Load {
         } else {
             self.mean
         };
-        let na_us = (mean.as_nanoamps().unsigned_abs() as u128).saturating_mul(duration_us as u128);
-        Charge::from_nanocoulombs(saturated(na_us.div_ceil(1_000_000)))
+        let mean_na = mean.as_nanoamps().unsigned_abs() as u128;
+        Charge::from_nanocoulombs(saturated(over(
+            &mean_na,
+            &(duration_us as u128),
+            &1_000_000,
+        )))
     }
 
     /// What jumps between conversions can cost in `duration_us` at a round period of `period_us`, rounded up:
@@ -112,19 +117,16 @@ impl Load {
     #[must_use]
     pub const fn between_conversions(&self, duration_us: u64, period_us: u32) -> Charge {
         // A stretch can hold one edge more than its rate says.
-        let whole = (duration_us as u128)
-            .saturating_mul(self.edges.per_1000_s as u128)
-            .div_ceil(1_000_000_000);
+        let (duration_us, rate) = (duration_us as u128, self.edges.per_1000_s as u128);
+        let whole = over(&duration_us, &rate, &1_000_000_000);
         let edges = if self.edges.per_1000_s == 0 {
             0
         } else {
             whole.saturating_add(1)
         };
         let step_na = self.edges.step.as_nanoamps().unsigned_abs() as u128;
-        let twice_na_us = edges
-            .saturating_mul(step_na)
-            .saturating_mul(period_us as u128);
-        Charge::from_nanocoulombs(saturated(twice_na_us.div_ceil(2_000_000)))
+        let twice_na = times(&edges, &step_na);
+        Charge::from_nanocoulombs(saturated(over(&twice_na, &(period_us as u128), &2_000_000)))
     }
 }
 

@@ -2,6 +2,7 @@ use fixed::types::{I2F30, I24F8};
 
 use super::{BoardError, Load, Shunt};
 use crate::Channel;
+use crate::ledger::divided;
 use crate::part::{RangeSpec, SenseRange, Spec};
 use crate::scale::Scale;
 use crate::units::{Current, Power, Resistance, Tolerance, Voltage};
@@ -228,9 +229,24 @@ impl Rail {
         if self.zero.as_nanoamps() == 0 {
             return shown;
         }
+        let (zero, volts) = (self.zero.as_nanoamps(), voltage.as_nanovolts());
+        let negative = (zero < 0) != (volts < 0);
+        let (Some(microvolts), magnitude) = (
+            divided(volts.unsigned_abs() as u128, 1_000),
+            zero.unsigned_abs() as u128,
+        ) else {
+            return shown;
+        };
         // nA × µV = 1e-15 W; both below 2^63, so the product fits. Rounded towards zero: below a nanowatt.
-        let femto = (self.zero.as_nanoamps() as i128).wrapping_mul(voltage.as_microvolts() as i128);
-        shown.saturating_sub(Power::from_nanowatts((femto / 1_000_000) as i64))
+        let Some(nanowatts) = divided(magnitude.wrapping_mul(microvolts), 1_000_000) else {
+            return shown;
+        };
+        let nanowatts = nanowatts as i64;
+        shown.saturating_sub(Power::from_nanowatts(if negative {
+            nanowatts.wrapping_neg()
+        } else {
+            nanowatts
+        }))
     }
 }
 

@@ -67,12 +67,12 @@ impl Rail {
     ) -> Bound<Current> {
         let nanoohms = u128::from(self.shunt().resistance().as_nanoohms());
         // nV ÷ nΩ = A.
-        let flowing = |nv: u128| over(nv, 1_000_000_000, nanoohms);
+        let flowing = |nv: u128| over(&nv, &1_000_000_000, &nanoohms);
         let shown_na = nanoamps(current);
         let rest = limits.rest_ppb();
         let offset_na = flowing(limits.offset_nv).saturating_add(limits.bias_na);
         let part = |na: u128, limit_ppb: u128| {
-            let na = over(na, limit_ppb, rest);
+            let na = over(&na, &limit_ppb, &rest);
             Current::from_nanoamps(i64::try_from(na).unwrap_or(i64::MAX))
         };
         Bound {

@@ -1,3 +1,4 @@
+use crate::ledger::{divided, over, times};
 use crate::units::{Current, Resistance, Tolerance};
 
 /// A sense resistor, with the limits that its maker states.
@@ -67,15 +68,21 @@ impl Shunt {
             None => self.temperature_span_mk,
         };
         // nA² · nΩ = 1e-27 W. Each factor is cut to what a board can have, so nothing overflows: 2^50 squared times 2^34 would not fit, hence µA.
-        let ua = greatest.as_microamps().unsigned_abs() as u128;
-        let square = ua.saturating_mul(ua);
-        let nano_micro_watts = square.saturating_mul(self.resistance.as_nanoohms() as u128); // 1e-21 W
-        let rise_1e21_mk =
-            nano_micro_watts.saturating_mul(self.thermal_resistance_mk_per_w as u128);
-        let rise_mk = rise_1e21_mk.div_ceil(1_000_000_000_000_000_000_000);
+        let na = greatest.as_nanoamps().unsigned_abs() as u128;
+        let ua = match divided(na, 1_000) {
+            Some(ua) => ua,
+            None => 0,
+        };
+        let square = times(&ua, &ua);
+        let nano_micro_watts = times(&square, &(self.resistance.as_nanoohms() as u128)); // 1e-21 W
+        let rise_mk = over(
+            &nano_micro_watts,
+            &(self.thermal_resistance_mk_per_w as u128),
+            &1_000_000_000_000_000_000_000,
+        );
         let total_mk = rise_mk.saturating_add(away_mk as u128);
         // ppm/K × mK = 1e-9.
-        let ppb = total_mk.saturating_mul(self.temperature_coefficient_ppm_per_k as u128);
+        let ppb = times(&total_mk, &(self.temperature_coefficient_ppm_per_k as u128));
         if ppb > 1_000_000_000 {
             1_000_000_000
         } else {

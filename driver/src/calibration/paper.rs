@@ -4,6 +4,7 @@ use super::{CalibrationError, Collection};
 use crate::Channel;
 use crate::board::{Board, Load, Rail, Shunt};
 use crate::frame::{Condition, Frame, Stamp};
+use crate::part::Codec;
 use crate::part::corncrake::{Corncrake, SPEC};
 use crate::units::{Current, Resistance, Tolerance};
 
@@ -74,6 +75,7 @@ impl Paper {
                 after_us: self.now_us + 100,
             },
             condition: self.condition,
+            complete: self.part.head(&self.block).complete,
             unbroken: self.unbroken,
         }
     }

@@ -82,7 +82,7 @@ impl<'s> Slope<'s> {
         if na.unsigned_abs() < least {
             return Err(CalibrationError::ReferenceTooSmall { least: amps(least) });
         }
-        let off = |spot: &Spot| over(spot.na.unsigned_abs(), spot.off_ppb, na.unsigned_abs());
+        let off = |spot: &Spot| over(&spot.na.unsigned_abs(), &spot.off_ppb, &na.unsigned_abs());
         let noise_nv = one.noise_nv.saturating_add(other.noise_nv);
         Ok(Self {
             source,
@@ -102,7 +102,7 @@ impl<'s> Slope<'s> {
     /// how far ΔI × resistance may be off, so it lies within (1 + |n ÷ ΔV|) ÷ (1 − |Y|) − 1 of 1.
     pub(super) fn correct(&self, correction: Correction) -> Result<Correction, CalibrationError> {
         let shunt = self.source.rail.shunt();
-        let noise_ppb = over(self.noise_nv_256, PPB, self.nv_256.unsigned_abs());
+        let noise_ppb = over(&self.noise_nv_256, &PPB, &self.nv_256.unsigned_abs());
         let limit_ppb = compound(
             &[noise_ppb],
             &[
@@ -115,9 +115,9 @@ impl<'s> Slope<'s> {
         let off = bits.map(|bits| i64::from(bits).saturating_sub(ONE));
         let Some((bits, _)) = bits.zip(off).filter(|(_, off)| {
             over(
-                u128::from(off.unsigned_abs()),
-                PPB,
-                ONE.unsigned_abs().into(),
+                &u128::from(off.unsigned_abs()),
+                &PPB,
+                &ONE.unsigned_abs().into(),
             ) <= limit_ppb
         }) else {
             let ppm = off.map(|off| i128::from(off).saturating_mul(1_000_000) >> 30);
@@ -159,19 +159,20 @@ impl<'s> Slope<'s> {
             .unwrap_or(i128::MAX);
         let (one_na, other_na) = (one.na.unsigned_abs(), other.na.unsigned_abs());
         let lever_ppb = over(
-            one_na.saturating_mul(other_na),
-            one.off_ppb.saturating_add(other.off_ppb),
-            span.saturating_mul(span),
+            &one_na.saturating_mul(other_na),
+            &one.off_ppb.saturating_add(other.off_ppb),
+            &span.saturating_mul(span),
         );
         let rise_nv_256 = self.nv_256.unsigned_abs().saturating_add(self.noise_nv_256);
-        let tilt_nv = over(rise_nv_256, lever_ppb, PPB.saturating_sub(self.off_ppb)).div_ceil(256);
+        let tilt_nv =
+            over(&rise_nv_256, &lever_ppb, &PPB.saturating_sub(self.off_ppb)).div_ceil(256);
         let noise = one
             .noise_nv
             .saturating_mul(other_na)
             .saturating_add(other.noise_nv.saturating_mul(one_na));
         // One more for what is rounded to 256ths.
         let bound_nv = tilt_nv
-            .saturating_add(over(noise, 1, span))
+            .saturating_add(over(&noise, &1, &span))
             .saturating_add(carried_nv(self.source))
             .saturating_add(1);
         (one.nv_256.saturating_sub(along), bound_nv)
@@ -192,7 +193,7 @@ fn full_scale_na(source: &Source, part: u128) -> u128 {
     if part == 1 {
         numerator.checked_div(denominator).unwrap_or_default()
     } else {
-        over(numerator, 1, denominator)
+        over(&numerator, &1, &denominator)
     }
 }
 

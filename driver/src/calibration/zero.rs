@@ -48,7 +48,7 @@ pub(super) fn greatest_nv(source: &Source) -> u128 {
         ],
         &[],
     );
-    let bias = over(bias_1e18(source), PPB.saturating_add(factor), PPB);
+    let bias = over(&bias_1e18(source), &PPB.saturating_add(factor), &PPB);
     nanovolts(source.range.offset).saturating_add(bias.div_ceil(NV_1E18))
 }
 
@@ -59,7 +59,7 @@ pub(super) fn carried_nv(source: &Source) -> u128 {
     let thermal = u128::from(shunt.thermal_ppb(source.rail.load().greatest(), None));
     let swing = compound(&[gain_max_ppb(source.spec), thermal], &[]).saturating_mul(2);
     let resistor = PPB.saturating_add(ppb(shunt.tolerance().as_ppm()));
-    let bias = over(over(bias_1e18(source), resistor, PPB), swing, PPB);
+    let bias = over(&over(&bias_1e18(source), &resistor, &PPB), &swing, &PPB);
     bias.saturating_add(NV_1E18 / 512).div_ceil(NV_1E18)
 }
 

@@ -1,5 +1,6 @@
 //! How far a total, or a current, may lie from the truth, by named parts.
 
+use super::plus;
 use crate::units::{Charge, Current, Energy};
 
 /// Bound of a total or a current: the truth lies within ± the sum of the parts, for every part and board inside the limits that datasheet and board state.
@@ -32,7 +33,7 @@ pub(super) struct Parts(pub(super) [u128; 7]);
 impl Parts {
     pub(super) fn add(&mut self, other: &Self) {
         for (mine, theirs) in self.0.iter_mut().zip(other.0) {
-            *mine = mine.saturating_add(theirs);
+            *mine = plus(*mine, theirs);
         }
     }
 

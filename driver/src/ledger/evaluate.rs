@@ -2,7 +2,7 @@
 
 use super::bound::Parts;
 use super::segment::Sums;
-use super::wide::{mul_div, over, plus, root, times};
+use super::wide::{divided, mul_div, over, plus, root, times};
 use crate::board::limits::{PPB, RailLimits, averaged_pv, nanoamps, nanovolts, ppb};
 use crate::board::{Flow, Rail};
 use crate::part::{RangeSpec, Spec};
@@ -215,11 +215,11 @@ impl Limits {
         let correction = rail.correction();
         let gain = u128::from(correction.gain.to_bits().unsigned_abs());
         // What the part shows, in nC, times the gain of the calibration.
-        let corrected = |nc: u128| over(nc, gain, 1 << 30);
+        let corrected = |nc: u128| over(&nc, &gain, &(1 << 30));
         // A sense voltage in nV that lasts: nV ÷ nΩ × µs × 1e-6 × 1e9 nC. What `open` says is magnified by the calibration already.
-        let lasting = |nv: u128| over(times(nv, us), 1_000, nanoohms.max(1));
+        let lasting = |nv: u128| over(&times(&nv, &us), &1_000, &nanoohms.max(1));
         // A current in nA that lasts some µs, in nC.
-        let flowing = |na: u128, us: u128| over(na, us, 1_000_000);
+        let flowing = |na: u128, us: u128| over(&na, &us, &1_000_000);
         let load = rail.load();
         let greatest_na = nanoamps(load.greatest());
         // Each end is uncertain by one round and its bracket; the time it is put into shifts as much as what flows in it.
@@ -228,26 +228,24 @@ impl Limits {
             .saturating_add(u128::from(stretch.bracket_us))
             .saturating_mul(2);
         let (least_nv, voltage_nv) = rail.voltage_span_nv(spec, bus);
-        let mean_nv = sums
-            .twice_bus
-            .saturating_mul(u128::from(spec.bus_unit_nv))
-            .checked_div(u128::from(sums.bus_rounds).saturating_mul(2))
-            .unwrap_or_default();
+        let twice_rounds = u128::from(sums.bus_rounds).saturating_mul(2);
+        let twice_bus_nv = times(&sums.twice_bus, &u128::from(spec.bus_unit_nv));
+        let mean_nv = divided(twice_bus_nv, twice_rounds).unwrap_or_default();
         let furthest_nv = mean_nv
             .saturating_sub(least_nv)
             .max(voltage_nv.saturating_sub(mean_nv));
         let bus_error_nv =
-            nanovolts(bus.offset).saturating_add(over(voltage_nv, ppb(bus.gain_ppm), PPB));
+            nanovolts(bus.offset).saturating_add(over(&voltage_nv, &ppb(bus.gain_ppm), &PPB));
         let zero = u128::from(correction.zero.to_bits().unsigned_abs());
         Some(Self {
             gain_ppb: open.gain_ppb,
             bus_gain_ppb: ppb(bus.gain_ppm),
             shunt_ppb: open.shunt_ppb,
             thermal_ppb: open.thermal_ppb,
-            zero_nc: over(corrected(lasting(zero)), 1, 256),
+            zero_nc: over(&corrected(lasting(zero)), &1, &256),
             greatest_nc: flowing(greatest_na, us),
             offset_nc: lasting(open.offset_nv).saturating_add(corrected(flowing(open.bias_na, us))),
-            noise_nc: over(lasting(open.noise_pv(stretch.rounds)), 1, 1_000),
+            noise_nc: over(&lasting(open.noise_pv(stretch.rounds)), &1, &1_000),
             turnover_nc: (load.flow() == Flow::Both).then(|| {
                 load.turnover(stretch.twice_us.div_ceil(2))
                     .as_nanocoulombs()
@@ -262,13 +260,13 @@ impl Limits {
             voltage_doubt_nv: furthest_nv.saturating_add(bus_error_nv),
             bus_offset_nv: nanovolts(bus.offset),
             bus_noise_nv: over(
-                averaged_pv(
+                &averaged_pv(
                     nanovolts(bus.noise),
                     u128::from(bus.lsb_nv(spec.bus_unit_nv)),
                     stretch.rounds,
                 ),
-                1,
-                1_000,
+                &1,
+                &1_000,
             ),
             clock_ppb: ppb(stretch.clock_ppm),
             // A part of the run may lie at one end of the wander and the rest of it at the other.
@@ -293,51 +291,52 @@ impl Limits {
             let absolute = self.offset_nc.saturating_add(self.noise_nc);
             let absolute = absolute.saturating_add(self.ends_nc);
             over(
-                charge_nc
+                &(charge_nc
                     .saturating_add(absolute)
-                    .saturating_add(self.load_nc),
-                PPB,
-                rest,
+                    .saturating_add(self.load_nc)),
+                &PPB,
+                &rest,
             )
         });
         let charge = Parts([
-            over(charge_nc, self.gain_ppb, rest),
-            over(self.offset_nc, PPB, rest),
-            over(self.noise_nc, PPB, rest),
-            over(charge_nc, self.shunt_ppb, rest),
-            over(turnover, self.thermal_ppb, rest),
-            over(charge_nc, self.clock_ppb, rest)
-                .saturating_add(over(turnover, self.wander_ppb, rest))
+            over(&charge_nc, &self.gain_ppb, &rest),
+            over(&self.offset_nc, &PPB, &rest),
+            over(&self.noise_nc, &PPB, &rest),
+            over(&charge_nc, &self.shunt_ppb, &rest),
+            over(&turnover, &self.thermal_ppb, &rest),
+            over(&charge_nc, &self.clock_ppb, &rest)
+                .saturating_add(over(&turnover, &self.wander_ppb, &rest))
                 .saturating_add(self.ends_nc),
             self.load_nc,
         ]);
 
         let rest = rest.saturating_sub(self.bus_gain_ppb);
         let gain = self.gain_ppb.saturating_add(self.bus_gain_ppb);
-        let at_voltage = |nc: u128| over(nc, self.voltage_nv, PPB);
+        let at_voltage = |nc: u128| over(&nc, &self.voltage_nv, &PPB);
         let offset = at_voltage(self.offset_nc)
-            .saturating_add(over(turnover, self.bus_offset_nv, PPB))
-            .saturating_add(over(self.zero_nc, self.voltage_doubt_nv, PPB));
+            .saturating_add(over(&turnover, &self.bus_offset_nv, &PPB))
+            .saturating_add(over(&self.zero_nc, &self.voltage_doubt_nv, &PPB));
         // Noise of the bus is weighed by the current, and the sum of squares is at most the greatest current times the sum.
         let weight = root_of_product(turnover, self.greatest_nc).max(turnover);
-        let noise = at_voltage(self.noise_nc).saturating_add(over(weight, self.bus_noise_nv, PPB));
+        let noise =
+            at_voltage(self.noise_nc).saturating_add(over(&weight, &self.bus_noise_nv, &PPB));
         let turned = match self.turnover_nc {
             Some(turnover_nc) => at_voltage(turnover_nc),
             None => {
                 let absolute = offset.saturating_add(noise);
                 let absolute =
                     absolute.saturating_add(at_voltage(self.ends_nc.saturating_add(self.load_nc)));
-                over(energy_nj.saturating_add(absolute), PPB, rest)
+                over(&energy_nj.saturating_add(absolute), &PPB, &rest)
             }
         };
         let energy = Parts([
-            over(energy_nj, gain, rest),
-            over(offset, PPB, rest),
-            over(noise, PPB, rest),
-            over(energy_nj, self.shunt_ppb, rest),
-            over(turned, self.thermal_ppb, rest),
-            over(energy_nj, self.clock_ppb, rest)
-                .saturating_add(over(turned, self.wander_ppb, rest))
+            over(&energy_nj, &gain, &rest),
+            over(&offset, &PPB, &rest),
+            over(&noise, &PPB, &rest),
+            over(&energy_nj, &self.shunt_ppb, &rest),
+            over(&turned, &self.thermal_ppb, &rest),
+            over(&energy_nj, &self.clock_ppb, &rest)
+                .saturating_add(over(&turned, &self.wander_ppb, &rest))
                 .saturating_add(at_voltage(self.ends_nc)),
             at_voltage(self.load_nc),
         ]);
@@ -347,8 +346,8 @@ impl Limits {
 
 /// √(a × b), rounded up.
 fn root_of_product(a: u128, b: u128) -> u128 {
-    match times(a, b) {
-        u128::MAX => times(plus(root(a), 1), plus(root(b), 1)),
+    match times(&a, &b) {
+        u128::MAX => times(&plus(root(a), 1), &plus(root(b), 1)),
         product => plus(root(product), 1),
     }
 }

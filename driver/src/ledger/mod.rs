@@ -43,10 +43,10 @@ pub use checkpoint::CheckpointError;
 pub use entry::{Break, Entry, Gap};
 
 use evaluate::{PLACES, Stretch, Totals, evaluate};
-use pace::{less, more, scaled};
-use segment::Sums;
+use pace::{less, more, safe_rounds, scaled};
+use segment::{Sums, Wrap};
 pub(crate) use segment::{wrapped_count, wrapped_difference};
-pub(crate) use wide::{mul_div, over, plus, root};
+pub(crate) use wide::{divided, mul_div, over, plus, root, times};
 
 use crate::Channel;
 use crate::board::Board;
@@ -69,6 +69,8 @@ pub struct Ledger<'b, const N: usize> {
     epoch: u32,
     /// What is added (modulo 2^64) to the host's clock, which may have begun anew since.
     shift_us: u64,
+    /// Rounds that the part's sums can run at full scale before a wrap could hide; `None` where they say nothing.
+    safe_rounds: Option<u64>,
 }
 
 /// What is common to all rails of the open segment.
@@ -97,6 +99,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
             gap: Gap::default(),
             epoch: 0,
             shift_us: 0,
+            safe_rounds: safe_rounds(spec),
         }
     }
 
@@ -215,11 +218,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
         }
         let mode = head.mode;
         let stamp = self.shifted(frame.stamp());
-        let elapsed_us = stamp.after_us.saturating_sub(segment.last.before_us);
-        if self
-            .safe_us(Some(mode))
-            .is_some_and(|safe_us| elapsed_us > safe_us)
-        {
+        if self.is_too_late(mode, stamp.after_us.saturating_sub(segment.last.before_us)) {
             return Err(Break::TooLate);
         }
         let rounds = wrapped_count(
@@ -229,14 +228,16 @@ impl<'b, const N: usize> Ledger<'b, N> {
         );
         self.plausible(mode, rounds, segment.last, stamp)?;
 
-        let accumulators = self.spec.accumulators;
+        let (charge, energy) = (
+            Wrap::of(self.spec.accumulators.charge_bits),
+            Wrap::of(self.spec.accumulators.energy_bits),
+        );
         for (channel, sums) in Channel::first(u8::MAX).zip(&mut self.sums) {
-            sums.ranges = frame.ranges(channel);
-            sums.advance(
-                frame.counters(channel),
-                accumulators.charge_bits,
-                accumulators.energy_bits,
-            );
+            // Later in the segment they are the same.
+            if segment.mode.is_none() {
+                sums.ranges = frame.ranges(channel);
+            }
+            sums.advance(frame.counters(channel), charge, energy);
             let codes = frame.codes(channel);
             sums.sense_clipped |= codes.sense_clipped;
             sums.bus_clipped |= codes.bus_clipped;

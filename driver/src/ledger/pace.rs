@@ -1,8 +1,9 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
+use super::wide::{divided, over, product_of_halves};
 use super::{Break, Ledger};
 use crate::frame::Stamp;
-use crate::part::Pace;
+use crate::part::{Pace, Spec};
 use crate::sampling::Mode;
 
 impl<const N: usize> Ledger<'_, N> {
@@ -22,46 +23,43 @@ impl<const N: usize> Ledger<'_, N> {
         let start_us =
             u64::from(self.spec.wake_us).saturating_add(u64::from(period_us).saturating_mul(2));
         let counted_us = u64::from(counted).saturating_mul(u64::from(period_us));
-        // The part counts its own time, which the host sees through its own clock: both errors at their worst at once.
+        // The part counts its own time, which the host sees through its own clock: both errors at their worst at once. Too few are
+        // counted < least × less ÷ more − start, too many counted > greatest × more ÷ less + start, quotients rounded down; here without a division.
         let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        let slower = scaled(least_us, less(part), more(host)).saturating_sub(start_us);
-        let faster = scaled(greatest_us, more(part), less(host)).saturating_add(start_us);
-        if counted_us < slower || counted_us > faster {
-            let expected = greatest_us
-                .checked_div(u64::from(period_us))
-                .unwrap_or_default();
+        let with_start_us = counted_us.saturating_add(start_us).saturating_add(1);
+        let too_few = !exceeds((with_start_us, more(host)), (least_us, less(part)));
+        let too_many = exceeds(
+            (counted_us.saturating_sub(start_us), less(host)),
+            (greatest_us, more(part)),
+        );
+        if too_few || too_many {
+            let rounds = divided(u128::from(greatest_us), u128::from(period_us));
+            let expected = rounds.unwrap_or_default() as u64; // no more than it was before
             return Err(Break::Rounds { counted, expected });
         }
         Ok(())
     }
 
-    /// How long the part's sums can run at full scale before a wrap could hide, by the host's clock.
+    /// How long the part's sums can run at full scale before a wrap could hide, by the part's own clock. While the mode is not known yet the fastest pace is assumed.
+    fn safe_part_us(&self, mode: Option<Mode>) -> Option<u64> {
+        let period_us = self.period_us(mode.unwrap_or(Mode::Paced(Pace(0))))?;
+        Some(self.safe_rounds?.saturating_mul(u64::from(period_us)))
+    }
+
+    /// The same by the host's clock.
     pub(super) fn safe_us(&self, mode: Option<Mode>) -> Option<u64> {
-        // While the mode is not known yet the fastest pace is assumed.
-        let period_us = u64::from(self.period_us(mode.unwrap_or(Mode::Paced(Pace(0))))?);
-        let sense_max = self.spec.sense.iter().map(|range| range.code_max).max()?;
-        let bus_max = self.spec.bus.iter().map(|range| range.code_max).max()?;
-        let accumulators = self.spec.accumulators;
-        let half = |bits: u8| {
-            1_u128
-                .checked_shl(u32::from(bits.saturating_sub(1)))
-                .unwrap_or_default()
-        };
-        let sense_step = u128::from(sense_max).saturating_add(1);
-        let charge_rounds = half(accumulators.charge_bits).checked_div(sense_step)?;
-        let energy_rounds = half(accumulators.energy_bits)
-            .checked_div(sense_step.saturating_mul(u128::from(bus_max)))?;
-        let count_rounds = half(accumulators.rounds_bits).saturating_mul(2);
-        // The very last count may already be ambiguous, and a round may be in progress at either end.
-        let rounds = charge_rounds
-            .min(energy_rounds)
-            .min(count_rounds)
-            .saturating_sub(4);
-        let us = u64::try_from(rounds)
-            .unwrap_or(u64::MAX)
-            .saturating_mul(period_us);
         let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        Some(scaled(us, less(host), more(part)))
+        Some(scaled(self.safe_part_us(mode)?, less(host), more(part)))
+    }
+
+    /// Whether so much time on the host's clock is more than [`safe_us`](Self::safe_us), found without a division.
+    pub(super) fn is_too_late(&self, mode: Mode, elapsed_us: u64) -> bool {
+        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
+        self.safe_part_us(Some(mode)).is_some_and(|safe_us| {
+            // Half of it is safe without a closer look, unless clocks are off by a third.
+            let far_from = elapsed_us <= safe_us >> 1 && more(part) >> 1 < less(host);
+            !far_from && exceeds((elapsed_us, more(part)), (safe_us, less(host)))
+        })
     }
 
     /// The longest that the conversions of one round take, by the slowest oscillator.
@@ -70,7 +68,7 @@ impl<const N: usize> Ledger<'_, N> {
             .saturating_mul(2)
             .saturating_mul(u64::from(self.spec.channels));
         let slowest_ns = scaled(nominal_ns, 1_000_000, less(self.spec.oscillator.error_ppm));
-        slowest_ns.div_ceil(1_000)
+        over(&u128::from(slowest_ns), &1, &1_000) as u64 // no more than it was before
     }
 
     pub(super) fn period_us(&self, mode: Mode) -> Option<u32> {
@@ -91,11 +89,42 @@ pub(super) const fn less(ppm: u32) -> u64 {
     1_000_000_u64.saturating_sub(ppm as u64)
 }
 
+/// Whether the first product is greater than the second.
+fn exceeds((a, b): (u64, u64), (c, d): (u64, u64)) -> bool {
+    // Times within the hour fit 32 bits, and so do millionths.
+    if (a | b | c | d) >> 32 == 0 {
+        return a.wrapping_mul(b) > c.wrapping_mul(d);
+    }
+    product_of_halves(a, b) > product_of_halves(c, d)
+}
+
+/// Rounds at full scale until a sum could wrap unseen. The very last count may already be ambiguous, and a round may be in progress at either end.
+pub(super) fn safe_rounds(spec: &Spec) -> Option<u64> {
+    let sense_max = spec.sense.iter().map(|range| range.code_max).max()?;
+    let bus_max = spec.bus.iter().map(|range| range.code_max).max()?;
+    let half = |bits: u8| {
+        1_u64
+            .checked_shl(u32::from(bits.saturating_sub(1)))
+            .unwrap_or_default()
+    };
+    let sense_step = u64::from(sense_max).saturating_add(1);
+    let rounds = |bits, step| {
+        let rounds = divided(u128::from(half(bits)), u128::from(step))?;
+        Some(rounds as u64) // no more than it was before
+    };
+    let charge = rounds(spec.accumulators.charge_bits, sense_step)?;
+    let energy = rounds(
+        spec.accumulators.energy_bits,
+        sense_step.saturating_mul(u64::from(bus_max)),
+    )?;
+    let count = half(spec.accumulators.rounds_bits).saturating_mul(2);
+    Some(charge.min(energy).min(count).saturating_sub(4))
+}
+
 /// `us` × `numerator` ÷ `denominator`, rounded down; without end where the denominator is 0.
+#[inline(never)]
 pub(super) fn scaled(us: u64, numerator: u64, denominator: u64) -> u64 {
-    u128::from(us)
-        .saturating_mul(u128::from(numerator))
-        .checked_div(u128::from(denominator))
+    divided(product_of_halves(us, numerator), u128::from(denominator))
         .and_then(|us| u64::try_from(us).ok())
         .unwrap_or(u64::MAX)
 }

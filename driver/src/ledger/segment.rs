@@ -38,33 +38,57 @@ impl Sums {
     }
 
     /// Adds what the part counted since the latch before, across at most one rollover each.
-    pub(super) fn advance(&mut self, counters: Counters, charge_bits: u8, energy_bits: u8) {
-        let charge = wrapped_difference(counters.charge, self.last.charge, charge_bits);
-        let energy = wrapped_difference(counters.energy, self.last.energy, energy_bits);
-        // 2^63 per latch: beyond any number of latches for 128 bits.
-        self.charge = self.charge.saturating_add(i128::from(charge));
-        self.energy = self.energy.saturating_add(i128::from(energy));
+    pub(super) fn advance(&mut self, counters: Counters, charge: Wrap, energy: Wrap) {
+        let charge = charge.difference(counters.charge, self.last.charge);
+        let energy = energy.difference(counters.energy, self.last.energy);
+        // At most 2^63 per latch: 128 bits hold more latches than there can be.
+        self.charge = self.charge.wrapping_add(i128::from(charge));
+        self.energy = self.energy.wrapping_add(i128::from(energy));
         self.last = counters;
     }
 
     /// Notes the bus voltage latched after `rounds` more rounds.
     pub(super) fn note_bus(&mut self, units: u32, rounds: u32) {
-        let twice = u128::from(units).saturating_add(u128::from(self.bus.unwrap_or(units)));
+        // Each product fits 64 bits, and 128 hold 2^63 of them.
+        let rounds_64 = u64::from(rounds);
+        let now = u64::from(units).wrapping_mul(rounds_64);
+        let before = u64::from(self.bus.unwrap_or(units)).wrapping_mul(rounds_64);
         self.twice_bus = self
             .twice_bus
-            .saturating_add(twice.saturating_mul(u128::from(rounds)));
+            .wrapping_add(u128::from(now))
+            .wrapping_add(u128::from(before));
         self.bus = Some(units);
         self.bus_rounds = self.bus_rounds.saturating_add(u64::from(rounds));
     }
 }
 
+/// Where a signed counter of some width wraps: worked out once for many differences, since shifts by a variable are dear on small cores.
+#[derive(Clone, Copy)]
+pub(crate) struct Wrap {
+    half: u64,
+}
+
+impl Wrap {
+    /// Of a counter `bits` wide, 1 to 64; any other has no differences.
+    pub(crate) fn of(bits: u8) -> Self {
+        let half = 1_u64
+            .checked_shl(u32::from(bits).wrapping_sub(1))
+            .unwrap_or_default();
+        Self { half }
+    }
+
+    /// `now - before`: right while the true difference is less than half the counter's span.
+    pub(crate) const fn difference(self, now: i64, before: i64) -> i64 {
+        // From half a span below zero up; what is beyond the span falls away.
+        let mask = self.half.wrapping_mul(2).wrapping_sub(1);
+        let above = (now.wrapping_sub(before) as u64).wrapping_add(self.half);
+        (above & mask).wrapping_sub(self.half) as i64
+    }
+}
+
 /// `now - before` of a signed counter `bits` wide that wraps: right while the true difference is less than half the counter's span.
 pub(crate) fn wrapped_difference(now: i64, before: i64, bits: u8) -> i64 {
-    let spare = 64_u32.saturating_sub(u32::from(bits));
-    now.wrapping_sub(before)
-        .checked_shl(spare)
-        .and_then(|left| left.checked_shr(spare))
-        .unwrap_or_default()
+    Wrap::of(bits).difference(now, before)
 }
 
 /// `now - before` of an unsigned counter `bits` (at most 32) wide that wraps.

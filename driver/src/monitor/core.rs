@@ -220,14 +220,15 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
     }
 
     fn frame(&self, condition: Condition, unbroken: bool) -> Frame<'_> {
-        let reset =
-            condition != Condition::Unpowered && self.part.head(self.block.as_ref()).reset_seen;
+        let head = self.part.head(self.block.as_ref());
+        let reset = condition != Condition::Unpowered && head.reset_seen;
         Frame {
             codec: &self.part,
             block: self.block.as_ref(),
             rails: self.board.rails(),
             stamp: self.stamp,
             condition: if reset { Condition::Reset } else { condition },
+            complete: head.complete,
             unbroken,
         }
     }

@@ -36,39 +36,60 @@ impl Codec for Corncrake {
     }
 
     fn codes(&self, block: &[u8], channel: Channel) -> Codes {
-        let Some(at) = offset(channel) else {
+        let Some([s2, s1, s0, b1, b0, p4, p3, p2, p1, p0, ..]) = fields(block, channel) else {
             return Codes::default();
         };
         let flags = flags(block) >> (2_u32.wrapping_mul(u32::from(channel.number())));
         Codes {
-            sense: sign_extended_32(bytes(block, at.wrapping_add(map::block::SENSE))),
-            bus: u32::from(u16::from_be_bytes(bytes(
-                block,
-                at.wrapping_add(map::block::BUS),
-            ))),
-            power: sign_extended_64(bytes::<5>(block, at.wrapping_add(map::block::POWER))),
+            sense: sign_extended_32([*s2, *s1, *s0]),
+            bus: u32::from(u16::from_be_bytes([*b1, *b0])),
+            power: i64::from_be_bytes([*p4, *p3, *p2, *p1, *p0, 0, 0, 0]) >> 24,
             sense_clipped: flags & 1 != 0,
             bus_clipped: flags & 2 != 0,
         }
     }
 
     fn counters(&self, block: &[u8], channel: Channel) -> Counters {
-        let Some(at) = offset(channel) else {
+        let Some(
+            [
+                _,
+                _,
+                _,
+                _,
+                _,
+                _,
+                _,
+                _,
+                _,
+                _,
+                c5,
+                c4,
+                c3,
+                c2,
+                c1,
+                c0,
+                energy @ ..,
+            ],
+        ) = fields(block, channel)
+        else {
             return Counters::default();
         };
         Counters {
-            charge: sign_extended_64(bytes::<6>(block, at.wrapping_add(map::block::CHARGE))),
-            energy: i64::from_be_bytes(bytes(block, at.wrapping_add(map::block::ENERGY))),
+            charge: i64::from_be_bytes([*c5, *c4, *c3, *c2, *c1, *c0, 0, 0]) >> 16,
+            energy: i64::from_be_bytes(*energy),
         }
     }
 }
 
-/// Where a channel's fields begin. The numbers are far below `usize`'s end.
-const fn offset(channel: Channel) -> Option<usize> {
+/// A channel's fields, all of them in one piece: sense 3, bus 2, power 5, charge 6, energy 8 bytes. `None` where the channel does not exist or the block is too short.
+fn fields(block: &[u8], channel: Channel) -> Option<&[u8; map::block::CHANNEL_STRIDE]> {
     if channel.number() >= SPEC.channels {
         return None;
     }
-    Some(map::block::CHANNEL.wrapping_add(map::block::CHANNEL_STRIDE.wrapping_mul(channel.index())))
+    // Far below `usize`'s end.
+    let at =
+        map::block::CHANNEL.wrapping_add(map::block::CHANNEL_STRIDE.wrapping_mul(channel.index()));
+    block.get(at..)?.first_chunk()
 }
 
 fn flags(block: &[u8]) -> u16 {
@@ -100,17 +121,6 @@ pub(super) fn bytes<const W: usize>(block: &[u8], at: usize) -> [u8; W] {
 pub(super) fn sign_extended_32(field: [u8; 3]) -> i32 {
     let [high, mid, low] = field;
     i32::from_be_bytes([high, mid, low, 0]) >> 8
-}
-
-fn sign_extended_64<const W: usize>(field: [u8; W]) -> i64 {
-    let mut wide = [0; 8];
-    for (to, from) in wide.iter_mut().zip(field) {
-        *to = from;
-    }
-    let spare = 64_u32.saturating_sub(8_u32.saturating_mul(W as u32));
-    i64::from_be_bytes(wide)
-        .checked_shr(spare)
-        .unwrap_or_default()
 }
 
 #[cfg(test)]

@@ -50,11 +50,6 @@ pub mod block {
     pub const ROUNDS: usize = 9;
     pub const CHANNEL: usize = 13;
     pub const CHANNEL_STRIDE: usize = 24;
-    pub const SENSE: usize = 0;
-    pub const BUS: usize = 3;
-    pub const POWER: usize = 5;
-    pub const CHARGE: usize = 10;
-    pub const ENERGY: usize = 16;
     pub const CRC: usize = 109;
 }
 

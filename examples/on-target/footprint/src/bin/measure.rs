@@ -27,8 +27,8 @@ use embedded_hal::i2c::I2c;
 use footprint::{ADDRESS, Answers, BOARD, Handle, Instantly, LIMITS, RAILS, SETUP, Time};
 use semihosting::{println, process};
 
-/// Calls that are measured together: exact to 0.02 of an instruction, and the longest does not run SysTick out.
-const CALLS: u32 = 64;
+/// Calls that are measured together: exact to a tenth of an instruction, and the longest does not run SysTick out.
+const CALLS: u32 = 32;
 const TIME: Time = Time::every(500_000);
 
 type Blocking<'a> = Monitor<'static, Handle<'a>, Instantly, Time, Corncrake, RAILS>;
