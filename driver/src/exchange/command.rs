@@ -18,28 +18,30 @@ impl Command {
         let width = usize::from(width.min(8));
         let value = value.to_be_bytes();
         let skipped = value.len().saturating_sub(width);
-        Self::from_bytes(pointer, value.iter().skip(skipped))
+        Self::from_bytes(pointer, value.get(skipped..).unwrap_or_default())
     }
 
     /// A pointer followed by the lowest `width` bytes of `value`, least significant first. `width` beyond 8 counts as 8.
     #[must_use]
     pub fn little_endian(pointer: u8, value: u64, width: u8) -> Self {
+        let width = usize::from(width.min(8));
         Self::from_bytes(
             pointer,
-            value.to_le_bytes().iter().take(usize::from(width.min(8))),
+            value.to_le_bytes().get(..width).unwrap_or_default(),
         )
     }
 
-    fn from_bytes<'a>(pointer: u8, data: impl Iterator<Item = &'a u8>) -> Self {
-        let mut command = Self {
-            bytes: [0; ROOM],
-            len: 0,
-        };
-        command.push(pointer);
-        for byte in data {
-            command.push(*byte);
+    fn from_bytes(pointer: u8, data: &[u8]) -> Self {
+        let mut bytes = [0; ROOM];
+        let [first, rest @ ..] = &mut bytes;
+        *first = pointer;
+        for (place, byte) in rest.iter_mut().zip(data) {
+            *place = *byte;
         }
-        command
+        Self {
+            bytes,
+            len: (data.len() as u8).saturating_add(1), // at most nine
+        }
     }
 
     fn push(&mut self, byte: u8) {

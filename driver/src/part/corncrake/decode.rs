@@ -11,10 +11,10 @@ impl Codec for Corncrake {
     fn head(&self, block: &[u8]) -> Head {
         let flags = flags(block);
         Head {
-            serial: u16::from_be_bytes(bytes(block, map::block::SERIAL)),
+            serial: serial(block),
             mode: mode(byte(block, map::block::MODE)),
             averaging: byte(block, map::block::SETUP) >> 4,
-            reset_seen: flags & map::flag::RESET_SEEN != 0,
+            reset_seen: reset_seen(block),
             complete: flags & map::flag::COMPLETE != 0,
             rounds: u32::from_be_bytes(bytes(block, map::block::ROUNDS)),
         }
@@ -90,6 +90,16 @@ fn fields(block: &[u8], channel: Channel) -> Option<&[u8; map::block::CHANNEL_ST
     let at =
         map::block::CHANNEL.wrapping_add(map::block::CHANNEL_STRIDE.wrapping_mul(channel.index()));
     block.get(at..)?.first_chunk()
+}
+
+/// Set-up serial.
+pub(super) fn serial(block: &[u8]) -> u16 {
+    u16::from_be_bytes(bytes(block, map::block::SERIAL))
+}
+
+/// A reset was seen and not yet cleared.
+pub(super) fn reset_seen(block: &[u8]) -> bool {
+    flags(block) & map::flag::RESET_SEEN != 0
 }
 
 fn flags(block: &[u8]) -> u16 {

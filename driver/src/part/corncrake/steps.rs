@@ -1,5 +1,5 @@
 use super::burst;
-use super::decode::{byte, bytes};
+use super::decode::{self, byte, bytes};
 use super::effort::effort;
 use super::map::{self, pointer};
 use super::{Corncrake, SPEC};
@@ -251,8 +251,9 @@ impl Corncrake {
         if let Err(fault) = intact(turn.block) {
             return turn.again(READ, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
         }
-        let head = self.head(turn.block);
-        if head.reset_seen {
+        let (serial_there, reset_seen) =
+            (decode::serial(turn.block), decode::reset_seen(turn.block));
+        if reset_seen {
             // The block says so itself; the tag is gone with everything else.
             (self.tag, self.seen) = (
                 byte(turn.block, map::block::TAG),
@@ -269,14 +270,14 @@ impl Corncrake {
             return turn.again(READ, Step::Wait(LATCH_WAIT_US), BLOCK_TRIES, fault);
         }
         match serial {
-            Serial::Compare if self.settled && head.serial != self.serial => {
+            Serial::Compare if self.settled && serial_there != self.serial => {
                 // The block is not handed over, so neither are its flags: it counts as unseen.
                 return Err(Fault::SetUpChanged {
                     expected: self.serial,
-                    got: head.serial,
+                    got: serial_there,
                 });
             }
-            Serial::Adopt | Serial::Compare => self.serial = head.serial,
+            Serial::Adopt | Serial::Compare => self.serial = serial_there,
             Serial::Known => {}
         }
         (self.seen, self.settled) = (tag, true);
