@@ -19,7 +19,7 @@ use super::Clock;
 /// assert_eq!(clock.now_us(), 1_000_000); // the counter stood at 32 768
 /// assert_eq!(clock.now_us(), 512_000_152); // at 5: it went round
 /// assert_eq!(clock.now_us(), 514_000_152); // two seconds later
-/// assert_eq!(clock.read_by_us(), 514_000_152 + 512_000_000 - 32);
+/// assert_eq!(clock.read_by_us(), 514_000_152 + 512_000_000 - 31);
 /// # Ok::<(), &str>(())
 /// ```
 #[derive(Clone, Debug)]
@@ -41,7 +41,7 @@ impl<F: FnMut() -> u32> CounterClock<F> {
     ///
     /// `None` for a rate of 0, or a wrap of less than 2 or more than 2^32: such a counter tells no time.
     pub fn new(read: F, hz: u32, wrap: u64) -> Option<Self> {
-        if hz == 0 || wrap < 2 || wrap > 1 << 32 {
+        if hz == 0 || !(2..=1 << 32).contains(&wrap) {
             return None;
         }
         Some(Self {
