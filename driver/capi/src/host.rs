@@ -109,11 +109,7 @@ impl I2c for Bus {
         done(unsafe { (self.write_read)(self.context, address, bytes, count, room, room_count) })
     }
 
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [Operation<'_>],
-    ) -> Result<(), Status> {
+    fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), Status> {
         match operations {
             [Operation::Write(bytes)] => self.write(address, bytes),
             [Operation::Write(bytes), Operation::Read(room)] => {

@@ -124,7 +124,11 @@ pub unsafe extern "C" fn crake_init(
         // SAFETY: the caller's promise.
         let setup = unsafe { memory::input(setup, 2) }?.driver(2)?;
         // SAFETY: the caller's promise.
-        unsafe { with_frame(monitor, (ledger, 3), frame, |live| live.monitor.init(&setup)) }
+        unsafe {
+            with_frame(monitor, (ledger, 3), frame, |live| {
+                live.monitor.init(&setup)
+            })
+        }
     };
     // SAFETY: the caller's promise.
     unsafe { report(error, outcome()) }
@@ -169,8 +173,7 @@ pub unsafe extern "C" fn crake_latch(
     error: *mut Error,
 ) -> Code {
     // SAFETY: the caller's promise.
-    let outcome =
-        unsafe { with_frame(monitor, (ledger, 2), frame, |live| live.monitor.latch()) };
+    let outcome = unsafe { with_frame(monitor, (ledger, 2), frame, |live| live.monitor.latch()) };
     // SAFETY: the caller's promise.
     unsafe { report(error, outcome) }
 }

@@ -59,7 +59,8 @@ pub unsafe extern "C" fn crake_wide_divided(
             0
         };
         let rounded = whole.saturating_add(away);
-        let fitting = i64::try_from(rounded).unwrap_or(if rounded < 0 { i64::MIN } else { i64::MAX });
+        let fitting =
+            i64::try_from(rounded).unwrap_or(if rounded < 0 { i64::MIN } else { i64::MAX });
         // SAFETY: the caller's promise.
         unsafe { memory::output(quotient, 3, fitting) }?;
         if i128::from(fitting) == rounded {

@@ -16,20 +16,28 @@ use crake::ledger::Ledger;
 use crake::part::Joint;
 use crake::part::corncrake::{self, Corncrake};
 use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Monitor, Mode, Ranges, Setup, ShuntMonitor};
+use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use defmt::{error, info, warn};
 use defmt_semihosting as _;
 
 use part::{ADDRESS, Bus, Pause, SERIAL, Ticks};
 
 const fn rail(nanoohms: u64) -> Rail {
-    let shunt = Shunt::new(Resistance::from_nanoohms(nanoohms), Tolerance::from_percent(1));
+    let shunt = Shunt::new(
+        Resistance::from_nanoohms(nanoohms),
+        Tolerance::from_percent(1),
+    );
     Rail::new(shunt, Load::smooth(Current::from_amps(20)))
 }
 
 static BOARD: Board<4> = match Board::new(
     &corncrake::SPEC,
-    [rail(10_000_000), rail(1_000_000_000), rail(5_000_000), rail(4_000_000)],
+    [
+        rail(10_000_000),
+        rail(1_000_000_000),
+        rail(5_000_000),
+        rail(4_000_000),
+    ],
 ) {
     Ok(board) => board,
     Err(_) => panic!("a sense resistor lies outside what the part can be used with"),
@@ -45,7 +53,11 @@ fn run() -> Result<(), crake::Error<embedded_hal::i2c::ErrorKind>> {
     let part = Corncrake::new();
     let mut monitor = Monitor::new(Bus::new(), Pause, Ticks(0), part, ADDRESS, &BOARD);
     let mut ledger = Ledger::new(&BOARD, monitor.spec());
-    info!("{} with {=u8} channels", monitor.spec().name, monitor.spec().channels);
+    info!(
+        "{} with {=u8} channels",
+        monitor.spec().name,
+        monitor.spec().channels
+    );
     info!("{}", BOARD.rails()[0].shunt());
 
     let frame = monitor.attach(&Joint { serial: SERIAL })?;
@@ -56,17 +68,32 @@ fn run() -> Result<(), crake::Error<embedded_hal::i2c::ErrorKind>> {
             Err(why) => warn!("{} {}", channel, why),
         }
     }
-    info!("{} of {}", ledger.update(&frame), frame.counters(Channel::C0));
+    info!(
+        "{} of {}",
+        ledger.update(&frame),
+        frame.counters(Channel::C0)
+    );
     let frame = monitor.latch()?;
     let reading = frame.reading(Channel::C0);
     let (entry, stamp) = (ledger.update(&frame), frame.stamp());
-    info!("{} at {}, next by {}", entry, stamp, ledger.next_read_by_us());
+    info!(
+        "{} at {}, next by {}",
+        entry,
+        stamp,
+        ledger.next_read_by_us()
+    );
     if let Some(account) = ledger.account(Channel::C1) {
         info!("{} {}", account.charge, account.energy_by_part_clock);
     }
 
     let limit = Limit::OverCurrent(Current::from_amps(4));
-    info!("{}", Watch::new(Channel::C0, limit).held().debounce(3).to(Outputs::A));
+    info!(
+        "{}",
+        Watch::new(Channel::C0, limit)
+            .held()
+            .debounce(3)
+            .to(Outputs::A)
+    );
     let cause = Cause::Limit(Channel::C0, Kind::OverCurrent);
     info!("{}", Causes::of(cause) | Causes::ROLLOVER_AHEAD);
     let event = Event {
