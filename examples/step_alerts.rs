@@ -13,10 +13,9 @@ use crake::alert::{Judge, Kind, Limit, Outputs, Plan, Station, Watch, Watches};
 use crake::board::{Board, Load, Rail, Shunt};
 use crake::part::corncrake::{self, BUS_16_V, PACE_2000, SENSE_65_MV, SPEC};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup};
+use crake::{Channel, Mode, Monitor, Ranges, Setup};
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
-use crake_sim::bus;
 use crake_sim::part::corncrake::{Converted, Corncrake, Input, Output};
 use crake_sim::plant::{self, Constant, Recorded, Source};
 
@@ -33,15 +32,6 @@ const LIMITS: [Watch; 2] = [
         .held()
         .to(Outputs::A),
 ];
-
-/// The host's clock: the bench's.
-struct HostClock(bus::Clock);
-
-impl Clock for HostClock {
-    fn now_us(&mut self) -> u64 {
-        self.0.now_ns() / 1_000
-    }
-}
 
 fn main() -> Result<(), Box<dyn Error>> {
     // The bench: an ideal part, 5 mΩ, 15 V.
@@ -62,7 +52,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         bus: BUS_16_V,
     };
     let setup: Setup<1> = Setup::all(ranges, Mode::Paced(PACE_2000));
-    let (i2c, delay, clock) = (bench.i2c(), bench.delay(), HostClock(bench.clock()));
+    let (i2c, delay, clock) = (bench.i2c(), bench.delay(), bench.clock());
     let mut monitor = Monitor::new(i2c, delay, clock, corncrake::Corncrake::new(), 0x32, &board);
     let mut station: Station<'_, 1, 4> = Station::new(setup, Watches::limits(&LIMITS));
     crake::ShuntMonitor::init(&mut monitor, &setup)?;

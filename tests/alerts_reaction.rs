@@ -128,7 +128,7 @@ fn reaction(
     let mut monitor = crake::Monitor::new(
         desk.bench.i2c(),
         desk.bench.delay(),
-        alerts_desk::HostClock(desk.bench.clock()),
+        desk.bench.clock(),
         crake::part::corncrake::Corncrake::new(),
         address,
         alerts_desk::board(desk.nanoohms),

@@ -5,7 +5,7 @@ mod alerts_desk;
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use alerts_desk::{Hand, HostClock, SETUP, board, events};
+use alerts_desk::{Hand, SETUP, board, events};
 use crake::alert::{Answer, Cause, Kind, Limit, Outputs, Station, Watch, Watches, alert_response};
 use crake::part::corncrake::Corncrake;
 use crake::units::Current;
@@ -50,7 +50,7 @@ fn the_lowest_address_answers_first_and_each_lets_go() {
             let mut monitor = Monitor::new(
                 bench.i2c(),
                 bench.delay(),
-                HostClock(bench.clock()),
+                bench.clock(),
                 Corncrake::new(),
                 address,
                 board(1_000_000_000),
@@ -115,7 +115,7 @@ fn a_part_that_answered_stays_off_the_line_until_a_further_cause() {
         let mut monitor = Monitor::new(
             bench.i2c(),
             bench.delay(),
-            HostClock(bench.clock()),
+            bench.clock(),
             Corncrake::new(),
             address,
             board(1_000_000_000),

@@ -6,7 +6,7 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use alerts_desk::faults::{Failing, Failures};
-use alerts_desk::{ADDRESS, Desk, HostClock, SETUP, board};
+use alerts_desk::{ADDRESS, Desk, SETUP, board};
 use crake::burst::{Burst, Statistics};
 use crake::ledger::{Entry, Ledger};
 use crake::part::corncrake::{
@@ -451,7 +451,7 @@ fn a_burst_that_does_not_end_is_given_up() {
     let mut monitor = Monitor::new(
         &mut bus,
         bench.delay(),
-        HostClock(bench.clock()),
+        bench.clock(),
         Corncrake::new(),
         ADDRESS,
         board(1_000_000_000),

@@ -9,21 +9,13 @@ use crake::calibration::{Collection, zero};
 use crake::ledger::Ledger;
 use crake::part::corncrake::{BUS_6_V, Corncrake, PACE_2000, SENSE_26_MV, SPEC};
 use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
 use crake_sim::part::corncrake as model;
 use crake_sim::plant::{self, Constant, Recorded, Source};
 
 const SECOND_NS: u64 = 1_000_000_000;
-
-struct BenchClock(Bench);
-
-impl Clock for BenchClock {
-    fn now_us(&mut self) -> u64 {
-        self.0.now_ns() / 1_000
-    }
-}
 
 /// Nothing flows for three seconds, then 50 µA, which make 50 µV across exactly 1 Ω.
 fn rail() -> plant::Rail {
@@ -52,7 +44,7 @@ fn measured(seed: u64) -> f64 {
         bus: BUS_6_V,
     };
     let setup = Setup::all(ranges, Mode::Paced(PACE_2000));
-    let clock = BenchClock(bench.clone());
+    let clock = bench.clock();
     let mut monitor = Monitor::new(
         bench.i2c(),
         bench.delay(),

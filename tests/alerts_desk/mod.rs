@@ -12,7 +12,7 @@ use crake::part::BusRange;
 use crake::part::SenseRange;
 use crake::part::corncrake::{BUS_6_V, Corncrake, PACE_500, SENSE_65_MV, SPEC};
 use crake::units::{Current, Resistance, Tolerance};
-use crake::{Clock, Mode, Monitor, Ranges, Setup};
+use crake::{Mode, Monitor, Ranges, Setup};
 use crake_sim::bench::{Bench, Delay, I2c, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::Speed;
@@ -36,16 +36,7 @@ pub const LEVELS: u8 = 0x38;
 pub const LIMITS: u64 = 0x0F_FFFF;
 
 pub type Bus = I2c;
-pub type Blocking<B> = Monitor<'static, B, Delay, HostClock, Corncrake, 4>;
-
-/// A host's clock that is exact.
-pub struct HostClock(pub crake_sim::bus::Clock);
-
-impl Clock for HostClock {
-    fn now_us(&mut self) -> u64 {
-        self.0.now_ns() / 1000
-    }
-}
+pub type Blocking<B> = Monitor<'static, B, Delay, crake_sim::bus::Clock, Corncrake, 4>;
 
 /// A rail whose sense and bus codes are set by hand: held until set again.
 #[derive(Clone, Default)]
@@ -160,7 +151,7 @@ impl Desk {
         Monitor::new(
             bus,
             self.bench.delay(),
-            HostClock(self.bench.clock()),
+            self.bench.clock(),
             Corncrake::new(),
             ADDRESS,
             board(self.nanoohms),

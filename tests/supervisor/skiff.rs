@@ -11,7 +11,7 @@ use crake::board::{Board, Load, Rail, Shunt};
 use crake::ledger::Account;
 use crake::part::corncrake::{self, BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC};
 use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup};
+use crake::{Channel, Mode, Monitor, Ranges, Setup};
 use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
@@ -78,16 +78,7 @@ fn setup() -> Setup<RAILS> {
 }
 
 type Firmware = Supervisor<'static, 256, 16>;
-type SkiffMonitor = Monitor<'static, Wires, Delay, HostClock, corncrake::Corncrake, RAILS>;
-
-/// The host's clock: the bench's, in whole microseconds.
-struct HostClock(bus::Clock);
-
-impl Clock for HostClock {
-    fn now_us(&mut self) -> u64 {
-        self.0.now_ns() / 1_000
-    }
-}
+type SkiffMonitor = Monitor<'static, Wires, Delay, bus::Clock, corncrake::Corncrake, RAILS>;
 
 /// The skiff before its launch: what its rails will do.
 pub struct Plan {
@@ -254,7 +245,7 @@ impl Skiff {
         let monitor = Monitor::new(
             Wires::new(&bench, &spoiled),
             bench.delay(),
-            HostClock(bench.clock()),
+            bench.clock(),
             corncrake::Corncrake::new(),
             ADDRESS,
             &BOARD,

@@ -1,5 +1,52 @@
 //! The bench: one clock, one bus, and the parts and rails on it.
 //!
+//! # A first test of your own
+//!
+//! A bench with a part; a rail behind one of its channels; the driver on the bench's bus, delay and clock; then let time pass and look at what your code made of it.
+//! `overloaded` stands for your firmware, which knows the trait alone, `SETUP` and `BOARD` for its constants; the last ten lines are the test.
+//!
+//! ```
+//! use core::{error::Error, time::Duration};
+//! use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor, part::corncrake};
+//! use crake::board::{Board, Load, Rail, Shunt};
+//! use crake::units::{Current, Resistance, Tolerance};
+//! use crake_sim::{bench::Bench, board::SenseResistor, bus::BusError, part, plant};
+//!
+//! const RANGES: Ranges = Ranges { sense: corncrake::SENSE_65_MV, bus: corncrake::BUS_16_V };
+//! const SETUP: Setup<1> = Setup::all(RANGES, Mode::Paced(corncrake::PACE_2000));
+//! const DRIVE: Rail = Rail::new(
+//!     Shunt::new(Resistance::from_milliohms(5), Tolerance::from_percent(1)),
+//!     Load::smooth(Current::from_amps(10)),
+//! );
+//!
+//! fn overloaded(monitor: &mut dyn ShuntMonitor<1, BusError = BusError>) -> Result<bool, Box<dyn Error>> {
+//!     let reading = monitor.latch()?.reading(Channel::C0)?;
+//!     Ok(reading.current > Current::from_amps(4))
+//! }
+//!
+//! # fn main() -> Result<(), Box<dyn Error>> {
+//! let board = Board::new(&corncrake::SPEC, [DRIVE])?;
+//!
+//! let bench = Bench::new(1); // the seed of all chance
+//! let part = bench.part(part::corncrake::Corncrake::drawn(0x32))?;
+//! let source = plant::Source::of(plant::Constant::new(12_000_000_000)?); // 12 V, in nV
+//! let load = plant::Recorded::steps(2_000_000_000, &[(1_000_000_000, 5_000_000_000)])?; // 2 A, from 1 s on 5 A, in nA and ns
+//! part.rail(0, plant::Rail::new(source, load)?, SenseResistor::ideal(5_000_000))?; // 5 mΩ, in nΩ
+//! let mut monitor = Monitor::new(bench.i2c(), bench.delay(), bench.clock(), corncrake::Corncrake::new(), 0x32, &board);
+//! monitor.init(&SETUP)?;
+//! assert!(!overloaded(&mut monitor)?);
+//! bench.run_for(Duration::from_millis(1_100));
+//! assert!(overloaded(&mut monitor)?);
+//! # Ok(())
+//! # }
+//! ```
+//!
+//! [`Part::truth`] tells what really flowed, [`Part::brown_out`] takes the part's supply away, [`Line::stick`] breaks an alert line, a
+//! [`Switched`](crate::plant::Switched) rail obeys the firmware's pins, and [`Tasks`] runs async firmware. With the feature `cli` the rails can come from
+//! a scenario file. `examples/supervisor.rs` of the repository drives a whole firmware in this way.
+//!
+//! # Without the driver
+//!
 //! ```
 //! # fn main() -> Result<(), Box<dyn core::error::Error>> {
 //! use core::time::Duration;
