@@ -28,9 +28,9 @@ pub fn rig(seed: u64) -> Rig {
     ];
     let pulse = Recorded::new(pulse.to_vec(), Interpolation::Hold, AfterEnd::Hold);
     rig.rail(0, SUPPLY, pulse.expect("a load"), MILLIOHMS[0] * 1_000_000);
-    for channel in 1..CHANNELS {
+    for (channel, milliohms) in MILLIOHMS.into_iter().enumerate().skip(1) {
         let load = Constant::new(100 * MILLIAMPERE).expect("a load");
-        rig.rail(channel, SUPPLY, load, MILLIOHMS[channel] * 1_000_000);
+        rig.rail(channel, SUPPLY, load, milliohms * 1_000_000);
     }
     rig
 }

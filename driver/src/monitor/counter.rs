@@ -41,7 +41,7 @@ impl<F: FnMut() -> u32> CounterClock<F> {
     ///
     /// `None` for a rate of 0, or a wrap of less than 2 or more than 2^32: such a counter tells no time.
     pub fn new(read: F, hz: u32, wrap: u64) -> Option<Self> {
-        if hz == 0 || wrap < 2 || wrap > 1 << 32 {
+        if hz == 0 || !(2..=1 << 32).contains(&wrap) {
             return None;
         }
         Some(Self {
