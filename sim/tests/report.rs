@@ -162,7 +162,7 @@ fn readings_have_the_documented_columns_and_end_with_the_totals() {
         }
     }
     // The host's clock is within 20 ppm, and a reading every 0.997 s.
-    for (number, row) in rows.iter().step_by(4).enumerate().take(frames - 1) {
+    for (number, row) in rows.iter().step_by(4).enumerate().take(readings - 1) {
         let time: f64 = row[column("time_s")].parse().unwrap();
         let due = 0.997 * (number + 1) as f64;
         assert!((time - due).abs() < 0.002, "{time} s instead of {due} s");
