@@ -11,7 +11,8 @@
 //! A zero holds in every sense range. A gain belongs to the sense range it was measured in; the correction carries it, and bounds in another range take in
 //! the part's gain limits of both.
 //!
-//! A sense resistor at a reference current of full scale is as hot as in use: leave it time to settle, and see that nothing burns.
+//! A sense resistor at a reference current of full scale is as hot as in use: leave it time to settle, and see that nothing burns. Take the reference current from a source with a
+//! current limit, behind a fuse, and never by shorting a rail or loading a lithium cell beyond its maker's sheet. Calibration makes readings better, not a monitor a protection device.
 
 mod collection;
 mod date;
