@@ -1,7 +1,7 @@
 //! A burst: one channel's current at the part's fastest rate, in a bounded capture, with integer statistics.
 
 use crate::board::Rail;
-use crate::ledger::root;
+use crate::ledger::{divided, plus, root, times};
 use crate::part::{SenseRange, Spec};
 use crate::units::{Charge, Current};
 
@@ -70,24 +70,32 @@ impl<'a> Burst<'a> {
             above = above.saturating_add(u64::from(current > level));
             let na = i128::from(current.as_nanoamps());
             // At most 2^63 a piece, 2^32 of them; squares 2^126 a piece at the type's end, 2^80 for a kiloampere.
-            sum = sum.saturating_add(na);
-            squares = squares.saturating_add(na.unsigned_abs().saturating_mul(na.unsigned_abs()));
+            sum = sum.wrapping_add(na);
+            squares = plus(squares, times(&na.unsigned_abs(), &na.unsigned_abs()));
         }
         let count = u64::from(statistics.count);
         let (Some(mean), Some(mean_square)) = (
-            sum.checked_div(i128::from(count)),
-            squares.checked_div(u128::from(count)),
+            divided(sum.unsigned_abs(), u128::from(count)),
+            divided(squares, u128::from(count)),
         ) else {
             return Statistics::default();
         };
         let conversion_ns = u64::from(self.spec.conversion_ns);
-        statistics.mean = Current::from_nanoamps(mean as i64);
+        let signed = |magnitude: u128| {
+            let magnitude = magnitude as i128; // below 2^127
+            if sum < 0 {
+                magnitude.wrapping_neg()
+            } else {
+                magnitude
+            }
+        };
+        statistics.mean = Current::from_nanoamps(signed(mean) as i64);
         statistics.rms =
             Current::from_nanoamps(i64::try_from(root(mean_square)).unwrap_or(i64::MAX));
-        statistics.charge = Charge::from_nanocoulombs(
-            sum.saturating_mul(i128::from(conversion_ns))
-                .saturating_div(1_000_000_000),
-        );
+        // Below 2^95 times 2^32.
+        let product = times(&sum.unsigned_abs(), &u128::from(conversion_ns));
+        let charge = divided(product, 1_000_000_000).unwrap_or_default();
+        statistics.charge = Charge::from_nanocoulombs(signed(charge));
         statistics.above_ns = above.saturating_mul(conversion_ns);
         statistics.duration_ns = count.saturating_mul(conversion_ns);
         statistics
