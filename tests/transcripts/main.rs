@@ -1,5 +1,6 @@
 //! Exact bytes of the driver's operations on Corncrake: from the worked examples of section 10 where one matches, otherwise worked out with crate `crc`.
 
+mod alerts;
 mod errors;
 mod operations;
 
