@@ -73,12 +73,37 @@ fn the_bound_is_the_datasheets() {
     assert!((bound - 1.125e-3 / 0.985).abs() < 1e-12, "{bound}");
 }
 
+/// Beyond ±13.1 A of 5 mΩ in the coarse range, with the wrong unit, and twice: each is told with its line before anything runs.
 #[test]
-fn a_limit_beyond_full_scale_is_refused_by_the_name_of_its_rail() {
-    let text = std::fs::read_to_string(SKIFF)
-        .unwrap()
-        .replace("limit_a = 7.5", "limit_a = 75");
-    let error = run(&Scenario::parse(&text, SKIFF).unwrap(), 1, &mut Silent).unwrap_err();
-    let expected = "rail \"DRIVE\": the limit for over-current of channel 0 lies beyond full scale: choose a wider range or another limit";
-    assert_eq!(error.to_string(), expected);
+fn limits_that_cannot_be_are_refused_with_their_line() {
+    let text = std::fs::read_to_string(SKIFF).unwrap();
+    let line =
+        |text: &str, what: &str| 1 + text.lines().position(|line| line.contains(what)).unwrap();
+    let cases = [
+        (
+            "limit_a = 7.5",
+            "limit_a = 75",
+            "limit_a = 75",
+            "rail \"DRIVE\": limit_a = 75: the channel shows -13.1072 to 13.1071, and a limit must lie between: choose a wider range or another limit",
+        ),
+        (
+            "limit_a = 7.5",
+            "limit_v = 7.5",
+            "limit_v = 7.5",
+            "rail \"DRIVE\": limit_v = 7.5: this kind of limit is given as limit_a",
+        ),
+        (
+            "kind = \"under_current\" ",
+            "kind = \"over_current\" ",
+            "too much of it flowing back",
+            "rail \"DRIVE\": kind = \"over_current\": a second limit of this kind on one rail; the part has one register for each",
+        ),
+    ];
+    for (good, bad, at, message) in cases {
+        assert!(text.contains(good), "{good}");
+        let text = text.replacen(good, bad, 1);
+        let error = Scenario::parse(&text, SKIFF).unwrap_err();
+        assert_eq!(error.message, message);
+        assert_eq!(error.line, Some(line(&text, at) as u64), "{message}");
+    }
 }

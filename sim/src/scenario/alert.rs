@@ -1,5 +1,5 @@
-use super::ScenarioError;
 use super::table::{Limits, Table};
+use super::{BusRange, ScenarioError, Sense, SenseRange};
 
 /// One limit that is watched on a rail.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -44,24 +44,47 @@ pub enum Route {
     Both,
 }
 
-/// Reads one `[[rail.alert]]`.
-pub(super) fn read(mut table: Table<'_>) -> Result<AlertPlan, ScenarioError> {
-    let kind = table.needed("kind", KINDS)?.one_of(&[
+/// Reads one `[[rail.alert]]` of a rail with `sense`, after the `earlier` ones.
+pub(super) fn read(
+    mut table: Table<'_>,
+    sense: &Sense,
+    earlier: &[AlertPlan],
+) -> Result<AlertPlan, ScenarioError> {
+    let field = table.needed("kind", KINDS)?;
+    let kind = field.one_of(&[
         ("over_voltage", AlertKind::OverVoltage),
         ("under_voltage", AlertKind::UnderVoltage),
         ("over_current", AlertKind::OverCurrent),
         ("under_current", AlertKind::UnderCurrent),
         ("over_power", AlertKind::OverPower),
     ])?;
+    if earlier.iter().any(|other| other.kind == kind) {
+        return Err(field
+            .error("a second limit of this kind on one rail; the part has one register for each"));
+    }
     let (limit, hysteresis) = match kind {
         AlertKind::OverVoltage | AlertKind::UnderVoltage => ("limit_v", "hysteresis_v"),
         AlertKind::OverCurrent | AlertKind::UnderCurrent => ("limit_a", "hysteresis_a"),
         AlertKind::OverPower => ("limit_w", "hysteresis_w"),
     };
+    for stray in ["limit_v", "limit_a", "limit_w"] {
+        if let Some(field) = (stray != limit).then(|| table.field(stray)).flatten() {
+            return Err(field.error(&format!("this kind of limit is given as {limit}")));
+        }
+    }
+    let limit_field = table.needed(limit, LIMIT.rule)?;
+    let value = limit_field.number(LIMIT)?;
+    let (least, greatest) = shown(kind, sense);
+    if value <= least || value >= greatest {
+        let (least, greatest) = (least as f64 / 1e9, greatest as f64 / 1e9);
+        return Err(limit_field.error(&format!(
+            "the channel shows {least:.4} to {greatest:.4}, and a limit must lie between: choose a wider range or another limit"
+        )));
+    }
     let mode = table.field("mode");
     let plan = AlertPlan {
         kind,
-        limit: table.number(limit, LIMIT)?,
+        limit: value,
         debounce: u8::try_from(table.number_or("debounce", DEBOUNCE, 1)?).unwrap_or(u8::MAX),
         held: mode.map_or(Ok(true), |field| {
             field.one_of(&[("held", true), ("following", false)])
@@ -75,6 +98,33 @@ pub(super) fn read(mut table: Table<'_>) -> Result<AlertPlan, ScenarioError> {
     };
     table.finish()?;
     Ok(plan)
+}
+
+/// Least and greatest value that a channel can show, in nano-units: its codes' ends (datasheet, section 4).
+fn shown(kind: AlertKind, sense: &Sense) -> (i64, i64) {
+    let lsb_nv: i128 = match sense.sense_range {
+        SenseRange::Mv65 => 500,
+        SenseRange::Mv26 => 200,
+    };
+    let volts_nv: i128 = match sense.bus_range {
+        BusRange::V6 => 65_535 * 100_000,
+        BusRange::V16 => 65_535 * 250_000,
+        BusRange::V65 => 65_535 * 1_000_000,
+    };
+    let amps_na =
+        |code: i128| code * lsb_nv * 1_000_000_000 / i128::from(sense.resistance_nohm.max(1));
+    let (least, greatest) = match kind {
+        AlertKind::OverVoltage | AlertKind::UnderVoltage => (0, volts_nv),
+        AlertKind::OverCurrent | AlertKind::UnderCurrent => (amps_na(-131_072), amps_na(131_071)),
+        AlertKind::OverPower => (
+            amps_na(-131_072) * volts_nv / 1_000_000_000,
+            amps_na(131_071) * volts_nv / 1_000_000_000,
+        ),
+    };
+    (
+        i64::try_from(least).unwrap_or(i64::MIN),
+        i64::try_from(greatest).unwrap_or(i64::MAX),
+    )
 }
 
 const KINDS: &str =

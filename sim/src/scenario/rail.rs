@@ -145,14 +145,15 @@ pub(super) fn read(
     channel: u8,
     duration_ns: u64,
 ) -> Result<RailPlan, ScenarioError> {
+    let sense = sense(table.table("sense", "[rail.sense]")?)?;
     let plan = RailPlan {
         name,
         channel,
-        sense: sense(table.table("sense", "[rail.sense]")?)?,
         source: source(table.table("source", "[rail.source]")?)?,
         load: load(table.table("load", "[rail.load]")?)?,
         declared: declared(table.table("load_declared", "[rail.load_declared]")?)?,
-        alerts: alerts(&mut table)?,
+        alerts: alerts(&mut table, &sense)?,
+        sense,
     };
     if let Err(error) = plan.rail() {
         return Err(table.error(error.to_string()));
@@ -250,19 +251,17 @@ fn declared(mut table: Table<'_>) -> Result<Declared, ScenarioError> {
     Ok(declared)
 }
 
-fn alerts(table: &mut Table<'_>) -> Result<Vec<AlertPlan>, ScenarioError> {
+fn alerts(table: &mut Table<'_>, sense: &Sense) -> Result<Vec<AlertPlan>, ScenarioError> {
     let Some(field) = table.field("alert") else {
         return Ok(Vec::new());
     };
-    let mut plans: Vec<AlertPlan> = Vec::new();
+    let mut plans = Vec::new();
     for element in field.elements("[[rail.alert]] tables")? {
-        let plan = alert::read(element.table("[[rail.alert]]")?)?;
-        if plans.iter().any(|other| other.kind == plan.kind) {
-            return Err(element.error(
-                "a second limit of the same kind on one rail; a part has one register for each",
-            ));
-        }
-        plans.push(plan);
+        plans.push(alert::read(
+            element.table("[[rail.alert]]")?,
+            sense,
+            &plans,
+        )?);
     }
     Ok(plans)
 }
