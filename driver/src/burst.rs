@@ -1,9 +1,9 @@
 //! A burst: one channel's current at the part's fastest rate, in a bounded capture, with integer statistics.
 
 use crate::board::Rail;
-use crate::ledger::{divided, plus, root, times};
 use crate::part::{SenseRange, Spec};
 use crate::units::{Charge, Current};
+use crate::wide::{divided, plus, root, times};
 
 /// Codes of one burst, and how they become currents.
 #[derive(Clone, Copy, Debug)]

@@ -4,7 +4,7 @@ use core::fmt;
 
 use crate::Channel;
 use crate::board::{Flow, Rail};
-use crate::ledger::Bound;
+use crate::bound::Bound;
 use crate::part::{Codec, Codes, Counters, Head, Spec};
 use crate::sampling::Ranges;
 use crate::units::{Current, Power, Voltage};

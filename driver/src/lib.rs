@@ -52,6 +52,7 @@
 
 pub mod alert;
 pub mod board;
+mod bound;
 pub mod burst;
 pub mod calibration;
 pub mod capture;
@@ -65,7 +66,9 @@ pub mod part;
 mod sampling;
 pub mod scale;
 pub mod units;
+mod wide;
 
+pub use bound::Bound;
 pub use channel::Channel;
 pub use exchange::{Fault, Misuse};
 pub use frame::{Condition, Frame, NoReading, Reading, Side, Stamp};

@@ -1,10 +1,10 @@
 //! What datasheet, board and calibration leave open on one rail in one sense range: the ground that every bound stands on.
 
 use super::Rail;
-pub(crate) use crate::ledger::over;
-use crate::ledger::{plus, root};
 use crate::part::{SenseRange, Spec};
 use crate::units::{Current, Voltage};
+pub(crate) use crate::wide::over;
+use crate::wide::{plus, root};
 
 /// One, in parts per thousand million.
 pub(crate) const PPB: u128 = 1_000_000_000;

@@ -1,5 +1,5 @@
-use crate::ledger::{over, times};
 use crate::units::{Charge, Current};
+use crate::wide::{over, times};
 
 /// Which way current can flow on a rail.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -2,10 +2,10 @@ use fixed::types::{I2F30, I24F8};
 
 use super::{BoardError, Load, Shunt};
 use crate::Channel;
-use crate::ledger::divided;
 use crate::part::{RangeSpec, SenseRange, Spec};
 use crate::scale::Scale;
 use crate::units::{Current, Power, Resistance, Tolerance, Voltage};
+use crate::wide::divided;
 
 /// One rail: its sense resistor, its load, and how codes become quantities there.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -2,9 +2,10 @@
 
 use super::Rail;
 use super::limits::{PPB, RailLimits, nanoamps};
-use crate::ledger::{Bound, over};
+use crate::bound::Bound;
 use crate::part::{SenseRange, Spec};
 use crate::units::Current;
+use crate::wide::over;
 
 impl Rail {
     /// Bound of `current` as shown on this rail: a mean over `rounds` rounds (at least 1) in a sense range; `None` where the part has no such range.

@@ -1,5 +1,5 @@
-use crate::ledger::{divided, over, times};
 use crate::units::{Current, Resistance, Tolerance};
+use crate::wide::{divided, over, times};
 
 /// A sense resistor, with the limits that its maker states.
 ///

@@ -3,10 +3,11 @@ use crate::Channel;
 use crate::board::Rail;
 use crate::board::limits::{averaged_pv, nanovolts};
 use crate::frame::{Condition, Frame, Stamp};
-use crate::ledger::{mul_div, wrapped_count, wrapped_difference};
+use crate::ledger::{wrapped_count, wrapped_difference};
 use crate::part::{RangeSpec, SenseRange, Spec};
 use crate::sampling::Mode;
 use crate::units::Voltage;
+use crate::wide::mul_div;
 
 /// Rounds of one channel while a steady current flows, or none: what a calibration is made from.
 ///

@@ -4,8 +4,8 @@ use super::gain::Reference;
 use super::zero::carried_nv;
 use crate::board::limits::{PPB, compound, nanovolts, over, ppb};
 use crate::board::{Correction, Gain, Zero};
-use crate::ledger::mul_div;
 use crate::units::{Current, Tolerance, Voltage};
+use crate::wide::mul_div;
 
 /// One point of the line of sense voltage over current.
 #[derive(Clone, Copy)]

@@ -1,4 +1,4 @@
-use super::Bound;
+use crate::bound::Bound;
 use crate::frame::Side;
 use crate::units::{Charge, Energy};
 

@@ -1,12 +1,12 @@
 //! From a segment's sums in codes to charge, energy and their bounds: worked out when asked for, exactly, once.
 
-use super::bound::Parts;
 use super::segment::Sums;
-use super::wide::{divided, mul_div, over, plus, root, times};
 use crate::board::limits::{PPB, RailLimits, averaged_pv, nanoamps, nanovolts, ppb};
 use crate::board::{Flow, Rail};
+use crate::bound::Parts;
 use crate::part::{RangeSpec, Spec};
 use crate::sampling::Ranges;
+use crate::wide::{divided, mul_div, over, plus, root, times};
 
 /// Binary places that closed totals keep below the nanojoule and nanocoulomb, so that closing segments rounds nothing of note.
 pub(super) const PLACES: u32 = 32;

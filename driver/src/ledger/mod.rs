@@ -29,16 +29,14 @@
 //! ```
 
 mod account;
-mod bound;
 mod checkpoint;
 mod entry;
 mod evaluate;
 mod pace;
 mod segment;
-mod wide;
 
+pub use crate::bound::Bound;
 pub use account::Account;
-pub use bound::Bound;
 pub use checkpoint::CheckpointError;
 pub use entry::{Break, Entry, Gap};
 
@@ -46,7 +44,6 @@ use evaluate::{PLACES, Stretch, Totals, evaluate};
 use pace::{less, more, safe_rounds, scaled};
 use segment::{Sums, Wrap};
 pub(crate) use segment::{wrapped_count, wrapped_difference};
-pub(crate) use wide::{divided, mul_div, over, plus, root, times};
 
 use crate::Channel;
 use crate::board::Board;

@@ -1,10 +1,10 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
-use super::wide::{divided, over, product_of_halves};
 use super::{Break, Ledger};
 use crate::frame::Stamp;
 use crate::part::{Pace, Spec};
 use crate::sampling::Mode;
+use crate::wide::{divided, over, product_of_halves};
 
 impl<const N: usize> Ledger<'_, N> {
     /// Does the part's count of rounds fit the host's clock, within the oscillator's limits, two rounds and the brackets?

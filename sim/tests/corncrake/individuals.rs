@@ -17,7 +17,7 @@ use crate::{
 };
 
 /// A run of a drawn part, as it went over the bus.
-fn transcript(seed: u64, company: bool) -> String {
+fn wire_log(seed: u64, company: bool) -> String {
     let bench = Bench::new(seed);
     if company {
         bench.part(Corncrake::drawn(0x35)).expect("a free address");
@@ -41,14 +41,14 @@ fn transcript(seed: u64, company: bool) -> String {
 
 #[test]
 fn the_same_seed_gives_the_same_bytes_and_another_seed_another_part() {
-    let first = transcript(7, false);
-    assert_eq!(first, transcript(7, false));
+    let first = wire_log(7, false);
+    assert_eq!(first, wire_log(7, false));
     assert_eq!(
         first,
-        transcript(7, true),
+        wire_log(7, true),
         "company on the bus changes nothing"
     );
-    assert_ne!(first, transcript(8, false));
+    assert_ne!(first, wire_log(8, false));
     let individual = |seed, address| {
         Bench::new(seed)
             .part(Corncrake::drawn(address))

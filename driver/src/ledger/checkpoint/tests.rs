@@ -2,7 +2,7 @@ extern crate std;
 
 use super::*;
 use crate::board::{Load, Rail, Shunt};
-use crate::ledger::bound::Parts;
+use crate::bound::Parts;
 use crate::part::{Counters, corncrake::SPEC};
 use crate::units::{Current, Resistance, Tolerance};
 

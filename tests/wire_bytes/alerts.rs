@@ -93,7 +93,7 @@ fn arm() -> Vec<Transaction> {
     steps
 }
 
-/// Plays a transcript on the board of the examples, the watches armed.
+/// Plays expected bytes on the board of the examples, the watches armed.
 fn armed(more: &[Transaction], run: impl FnOnce(&mut TestMonitor<'_, 4>)) {
     let (board, limits) = (board_of_examples(), watches());
     let watches = Watches {

@@ -149,7 +149,7 @@ fn latch(tag: u8, seen: u8, block: &[u8]) -> [Transaction; 2] {
 
 type TestMonitor<'b, const N: usize> = Monitor<'b, Mock, Delays, Ticks, Corncrake, N>;
 
-/// Lets `run` work on the transcript; fails where it leaves some of it undone. Returns the delays in order.
+/// Lets `run` work on the expected bytes; fails where it leaves some of it undone. Returns the delays in order.
 fn perform<const N: usize>(
     steps: &[Transaction],
     run: impl FnOnce(&mut TestMonitor<'_, N>),

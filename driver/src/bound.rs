@@ -1,7 +1,7 @@
 //! How far a total, or a current, may lie from the truth, by named parts.
 
-use super::plus;
 use crate::units::{Charge, Current, Energy};
+use crate::wide::plus;
 
 /// Bound of a total or a current: the truth lies within ± the sum of the parts, for every part and board inside the limits that datasheet and board state.
 ///
@@ -28,16 +28,16 @@ pub struct Bound<Q> {
 /// The parts as the ledger keeps them: whole nanocoulombs or nanojoules. One percent of 10 kW for 10 years takes 65 bits.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Parts(pub(super) [u128; 7]);
+pub(crate) struct Parts(pub(crate) [u128; 7]);
 
 impl Parts {
-    pub(super) fn add(&mut self, other: &Self) {
+    pub(crate) fn add(&mut self, other: &Self) {
         for (mine, theirs) in self.0.iter_mut().zip(other.0) {
             *mine = plus(*mine, theirs);
         }
     }
 
-    pub(super) fn of<Q>(self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
+    pub(crate) fn of<Q>(self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
         let [gain, offset, noise, shunt, thermal, clock, load] = self
             .0
             .map(|part| unit(i128::try_from(part).unwrap_or(i128::MAX)));

@@ -253,7 +253,7 @@ fn mistakes_of_the_caller_send_nothing() {
     });
 }
 
-/// The machinery reports: a transcript that goes on is a failure.
+/// The machinery reports: a exact bytes that goes on is a failure.
 #[test]
 #[should_panic(expected = "Not all expectations consumed")]
 fn steps_left_undone_fail_the_test() {

@@ -60,7 +60,7 @@ fn round_up(quotient: u128, remainder: u128, divisor: u128) -> Option<u128> {
 
 /// `a × b`, which always fits.
 #[inline(never)]
-pub(super) const fn product_of_halves(a: u64, b: u64) -> u128 {
+pub(crate) const fn product_of_halves(a: u64, b: u64) -> u128 {
     (a as u128).wrapping_mul(b as u128)
 }
 
