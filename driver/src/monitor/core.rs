@@ -3,7 +3,7 @@ use crate::alert::{Causes, Plan, Watches};
 use crate::board::Board;
 use crate::exchange::{Fault, Link, Misuse};
 use crate::frame::{Condition, Frame, Stamp};
-use crate::part::{Joint, Part, Spec};
+use crate::part::{Joint, Part, Source, Spec};
 use crate::sampling::{Ranges, Setup};
 
 use super::{Came, Error, Task};
@@ -124,6 +124,9 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         if let Some(stamp) = stamped {
             self.stamp = stamp;
         }
+        if played.is_ok() && !matches!(task, Task::Fetch) {
+            self.part.settle(task, self.block.as_mut(), self.stamp);
+        }
         played.map_err(|(register, came)| {
             if matches!(came, Came::Fault(Fault::SetUpChanged { .. })) {
                 self.unbroken = false;
@@ -154,6 +157,8 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         for (channel, ranges) in Channel::first(u8::MAX).zip(&mut self.in_force) {
             *ranges = self.part.ranges(self.block.as_ref(), channel);
         }
+        // Sums that the driver keeps did not outlive it.
+        self.before &= self.part.spec().sums == Source::Part;
         self.completed(Condition::Steady)
     }
 

@@ -7,13 +7,15 @@ pub mod corncrake;
 mod spec;
 
 pub use spec::{
-    Accumulators, BusRange, Oscillator, Pace, PaceSpec, RangeSpec, SenseRange, Spec, Supply,
+    Accumulators, AlertSpec, BusRange, Oscillator, Pace, PaceSpec, RangeSpec, SenseRange, Source,
+    Spec, Supply,
 };
 
 use crate::Channel;
 use crate::Task;
 use crate::alert::{Causes, Plan};
 use crate::exchange::{Effort, Fault, Step, Turn};
+use crate::frame::Stamp;
 use crate::sampling::{Mode, Ranges, Sampling};
 
 /// What the latched bytes of a part mean.
@@ -189,4 +191,9 @@ pub trait Part: Codec {
 
     /// The serial that the part has now, as far as known: for [`Joint`].
     fn joint(&self) -> Joint;
+
+    /// An operation that gives a frame has come through, with this block and this stamp: called once for each, before the frame is made.
+    ///
+    /// For what the driver does in the part's place: running sums, limits. A part that has all of its own needs nothing here.
+    fn settle(&mut self, _task: Task, _block: &mut [u8], _stamp: Stamp) {}
 }

@@ -1,5 +1,6 @@
 //! What a part can do, as data: firmware, ledger and bounds ask here instead of knowing the part.
 
+use crate::alert::{Kind, Outputs, Watch};
 use crate::units::{Current, Voltage};
 
 /// What a part can do and how exactly, from its datasheet.
@@ -31,8 +32,16 @@ pub struct Spec {
     pub conversion_ns: u32,
     /// Greatest k of averaging over 2^k rounds.
     pub averaging_max: u8,
-    /// Running sums of the part.
+    /// Longest time between the conversions of two channels of one frame, beyond a round of the part's own, in microseconds; 0 where a latch copies one round of all channels.
+    pub skew_us: u32,
+    /// Who multiplies sense and bus into power. The driver takes the product of the values of one frame, the part the mean of products.
+    pub power: Source,
+    /// Who keeps the running sums. What changes with it: see [`counted_us`](Self::counted_us).
+    pub sums: Source,
+    /// Widths of the running sums.
     pub accumulators: Accumulators,
+    /// What the part itself compares with limits.
+    pub alerts: AlertSpec,
     /// The part's oscillator.
     pub oscillator: Oscillator,
     /// From idle to the first round, in microseconds.
@@ -41,6 +50,30 @@ pub struct Spec {
     pub reset_us: u32,
     /// Current that the part itself draws.
     pub supply: Supply,
+}
+
+/// Who does what a frame or an event tells of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Source {
+    /// The part, with each conversion.
+    Part,
+    /// The driver, with each frame that it reads: what happens between two frames is not seen.
+    Driver,
+}
+
+/// What the part itself compares with limits. Whatever else is watched the driver judges with each frame; no output tells of that.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AlertSpec {
+    /// The part's alert outputs. On a part with one, what is to reach either reaches that one.
+    pub outputs: Outputs,
+    /// Kinds of limits that it compares.
+    pub kinds: &'static [Kind],
+    /// Greatest debounce that it counts; 1 where it has none.
+    pub debounce_max: u8,
+    /// Whether causes can follow their condition. Where they cannot, the driver judges watches that are to follow.
+    pub following: bool,
 }
 
 /// One measuring range of an input.
@@ -117,6 +150,44 @@ pub struct BusRange(pub u8);
 pub struct Pace(pub u8);
 
 impl Spec {
+    /// The time that a number of [rounds](crate::part::Head::rounds) at a pace stands for, in microseconds.
+    ///
+    /// Where the part keeps the sums, it counts rounds, by its own clock. Where the driver does, it counts microseconds of the host's clock, and the pace is the
+    /// firmware's promise: the longest time from one frame to the next.
+    #[must_use]
+    pub const fn counted_us(&self, rounds: u64, period_us: u32) -> u64 {
+        match self.sums {
+            Source::Part => rounds.saturating_mul(period_us as u64),
+            Source::Driver => rounds,
+        }
+    }
+
+    /// How many conversions went into sums over a number of [rounds](crate::part::Head::rounds) at a pace, at the least; what their noise averages over. At least 1.
+    ///
+    /// Where the driver keeps the sums, conversions may come at any times up to a pace apart: their mean by time is as noisy as that of so many
+    /// equally spaced ones, or less, since Σ dt² ≤ greatest dt × Σ dt.
+    #[must_use]
+    pub const fn conversions(&self, rounds: u64, period_us: u32) -> u64 {
+        let conversions = match self.sums {
+            Source::Part => rounds,
+            Source::Driver => match rounds.checked_div(period_us as u64) {
+                Some(conversions) => conversions,
+                None => 0,
+            },
+        };
+        if conversions == 0 { 1 } else { conversions }
+    }
+
+    /// Who compares with the limit of a watch.
+    #[must_use]
+    pub fn judged_by(&self, watch: &Watch) -> Source {
+        let alerts = &self.alerts;
+        let by_part = alerts.kinds.contains(&watch.limit().kind())
+            && watch.debounce_count() <= alerts.debounce_max
+            && (watch.is_held() || alerts.following);
+        if by_part { Source::Part } else { Source::Driver }
+    }
+
     /// The table entry of a sense range; `None` where the part has no such range.
     #[must_use]
     pub fn sense_range(&self, range: SenseRange) -> Option<&'static RangeSpec> {

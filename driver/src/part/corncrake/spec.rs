@@ -1,5 +1,7 @@
+use crate::alert::{Kind, Outputs};
 use crate::part::{
-    Accumulators, BusRange, Oscillator, Pace, PaceSpec, RangeSpec, SenseRange, Spec, Supply,
+    Accumulators, AlertSpec, BusRange, Oscillator, Pace, PaceSpec, RangeSpec, SenseRange, Source,
+    Spec, Supply,
 };
 use crate::units::{Current, Voltage};
 
@@ -51,10 +53,19 @@ pub const SPEC: Spec = Spec {
     ],
     conversion_ns: 62_500,
     averaging_max: 10,
+    skew_us: 0,
+    power: Source::Part,
+    sums: Source::Part,
     accumulators: Accumulators {
         energy_bits: 60,
         charge_bits: 44,
         rounds_bits: 28,
+    },
+    alerts: AlertSpec {
+        outputs: Outputs::A.union(Outputs::B),
+        kinds: &Kind::ALL,
+        debounce_max: 15,
+        following: true,
     },
     oscillator: Oscillator {
         error_ppm: 15_000,
