@@ -159,7 +159,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         change
     }
 
-    /// Where a change leaves the causes that it finds.
+    /// Where a change leaves the causes that it finds: those that a proof test brought about are nobody's.
     pub(crate) const fn found<'f>(&'f mut self, of_proof: &'f mut Causes) -> &'f mut Causes {
         if self.proving {
             of_proof
@@ -184,13 +184,8 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
     }
 
-    /// Where a proof test leaves the causes that stood before it.
-    pub(super) const fn pending_before_proof(&mut self) -> &mut Causes {
-        &mut self.pending
-    }
-
     /// From here on what stands in the part is a proof test's, until the station is armed.
-    pub(super) const fn begin_proof(&mut self) {
+    pub(crate) const fn begin_proof(&mut self) {
         self.proving = true;
     }
 
