@@ -5,7 +5,7 @@ use core::cmp::Ordering;
 
 use super::{
     command::{Command, KEPT, KeptKind, LIMITS, Quantity, Register, Send, USER_DATA_LEN},
-    description::{self, Description, Page, Pec, Refusal, Side},
+    description::{Description, Page, Pec, Refusal, Side},
     format::Format,
     status::{self, Status},
 };

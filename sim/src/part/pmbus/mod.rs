@@ -330,6 +330,9 @@ impl PartModel for Model {
     }
 
     fn truth(&mut self, page: usize) -> Truth {
+        if self.powered {
+            self.sampler.cut(self.now_ns);
+        }
         self.sampler.truth(page, self.now_ns)
     }
 

@@ -116,14 +116,18 @@ impl Sampler {
         [volts, amperes, volts * amperes]
     }
 
-    /// What flowed until `now_ns`, which is before the end of the next aperture; nothing without a rail.
-    pub(super) fn truth(&mut self, page: usize, now_ns: u64) -> Truth {
+    /// Takes the part of the open aperture that has gone by at `now_ns`: rails may share a source, whose time never
+    /// goes back.
+    pub(super) fn cut(&mut self, now_ns: u64) {
         let open = self.next();
-        if let Some(rail) = self.rails.get_mut(open.page).and_then(Option::as_mut)
-            && open.from_ns < now_ns
-        {
+        let rail = self.rails.get_mut(open.page).and_then(Option::as_mut);
+        if let Some(rail) = rail.filter(|_| open.from_ns < now_ns) {
             rail.cut(open.from_ns, now_ns);
         }
+    }
+
+    /// What flowed until `now_ns`, where an open aperture must have been [cut](Self::cut); nothing without a rail.
+    pub(super) fn truth(&mut self, page: usize, now_ns: u64) -> Truth {
         let rail = self.rails.get_mut(page).and_then(Option::as_mut);
         rail.map_or(Truth::default(), |rail| rail.truth(now_ns))
     }
