@@ -65,6 +65,8 @@ pub struct Station<'w, const N: usize, const Q: usize> {
     pending: Causes,
     /// What is pending may stand in the part still, since a look has not come to its end: were it reported now, the next look would find it a second time.
     unsure: bool,
+    /// A look came through since the frame before.
+    looked: bool,
     /// Reported, and not yet back by their hysteresis.
     quiet: Causes,
     queue: Deque<Event, Q>,
@@ -96,6 +98,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
             watches,
             pending: Causes::empty(),
             unsure: false,
+            looked: false,
             quiet: Causes::empty(),
             queue: Deque::new(),
             dropped: 0,
@@ -229,6 +232,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
 
     /// The look, or the service that began with it, is over; a refused one left everything as it was before.
     pub(crate) fn looked<E>(&mut self, before: bool, error: Option<&Error<E>>) {
+        self.looked |= error.is_none();
         self.unsure = match error {
             None => false,
             Some(error) if error.misuse().is_some() => before,
@@ -280,6 +284,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
         // What was over before the host looked needs no further frame to be told of again.
         self.release(frame);
+        self.looked = false;
     }
 
     /// The oldest event, which is handed over with this.
@@ -349,6 +354,10 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
                 Kind::OverCurrent | Kind::UnderCurrent => reading.current.as_nanoamps(),
                 Kind::OverPower => reading.power.as_nanowatts(),
             };
+            // A held cause may have been set again by the excursion that was told: until it was looked for, its end would not be the last of it.
+            if watch.is_held() && !self.looked {
+                continue;
+            }
             let limit = watch.limit().value();
             let back = if kind.is_over() {
                 value <= limit.saturating_sub_unsigned(watch.margin())
