@@ -189,7 +189,7 @@ fn the_sequence_count_goes_round_after_64() {
     for shots in 1..=130_u16 {
         desk.shoot();
         assert_eq!(desk.named("PROGRESS"), shots % 64);
-        assert_eq!(desk.named("BUS_1"), 0x8000 | shots % 8);
+        assert_eq!(desk.named("BUS_1"), 0x8000 + shots % 8);
     }
 }
 
