@@ -185,7 +185,11 @@ impl Spec {
         let by_part = alerts.kinds.contains(&watch.limit().kind())
             && watch.debounce_count() <= alerts.debounce_max
             && (watch.is_held() || alerts.following);
-        if by_part { Source::Part } else { Source::Driver }
+        if by_part {
+            Source::Part
+        } else {
+            Source::Driver
+        }
     }
 
     /// The table entry of a sense range; `None` where the part has no such range.
