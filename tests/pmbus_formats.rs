@@ -247,6 +247,10 @@ fn linear16_in_every_mode() {
             Some(u16::MAX)
         );
         assert_eq!(format.word(-1, Unit::NANO, Rounding::Up), Some(0));
+        assert_eq!(
+            format.word(i64::MIN, Unit::nano(u32::MAX), Rounding::Up),
+            Some(0)
+        );
         assert_eq!(format.word(-1, Unit::NANO, Rounding::Down), None);
     }
 }

@@ -47,6 +47,16 @@ impl Effort {
         }
     }
 
+    /// A read of `len` bytes, before whose repeated START `written` bytes go out, the pointer not counted.
+    #[must_use]
+    pub const fn ask(written: u32, len: u32, checked: bool) -> Self {
+        let read = Self::read(len, checked);
+        Self {
+            bytes: read.bytes.saturating_add(written),
+            ..read
+        }
+    }
+
     /// A write and its read-back.
     #[must_use]
     pub const fn put(width: u32, checked: bool) -> Self {

@@ -1,4 +1,4 @@
-use super::{Command, Fault, Operation, Read, Step, Turn};
+use super::{Ask, Command, Fault, Operation, Read, Step, Turn};
 use crate::crc::Pec;
 
 /// How the part is talked to.
@@ -41,6 +41,7 @@ pub struct Player<'o> {
     stage: u8,
     tries: u8,
     repeats_left: u8,
+    answered: bool,
     phase: Phase,
     step: Step,
     echo: [u8; ECHO],
@@ -68,6 +69,7 @@ impl<'o> Player<'o> {
             stage: 0,
             tries: 0,
             repeats_left: link.repeats,
+            answered: true,
             phase: Phase::Ask,
             step: Step::Done,
             echo: [0; ECHO],
@@ -83,6 +85,7 @@ impl<'o> Player<'o> {
             let mut turn = Turn {
                 stage: self.stage,
                 tries: self.tries,
+                answered: core::mem::replace(&mut self.answered, true),
                 block: &mut *block,
             };
             let mut step = (self.operation)(&mut turn)?;
@@ -111,13 +114,10 @@ impl<'o> Player<'o> {
                 Action::Write(command.bytes())
             }
             Step::Read(read) => {
-                let (from, to) = read.extent();
-                let room = block
-                    .get_mut(from..to)
-                    .filter(|room| !room.is_empty())
-                    .ok_or(Fault::NoRoom)?;
-                Action::WriteRead(core::slice::from_ref(&read.pointer), room)
+                let pointer = core::slice::from_ref(&read.pointer);
+                Action::WriteRead(pointer, room(block, *read)?)
             }
+            Step::Ask(ask) => Action::WriteRead(ask.bytes(), room(block, ask.read())?),
             Step::Wait(us) => Action::Wait(*us),
             Step::Done => Action::Done,
         })
@@ -132,6 +132,7 @@ impl<'o> Player<'o> {
             | Step::WriteOnce(command)
             | Step::Put(command) => command.pointer(),
             Step::Read(read) => read.pointer,
+            Step::Ask(ask) => ask.read().pointer,
             Step::Wait(_) | Step::Done => 0,
         }
     }
@@ -156,6 +157,15 @@ impl<'o> Player<'o> {
                 );
                 self.settle(verdict)?;
             }
+            (Step::Ask(ask), _) if ask.read().check => {
+                let (from, to) = ask.read().extent();
+                let verdict = verify_answer(
+                    self.link.address,
+                    ask.bytes(),
+                    block.get(from..to).ok_or(Fault::NoRoom)?,
+                );
+                self.settle(verdict)?;
+            }
             _ => self.phase = Phase::Ask,
         }
         Ok(())
@@ -165,7 +175,9 @@ impl<'o> Player<'o> {
     #[must_use]
     pub const fn failed(&mut self) -> bool {
         if self.repeats_left == 0 || matches!(self.step, Step::WriteOnce(_)) {
-            return false;
+            // What was asked in vain is an answer.
+            (self.answered, self.phase) = (false, Phase::Ask);
+            return matches!(self.step, Step::Ask(_));
         }
         self.repeats_left = self.repeats_left.wrapping_sub(1); // not zero here
         self.phase = Phase::Send;
@@ -220,6 +232,15 @@ impl Read {
     }
 }
 
+/// Where in the block a read's bytes go.
+fn room(block: &mut [u8], read: Read) -> Result<&mut [u8], Fault> {
+    let (from, to) = read.extent();
+    block
+        .get_mut(from..to)
+        .filter(|room| !room.is_empty())
+        .ok_or(Fault::NoRoom)
+}
+
 /// Compares the last of `bytes` with the check byte of a read with a repeated START.
 ///
 /// Source: SMBus specification, packet error checking: every byte from START on, address bytes included.
@@ -237,14 +258,29 @@ fn verify(address: u8, pointer: u8, bytes: &[u8]) -> Result<(), Fault> {
         }
         None => pec.add_all(&[write, pointer, write | 1]),
     }
+    compare(pec, *got)
+}
+
+/// The same for a read before whose repeated START more than a pointer was written.
+fn verify_answer(address: u8, written: &[u8], bytes: &[u8]) -> Result<(), Fault> {
+    let Some((got, data)) = bytes.split_last() else {
+        return Ok(());
+    };
+    let write = address << 1;
+    let mut pec = Pec::new();
+    pec.add(write);
+    pec.add_all(written);
+    pec.add(write | 1);
+    pec.add_all(data);
+    compare(pec, *got)
+}
+
+fn compare(pec: Pec, got: u8) -> Result<(), Fault> {
     let expected = pec.value();
-    if expected == *got {
+    if expected == got {
         Ok(())
     } else {
-        Err(Fault::CheckByte {
-            expected,
-            got: *got,
-        })
+        Err(Fault::CheckByte { expected, got })
     }
 }
 
