@@ -1,7 +1,7 @@
 use core::fmt;
 
 use crate::Channel;
-use crate::alert::Kind;
+use crate::alert::{Cause, Kind};
 
 /// What went wrong, other than the bus itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,6 +29,8 @@ pub enum Fault {
         /// Tag of the block.
         got: u8,
     },
+    /// A conversion that was asked for did not end within the time that the datasheet gives.
+    Busy,
     /// Another part answers at this address, or none that is known.
     Identity {
         /// By the datasheet.
@@ -82,6 +84,10 @@ pub enum Misuse {
     },
     /// A burst was asked for on a channel that is not enabled.
     BurstOnDisabled(Channel),
+    /// The part has no bursts.
+    NoBurst,
+    /// The part cannot tell an output of this cause.
+    NotTold(Cause),
     /// The part's supply is declared off.
     Unpowered,
     /// A limit on a channel that is not enabled.
@@ -118,6 +124,7 @@ impl fmt::Display for Fault {
                     "no new latch in time: tag 0x{got:02X}, expected 0x{expected:02X}"
                 )
             }
+            Self::Busy => f.write_str("a conversion that was asked for did not end in time"),
             Self::Identity { expected, got } => {
                 write!(f, "identity 0x{got:08X}, expected 0x{expected:08X}")
             }
@@ -149,6 +156,8 @@ impl fmt::Display for Misuse {
                 write!(f, "means of 2^{k} rounds: this part goes to 2^{max}")
             }
             Self::BurstOnDisabled(channel) => write!(f, "burst on {channel}, which is not enabled"),
+            Self::NoBurst => f.write_str("the part has no bursts"),
+            Self::NotTold(cause) => write!(f, "this part tells no output of {cause}"),
             Self::Unpowered => f.write_str("the part's supply is declared off"),
             Self::WatchedButNotEnabled(channel) => {
                 write!(f, "a limit on {channel}, which is not enabled")
