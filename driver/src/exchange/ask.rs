@@ -1,7 +1,18 @@
 use super::Read;
+use crate::part::Part;
 
 /// Room for a command code, a count and two data bytes.
 const ROOM: usize = 4;
+
+/// Whether operations [ask](super::Step::Ask): known where the firmware is built, so that the player of a part that does not has no code for it.
+pub trait Asking {
+    /// Whether they do.
+    const ASKS: bool;
+}
+
+impl<P: Part> Asking for P {
+    const ASKS: bool = <P as Part>::ASKS;
+}
 
 /// A question that a part may leave unanswered: a command code, perhaps with data bytes, then, after a repeated START, a read.
 ///

@@ -84,6 +84,11 @@ impl Effort {
             }
             Step::Put(command) => Self::put(width(command), checked),
             Step::Read(read) => Self::read(u32::from(read.len), read.check),
+            Step::Ask(ask) => {
+                let read = ask.read();
+                let data = ask.bytes().len().saturating_sub(1) as u32; // at most three
+                Self::ask(data, u32::from(read.len), read.check)
+            }
             Step::Wait(us) => Self::wait(*us),
             Step::Done => Self::NONE,
         }

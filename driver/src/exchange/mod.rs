@@ -10,7 +10,7 @@ mod effort;
 mod fault;
 mod player;
 
-pub use ask::Ask;
+pub use ask::{Ask, Asking};
 pub use command::Command;
 pub use effort::Effort;
 pub use fault::{Fault, Misuse};
@@ -33,6 +33,7 @@ pub enum Step {
     Read(Read),
     /// Ask for something that the part may not have: a failure, on the bus or of the check byte, is an answer, too, and does not end the operation. [`Turn::answered`] tells;
     /// repeated like a read before it counts as none.
+    /// For parts that say so ([`Part::ASKS`](crate::part::Part::ASKS)) alone.
     Ask(Ask),
     /// Let at least this many microseconds pass.
     Wait(u32),

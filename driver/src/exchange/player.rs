@@ -1,4 +1,6 @@
-use super::{Ask, Command, Fault, Operation, Read, Step, Turn};
+use core::marker::PhantomData;
+
+use super::{Asking, Command, Fault, Operation, Read, Step, Turn};
 use crate::crc::Pec;
 
 /// How the part is talked to.
@@ -35,7 +37,10 @@ pub enum Action<'b> {
 ///
 /// Call [`poll`](Self::poll) for what to do, do it, then tell [`succeeded`](Self::succeeded) or
 /// [`failed`](Self::failed), and so on until `Done` or an error. After an error the player must not be used again; the part's own state tells where it stands.
-pub struct Player<'o> {
+///
+/// `A` says whether the operation [asks](Step::Ask). One that does not pays nothing for it.
+pub struct Player<'o, A> {
+    asking: PhantomData<A>,
     operation: &'o mut Operation<'o>,
     link: Link,
     stage: u8,
@@ -60,10 +65,11 @@ enum Phase {
     ReadBack,
 }
 
-impl<'o> Player<'o> {
+impl<'o, A: Asking> Player<'o, A> {
     /// A player at the operation's first stage.
     pub fn new(operation: &'o mut Operation<'o>, link: Link) -> Self {
         Self {
+            asking: PhantomData,
             operation,
             link,
             stage: 0,
@@ -85,7 +91,7 @@ impl<'o> Player<'o> {
             let mut turn = Turn {
                 stage: self.stage,
                 tries: self.tries,
-                answered: core::mem::replace(&mut self.answered, true),
+                answered: !A::ASKS || core::mem::replace(&mut self.answered, true),
                 block: &mut *block,
             };
             let mut step = (self.operation)(&mut turn)?;
@@ -117,7 +123,8 @@ impl<'o> Player<'o> {
                 let pointer = core::slice::from_ref(&read.pointer);
                 Action::WriteRead(pointer, room(block, *read)?)
             }
-            Step::Ask(ask) => Action::WriteRead(ask.bytes(), room(block, ask.read())?),
+            Step::Ask(ask) if A::ASKS => Action::WriteRead(ask.bytes(), room(block, ask.read())?),
+            Step::Ask(_) => return Err(Fault::NoRoom),
             Step::Wait(us) => Action::Wait(*us),
             Step::Done => Action::Done,
         })
@@ -132,8 +139,8 @@ impl<'o> Player<'o> {
             | Step::WriteOnce(command)
             | Step::Put(command) => command.pointer(),
             Step::Read(read) => read.pointer,
-            Step::Ask(ask) => ask.read().pointer,
-            Step::Wait(_) | Step::Done => 0,
+            Step::Ask(ask) if A::ASKS => ask.read().pointer,
+            Step::Ask(_) | Step::Wait(_) | Step::Done => 0,
         }
     }
 
@@ -157,7 +164,7 @@ impl<'o> Player<'o> {
                 );
                 self.settle(verdict)?;
             }
-            (Step::Ask(ask), _) if ask.read().check => {
+            (Step::Ask(ask), _) if A::ASKS && ask.read().check => {
                 let (from, to) = ask.read().extent();
                 let verdict = verify_answer(
                     self.link.address,
@@ -175,9 +182,12 @@ impl<'o> Player<'o> {
     #[must_use]
     pub const fn failed(&mut self) -> bool {
         if self.repeats_left == 0 || matches!(self.step, Step::WriteOnce(_)) {
-            // What was asked in vain is an answer.
-            (self.answered, self.phase) = (false, Phase::Ask);
-            return matches!(self.step, Step::Ask(_));
+            let asked = A::ASKS && matches!(self.step, Step::Ask(_));
+            if asked {
+                // In vain: that is an answer.
+                (self.answered, self.phase) = (false, Phase::Ask);
+            }
+            return asked;
         }
         self.repeats_left = self.repeats_left.wrapping_sub(1); // not zero here
         self.phase = Phase::Send;
@@ -285,7 +295,7 @@ fn compare(pec: Pec, got: u8) -> Result<(), Fault> {
 }
 
 #[cfg(feature = "defmt")]
-impl defmt::Format for Player<'_> {
+impl<A> defmt::Format for Player<'_, A> {
     fn format(&self, f: defmt::Formatter<'_>) {
         defmt::write!(
             f,

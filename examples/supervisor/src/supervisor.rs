@@ -205,11 +205,7 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
     }
 
     /// Sets up, or looks; whether the part was reached.
-    fn attend<E>(
-        &mut self,
-        monitor: &mut dyn ShuntMonitor<N, BusError = E>,
-        now_us: u64,
-    ) -> bool {
+    fn attend<E>(&mut self, monitor: &mut dyn ShuntMonitor<N, BusError = E>, now_us: u64) -> bool {
         let reached = self.phase != Phase::Watching || self.look(monitor, now_us);
         if reached && self.phase != Phase::Watching {
             return self.set_up(monitor).is_ok();
@@ -243,11 +239,7 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
     }
 
     /// One service and what follows from it; whether the part was reached. A part that has lost its set-up leaves the phase at `Lost`.
-    fn look<E>(
-        &mut self,
-        monitor: &mut dyn ShuntMonitor<N, BusError = E>,
-        now_us: u64,
-    ) -> bool {
+    fn look<E>(&mut self, monitor: &mut dyn ShuntMonitor<N, BusError = E>, now_us: u64) -> bool {
         let frame = match self.station.service(monitor) {
             Ok(frame) => frame,
             Err(error) => {

@@ -3,6 +3,17 @@ extern crate std;
 use super::*;
 use std::{vec, vec::Vec};
 
+struct Asks;
+struct Silent;
+
+impl Asking for Asks {
+    const ASKS: bool = true;
+}
+
+impl Asking for Silent {
+    const ASKS: bool = false;
+}
+
 const LINK: Link = Link {
     address: 0x34,
     checked: true,
@@ -30,7 +41,7 @@ fn play(
         let step = steps.get(usize::from(turn.stage)).copied();
         Ok(turn.next(step.unwrap_or(Step::Done)))
     };
-    let mut player = Player::new(&mut operation, link);
+    let mut player = Player::<Asks>::new(&mut operation, link);
     let mut seen = Vec::new();
     loop {
         assert!(seen.len() < 100, "no end");
@@ -244,7 +255,7 @@ fn a_question_without_answer_is_no_failure() {
                 _ => Step::Done,
             })
         };
-        let mut player = Player::new(&mut operation, LINK);
+        let mut player = Player::<Asks>::new(&mut operation, LINK);
         let mut asked = 0;
         loop {
             let outcome = match player.poll(&mut block) {
@@ -318,4 +329,18 @@ fn questions_that_do_not_fit_the_block_are_mistakes_of_the_map() {
         let (seen, result) = play(LINK, &[step], |_| None);
         assert_eq!((seen.len(), result), (0, Err(Some(Fault::NoRoom))));
     }
+}
+
+#[test]
+fn a_part_that_said_it_asks_nothing_may_not() {
+    let mut block = [0; 16];
+    let ask = Step::Ask(Ask::of(Read {
+        pointer: 0,
+        len: 1,
+        at: 0,
+        check: false,
+    }));
+    let mut operation = |turn: &mut Turn<'_>| Ok(turn.next(ask));
+    let mut player = Player::<Silent>::new(&mut operation, LINK);
+    assert_eq!(player.poll(&mut block).err(), Some(Fault::NoRoom));
 }
