@@ -125,7 +125,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             self.stamp = stamp;
         }
         if played.is_ok() && !matches!(task, Task::Fetch) {
-            self.part.settle(task, self.block.as_mut(), self.stamp);
+            self.stamp = self.part.settle(task, self.block.as_mut(), self.stamp);
         }
         played.map_err(|(register, came)| {
             if matches!(came, Came::Fault(Fault::SetUpChanged { .. })) {

@@ -6,6 +6,7 @@
 pub mod corncrake;
 pub mod make_up;
 pub mod pmbus;
+pub mod moorhen;
 mod spec;
 
 pub use spec::{
@@ -200,5 +201,9 @@ pub trait Part: Codec {
     /// An operation that gives a frame has come through, with this block and this stamp: called once for each, before the frame is made.
     ///
     /// For what the driver does in the part's place: running sums, limits. A part that has all of its own needs nothing here.
-    fn settle(&mut self, _task: Task, _block: &mut [u8], _stamp: Stamp) {}
+    ///
+    /// Gives the stamp that the frame gets: the same, but for conversions that end after the moment at which they were asked for.
+    fn settle(&mut self, _task: Task, _block: &mut [u8], stamp: Stamp) -> Stamp {
+        stamp
+    }
 }

@@ -34,7 +34,7 @@ pub struct Spec {
     pub averaging_max: u8,
     /// Conversions that a burst keeps; 0 where the part has none.
     pub burst_max: u16,
-    /// Longest time between the conversions of two channels of one frame, beyond a round of the part's own, in microseconds; 0 where a latch copies one round of all channels.
+    /// Longest time between the conversions of like inputs of two channels of one frame, in microseconds, for a part without a latch; 0 where a latch copies one round of all channels.
     pub skew_us: u32,
     /// Who multiplies sense and bus into power. The driver takes the product of the values of one frame, the part the mean of products.
     pub power: Source,

@@ -203,9 +203,11 @@ impl<R: Registers, const N: usize> Part for MadeUp<R, N> {
         }
     }
 
-    fn settle(&mut self, task: Task, block: &mut [u8], stamp: Stamp) {
+    fn settle(&mut self, task: Task, block: &mut [u8], asked: Stamp) -> Stamp {
+        let after_us = asked.after_us.saturating_add(u64::from(R::CONVERSION_US));
+        let stamp = Stamp { after_us, ..asked };
         if self.reset_seen {
-            return;
+            return stamp;
         }
         self.complete = task != Task::Init;
         let mut sums = self.sums;
@@ -218,5 +220,6 @@ impl<R: Registers, const N: usize> Part for MadeUp<R, N> {
             })
         });
         self.sums = sums;
+        stamp
     }
 }

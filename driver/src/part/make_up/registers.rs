@@ -1,8 +1,10 @@
+use super::Sums;
 use crate::Channel;
-use crate::alert::{Causes, Kind};
+use crate::alert::{Causes, Kind, Outputs};
 use crate::exchange::{Fault, Step};
-use crate::part::{Codes, Spec};
+use crate::part::{AlertSpec, Codes, Oscillator, PaceSpec, Source, Spec, Supply};
 use crate::sampling::{Ranges, Sampling};
+use crate::units::{Current, Voltage};
 
 /// The register map of a plain part, written down by its porter: lists of bus steps, and what the bytes mean.
 ///
@@ -96,4 +98,59 @@ pub struct State {
     pub sequence: Option<u16>,
     /// The mark; 0 after a reset.
     pub mark: u16,
+}
+
+/// What every part of plain [`Registers`] has in common: `..PLAIN` at the end of a [`Spec`]. It converts when it is asked to, single conversions, and keeps no sums;
+/// nothing is compared by it. Whatever a datasheet has to say ([`name`](Spec::name), ranges, errors, times, currents) is left empty, and has to stand before it.
+pub const PLAIN: Spec = Spec {
+    name: "",
+    channels: 0,
+    sense_unit_nv: 0,
+    bus_unit_nv: 0,
+    sense: &[],
+    bus: &[],
+    bias: Current::ZERO,
+    zero_stability: Voltage::ZERO,
+    paces: &PROMISES,
+    conversion_ns: 0,
+    averaging_max: 0,
+    burst_max: 0,
+    skew_us: 0,
+    power: Source::Driver,
+    sums: Source::Driver,
+    accumulators: Sums::<0>::WIDTHS,
+    alerts: AlertSpec {
+        outputs: Outputs::empty(),
+        kinds: &[],
+        debounce_max: 1,
+        following: false,
+    },
+    oscillator: Oscillator {
+        error_ppm: 0,
+        wander_ppm: 0,
+    },
+    wake_us: 0,
+    reset_us: 0,
+    supply: Supply {
+        idle: Current::ZERO,
+        resting: Current::ZERO,
+        converting: Current::ZERO,
+    },
+};
+
+/// Paces that a firmware can promise: 2, 5, 10, 25, 100 ms, 1 and 10 s from one frame to the next.
+const PROMISES: [PaceSpec; 7] = [
+    every_ms(2),
+    every_ms(5),
+    every_ms(10),
+    every_ms(25),
+    every_ms(100),
+    every_ms(1_000),
+    every_ms(10_000),
+];
+
+const fn every_ms(ms: u32) -> PaceSpec {
+    PaceSpec {
+        period_us: ms.saturating_mul(1_000),
+    }
 }

@@ -1,6 +1,7 @@
 extern crate std;
 
 use super::*;
+use crate::{Channel, Misuse};
 use crate::part::{BusRange, Pace, SenseRange};
 use crate::sampling::{Ranges, Setup};
 
