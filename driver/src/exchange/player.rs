@@ -46,7 +46,6 @@ pub struct Player<'o, A> {
     stage: u8,
     tries: u8,
     repeats_left: u8,
-    answered: bool,
     phase: Phase,
     step: Step,
     echo: [u8; ECHO],
@@ -59,6 +58,8 @@ const ECHO: usize = 9;
 enum Phase {
     /// The operation is to be asked for its next step.
     Ask,
+    /// The same, after a question that was not answered.
+    InVain,
     /// The step's transfer is to be carried out.
     Send,
     /// What was put is to be read back.
@@ -75,7 +76,6 @@ impl<'o, A: Asking> Player<'o, A> {
             stage: 0,
             tries: 0,
             repeats_left: link.repeats,
-            answered: true,
             phase: Phase::Ask,
             step: Step::Done,
             echo: [0; ECHO],
@@ -87,11 +87,12 @@ impl<'o, A: Asking> Player<'o, A> {
     /// # Errors
     /// Whatever the operation found; it is over then.
     pub fn poll<'b>(&'b mut self, block: &'b mut [u8]) -> Result<Action<'b>, Fault> {
-        if self.phase == Phase::Ask {
+        let in_vain = A::ASKS && self.phase == Phase::InVain;
+        if self.phase == Phase::Ask || in_vain {
             let mut turn = Turn {
                 stage: self.stage,
                 tries: self.tries,
-                answered: !A::ASKS || core::mem::replace(&mut self.answered, true),
+                answered: !in_vain,
                 block: &mut *block,
             };
             let mut step = (self.operation)(&mut turn)?;
@@ -182,12 +183,11 @@ impl<'o, A: Asking> Player<'o, A> {
     #[must_use]
     pub const fn failed(&mut self) -> bool {
         if self.repeats_left == 0 || matches!(self.step, Step::WriteOnce(_)) {
-            let asked = A::ASKS && matches!(self.step, Step::Ask(_));
-            if asked {
-                // In vain: that is an answer.
-                (self.answered, self.phase) = (false, Phase::Ask);
+            if A::ASKS && matches!(self.step, Step::Ask(_)) {
+                self.phase = Phase::InVain;
+                return true;
             }
-            return asked;
+            return false;
         }
         self.repeats_left = self.repeats_left.wrapping_sub(1); // not zero here
         self.phase = Phase::Send;

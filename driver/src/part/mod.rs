@@ -5,8 +5,8 @@
 
 pub mod corncrake;
 pub mod make_up;
-pub mod pmbus;
 pub mod moorhen;
+pub mod pmbus;
 mod spec;
 
 pub use spec::{

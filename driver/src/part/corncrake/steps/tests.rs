@@ -1,9 +1,9 @@
 extern crate std;
 
 use super::*;
-use crate::{Channel, Misuse};
 use crate::part::{BusRange, Pace, SenseRange};
 use crate::sampling::{Ranges, Setup};
+use crate::{Channel, Misuse};
 
 /// Goal: whatever the cap, the pieces make up the block once, each within the cap, and the stages of all of them fit.
 #[test]
