@@ -1,6 +1,7 @@
 extern crate std;
 
 use super::*;
+use crate::exchange::Ask;
 use std::{vec, vec::Vec};
 
 struct Asks;
