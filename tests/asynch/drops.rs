@@ -130,6 +130,24 @@ impl<'b> Scene<'b> {
         bench.block_on(service).expect("nothing waits for ever")
     }
 
+    /// Latches, and shows the frame to station and ledger.
+    fn report(&mut self) {
+        let Self {
+            rig,
+            monitor,
+            station,
+            books,
+        } = self;
+        let bench = rig.bench.clone();
+        let report = async {
+            let frame = monitor.latch().await.expect("latch");
+            station.report(&frame);
+            books.enter(rig, &frame)
+        };
+        let entry = bench.block_on(report).expect("nothing waits for ever");
+        assert_eq!(entry, Entry::Added);
+    }
+
     /// Latches; the entry, whether the frame is unbroken, and whether it says that channel 0 went over range.
     fn latch(&mut self) -> (Entry, bool, bool) {
         let Self {
@@ -221,6 +239,50 @@ fn a_dropped_service_loses_no_cause_besides_and_tells_it_once() {
         assert_eq!(scene.books.ledger.epoch(), 0);
         false
     });
+}
+
+/// Goal: the pieces of a service, dropped anywhere in them, tell their cause once, whether the next piece is a frame or a further look.
+#[test]
+fn a_service_in_pieces_dropped_anywhere_loses_no_cause_and_tells_it_once() {
+    let board = board();
+    for frame_first in [false, true] {
+        at_every_await(260, |until| {
+            let mut scene = Scene::new(&board);
+            let bench = scene.rig.bench.clone();
+            let Scene {
+                station,
+                monitor,
+                books,
+                rig,
+            } = &mut scene;
+            let pieces = async {
+                while station.look_async(monitor).await.expect("look") {
+                    bench.delay().delay_us(100).await;
+                }
+                let frame = monitor.latch().await.expect("latch");
+                station.report(&frame);
+                books.enter(rig, &frame);
+            };
+            if run(&bench, until, pieces).is_some() {
+                return true;
+            }
+            scene.assert_bus_is_free();
+            let mut told = scene.events();
+            assert!(told.is_empty(), "{until:?}: no frame came");
+            if frame_first {
+                scene.report();
+                told.extend(scene.events());
+            }
+            assert_eq!(scene.service(), Entry::Added, "{until:?}");
+            told.extend(scene.events());
+            let told: Vec<_> = told.iter().map(|event| event.cause).collect();
+            assert_eq!(told, [OVER_CURRENT], "{until:?}");
+            assert!(!scene.rig.part.is_low(Output::A));
+            scene.assert_all_is_well();
+            assert_eq!(scene.books.ledger.epoch(), 0);
+            false
+        });
+    }
 }
 
 #[test]

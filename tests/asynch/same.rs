@@ -25,6 +25,9 @@ enum Act {
     Arm,
     Rearm(Setup<CHANNELS>, Watches<'static>),
     Service,
+    /// The pieces of a service.
+    Look,
+    Report,
     Fetch,
     AlertResponse,
     DeclarePowered(bool),
@@ -60,6 +63,18 @@ fn scenarios() -> Vec<(&'static str, u8, Vec<Act>)> {
         Rearm(other(), OTHER_WATCHES),
         PassMs(1),
         Latch,
+    ];
+    let split = vec![
+        Init(SETUP),
+        Arm,
+        PULSE,
+        Look,
+        PassMs(7),
+        Look,
+        PassMs(1),
+        Report,
+        Supply(false),
+        Look,
     ];
     let answered = vec![
         Init(SETUP),
@@ -122,6 +137,7 @@ fn scenarios() -> Vec<(&'static str, u8, Vec<Act>)> {
         ("changes", u8::MAX, changes),
         ("alerts", u8::MAX, alerts.clone()),
         ("alerts in pieces of 7", 7, alerts),
+        ("alerts in pieces of a service", u8::MAX, split),
         ("alert response", u8::MAX, answered),
         ("burst", u8::MAX, burst),
         ("joined", u8::MAX, joined),
@@ -159,7 +175,7 @@ fn told(result: Result<Frame<'_>, Error<BusError>>, rig: &Rig, books: &mut Books
 
 /// An act played by one of the two shells: the calls are the same but for their names and `.await`.
 macro_rules! play {
-    ($act:expr, $stage:ident, $new:ident, [$arm:ident $rearm:ident $service:ident], $response:ident, $delay:path, ($($wait:tt)*)) => {{
+    ($act:expr, $stage:ident, $new:ident, [$arm:ident $rearm:ident $service:ident $look:ident], $response:ident, $delay:path, ($($wait:tt)*)) => {{
         let Stage { rig, monitor, station, books, joint } = &mut *$stage;
         match $act {
             Init(setup) => told(monitor.init(&setup)$($wait)*, rig, books),
@@ -175,6 +191,14 @@ macro_rules! play {
                 told(station.$rearm(monitor, setup, watches)$($wait)*, rig, books)
             }
             Service => told(station.$service(monitor)$($wait)*, rig, books),
+            Look => format!("{:?}", station.$look(monitor)$($wait)*),
+            Report => {
+                let frame = monitor.latch()$($wait)*;
+                if let Ok(frame) = &frame {
+                    station.report(frame);
+                }
+                told(frame, rig, books)
+            }
             Fetch => {
                 let mut codes = [0; 1024];
                 let count = monitor.fetch(&mut codes)$($wait)*;
@@ -249,7 +273,7 @@ fn blocking(read_max: u8, acts: &[Act]) -> Outcome {
             act,
             on,
             new,
-            [arm rearm service],
+            [arm rearm service look],
             alert_response,
             embedded_hal::delay::DelayNs::delay_ms,
             ()
@@ -274,7 +298,7 @@ fn asynchronous(read_max: u8, acts: &[Act]) -> Outcome {
                 act,
                 on,
                 new,
-                [arm_async rearm_async service_async],
+                [arm_async rearm_async service_async look_async],
                 alert_response_async,
                 embedded_hal_async::delay::DelayNs::delay_ms,
                 (.await)

@@ -176,17 +176,17 @@ where
         Ok(self.core.armed(setup, plan.watched()))
     }
 
-    fn service(
+    fn look(
         &mut self,
         interest: Causes,
         found: &mut Causes,
-    ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        self.core.begin(Task::Service)?;
-        let read_max = self.core.link().read_max;
-        self.perform(Task::Service, &mut |part, turn| {
-            part.service(turn, interest, found, read_max)
+    ) -> Result<bool, Error<Self::BusError>> {
+        self.core.begin(Task::Look)?;
+        let mut more = false;
+        self.perform(Task::Look, &mut |part, turn| {
+            part.look(turn, interest, found, &mut more)
         })?;
-        Ok(self.core.steady())
+        Ok(more)
     }
 
     fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>> {

@@ -109,7 +109,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             Task::Configure | Task::Arm => self.unbroken = false,
             // What limits stand in the part is not known: take it that every channel has some, in whatever ranges.
             Task::Attach => (self.watched, self.in_force) = (Causes::LIMITS, [None; N]),
-            Task::Latch | Task::Service | Task::Fetch => {}
+            Task::Latch | Task::Look | Task::Service | Task::Fetch => {}
         }
         Ok(())
     }

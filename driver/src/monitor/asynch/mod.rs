@@ -44,12 +44,26 @@ pub trait ShuntMonitor<const N: usize> {
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>>;
 
+    /// As [`look`](crate::ShuntMonitor::look) of the blocking trait, with its errors.
+    async fn look(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<bool, Error<Self::BusError>>;
+
     /// As [`service`](crate::ShuntMonitor::service) of the blocking trait, with its errors.
     async fn service(
         &mut self,
         interest: Causes,
         found: &mut Causes,
-    ) -> Result<Frame<'_>, Error<Self::BusError>>;
+    ) -> Result<Frame<'_>, Error<Self::BusError>> {
+        for _ in 0..Task::LOOKS {
+            if !self.look(interest, found).await? {
+                break;
+            }
+        }
+        self.latch().await
+    }
 
     /// As [`fetch`](crate::ShuntMonitor::fetch) of the blocking trait, with its errors.
     async fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>>;

@@ -18,7 +18,7 @@ use crate::sampling::Setup;
 /// Any of its futures may be dropped at any await. The monitor stays usable and claims no more than it knows:
 ///
 /// - The bus is in whatever state its own implementation leaves it after a dropped transfer; that is its promise to keep.
-/// - A dropped latch or service loses no count, no over-range flag and no cause: the next one has them. Causes that were seen are in `found` already.
+/// - A dropped latch, look or service loses no count, no over-range flag and no cause: the next one has them. Causes that were seen are in `found` already.
 /// - A dropped `configure` or `arm` may have taken place or not; the next frame says that it is not known to be unbroken, and the ledger begins another epoch. After `arm` the outputs may be
 ///   masked: arm again.
 /// - A dropped `init` leaves the part half set up; `init` starts over. A dropped `attach` or `fetch` changed nothing.
@@ -189,18 +189,18 @@ where
         Ok(self.core.armed(setup, plan.watched()))
     }
 
-    async fn service(
+    async fn look(
         &mut self,
         interest: Causes,
         found: &mut Causes,
-    ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        self.core.begin(Task::Service)?;
-        let read_max = self.core.link().read_max;
-        self.perform(Task::Service, &mut |part, turn| {
-            part.service(turn, interest, found, read_max)
+    ) -> Result<bool, Error<Self::BusError>> {
+        self.core.begin(Task::Look)?;
+        let mut more = false;
+        self.perform(Task::Look, &mut |part, turn| {
+            part.look(turn, interest, found, &mut more)
         })
         .await?;
-        Ok(self.core.steady())
+        Ok(more)
     }
 
     async fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>> {

@@ -144,10 +144,17 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
     /// A sample is in: is it the one asked for, and of our set-up? Then its limits are judged.
     fn taken(&mut self, turn: &mut Turn<'_>, job: &mut Job<'_>) -> Result<Way, Fault> {
         let state = R::state(turn.block);
-        let stale = self.sequence.zip(state.sequence);
-        let fault = match stale {
+        // Before anything else: a count of conversions that began anew may be any number.
+        self.reset_seen = state.mark == 0;
+        if self.reset_seen {
+            return match job {
+                Job::Init(_) | Job::Attach(_) => Err(Fault::ResetSeen),
+                _ => Ok(Way::Done),
+            };
+        }
+        let fault = match (self.sequence, state.sequence) {
             _ if state.busy => Some(Fault::Busy),
-            Some((last, now)) if last == now => Some(Fault::Stale {
+            (Some(last), Some(now)) if last == now => Some(Fault::Stale {
                 expected: now.wrapping_add(1) as u8,
                 got: now as u8,
             }),
@@ -160,18 +167,11 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                 .map(|step| Way::Then(step, READ));
         }
         self.sequence = state.sequence;
-        self.reset_seen = state.mark == 0;
-        match job {
-            Job::Attach(_) if self.reset_seen => return Err(Fault::ResetSeen),
-            Job::Init(_) if self.reset_seen => return Err(Fault::ResetSeen),
-            _ if self.reset_seen => return Ok(Way::Done),
-            _ if state.mark != self.serial => {
-                return Err(Fault::SetUpChanged {
-                    expected: self.serial,
-                    got: state.mark,
-                });
-            }
-            _ => {}
+        if state.mark != self.serial {
+            return Err(Fault::SetUpChanged {
+                expected: self.serial,
+                got: state.mark,
+            });
         }
         if let Some(next) = self.next.take() {
             self.now = next;
