@@ -189,6 +189,21 @@ where
         Ok(more)
     }
 
+    fn service(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>> {
+        for _ in 0..Task::LOOKS {
+            if !self.look(interest, found)? {
+                break;
+            }
+        }
+        self.latch()?;
+        *found |= self.core.judged(interest);
+        Ok(self.core.steady())
+    }
+
     fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>> {
         self.core.begin(Task::Fetch)?;
         let mut count = 0;

@@ -181,6 +181,11 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         self.completed(Condition::Steady)
     }
 
+    /// What the part's driver has judged in the last frame.
+    pub(super) fn judged(&mut self, interest: Causes) -> Causes {
+        self.part.judged(interest)
+    }
+
     pub(super) fn begin_configure<E>(&mut self, setup: &Setup<N>) -> Result<(), Error<E>> {
         self.refuse(Task::Configure, setup)?;
         self.refuse_under_limits(setup)?;

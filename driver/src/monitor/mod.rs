@@ -107,7 +107,7 @@ pub trait ShuntMonitor<const N: usize> {
     fn look(&mut self, interest: Causes, found: &mut Causes)
     -> Result<bool, Error<Self::BusError>>;
 
-    /// Looks until no cause of `interest` is left, at most [`Task::LOOKS`] times, and latches a frame.
+    /// Looks until no cause of `interest` is left, at most [`Task::LOOKS`] times, and latches a frame. Where the driver judges limits in the part's place, what it finds in this frame is in `found`, too.
     ///
     /// # Errors
     /// As [`look`](Self::look) and [`latch`](Self::latch), with the task that failed; `found` holds whatever was seen, cleared or not: nothing is lost.
@@ -115,14 +115,7 @@ pub trait ShuntMonitor<const N: usize> {
         &mut self,
         interest: Causes,
         found: &mut Causes,
-    ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        for _ in 0..Task::LOOKS {
-            if !self.look(interest, found)? {
-                break;
-            }
-        }
-        self.latch()
-    }
+    ) -> Result<Frame<'_>, Error<Self::BusError>>;
 
     /// Fetches the codes of a burst, oldest first, as many as fit; gives their number, 0 if there was no burst since the part's reset. Waits until the burst is over.
     ///

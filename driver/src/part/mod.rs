@@ -182,6 +182,11 @@ pub trait Part: Codec {
         more: &mut bool,
     ) -> Result<Step, Fault>;
 
+    /// Causes of `interest` that the driver has judged in the frames so far, in the part's place; hands each over once. None for a part that compares everything itself. [`look`](Self::look) gives them, too.
+    fn judged(&mut self, _interest: Causes) -> Causes {
+        Causes::empty()
+    }
+
     /// Waits until the burst in progress is over, at most as long as the longest takes, then reads its codes, oldest first, as many as fit into `codes`; their number goes to `count`.
     ///
     /// # Errors

@@ -3,6 +3,7 @@
 mod analogue;
 pub mod corncrake;
 mod model;
+pub mod moorhen;
 
 pub use analogue::Drift;
 pub use model::{AlertOutputs, Converted, Input, Order, PartModel};

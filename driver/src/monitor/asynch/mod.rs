@@ -56,14 +56,7 @@ pub trait ShuntMonitor<const N: usize> {
         &mut self,
         interest: Causes,
         found: &mut Causes,
-    ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        for _ in 0..Task::LOOKS {
-            if !self.look(interest, found).await? {
-                break;
-            }
-        }
-        self.latch().await
-    }
+    ) -> Result<Frame<'_>, Error<Self::BusError>>;
 
     /// As [`fetch`](crate::ShuntMonitor::fetch) of the blocking trait, with its errors.
     async fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>>;

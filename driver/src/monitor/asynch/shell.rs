@@ -203,6 +203,21 @@ where
         Ok(more)
     }
 
+    async fn service(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<Frame<'_>, Error<Self::BusError>> {
+        for _ in 0..Task::LOOKS {
+            if !self.look(interest, found).await? {
+                break;
+            }
+        }
+        self.latch().await?;
+        *found |= self.core.judged(interest);
+        Ok(self.core.steady())
+    }
+
     async fn fetch(&mut self, codes: &mut [i32]) -> Result<usize, Error<Self::BusError>> {
         self.core.begin(Task::Fetch)?;
         let mut count = 0;

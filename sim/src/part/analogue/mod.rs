@@ -2,6 +2,7 @@
 
 mod code;
 mod drift;
+mod errors;
 mod rail;
 mod supply;
 
@@ -9,6 +10,7 @@ use alloc::boxed::Box;
 
 pub(super) use code::Code;
 pub use drift::Drift;
+pub(super) use errors::Errors;
 pub(super) use supply::Supply;
 
 use super::{Converted, Input};
