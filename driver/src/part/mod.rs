@@ -6,6 +6,7 @@
 pub mod corncrake;
 pub mod make_up;
 pub mod moorhen;
+pub mod pmbus;
 mod spec;
 
 pub use spec::{
@@ -106,6 +107,9 @@ pub trait Part: Codec {
 
     /// Whether writes carry a check byte and reads are verified.
     const CHECKED: bool;
+
+    /// Whether any operation [asks](Step::Ask), which costs code of its own.
+    const ASKS: bool = false;
 
     /// Refuses what the part cannot do, before a byte is sent.
     ///

@@ -113,7 +113,7 @@ where
             clock: &mut self.clock,
         };
         let played = transport
-            .play(&mut |turn| operation(part, turn), link, block, &mut stamped)
+            .play::<P>(&mut |turn| operation(part, turn), link, block, &mut stamped)
             .await;
         self.core.conclude(task, stamped, played)
     }
@@ -246,14 +246,14 @@ struct Transport<'t, I2C, D, C> {
 
 impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
     /// Carries out what the player hands out, until it is done; on failure, the register it was about and what came.
-    async fn play<'o>(
+    async fn play<'o, P: Part>(
         self,
         operation: &'o mut Operation<'o>,
         link: Link,
         block: &mut [u8],
         stamped: &mut Option<Stamp>,
     ) -> Result<(), (u8, Came<I2C::Error>)> {
-        let mut player = Player::new(operation, link);
+        let mut player = Player::<P>::new(operation, link);
         loop {
             let outcome = match player.poll(block) {
                 Err(fault) => return Err((player.pointer(), Came::Fault(fault))),
