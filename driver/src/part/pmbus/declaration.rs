@@ -127,7 +127,7 @@ impl Declaration {
         // Both below 2^64. nA × nV = 1e-18 W.
         let product = sense.wrapping_mul(bus);
         let whole = product / 1_000_000_000;
-        if product % 1_000_000_000 != 0 || whole == 0 || whole > u32::MAX as u128 {
+        if !product.is_multiple_of(1_000_000_000) || whole == 0 || whole > u32::MAX as u128 {
             return None;
         }
         Some(whole as u32)

@@ -200,8 +200,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         };
         let command = page.side.energy();
         if self.at.step < COEFFICIENTS {
-            let len = EnergyCount::LEN as u8 + 1;
-            match self.has(turn, command, len, false) {
+            match self.has(turn, command, EnergyCount::BLOCK_LEN, false) {
                 Answer::Open(next) => return Ok(next),
                 Answer::Is(false) => return Err(not_supported(command, page)),
                 Answer::Is(true) => {}

@@ -60,7 +60,6 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         };
         let asks = self.at.step == 0;
         let word = || u16::from_le_bytes(bytes(turn.block));
-        let block = EnergyCount::LEN as u8 + 1;
         let step = match self.at.item {
             VOLTAGE if asks => Self::read(page.side.voltage(), 2),
             VOLTAGE => {
@@ -93,7 +92,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 }
             },
             ENERGY if learned.energy.is_none() => return Ok(None),
-            ENERGY if asks => Self::read(page.side.energy(), block),
+            ENERGY if asks => Self::read(page.side.energy(), EnergyCount::BLOCK_LEN),
             ENERGY => {
                 let [count, data @ ..] = bytes::<7>(turn.block);
                 if usize::from(count) != EnergyCount::LEN {
