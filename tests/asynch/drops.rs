@@ -4,8 +4,8 @@ use std::future::{Future, poll_fn};
 use std::pin::pin;
 use std::task::Poll;
 
-use crake::alert::{Cause, Event, Kind, Station};
-use crake::asynch::ShuntMonitor as _;
+use crake::alert::{Cause, Event, Kind, Outputs, Station};
+use crake::asynch::{ShuntMonitor as _, prove};
 use crake::ledger::{Break, Entry};
 use crake::part::Joint;
 use crake::{Channel, Condition, Mode, NoReading, Setup};
@@ -338,6 +338,60 @@ fn a_dropped_arming_ends_the_epoch_and_loses_neither_flag_nor_cause() {
         scene.assert_all_is_well();
         false
     });
+}
+
+/// Goal: wherever the test is given up, arming puts the station's own watch in force, tells what had stood, and nothing that the test brought about.
+#[test]
+fn a_dropped_proof_test_is_over_once_the_station_is_armed() {
+    let board = board();
+    let mut ends = 0;
+    // All of its thousands of awaits would take a quarter of a minute.
+    let polls = (1..2_000).step_by(7).map(Until::Polls);
+    let moments = polls.chain((1..100).map(|step| Until::Ns(step * 1_000_003)));
+    for (until, stands) in moments.zip([false, true].into_iter().cycle()) {
+        let mut scene = Scene::new(&board);
+        if !stands {
+            scene.service();
+            assert_eq!(scene.events().len(), 1);
+        }
+        let bench = scene.rig.bench.clone();
+        let Scene {
+            station,
+            monitor,
+            rig,
+            ..
+        } = &mut scene;
+        let test = async {
+            let mut sees_low = |output| {
+                rig.part.is_low(if output == Outputs::A {
+                    Output::A
+                } else {
+                    Output::B
+                })
+            };
+            let proof = prove(station, monitor, &mut sees_low, &mut bench.delay()).await;
+            assert!(proof.is_ok_and(|proof| proof.passed()));
+        };
+        if run(&bench, until, test).is_some() {
+            ends += 1;
+            continue;
+        }
+        scene.assert_bus_is_free();
+        assert!(scene.events().is_empty(), "{until:?}");
+        let arm = async {
+            let armed = scene.station.arm_async(&mut scene.monitor).await;
+            scene.books.enter(&scene.rig, &armed.expect("arm"));
+        };
+        bench.block_on(arm).expect("nothing waits for ever");
+        let told: Vec<_> = scene.events().iter().map(|event| event.cause).collect();
+        assert_eq!(told, vec![OVER_CURRENT; usize::from(stands)], "{until:?}");
+        scene.rig.pass_ms(2);
+        let low = [Output::A, Output::B].map(|output| scene.rig.part.is_low(output));
+        assert_eq!(low, [false, false], "{until:?}");
+        scene.latch();
+        scene.assert_all_is_well();
+    }
+    assert!((1..300).contains(&ends), "{ends} came to their end");
 }
 
 /// The next frame does not claim to be unbroken, and tells of the over-range.

@@ -65,6 +65,8 @@ pub struct Station<'w, const N: usize, const Q: usize> {
     pending: Causes,
     /// What is pending may stand in the part still, since a look has not come to its end: were it reported now, the next look would find it a second time.
     unsure: bool,
+    /// A look came through since the frame before.
+    looked: bool,
     /// Reported, and not yet back by their hysteresis.
     quiet: Causes,
     queue: Deque<Event, Q>,
@@ -96,6 +98,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
             watches,
             pending: Causes::empty(),
             unsure: false,
+            looked: false,
             quiet: Causes::empty(),
             queue: Deque::new(),
             dropped: 0,
@@ -159,7 +162,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         change
     }
 
-    /// Where a change leaves the causes that it finds.
+    /// Where a change leaves the causes that it finds: those that a proof test brought about are nobody's.
     pub(crate) const fn found<'f>(&'f mut self, of_proof: &'f mut Causes) -> &'f mut Causes {
         if self.proving {
             of_proof
@@ -184,13 +187,8 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
     }
 
-    /// Where a proof test leaves the causes that stood before it.
-    pub(super) const fn pending_before_proof(&mut self) -> &mut Causes {
-        &mut self.pending
-    }
-
     /// From here on what stands in the part is a proof test's, until the station is armed.
-    pub(super) const fn begin_proof(&mut self) {
+    pub(crate) const fn begin_proof(&mut self) {
         self.proving = true;
     }
 
@@ -234,6 +232,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
 
     /// The look, or the service that began with it, is over; a refused one left everything as it was before.
     pub(crate) fn looked<E>(&mut self, before: bool, error: Option<&Error<E>>) {
+        self.looked |= error.is_none();
         self.unsure = match error {
             None => false,
             Some(error) if error.misuse().is_some() => before,
@@ -285,6 +284,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
         // What was over before the host looked needs no further frame to be told of again.
         self.release(frame);
+        self.looked = false;
     }
 
     /// The oldest event, which is handed over with this.
@@ -354,6 +354,10 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
                 Kind::OverCurrent | Kind::UnderCurrent => reading.current.as_nanoamps(),
                 Kind::OverPower => reading.power.as_nanowatts(),
             };
+            // A held cause may have been set again by the excursion that was told: until it was looked for, its end would not be the last of it.
+            if watch.is_held() && !self.looked {
+                continue;
+            }
             let limit = watch.limit().value();
             let back = if kind.is_over() {
                 value <= limit.saturating_sub_unsigned(watch.margin())

@@ -4,6 +4,8 @@ mod analogue;
 pub mod corncrake;
 mod model;
 pub mod moorhen;
+mod pec;
+pub mod pmbus;
 
 pub use analogue::Drift;
 pub use model::{AlertOutputs, Converted, Input, Order, PartModel};

@@ -1,9 +1,11 @@
 //! The async twins of [`Monitor`](crate::Monitor) and [`ShuntMonitor`](crate::ShuntMonitor): same names, same exchanges, same errors.
 
+mod proof;
 mod response;
 mod shell;
 mod station;
 
+pub use proof::prove;
 pub use response::alert_response;
 pub use shell::Monitor;
 

@@ -11,6 +11,7 @@ use alloc::boxed::Box;
 pub(super) use code::Code;
 pub use drift::Drift;
 pub(super) use errors::Errors;
+pub(super) use rail::Rail;
 pub(super) use supply::Supply;
 
 use super::{Converted, Input};
@@ -19,7 +20,6 @@ use crate::{
     plant::{Means, Plant, Truth},
     rng::Rng,
 };
-use rail::Rail;
 
 /// The inputs of a part with `N` channels: what stands behind them and what was last seen there. Survives resets, as the board does.
 pub(super) struct Inputs<const N: usize> {

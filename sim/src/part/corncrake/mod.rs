@@ -226,7 +226,7 @@ impl Model {
 }
 
 impl PartModel for Model {
-    fn address(&self) -> u8 {
+    fn own_address(&self) -> u8 {
         self.address
     }
 
