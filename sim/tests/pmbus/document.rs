@@ -41,7 +41,6 @@ pub(crate) struct Row {
     pub(crate) access: &'static str,
     /// Bytes of a plain read, a block's count among them; None where there is none.
     pub(crate) read_len: Option<usize>,
-    pub(crate) common: bool,
     pub(crate) pages: Vec<u8>,
     /// Cells of the column "reset", one for each page, or one for all.
     pub(crate) reset: Vec<&'static str>,
@@ -61,7 +60,6 @@ pub(crate) fn commands() -> Vec<Row> {
                 name: row[1],
                 access: row[2],
                 read_len,
-                common,
                 pages: match common {
                     true => vec![0, 1, 2, 3],
                     false => row[4]
