@@ -25,8 +25,9 @@ pub(super) struct Device {
 #[derive(Debug)]
 pub(super) struct PageState {
     pub(super) readings: [u16; 3],
-    /// Counts of energy modulo 256 periods, and samples modulo 2^24.
+    /// Counts of energy modulo 256 periods.
     pub(super) energy: u32,
+    /// Of which READ_EIN and READ_EOUT show the low 24 bits.
     pub(super) samples: u32,
     limits: [u16; LIMITS.len()],
     kept: [u16; KEPT.len()],
@@ -75,16 +76,13 @@ impl Device {
         self.addressed(command, description).next().is_some()
     }
 
-    /// The selected pages that have the command; for a common one, all.
+    /// The selected pages that have the command; a common one is on every page.
     fn addressed<'a>(
         &self,
         command: Command,
         description: &'a Description,
     ) -> impl Iterator<Item = (usize, &'a Page)> + use<'a> {
-        let selected = match command.is_common() {
-            true => ALL,
-            false => self.selected,
-        };
+        let selected = self.selected;
         let has_query = description.has_query || command != Command::Query;
         let has_user_data = description.has_user_data || command != Command::UserData;
         let pages = description.pages.iter().enumerate();
@@ -360,7 +358,7 @@ impl PageState {
             let codes = count.coefficients.code(values[2]).max(0) as u64;
             let whole = 256 * u64::from(count.period);
             self.energy = (u64::from(self.energy).wrapping_add(codes) % whole) as u32;
-            self.samples = (self.samples + 1) % (1 << 24);
+            self.samples = self.samples.wrapping_add(1);
         }
         self.compare(page);
     }

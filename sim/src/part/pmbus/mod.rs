@@ -211,7 +211,7 @@ impl Model {
             return false;
         };
         state.energy = (counts % (256 * u64::from(count.period))) as u32;
-        state.samples = samples % (1 << 24);
+        state.samples = samples;
         true
     }
 
@@ -330,9 +330,7 @@ impl PartModel for Model {
     }
 
     fn truth(&mut self, page: usize) -> Truth {
-        if self.powered {
-            self.sampler.cut(self.now_ns);
-        }
+        self.sampler.cut(self.now_ns);
         self.sampler.truth(page, self.now_ns)
     }
 
@@ -377,7 +375,7 @@ impl AlertOutputs for Model {
     type Output = SmbAlert;
 
     fn is_low(&self, _: SmbAlert) -> bool {
-        self.powered && self.device.pulls()
+        self.device.pulls()
     }
 
     fn is_reached(&self, _: SmbAlert) -> bool {
