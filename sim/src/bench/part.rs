@@ -26,7 +26,7 @@ impl<M: PartModel> Part<M> {
 
     /// The 7-bit address.
     pub fn address(&self) -> u8 {
-        self.model.borrow().address()
+        self.model.borrow().own_address()
     }
 
     /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V.
@@ -184,7 +184,7 @@ impl fmt::Debug for Shown<'_> {
         let Ok(model) = self.0.try_borrow() else {
             return f.write_str("Part(at work)");
         };
-        let address = model.address();
+        let address = model.own_address();
         if !model.is_powered() {
             return write!(f, "Part({address:#04x}, without supply)");
         }

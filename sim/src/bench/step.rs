@@ -84,7 +84,7 @@ impl Bench {
             let ended = ended.filter(|(part, before)| count(part) > **before);
             later.extend(ended.filter_map(|(part, _)| {
                 let part = part.borrow();
-                let (address, converted) = (part.address(), part.last_conversion()?);
+                let (address, converted) = (part.own_address(), part.last_conversion()?);
                 Some(Step { address, converted })
             }));
         }

@@ -28,8 +28,8 @@ pub trait Order {
 /// All methods speak of the moment to which the part was last [advanced](Target::advance). The debug text says in what state the part is, for
 /// the [`Debug`](fmt::Debug) of a bench: `mode 0x10, A high, B low`.
 pub trait PartModel: Target + fmt::Debug + 'static {
-    /// The 7-bit address.
-    fn address(&self) -> u8;
+    /// The 7-bit address that it answers to.
+    fn own_address(&self) -> u8;
 
     /// How many channels it has.
     fn channels(&self) -> usize;

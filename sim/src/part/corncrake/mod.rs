@@ -24,11 +24,14 @@ mod watch;
 use alloc::{boxed::Box, format, rc::Rc};
 use core::{cell::RefCell, fmt};
 
-pub use super::{Converted, Drift, Input};
+pub use super::{Converted, Input, analogue::Drift};
 pub use individual::Individual;
 pub use watch::{ChannelSnapshot, PartWatcher, Snapshot};
 
-use super::{AlertOutputs, Order, PartModel, Target, analogue::Supply};
+use super::{
+    AlertOutputs, Order, PartModel, Target,
+    analogue::{Errors, Supply},
+};
 use crate::{
     board::SenseResistor,
     plant::{Plant, Truth},
@@ -52,13 +55,7 @@ pub const CHANNELS: usize = 4;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Corncrake {
     address: u8,
-    errors: Errors,
-}
-
-#[derive(Clone, Debug, PartialEq)]
-enum Errors {
-    Drawn,
-    Given(Box<Individual>),
+    errors: Errors<Individual>,
 }
 
 impl Corncrake {
@@ -103,10 +100,7 @@ impl Order for Corncrake {
             return None;
         }
         let rng = rng.stream(&format!("corncrake {:#04x}", self.address));
-        let individual = match self.errors {
-            Errors::Drawn => Individual::drawn(&rng),
-            Errors::Given(individual) => *individual,
-        };
+        let individual = self.errors.or_drawn(|| Individual::drawn(&rng));
         Some(Model {
             address: self.address,
             now_ns: 0,
@@ -232,7 +226,7 @@ impl Model {
 }
 
 impl PartModel for Model {
-    fn address(&self) -> u8 {
+    fn own_address(&self) -> u8 {
         self.address
     }
 
@@ -252,11 +246,11 @@ impl PartModel for Model {
     }
 
     fn conversions(&self) -> u64 {
-        self.converter.inputs.conversions
+        self.converter.inputs.conversions()
     }
 
     fn last_conversion(&self) -> Option<Converted> {
-        self.converter.inputs.last
+        self.converter.inputs.last()
     }
 
     fn supply_charge_na_ns(&self) -> u128 {

@@ -315,7 +315,7 @@ impl Target for Model {
 }
 
 impl PartModel for Model {
-    fn address(&self) -> u8 {
+    fn own_address(&self) -> u8 {
         self.address
     }
 
