@@ -228,6 +228,22 @@ fn errors_are_gain_then_offset_and_power_has_none_of_its_own() {
 }
 
 #[test]
+fn an_individual_with_an_impossible_period_neither_hangs_nor_overruns() {
+    for sample_period_ns in [0, u64::MAX] {
+        let description = Description::gallinule();
+        let individual = Individual {
+            sample_period_ns,
+            ..Individual::ideal(&description)
+        };
+        let order = Device::individual(description, ADDRESS, individual).expect("sound");
+        let desk = Desk::with(order);
+        desk.bench.run_until(1_000);
+        let samples = if sample_period_ns == 0 { 1_000 } else { 0 };
+        assert_eq!(desk.part.conversions(), samples);
+    }
+}
+
+#[test]
 fn drawn_devices_keep_within_the_table_and_fill_it() {
     let rows = table("| page | voltage range | gain | offset | current range | gain | offset |");
     let number = |cell: &str| -> f64 {
