@@ -67,7 +67,7 @@ static crake_description description(void) {
 
 /* The set-up of section 10.1: 500 rounds a second, means of 16, ranges 0x6041. */
 static crake_setup setup(void) {
-    crake_setup wanted = {{{1, 0, 1}, {1, 1, 0}, {1, 0, 0}, {1, 1, 2}}, 1, 1, 4};
+    crake_setup wanted = {{{1, 0, 1}, {1, 1, 0}, {1, 0, 0}, {1, 1, 2}}, 1, 1, 4, 0};
     return wanted;
 }
 
@@ -86,6 +86,7 @@ static void boards(void) {
     IS(crake_ledger_init(the->ledger, the->board, &error), CRAKE_CODE_NOT_READY);
     IS(crake_board_init(the->board, &described, NULL), CRAKE_CODE_OK);
     IS(crake_board_init(the->board, &described, &error), CRAKE_CODE_IN_USE);
+    described.serial = 8;
     IS(crake_board_init(the->other_board, &described, NULL), CRAKE_CODE_OK);
     IS(crake_ledger_init(the->ledger, the->board, &error), CRAKE_CODE_OK);
     IS(crake_ledger_init(the->other_ledger, the->other_board, &error), CRAKE_CODE_OK);
@@ -189,6 +190,67 @@ static void accounts(void) {
     IS(crake_ledger_account(the->ledger, 4, &account, NULL), CRAKE_CODE_NO_SUCH_CHANNEL);
 }
 
+/* A ledger that was saved goes on in other memory as if nothing had happened. */
+static void checkpoints(void) {
+    static uint8_t saved[CRAKE_CHECKPOINT_LEN + 1];
+    crake_error error;
+    crake_frame frame;
+    crake_account account, again;
+    crake_gap bracket = {3000, 2000};
+    uint16_t serial = 0, kept = 0;
+    uint32_t epoch = 0;
+    uint8_t reason = 9;
+    IS(crake_joint(the->monitor, &serial, NULL), CRAKE_CODE_OK);
+    saved[0] = 0x5A;
+    IS(crake_ledger_save(the->ledger, serial, saved, CRAKE_CHECKPOINT_LEN - 1, &error), CRAKE_CODE_CHECKPOINT_LENGTH);
+    IS(saved[0], 0x5A);
+    IS(error.expected, CRAKE_CHECKPOINT_LEN);
+    IS(error.got, CRAKE_CHECKPOINT_LEN - 1);
+    IS(crake_ledger_save(the->ledger, serial, NULL, CRAKE_CHECKPOINT_LEN, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 3);
+    saved[CRAKE_CHECKPOINT_LEN] = 0xA5;
+    IS(crake_ledger_save(the->ledger, serial, saved, sizeof saved, &error), CRAKE_CODE_OK);
+    IS(saved[CRAKE_CHECKPOINT_LEN], 0xA5);
+    IS(crake_ledger_load(the->loaded, the->board, saved, sizeof saved, &kept, &error), CRAKE_CODE_CHECKPOINT_LENGTH);
+    IS(error.got, CRAKE_CHECKPOINT_LEN + 1);
+    IS(crake_ledger_load(the->loaded, the->other_board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_CHECKPOINT_OF_ANOTHER);
+    IS(error.got, 7);
+    saved[200] ^= 0x10;
+    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_CHECKPOINT_CORRUPT);
+    saved[200] ^= 0x10;
+    saved[1] ^= 0x40;
+    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_CHECKPOINT_VERSION);
+    saved[1] ^= 0x40;
+    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 5);
+    IS(crake_ledger_epoch(the->loaded, &epoch, NULL), CRAKE_CODE_NOT_READY);
+    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_OK);
+    IS(kept, 0x0123);
+    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_IN_USE);
+    part_run(1000000);
+    IS(crake_attach(the->in_pieces, kept, the->loaded, &frame, &error), CRAKE_CODE_OK);
+    IS(frame.entry, 1);
+    IS(frame.unbroken, 1);
+    IS(crake_ledger_account(the->loaded, 0, &again, NULL), CRAKE_CODE_OK);
+    IS(crake_attach(the->monitor, kept, the->ledger, &frame, &error), CRAKE_CODE_OK);
+    IS(frame.entry, 1);
+    IS(crake_ledger_account(the->ledger, 0, &account, NULL), CRAKE_CODE_OK);
+    /* 4.2 A by the part's clock, to within what was counted between the two frames. */
+    WITHIN(account.duration_us - again.duration_us, 1, 20000);
+    WITHIN(account.part_charge_nc.low - again.part_charge_nc.low, 0, 20000 * 4200);
+    WITHIN(again.part_charge_nc.low / 4200, 2000000, 2100000);
+    IS(crake_ledger_clock_restarted(the->loaded, 0, &bracket, &reason, &error), CRAKE_CODE_BAD_ARGUMENT);
+    IS(error.argument, 3);
+    bracket.least_us = 1000;
+    IS(crake_ledger_clock_restarted(the->loaded, 0, &bracket, &reason, &error), CRAKE_CODE_OK);
+    IS(reason, 0);
+    IS(crake_ledger_clock_restarted(the->loaded, 0, NULL, &reason, &error), CRAKE_CODE_OK);
+    IS(reason, 5);
+    IS(crake_ledger_clock_restarted(the->loaded, 0, NULL, NULL, &error), CRAKE_CODE_OK);
+    IS(crake_ledger_epoch(the->loaded, &epoch, NULL), CRAKE_CODE_OK);
+    IS(epoch, 1);
+}
+
 static void interrupt(void) { code_within = crake_latch(the->monitor, NULL, NULL, NULL); }
 
 static void failing(void) {
@@ -231,13 +293,18 @@ static void refusing(void) {
     crake_frame frame;
     crake_setup wanted = setup();
     uint32_t transfers = part_transfers();
+    uint64_t by_us = 0;
     wanted.averaging = 11;
     IS(crake_init(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_NO_SUCH_AVERAGING);
     IS(error.expected, 10);
     IS(error.got, 11);
     wanted = setup();
-    wanted.mode = 3;
+    wanted.mode = 4;
     IS(crake_init(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_BAD_ARGUMENT);
+    wanted.mode = 3;
+    wanted.burst_channel = 4;
+    IS(crake_init(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_NO_SUCH_CHANNEL);
+    IS(error.channel, 4);
     wanted = setup();
     wanted.channels[1].bus = 3;
     IS(crake_init(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_NO_SUCH_BUS_RANGE);
@@ -254,7 +321,7 @@ static void refusing(void) {
     IS(crake_latch(the->monitor, the->other_ledger, NULL, &error), CRAKE_CODE_BAD_ARGUMENT);
     IS(error.argument, 2);
     IS(crake_ledger_account(the->ledger, 0, NULL, NULL), CRAKE_CODE_BAD_POINTER);
-    IS(crake_ledger_next_read_by(the->other_ledger, NULL, NULL), CRAKE_CODE_NOTHING);
+    IS(crake_ledger_next_read_by(the->other_ledger, &by_us, NULL), CRAKE_CODE_NOTHING);
     IS(crake_joint(the->monitor, NULL, NULL), CRAKE_CODE_BAD_POINTER);
     IS(part_transfers() - transfers, 0);
 }
@@ -329,6 +396,157 @@ static void alerts(void) {
     IS(epoch, 1);
 }
 
+/* The same cause, served in pieces; and the shared line. */
+static void in_pieces(void) {
+    crake_error error;
+    crake_frame frame;
+    crake_event event;
+    crake_host host = part_host(), lacking = part_host();
+    uint8_t more = 7, address = 0;
+    uint64_t longest_us = 0;
+    part_raise(1 << 2);
+    IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_OK);
+    IS(address, 0x32);
+    IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_NOTHING);
+    part_raise(1 << 2);
+    part_spoil(1);
+    IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_CHECK_BYTE);
+    IS(error.expected ^ error.got, 1);
+    part_fail(1, -5);
+    IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_BUS);
+    IS(error.bus_status, -5);
+    lacking.read = NULL;
+    IS(crake_alert_response(&lacking, &address, &error), CRAKE_CODE_BAD_POINTER);
+    IS(crake_alert_response(&host, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 2);
+
+    part_fail(3, -5);
+    IS(crake_station_look(the->monitor, the->station, &more, &error), CRAKE_CODE_BUS);
+    IS(error.task, 8);
+    IS(more, 7);
+    IS(crake_station_look(the->monitor, the->station, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 3);
+    IS(part_causes() & 0x0FFFFF, 1 << 2);
+    IS(crake_station_look(the->monitor, the->station, &more, &error), CRAKE_CODE_OK);
+    IS(more, 1);
+    IS(part_causes() & 0x0FFFFF, 0);
+    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_NOTHING);
+    part_run(50000);
+    IS(crake_station_look(the->monitor, the->station, &more, &error), CRAKE_CODE_OK);
+    IS(more, 0);
+    part_run(50000);
+    IS(crake_station_latch(the->monitor, the->station, the->ledger, &frame, &error), CRAKE_CODE_OK);
+    IS(frame.entry, 1);
+    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_OK);
+    IS(event.channel, 0);
+    IS(event.kind, 2);
+    IS(event.after_us, frame.after_us);
+    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_NOTHING);
+
+    /* 7 and 6 bytes of 9 clocks, three STARTs of 2, each of it three times, at 10 us a clock, rounded up. */
+    IS(crake_longest_us(the->monitor, 8, 100000, &longest_us, &error), CRAKE_CODE_OK);
+    IS(longest_us, (13 * 9 + 3 * 2) * 3 * 10 + 1);
+    IS(crake_longest_us(the->monitor, 9, 100000, &longest_us, &error), CRAKE_CODE_BAD_ARGUMENT);
+    IS(crake_longest_us(the->monitor, 0, 100000, &longest_us, &error), CRAKE_CODE_BAD_ARGUMENT);
+    IS(error.argument, 2);
+}
+
+/* How the outputs reach the host, by what the context points to: 0 each its own line, 1 crossed, 2 joined. */
+static int32_t line_is_low(void *context, uint8_t output) {
+    int wiring = *(int *)context;
+    int own = part_is_low(output), other = part_is_low((uint8_t)(3 - output));
+    return wiring == 0 ? own : wiring == 1 ? other : own | other;
+}
+
+static void proof(void) {
+    crake_error error;
+    crake_proof found = {9, 9};
+    int wiring = 0;
+    part_compare(1);
+    IS(crake_prove(the->monitor, the->station, NULL, &wiring, &found, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 3);
+    IS(crake_prove(the->monitor, the->station, line_is_low, &wiring, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 5);
+    IS(crake_prove(the->monitor, the->station, line_is_low, &wiring, &found, &error), CRAKE_CODE_OK);
+    IS(found.a, 0);
+    IS(found.b, 0);
+    wiring = 1;
+    IS(crake_prove(the->monitor, the->station, line_is_low, &wiring, &found, &error), CRAKE_CODE_OK);
+    IS(found.a, 3);
+    IS(found.b, 3);
+    wiring = 2;
+    IS(crake_prove(the->monitor, the->station, line_is_low, &wiring, &found, &error), CRAKE_CODE_OK);
+    IS(found.a, 4);
+    IS(found.b, 4);
+    part_compare(0);
+    /* The station's own watches are back. */
+    IS(part_register(0x12), 0x13880);
+    IS(part_register(0x35), 0x000004);
+    IS(part_register(0x36), 0x000020);
+}
+
+/* 1024 conversions of 0, 1, 2 and 3 A in turn: mean 1.5 A, r.m.s. the root of 3.5 A2, above 1 A half of 64 ms. */
+static void bursts(void) {
+    static int32_t codes[CRAKE_BURST_CODES];
+    static int64_t currents[CRAKE_BURST_CODES];
+    crake_error error;
+    crake_frame frame;
+    crake_statistics s;
+    crake_setup wanted = setup();
+    size_t count = 7;
+    wanted.channels[0].bus = 2;
+    IS(crake_configure(the->monitor, &wanted, the->ledger, &frame, &error), CRAKE_CODE_OK);
+    IS(crake_fetch(the->monitor, codes, CRAKE_BURST_CODES, &count, &error), CRAKE_CODE_OK);
+    IS(count, 0);
+    wanted.mode = 3;
+    IS(crake_configure(the->monitor, &wanted, the->ledger, &frame, &error), CRAKE_CODE_OK);
+    IS(frame.condition, 1);
+    IS(frame.entry, 2);
+    part_fail(3, -5);
+    IS(crake_fetch(the->monitor, codes, CRAKE_BURST_CODES, &count, &error), CRAKE_CODE_BUS);
+    IS(error.task, 7);
+    IS(crake_fetch(the->monitor, NULL, 1, &count, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 2);
+    IS(crake_fetch(the->monitor, codes, 1, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 4);
+    IS(crake_fetch(the->monitor, NULL, 0, &count, &error), CRAKE_CODE_OK);
+    IS(count, 0);
+    codes[18] = -1;
+    IS(crake_fetch(the->monitor, codes, 18, &count, &error), CRAKE_CODE_OK);
+    IS(count, 18);
+    IS(codes[17], 20000);
+    IS(codes[18], -1);
+    IS(crake_fetch(the->monitor, codes, SIZE_MAX, &count, &error), CRAKE_CODE_OK);
+    IS(count, CRAKE_BURST_CODES);
+    IS(codes[1023], 60000);
+    IS(crake_burst_statistics(the->board, 0, 0, codes, count, 1000000000, &s, &error), CRAKE_CODE_OK);
+    IS(s.count, 1024);
+    IS(s.least_na, 0);
+    IS(s.greatest_na, 3000000000);
+    IS(s.mean_na, 1500000000);
+    IS(s.rms_na, 1870828693);
+    IS(s.charge_nc.low, 96000000);
+    IS(s.charge_nc.high, 0);
+    IS(s.above_ns, 32000000);
+    IS(s.duration_ns, 64000000);
+    IS(crake_burst_currents(the->board, 0, 0, codes, count, currents, &error), CRAKE_CODE_OK);
+    IS(currents[1022], 2000000000);
+    IS(currents[1023], 3000000000);
+    /* The fine range has 200 nV where the coarse one has 500. */
+    IS(crake_burst_currents(the->board, 0, 1, codes, 4, currents, &error), CRAKE_CODE_OK);
+    IS(currents[3], 1200000000);
+    IS(crake_burst_statistics(the->board, 0, 0, NULL, 0, 0, &s, &error), CRAKE_CODE_OK);
+    IS(s.count, 0);
+    IS(crake_burst_statistics(the->board, 4, 0, codes, count, 0, &s, &error), CRAKE_CODE_NO_SUCH_CHANNEL);
+    IS(error.channel, 4);
+    IS(crake_burst_statistics(the->board, 0, 2, codes, count, 0, &s, &error), CRAKE_CODE_NO_SUCH_SENSE_RANGE);
+    IS(crake_burst_statistics(the->board, 0, 0, codes, CRAKE_BURST_CODES + 1, 0, &s, &error), CRAKE_CODE_BAD_ARGUMENT);
+    IS(crake_burst_statistics(the->board, 0, 0, codes, count, 0, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 7);
+    IS(crake_burst_currents(the->board, 0, 0, codes, count, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 6);
+}
+
 /* 10 kW for 10 years of 365.25 days: 3.155 76e21 nJ, 876 600 kWh. */
 static void wide_numbers(void) {
     crake_wide total = {171, 1366763395666673664};
@@ -354,9 +572,13 @@ unsigned checks(const struct objects *objects, void (*teller)(const char *text))
     monitors();
     joining();
     accounts();
+    checkpoints();
     failing();
     refusing();
     alerts();
+    in_pieces();
+    proof();
+    bursts();
     wide_numbers();
     say_number(failures);
     say(failures == 1 ? " check failed\n" : " checks failed\n");
