@@ -1,54 +1,7 @@
-#include "checks.h"
-
+#include "judge.h"
 #include "part.h"
 
-static const struct objects *the;
-static void (*say)(const char *text);
-static unsigned failures;
 static crake_code code_within;
-
-static void say_number(int64_t number) {
-    char text[21];
-    char *at = text + sizeof text;
-    uint64_t rest = number < 0 ? 0 - (uint64_t)number : (uint64_t)number;
-    *--at = 0;
-    do {
-        *--at = (char)('0' + rest % 10);
-        rest /= 10;
-    } while (rest > 0);
-    if (number < 0) {
-        say("-");
-    }
-    say(at);
-}
-
-static void judge(int good, const char *what, int64_t value) {
-    say(good ? "ok      " : "FAILED  ");
-    say(what);
-    say(" = ");
-    say_number(value);
-    say("\n");
-    failures += !good;
-}
-
-/* The value must be exactly that. */
-#define IS(value, expected)                                                                        \
-    do {                                                                                           \
-        int64_t value_ = (int64_t)(value), expected_ = (int64_t)(expected);                        \
-        judge(value_ == expected_, #value, value_);                                                \
-        if (value_ != expected_) {                                                                 \
-            say("        expected ");                                                              \
-            say_number(expected_);                                                                 \
-            say("\n");                                                                             \
-        }                                                                                          \
-    } while (0)
-
-/* The value must lie between these. */
-#define WITHIN(value, least, greatest)                                                             \
-    do {                                                                                           \
-        int64_t value_ = (int64_t)(value);                                                         \
-        judge(value_ >= (least) && value_ <= (greatest), #value, value_);                          \
-    } while (0)
 
 /* Example 8's resistor on channel 0, others chosen so that the results are round. */
 static crake_description description(void) {
@@ -63,12 +16,6 @@ static crake_description description(void) {
     described.serial = 7;
     described.clock_ppm = 100;
     return described;
-}
-
-/* The set-up of section 10.1: 500 rounds a second, means of 16, ranges 0x6041. */
-static crake_setup setup(void) {
-    crake_setup wanted = {{{1, 0, 1}, {1, 1, 0}, {1, 0, 0}, {1, 1, 2}}, 1, 1, 4, 0};
-    return wanted;
 }
 
 static void boards(void) {
@@ -105,29 +52,6 @@ static void monitors(void) {
     config.read_max = 32;
     config.bounds = 0;
     IS(crake_monitor_init(the->in_pieces, the->board, &host, &config, NULL), CRAKE_CODE_OK);
-}
-
-/* Current = sense code x LSB / R, voltage = bus code x LSB, power = power code x both LSBs / R (section 4), of the codes and ranges that 10.1 lists. */
-static void readings(const crake_frame *frame) {
-    const crake_reading *r = frame->readings;
-    IS(r[0].code, CRAKE_CODE_OK);
-    IS(r[0].current_na, 4200000000);
-    IS(r[0].voltage_nv, 8250000000);
-    IS(r[0].power_nw, 34650000000);
-    IS(r[1].code, CRAKE_CODE_OK);
-    IS(r[1].current_na, -1500000);
-    IS(r[1].voltage_nv, 4825000000);
-    IS(r[1].power_nw, -7237500);
-    IS(r[2].code, CRAKE_CODE_CLIPPED);
-    IS(r[2].current_na, 13107100000);
-    IS(r[2].current_side, 1);
-    IS(r[2].voltage_nv, 6553500000);
-    IS(r[2].voltage_side, 0);
-    IS(r[2].power_nw, 85897379850);
-    IS(r[3].code, CRAKE_CODE_OK);
-    IS(r[3].current_na, -6553600000);
-    IS(r[3].voltage_nv, 0);
-    IS(r[3].power_nw, 0);
 }
 
 static void joining(void) {
@@ -326,227 +250,6 @@ static void refusing(void) {
     IS(part_transfers() - transfers, 0);
 }
 
-/* Over-current of channel 0 above 4 A: code 80 000 = 0x13880 (4 A x 10 mOhm / 500 nV); cause bit 2 (section 3.6). */
-static void alerts(void) {
-    crake_error error;
-    crake_frame frame;
-    crake_event event;
-    crake_setup wanted = setup();
-    crake_watch list[] = {{4000000000, 0, 0, 2, 3, 1, 1}, {4900000000, 0, 1, 5, 1, 0, 2}};
-    uint16_t serial = 0;
-    uint64_t lost = 1;
-    uint32_t epoch = 0;
-    IS(crake_watches_init(the->watches, list, 2, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(error.got, 1);
-    list[1].kind = 0;
-    IS(crake_watches_init(the->watches, list, CRAKE_WATCHES_MAX + 1, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(crake_watches_init(the->watches, NULL, 2, &error), CRAKE_CODE_BAD_POINTER);
-    IS(crake_watches_init(the->watches, list, 2, &error), CRAKE_CODE_OK);
-    list[1].debounce = 16;
-    IS(crake_watches_init(the->other_watches, list, 2, &error), CRAKE_CODE_OK);
-    IS(crake_station_init(the->station, &wanted, the->watches, 4, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(crake_station_init(the->station, &wanted, the->watches, 1, &error), CRAKE_CODE_OK);
-
-    IS(crake_init(the->monitor, &wanted, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.condition, 1);
-    IS(frame.entry, 3);
-    IS(crake_station_arm(the->monitor, the->station, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.condition, 1);
-    IS(frame.entry, 2);
-    IS(part_register(0x12), 0x13880);
-    IS(part_register(0x30), 0x011311);
-    IS(part_register(0x34), 0x700004);
-    IS(part_register(0x35), 0x100004);
-    IS(part_register(0x36), 0x000020);
-    IS(crake_joint(the->monitor, &serial, &error), CRAKE_CODE_OK);
-    IS(serial, part_register(0x01));
-
-    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_NOTHING);
-    part_run(100000);
-    part_raise(1 << 2);
-    IS(crake_station_service(the->monitor, the->station, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.entry, 1);
-    readings(&frame);
-    IS(part_causes() & 0x0FFFFF, 0);
-    IS(crake_station_next_event(the->station, NULL, NULL), CRAKE_CODE_BAD_POINTER);
-    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_OK);
-    IS(event.cause, 0);
-    IS(event.channel, 0);
-    IS(event.kind, 2);
-    IS(event.in_force_known, 1);
-    IS(event.in_force, 4000000000);
-    IS(event.reading.code, CRAKE_CODE_OK);
-    IS(event.reading.current_na, 4200000000);
-    IS(event.after_us, frame.after_us);
-    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_NOTHING);
-    IS(crake_station_lost(the->station, &lost, NULL), CRAKE_CODE_OK);
-    IS(lost, 0);
-
-    wanted.channels[0].bus = 2;
-    IS(crake_configure(the->monitor, &wanted, the->ledger, NULL, &error), CRAKE_CODE_LIMITS_IN_FORCE);
-    IS(error.channel, 0);
-    IS(crake_station_rearm(the->monitor, the->station, &wanted, the->other_watches, 0, the->ledger, NULL, &error), CRAKE_CODE_NO_SUCH_DEBOUNCE);
-    IS(error.channel, 1);
-    IS(error.kind, 0);
-    IS(error.got, 16);
-    IS(crake_station_rearm(the->monitor, the->station, &wanted, the->watches, 0, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.entry, 2);
-    IS(part_register(0x06), 0x6042);
-    IS(crake_ledger_epoch(the->ledger, &epoch, NULL), CRAKE_CODE_OK);
-    IS(epoch, 1);
-}
-
-/* The same cause, served in pieces; and the shared line. */
-static void in_pieces(void) {
-    crake_error error;
-    crake_frame frame;
-    crake_event event;
-    crake_host host = part_host(), lacking = part_host();
-    uint8_t more = 7, address = 0;
-    uint64_t longest_us = 0;
-    part_raise(1 << 2);
-    IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_OK);
-    IS(address, 0x32);
-    IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_NOTHING);
-    part_raise(1 << 2);
-    part_spoil(1);
-    IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_CHECK_BYTE);
-    IS(error.expected ^ error.got, 1);
-    part_fail(1, -5);
-    IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_BUS);
-    IS(error.bus_status, -5);
-    lacking.read = NULL;
-    IS(crake_alert_response(&lacking, &address, &error), CRAKE_CODE_BAD_POINTER);
-    IS(crake_alert_response(&host, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 2);
-
-    part_fail(3, -5);
-    IS(crake_station_look(the->monitor, the->station, &more, &error), CRAKE_CODE_BUS);
-    IS(error.task, 8);
-    IS(more, 7);
-    IS(crake_station_look(the->monitor, the->station, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 3);
-    IS(part_causes() & 0x0FFFFF, 1 << 2);
-    IS(crake_station_look(the->monitor, the->station, &more, &error), CRAKE_CODE_OK);
-    IS(more, 1);
-    IS(part_causes() & 0x0FFFFF, 0);
-    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_NOTHING);
-    part_run(50000);
-    IS(crake_station_look(the->monitor, the->station, &more, &error), CRAKE_CODE_OK);
-    IS(more, 0);
-    part_run(50000);
-    IS(crake_station_latch(the->monitor, the->station, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.entry, 1);
-    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_OK);
-    IS(event.channel, 0);
-    IS(event.kind, 2);
-    IS(event.after_us, frame.after_us);
-    IS(crake_station_next_event(the->station, &event, NULL), CRAKE_CODE_NOTHING);
-
-    /* 7 and 6 bytes of 9 clocks, three STARTs of 2, each of it three times, at 10 us a clock, rounded up. */
-    IS(crake_longest_us(the->monitor, 8, 100000, &longest_us, &error), CRAKE_CODE_OK);
-    IS(longest_us, (13 * 9 + 3 * 2) * 3 * 10 + 1);
-    IS(crake_longest_us(the->monitor, 9, 100000, &longest_us, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(crake_longest_us(the->monitor, 0, 100000, &longest_us, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(error.argument, 2);
-}
-
-/* How the outputs reach the host, by what the context points to: 0 each its own line, 1 crossed, 2 joined. */
-static int32_t line_is_low(void *context, uint8_t output) {
-    int wiring = *(int *)context;
-    int own = part_is_low(output), other = part_is_low((uint8_t)(3 - output));
-    return wiring == 0 ? own : wiring == 1 ? other : own | other;
-}
-
-static void proof(void) {
-    crake_error error;
-    crake_proof found = {9, 9};
-    int wiring = 0;
-    part_compare(1);
-    IS(crake_prove(the->monitor, the->station, NULL, &wiring, &found, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 3);
-    IS(crake_prove(the->monitor, the->station, line_is_low, &wiring, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 5);
-    IS(crake_prove(the->monitor, the->station, line_is_low, &wiring, &found, &error), CRAKE_CODE_OK);
-    IS(found.a, 0);
-    IS(found.b, 0);
-    wiring = 1;
-    IS(crake_prove(the->monitor, the->station, line_is_low, &wiring, &found, &error), CRAKE_CODE_OK);
-    IS(found.a, 3);
-    IS(found.b, 3);
-    wiring = 2;
-    IS(crake_prove(the->monitor, the->station, line_is_low, &wiring, &found, &error), CRAKE_CODE_OK);
-    IS(found.a, 4);
-    IS(found.b, 4);
-    part_compare(0);
-    /* The station's own watches are back. */
-    IS(part_register(0x12), 0x13880);
-    IS(part_register(0x35), 0x000004);
-    IS(part_register(0x36), 0x000020);
-}
-
-/* 1024 conversions of 0, 1, 2 and 3 A in turn: mean 1.5 A, r.m.s. the root of 3.5 A2, above 1 A half of 64 ms. */
-static void bursts(void) {
-    static int32_t codes[CRAKE_BURST_CODES];
-    static int64_t currents[CRAKE_BURST_CODES];
-    crake_error error;
-    crake_frame frame;
-    crake_statistics s;
-    crake_setup wanted = setup();
-    size_t count = 7;
-    wanted.channels[0].bus = 2;
-    IS(crake_configure(the->monitor, &wanted, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(crake_fetch(the->monitor, codes, CRAKE_BURST_CODES, &count, &error), CRAKE_CODE_OK);
-    IS(count, 0);
-    wanted.mode = 3;
-    IS(crake_configure(the->monitor, &wanted, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.condition, 1);
-    IS(frame.entry, 2);
-    part_fail(3, -5);
-    IS(crake_fetch(the->monitor, codes, CRAKE_BURST_CODES, &count, &error), CRAKE_CODE_BUS);
-    IS(error.task, 7);
-    IS(crake_fetch(the->monitor, NULL, 1, &count, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 2);
-    IS(crake_fetch(the->monitor, codes, 1, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 4);
-    IS(crake_fetch(the->monitor, NULL, 0, &count, &error), CRAKE_CODE_OK);
-    IS(count, 0);
-    codes[18] = -1;
-    IS(crake_fetch(the->monitor, codes, 18, &count, &error), CRAKE_CODE_OK);
-    IS(count, 18);
-    IS(codes[17], 20000);
-    IS(codes[18], -1);
-    IS(crake_fetch(the->monitor, codes, SIZE_MAX, &count, &error), CRAKE_CODE_OK);
-    IS(count, CRAKE_BURST_CODES);
-    IS(codes[1023], 60000);
-    IS(crake_burst_statistics(the->board, 0, 0, codes, count, 1000000000, &s, &error), CRAKE_CODE_OK);
-    IS(s.count, 1024);
-    IS(s.least_na, 0);
-    IS(s.greatest_na, 3000000000);
-    IS(s.mean_na, 1500000000);
-    IS(s.rms_na, 1870828693);
-    IS(s.charge_nc.low, 96000000);
-    IS(s.charge_nc.high, 0);
-    IS(s.above_ns, 32000000);
-    IS(s.duration_ns, 64000000);
-    IS(crake_burst_currents(the->board, 0, 0, codes, count, currents, &error), CRAKE_CODE_OK);
-    IS(currents[1022], 2000000000);
-    IS(currents[1023], 3000000000);
-    /* The fine range has 200 nV where the coarse one has 500. */
-    IS(crake_burst_currents(the->board, 0, 1, codes, 4, currents, &error), CRAKE_CODE_OK);
-    IS(currents[3], 1200000000);
-    IS(crake_burst_statistics(the->board, 0, 0, NULL, 0, 0, &s, &error), CRAKE_CODE_OK);
-    IS(s.count, 0);
-    IS(crake_burst_statistics(the->board, 4, 0, codes, count, 0, &s, &error), CRAKE_CODE_NO_SUCH_CHANNEL);
-    IS(error.channel, 4);
-    IS(crake_burst_statistics(the->board, 0, 2, codes, count, 0, &s, &error), CRAKE_CODE_NO_SUCH_SENSE_RANGE);
-    IS(crake_burst_statistics(the->board, 0, 0, codes, CRAKE_BURST_CODES + 1, 0, &s, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(crake_burst_statistics(the->board, 0, 0, codes, count, 0, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 7);
-    IS(crake_burst_currents(the->board, 0, 0, codes, count, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 6);
-}
-
 /* 10 kW for 10 years of 365.25 days: 3.155 76e21 nJ, 876 600 kWh. */
 static void wide_numbers(void) {
     crake_wide total = {171, 1366763395666673664};
@@ -580,7 +283,7 @@ unsigned checks(const struct objects *objects, void (*teller)(const char *text))
     proof();
     bursts();
     wide_numbers();
-    say_number(failures);
-    say(failures == 1 ? " check failed\n" : " checks failed\n");
-    return failures;
+    say_number(failed());
+    say(failed() == 1 ? " check failed\n" : " checks failed\n");
+    return failed();
 }

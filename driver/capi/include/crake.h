@@ -209,22 +209,6 @@ enum crake_code
    */
   CRAKE_CODE_CORRECTION = 62,
   /**
-   * The bytes are not as many as a checkpoint has: `expected`, `got`. Nothing was written, or nothing read.
-   */
-  CRAKE_CODE_CHECKPOINT_LENGTH = 80,
-  /**
-   * No checkpoint, or one of a version that this library does not know: `got`.
-   */
-  CRAKE_CODE_CHECKPOINT_VERSION = 81,
-  /**
-   * The check value of a checkpoint is wrong: torn, or worn out.
-   */
-  CRAKE_CODE_CHECKPOINT_CORRUPT = 82,
-  /**
-   * The checkpoint belongs to something else: another part, number of rails, or board (whose serial number or number of corrections is `got`).
-   */
-  CRAKE_CODE_CHECKPOINT_OF_ANOTHER = 83,
-  /**
    * No reading: the channel was not enabled.
    */
   CRAKE_CODE_NOT_ENABLED = 70,
@@ -240,6 +224,22 @@ enum crake_code
    * No reading: the part was reset or has no supply.
    */
   CRAKE_CODE_NOT_RUNNING = 73,
+  /**
+   * The bytes are not as many as a checkpoint has: `expected`, `got`. Nothing was written, or nothing read.
+   */
+  CRAKE_CODE_CHECKPOINT_LENGTH = 80,
+  /**
+   * No checkpoint, or one of a version that this library does not know: `got`.
+   */
+  CRAKE_CODE_CHECKPOINT_VERSION = 81,
+  /**
+   * The check value of a checkpoint is wrong: torn, or worn out.
+   */
+  CRAKE_CODE_CHECKPOINT_CORRUPT = 82,
+  /**
+   * The checkpoint belongs to something else: another part, number of rails, or board (whose serial number or number of corrections is `got`).
+   */
+  CRAKE_CODE_CHECKPOINT_OF_ANOTHER = 83,
   /**
    * Something that this interface does not know yet.
    */

@@ -83,15 +83,6 @@ pub enum Code {
     /// A correction out of all proportion: `channel`.
     Correction = 62,
 
-    /// The bytes are not as many as a checkpoint has: `expected`, `got`. Nothing was written, or nothing read.
-    CheckpointLength = 80,
-    /// No checkpoint, or one of a version that this library does not know: `got`.
-    CheckpointVersion = 81,
-    /// The check value of a checkpoint is wrong: torn, or worn out.
-    CheckpointCorrupt = 82,
-    /// The checkpoint belongs to something else: another part, number of rails, or board (whose serial number or number of corrections is `got`).
-    CheckpointOfAnother = 83,
-
     /// No reading: the channel was not enabled.
     NotEnabled = 70,
     /// No reading: no mean was finished yet with this set-up.
@@ -100,6 +91,15 @@ pub enum Code {
     Clipped = 72,
     /// No reading: the part was reset or has no supply.
     NotRunning = 73,
+
+    /// The bytes are not as many as a checkpoint has: `expected`, `got`. Nothing was written, or nothing read.
+    CheckpointLength = 80,
+    /// No checkpoint, or one of a version that this library does not know: `got`.
+    CheckpointVersion = 81,
+    /// The check value of a checkpoint is wrong: torn, or worn out.
+    CheckpointCorrupt = 82,
+    /// The checkpoint belongs to something else: another part, number of rails, or board (whose serial number or number of corrections is `got`).
+    CheckpointOfAnother = 83,
 
     /// Something that this interface does not know yet.
     Other = 99,
