@@ -104,7 +104,8 @@ impl Scales {
             value: dividend as f64 / divisor,
             unit,
         };
-        let nanoohms = |lsbs: Lsbs| Some(lsbs.resistance?.as_nanoohms() as f64);
+        let nanoohms =
+            |lsbs: Lsbs| Some(lsbs.resistance?.as_nanoohms() as f64).filter(|ohms| *ohms > 0.0);
         match counts {
             Counts::Sense(channel) => {
                 let lsbs = self.of(channel);
