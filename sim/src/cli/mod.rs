@@ -6,6 +6,7 @@
 mod output;
 mod quantity;
 mod readings;
+mod registers;
 mod screen;
 mod table;
 
@@ -34,6 +35,8 @@ pub struct Args {
 enum Command {
     /// Measure and account for the rails of a scenario, and hold the account against the truth.
     Run(Run),
+    /// Print a part's registers as they stand at a moment of a scenario, or list those that a part has.
+    Registers(registers::Registers),
 }
 
 #[derive(Debug, clap::Args)]
@@ -63,8 +66,11 @@ struct Run {
 /// Does what the arguments say.
 #[must_use]
 pub fn main(args: &Args) -> ExitCode {
-    let Command::Run(run) = &args.command;
-    match perform(run) {
+    let outcome = match &args.command {
+        Command::Run(run) => perform(run),
+        Command::Registers(registers) => registers::perform(registers).map(|()| true),
+    };
+    match outcome {
         Ok(true) => ExitCode::SUCCESS,
         Ok(false) => {
             eprintln!(
@@ -110,16 +116,20 @@ fn perform(args: &Run) -> Result<bool, String> {
 }
 
 fn print(report: &Report, wall_s: f64, json: bool) -> Result<(), String> {
-    use std::io::Write;
-
-    let text_out = if json {
+    if json {
         let mut object = serde_json::to_value(report).map_err(text)?;
         object["wall_s"] = wall_s.into();
-        format!("{object:#}\n")
+        show(&format!("{object:#}\n"))
     } else {
-        table::report(report, wall_s)
-    };
-    match std::io::stdout().lock().write_all(text_out.as_bytes()) {
+        show(&table::report(report, wall_s))
+    }
+}
+
+/// Writes to standard output.
+fn show(printed: &str) -> Result<(), String> {
+    use std::io::Write;
+
+    match std::io::stdout().lock().write_all(printed.as_bytes()) {
         // Whoever reads us has seen enough.
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         outcome => outcome.map_err(text),
