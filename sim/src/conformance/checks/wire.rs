@@ -1,0 +1,347 @@
+//! Faults of the bus: errors that name what was asked, nothing lost, nothing wrong taken for good.
+
+use alloc::format;
+
+use crake::alert::{Causes, Kind, Watches};
+use crake::part::Source;
+use crake::{Came, Channel, ShuntMonitor, Task};
+use embedded_hal::i2c::ErrorKind;
+
+use super::limits::{cause, names};
+use super::sums::{grown, modulo};
+use crate::conformance::probe::{Spoil, Transfer};
+use crate::conformance::report::{Notes, Stop};
+use crate::conformance::scene::{FIRST, Point, Scene, beyond, middle};
+use crate::conformance::trial::{Answer, Seen, Trial};
+use crate::conformance::Subject;
+
+type Checked = Result<(), Stop>;
+
+/// Every byte of every transfer of a latch and of a service not acknowledged, one at a time.
+pub(super) fn error_mapping<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let mut trial = scene.running()?;
+    trial.apply_distinct();
+    trial.settled()?;
+    let mut before = trial.settled()?;
+    for (number, transfer) in log_of(&mut trial, |trial| trial.latch().map(drop))?.into_iter().enumerate() {
+        for at in 0..bytes(&transfer) {
+            notes.tried();
+            trial.tap.spoil(number, Spoil::Refused(at));
+            let answer = trial.latch();
+            mapped(notes, &answer, Task::Latch, &transfer, number, at)?;
+            trial.tap.begin();
+            let after = trial.settled()?;
+            if !after.unbroken && scene.spec.sums == Source::Part {
+                notes.find(format!("byte {at} of transfer {number} of a latch refused: the next frame is not vouched for (unbroken)"))?;
+            }
+            grown(scene, notes, &before, &after, " with a latch in between that failed")?;
+            before = after;
+        }
+    }
+    refused_service(scene, notes)
+}
+
+/// A service that fails at any byte has told what it saw, or the next one tells it.
+fn refused_service<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let kind = Kind::OverCurrent;
+    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let wanted = cause(Channel::C0, kind);
+    let mut trial = scene.running()?;
+    trial.rest(kind, code);
+    trial.settle();
+    trial.arm(&Watches::limits(&[scene.watch(Channel::C0, kind, code)]))?;
+    let came_up = |trial: &mut Trial<'_, S, N>| -> Answer<()> {
+        trial.apply(Channel::C0, scene.point(kind, beyond(kind, code, 1)));
+        trial.judged()?;
+        trial.rest(kind, code);
+        trial.judged()
+    };
+    came_up(&mut trial)?;
+    let log = log_of(&mut trial, |trial| trial.service(Causes::LIMITS).map(drop))?;
+    for (number, transfer) in log.into_iter().enumerate() {
+        // The block's many bytes are all the same to a service.
+        for at in (0..bytes(&transfer)).filter(|at| *at < 8) {
+            notes.tried();
+            came_up(&mut trial)?;
+            let mut found = Causes::empty();
+            trial.tap.spoil(number, Spoil::Refused(at));
+            let answer = trial.monitor.service(Causes::LIMITS, &mut found).map(|frame| Seen::<N>::of(&frame));
+            mapped(notes, &answer, Task::Service, &transfer, number, at)?;
+            trial.tap.begin();
+            let later = trial.service(Causes::LIMITS)?;
+            if found | later != wanted {
+                notes.find(format!(
+                    "byte {at} of transfer {number} of a service refused: {} told by it and {} by the next, expected {}",
+                    names(found),
+                    names(later),
+                    names(wanted)
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Bytes of a transfer, addresses counted.
+fn bytes(transfer: &Transfer) -> usize {
+    let again = usize::from(transfer.read > 0);
+    1 + transfer.written + again + transfer.read
+}
+
+fn log_of<S: Subject<N>, const N: usize>(
+    trial: &mut Trial<'_, S, N>,
+    act: impl FnOnce(&mut Trial<'_, S, N>) -> Answer<()>,
+) -> Result<alloc::vec::Vec<Transfer>, Stop> {
+    trial.tap.begin();
+    act(trial)?;
+    Ok(trial.tap.log())
+}
+
+fn mapped<const N: usize>(
+    notes: &mut Notes,
+    answer: &Answer<Seen<N>>,
+    task: Task,
+    transfer: &Transfer,
+    number: usize,
+    at: usize,
+) -> Checked {
+    let pointer = transfer.pointer;
+    let place = format!("byte {at} of transfer {number} (register 0x{pointer:02X}) refused, no repeats");
+    match answer {
+        Ok(_) => notes.find(format!("{place}: the call succeeded")),
+        Err(error) if !matches!(error.came, Came::Bus(_)) => notes.find(format!("{place}: told as {error}")),
+        Err(error) if error.register != pointer || error.task != task => {
+            notes.find(format!("{place}: the error names another register or task: {error}"))
+        }
+        Err(error) if !matches!(error.bus_kind(), Some(ErrorKind::NoAcknowledge(_) | ErrorKind::Bus)) => {
+            notes.find(format!("{place}: the bus's own error was lost: {error}"))
+        }
+        Err(_) => Ok(()),
+    }
+}
+
+/// Every bit of every read of a latch and of a service flipped on its way, the check byte left as it was.
+pub(super) fn check_byte<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    if !scene.stated.check_byte {
+        return Err(Stop::NotApplicable("datasheet: no check byte".into()));
+    }
+    flipped_causes(scene, notes)?;
+    flipped_latch(scene, notes, false)
+}
+
+/// The same with a check byte that fits: a block that was spoiled before it was sent.
+pub(super) fn block_check<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    if !scene.stated.block_check {
+        return Err(Stop::NotApplicable("datasheet: the block has no check value of its own".into()));
+    }
+    flipped_latch(scene, notes, true)
+}
+
+fn flipped_latch<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+    sealed: bool,
+) -> Checked {
+    let mut trial = scene.running()?;
+    trial.apply_distinct();
+    trial.settled()?;
+    let mut before = trial.settled()?;
+    let log = log_of(&mut trial, |trial| trial.latch().map(drop))?;
+    for (number, transfer) in log.into_iter().enumerate() {
+        // Sealed, the check byte itself is worked out anew: a flip of it would vanish.
+        for byte in 0..transfer.read - usize::from(sealed && transfer.read > 0) {
+            for bit in (0..8).filter(|bit| !sealed || matches!(bit, 0 | 7)) {
+                notes.tried();
+                trial.tap.spoil(number, Spoil::Flipped { byte, bit, sealed });
+                trial.periods(1);
+                let answer = trial.latch();
+                trial.tap.begin();
+                let place = format!(
+                    "bit {bit} of byte {byte} read from register 0x{:02X} flipped{}",
+                    transfer.pointer,
+                    if sealed { ", with a check byte that fits" } else { "" }
+                );
+                let after = match answer {
+                    // Read once more, perhaps: then it has to be right.
+                    Ok(seen) => seen,
+                    Err(error) if matches!(error.came, Came::Fault(_)) => trial.latch()?,
+                    Err(error) => {
+                        notes.find(format!("{place}: told as {error}"))?;
+                        trial.latch()?
+                    }
+                };
+                if let Some(wrong) = wrong(scene, &before, &after) {
+                    notes.find(format!("{place}, and taken for good: {wrong}"))?;
+                    trial = scene.running()?;
+                    trial.apply_distinct();
+                    trial.settled()?;
+                    before = trial.settled()?;
+                } else {
+                    before = after;
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// What of a frame cannot be, given the one before it and steady inputs.
+fn wrong<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    before: &Seen<N>,
+    after: &Seen<N>,
+) -> Option<&'static str> {
+    let mut notes = Notes::default();
+    let codes = scene.channels().try_for_each(|channel| {
+        scene.judge(&mut notes, channel, FIRST, scene.distinct(FIRST, channel), &after.codes[channel.index()])
+    });
+    if codes.is_err() || notes.has_found() {
+        return Some("the codes are wrong");
+    }
+    if after.codes.iter().zip(&before.codes).any(|(after, before)| after != before) {
+        return Some("the power or a flag is wrong");
+    }
+    let head = (after.head.mode, after.head.averaging, after.head.complete, after.ranges, after.condition, after.head.serial);
+    if head != (before.head.mode, before.head.averaging, before.head.complete, before.ranges, before.condition, before.head.serial) {
+        return Some("what the frame says of the set-up is wrong");
+    }
+    if scene.spec.sums == Source::Part && scene.spec.accumulators.rounds_bits > 0 {
+        let rounds = modulo(i64::from(after.head.rounds.wrapping_sub(before.head.rounds)), 33);
+        let most = (after.stamp.after_us - before.stamp.before_us) * 1_000 / scene.period_ns(scene.fast().mode) + 2;
+        if !(0..=most as i64).contains(&rounds) {
+            return Some("the count of rounds is wrong");
+        }
+        let grown = grown(scene, &mut notes, before, after, "");
+        if grown.is_err() || notes.has_found() {
+            return Some("the running sums are wrong");
+        }
+    }
+    None
+}
+
+/// A cause that is not there must not be told because a bit was flipped, nor one that is there be missed.
+fn flipped_causes<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let kind = Kind::OverCurrent;
+    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let watch = scene.watch(Channel::C0, kind, code);
+    if !scene.by_part(&watch) {
+        return Ok(());
+    }
+    let mut trial = scene.running()?;
+    trial.rest(kind, code);
+    trial.settle();
+    trial.arm(&Watches::limits(&[watch]))?;
+    let log = log_of(&mut trial, |trial| trial.service(Causes::LIMITS).map(drop))?;
+    let few = log.into_iter().enumerate().filter(|(_, transfer)| (1..=16).contains(&transfer.read));
+    for (number, transfer) in few {
+        for (byte, bit) in (0..transfer.read).flat_map(|byte| (0..8).map(move |bit| (byte, bit))) {
+            notes.tried();
+            let mut found = Causes::empty();
+            trial.tap.spoil(number, Spoil::Flipped { byte, bit, sealed: false });
+            let answer = trial.monitor.service(Causes::LIMITS, &mut found).map(|frame| Seen::<N>::of(&frame));
+            trial.tap.begin();
+            if !found.is_empty() || answer.is_ok() {
+                notes.find(format!(
+                    "bit {bit} of byte {byte} read from register 0x{:02X} flipped, and taken for good: {} told: the check byte is not looked at",
+                    transfer.pointer,
+                    names(found)
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Whatever the controller reads at once, the frame is the same.
+pub(super) fn read_in_pieces<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    for read_max in [1, 2, 3, 5, 7, 8, 9, 13, 16, 24, 31, 32, 64, 100, 110, 111, 112, 113, 254, 255] {
+        notes.tried();
+        let mut trial = scene.trial_at(0, read_max);
+        trial.apply_distinct();
+        let read = trial.init(&scene.fast()).and_then(|_| {
+            trial.settled()?;
+            let before = trial.settled()?;
+            trial.periods(3);
+            trial.tap.begin();
+            Ok((before, trial.latch()?))
+        });
+        let (before, after) = match read {
+            Ok(read) => read,
+            Err(error) => {
+                notes.find(format!("read in pieces of at most {read_max} bytes: {error}: pieces put at another place than they were read from?"))?;
+                continue;
+            }
+        };
+        if let Some(wrong) = wrong(scene, &before, &after) {
+            notes.find(format!("read in pieces of at most {read_max} bytes: {wrong}: pieces put at another place than they were read from?"))?;
+        }
+        let most = usize::from(read_max.max(9));
+        if let Some(transfer) = trial.tap.log().iter().find(|transfer| transfer.read > most) {
+            notes.find(format!("a controller that reads at most {read_max} bytes was asked for {} at once", transfer.read))?;
+        }
+        for channel in scene.channels() {
+            let point = scene.distinct(FIRST, channel);
+            scene.judge(notes, channel, FIRST, point, &after.codes[channel.index()])?;
+        }
+    }
+    Ok(())
+}
+
+/// A write of a latch that is lost on its way: the frame before must not come as a new one.
+pub(super) fn lost_latch<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let mut trial = scene.running()?;
+    trial.apply_distinct();
+    let log = {
+        trial.settle();
+        log_of(&mut trial, |trial| trial.latch().map(drop))?
+    };
+    for (number, transfer) in log.iter().enumerate().filter(|(_, transfer)| transfer.read == 0) {
+        for turn in 0..3 {
+            notes.tried();
+            let fresh = Point {
+                sense: 1_000 * (turn + 1) % scene.sense_max(FIRST).max(1),
+                bus: 500 * (turn + 1) % scene.bus_max(FIRST).max(1),
+            };
+            trial.apply_all(fresh);
+            trial.settle();
+            trial.tap.spoil(number, Spoil::Lost);
+            let answer = trial.latch();
+            trial.tap.begin();
+            let place = format!("the write to register 0x{:02X} that asks for a latch was lost on its way", transfer.pointer);
+            match answer {
+                Ok(seen) if (i64::from(seen.codes[0].sense) - fresh.sense).abs() > 1 => {
+                    notes.find(format!("{place}, and sense code {} of before was taken for a new one, expected {} or an error: is the tag compared?", seen.codes[0].sense, fresh.sense))?;
+                }
+                Ok(_) => {}
+                Err(error) if matches!(error.came, Came::Fault(_)) => {}
+                Err(error) => notes.find(format!("{place}: told as {error}"))?,
+            }
+            let next = trial.settled()?;
+            for channel in scene.channels() {
+                scene.judge(notes, channel, FIRST, fresh, &next.codes[channel.index()])?;
+            }
+        }
+    }
+    Ok(())
+}
