@@ -23,9 +23,3 @@ fn every_mutant_is_found_by_the_check_that_is_about_it() {
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
-
-#[test]
-fn zz_print() {
-    let r = check(&Corncrake);
-    for x in &r.results { println!("{:26} {:5} {:16} {:?} {:?}", x.name, x.tried.0, x.tried.1, x.outcome, x.remark); }
-}

@@ -39,6 +39,7 @@ impl Subject<CHANNELS> for Corncrake {
             identity: true,         // 3
             serial: true,
             remembers_clipping: true, // 3.2
+            rollover_ahead_eighths: 6, // 3.6
             polls: false,
             burst: 1_024, // 3.3
             format_ppm: 0,

@@ -76,6 +76,11 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
         u64::from(self.spec.wake_us) * 1_000 + rounds * self.period_ns(setup.mode) * 11 / 10
     }
 
+    /// From a reset until the part surely answers.
+    pub(super) fn reset_ns(&self) -> u64 {
+        u64::from(self.spec.reset_us) * 1_100 + 1_000_000
+    }
+
     pub(super) fn sense(&self, ranges: Ranges) -> RangeSpec {
         self.spec.sense_range(ranges.sense).copied().unwrap_or(NONE)
     }

@@ -107,6 +107,8 @@ pub struct Stated {
     pub serial: bool,
     /// An input beyond the range is remembered until a frame has told of it, even if the input is back by then.
     pub remembers_clipping: bool,
+    /// So many eighths of its greatest magnitude, or beyond, and a sum is told as near its end; 0 where the part does not tell.
+    pub rollover_ahead_eighths: u8,
     /// The map may read again while the part is not ready, instead of waiting until it surely is.
     pub polls: bool,
     /// Conversions that a burst keeps; 0 where the part has no bursts.

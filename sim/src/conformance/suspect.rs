@@ -1,6 +1,6 @@
 //! From a wrong code to the mistake that would make it.
 
-use alloc::{format, string::String};
+use alloc::{format, string::String, vec::Vec};
 
 use crake::Channel;
 
@@ -89,40 +89,51 @@ const RATIOS: [(i64, i64); 14] = [
     (256, 1),
 ];
 
+/// Whether a field of so many bytes with two of them exchanged, or all in reverse order, gives what was read.
 fn swapped(read: i64, expected: i64, tolerance: i64) -> Option<&'static str> {
-    let bytes = expected.to_be_bytes();
-    for len in 2..=5 {
-        let field = &bytes[8 - len..];
-        let reversed = field.iter().rev().fold(0, |value, byte| value << 8 | i64::from(*byte));
-        let spare = 64 - 8 * len;
-        let signed = reversed << spare >> spare;
-        // One LSB of doubt stands in the byte that is now the highest.
-        let doubt = tolerance << (8 * (len - 1));
-        let meant = [reversed, signed];
-        let low = |value: i64| value & ((1 << (8 * (len - 1))) - 1);
-        if meant.iter().any(|meant| (read - meant).abs() <= doubt && low(read) == low(*meant))
-            && reversed != expected
-        {
-            return Some("the bytes are in the wrong order");
+    for len in 2..=5_usize {
+        // Within the tolerance, for the byte that now stands higher carries the LSB's doubt.
+        for expected in expected - tolerance..=expected + tolerance {
+            let all = expected.to_be_bytes();
+            let field = &all[8 - len..];
+            let reversed: Vec<u8> = field.iter().rev().copied().collect();
+            let pairs = (1..len).map(|place| {
+                let mut field = field.to_vec();
+                field.swap(place - 1, place);
+                field
+            });
+            let is_it = |bytes: Vec<u8>| {
+                let value = bytes.iter().fold(0, |value, byte| value << 8 | i64::from(*byte));
+                let spare = 64 - 8 * len;
+                let signed = value << spare >> spare;
+                bytes != field && (read == value || read == signed)
+            };
+            if pairs.chain([reversed]).any(is_it) {
+                return Some("the bytes are in the wrong order");
+            }
         }
     }
     None
 }
 
-/// A voltage for people: three decimals of the unit that fits, with a sign where there can be two.
+/// A voltage for people: exact, in the unit that fits, three decimals at the least, with a sign where there can be two.
 pub(super) fn volts(nanovolts: i64, signed: bool) -> String {
     let magnitude = nanovolts.unsigned_abs();
-    let (unit, size) = match magnitude {
-        1_000_000_000.. => ("V", 1_000_000_000),
-        1_000_000.. => ("mV", 1_000_000),
-        _ => ("µV", 1_000),
+    let (unit, size, digits) = match magnitude {
+        1_000_000_000.. => ("V", 1_000_000_000, 9),
+        1_000_000.. => ("mV", 1_000_000, 6),
+        _ => ("µV", 1_000, 3),
     };
     let sign = match nanovolts {
         i64::MIN..=-1 => "−",
         1.. if signed => "+",
         _ => "",
     };
-    format!("{sign}{}.{:03} {unit}", magnitude / size, magnitude % size / (size / 1_000))
+    let mut decimals = format!("{:0digits$}", magnitude % size);
+    while decimals.len() > 3 && decimals.ends_with('0') {
+        decimals.pop();
+    }
+    format!("{sign}{}.{decimals} {unit}", magnitude / size)
 }
 
 #[cfg(test)]
@@ -135,6 +146,9 @@ mod tests {
         let told = |read, expected| suspicion(read, expected, sense, 1, [(Channel::C3, 777)]);
         // 20 000 is 0x004E20, and 0x204E00 is 2 117 120.
         assert!(told(2_117_120, 20_000).contains("wrong order"));
+        // 0x012345 with its two lowest bytes exchanged, and its two highest.
+        assert!(told(0x01_4523, 0x01_2345).contains("wrong order"));
+        assert!(told(0x23_0145, 0x01_2345).contains("wrong order"));
         // Eighteen bits: −20 000 is 262 144 − 20 000 without its sign, or 2^24 − 20 000 in three bytes.
         assert!(told(242_144, -20_000).contains("18 bits taken as unsigned"));
         assert!(told(16_757_216, -20_000).contains("24 bits taken as unsigned"));
@@ -151,7 +165,7 @@ mod tests {
     fn voltages_read_well() {
         assert_eq!(volts(10_000_000, true), "+10.000 mV");
         assert_eq!(volts(-1_500, true), "−1.500 µV");
-        assert_eq!(volts(3_300_250_000, false), "3.300 V");
+        assert_eq!(volts(3_300_250_000, false), "3.30025 V");
         assert_eq!(volts(0, true), "0.000 µV");
     }
 }

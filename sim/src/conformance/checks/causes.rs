@@ -249,6 +249,54 @@ fn told_once<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>, notes: &mut
     Ok(())
 }
 
+/// A sum that reaches the part's mark is told on the output that was asked for; one that does not is not.
+pub(super) fn rollover_ahead<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let eighths = i64::from(scene.stated.rollover_ahead_eighths);
+    if eighths == 0 {
+        return Err(Stop::NotApplicable("datasheet: the part does not tell of a rollover ahead".into()));
+    }
+    let widths = scene.spec.accumulators;
+    let output = scene.outputs().next().unwrap_or(Outputs::A);
+    let watches = Watches::limits(&[]).rollover_ahead(output);
+    for (name, bits) in [("charge", widths.charge_bits), ("energy", widths.energy_bits)] {
+        for channel in scene.channels() {
+            notes.tried();
+            let mut trial = scene.running()?;
+            trial.apply_all(Point { sense: 100, bus: 100 });
+            trial.settle();
+            trial.arm(&watches)?;
+            // A few rounds before a mark of so many eighths.
+            let set = |eighths: i64| {
+                let sum = eighths * (1 << (bits - 4)) - 1;
+                match name {
+                    "charge" => trial.desk.preload(channel.number(), sum, 0),
+                    _ => trial.desk.preload(channel.number(), 0, sum),
+                }
+            };
+            if !set(eighths - 1) {
+                return Err(Stop::NotApplicable("the fixture cannot set running sums".into()));
+            }
+            trial.settle();
+            if trial.desk.is_low(output) == Some(true) {
+                notes.find(format!("{channel}: {name} at {} eighths, and the output is low", eighths - 1))?;
+            }
+            set(eighths);
+            trial.settle();
+            if trial.desk.is_low(output) == Some(false) {
+                notes.find(format!("{channel}: {name} at {eighths} eighths, and the output stays high: was the cause asked for let through?"))?;
+            }
+            let told = trial.service(watches.interest())?;
+            if told != Causes::ROLLOVER_AHEAD {
+                notes.find(format!("{channel}: {name} at {eighths} eighths, {} told, expected rollover ahead", names(told)))?;
+            }
+        }
+    }
+    Ok(())
+}
+
 /// A limit and a point beyond it, from which the others stay away.
 #[derive(Clone, Copy)]
 struct Limited {

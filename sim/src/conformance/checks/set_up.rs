@@ -77,16 +77,27 @@ pub(super) fn reset_detection<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    let answers_ns = u64::from(scene.spec.reset_us) * 1_100 + 1_000_000;
-    let mut trial = scene.running()?;
-    trial.apply_distinct();
-    trial.settled()?;
+    for read_max in [255, 16] {
+        reset_while_reading(scene, notes, read_max)?;
+    }
+    Ok(())
+}
+
+fn reset_while_reading<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+    read_max: u8,
+) -> Checked {
+    let answers_ns = scene.reset_ns();
+    let mut trial = scene.trial_at(0, read_max);
+    trial.init(&scene.fast())?;
     trial.tap.begin();
     trial.settled()?;
     let transfers = trial.tap.log().len();
     for moment in 0..=transfers {
         notes.tried();
-        let mut trial = scene.running()?;
+        let mut trial = scene.trial_at(0, read_max);
+        trial.init(&scene.fast())?;
         trial.apply_distinct();
         trial.settled()?;
         if moment == transfers {
@@ -190,7 +201,7 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
         }
     }
     trial.desk.reset();
-    trial.desk.run_for_ns(u64::from(scene.spec.reset_us) * 1_100 + 1_000_000);
+    trial.desk.run_for_ns(scene.reset_ns());
     let (_, mut monitor) = scene.driver(&trial.desk, 255);
     let refused = monitor.attach(&joint).map(|frame| Seen::<N>::of(&frame));
     if !matches!(fault(&refused), Some(Fault::ResetSeen | Fault::SetUpChanged { .. })) {

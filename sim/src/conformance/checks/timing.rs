@@ -1,6 +1,7 @@
 //! Paces, idle, single-shots, bursts; waits that are long enough, and what a call can cost at the most.
 
-use alloc::{format, vec};
+use alloc::{format, rc::Rc, vec, vec::Vec};
+use core::cell::RefCell;
 
 use crake::alert::{Causes, Kind, Watch, Watches};
 use crake::exchange::Effort;
@@ -11,7 +12,7 @@ use super::sums::grown;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Notes, Stop};
 use crate::conformance::scene::{FIRST, Point, Scene, beyond, middle};
-use crate::conformance::trial::Trial;
+use crate::conformance::trial::{Answer, Seen, Trial};
 use crate::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
@@ -162,13 +163,12 @@ pub(super) fn waits<S: Subject<N>, const N: usize>(
     let slow = -(scene.stated.oscillator_ppm as i32);
     for setup in [scene.fast(), scene.fast().averaging(scene.spec.averaging_max.min(1))] {
         let mut trial = scene.trial_at(slow, 255);
-        trial.apply_distinct();
         trial.tap.begin();
-        trial.init(&setup)?;
+        in_time(trial.init(&setup), "setting up, with a reset in it")?;
         let first = trial.tap.log().len();
         // The same from a part that runs.
         trial.tap.begin();
-        trial.init(&setup)?;
+        in_time(trial.init(&setup), "setting up a part that runs")?;
         more_than(scene, notes, "setting up", trial.tap.log().len(), first)?;
         let period_ns = scene.period_ns(setup.mode);
         trial.settle();
@@ -178,7 +178,7 @@ pub(super) fn waits<S: Subject<N>, const N: usize>(
             // A step that has no common measure with the period.
             trial.desk.run_for_ns(period_ns + period_ns * step * 7 / 48 / 5);
             trial.tap.begin();
-            trial.latch()?;
+            in_time(trial.latch(), "a latch")?;
             let transfers = trial.tap.log().len();
             more_than(scene, notes, "a latch", transfers, least.min(transfers))?;
             least = least.min(transfers);
@@ -187,7 +187,47 @@ pub(super) fn waits<S: Subject<N>, const N: usize>(
         for step in 0..16 {
             notes.tried();
             trial.desk.run_for_ns(period_ns + period_ns * step / 16);
-            trial.configure(&setup)?;
+            in_time(trial.configure(&setup), "a change of set-up")?;
+        }
+    }
+    Ok(())
+}
+
+fn in_time<const N: usize>(answer: Answer<Seen<N>>, what: &str) -> Checked {
+    match answer {
+        Ok(_) => Ok(()),
+        Err(error) => Err(Stop::Finding(format!(
+            "with the slowest oscillator, {what}: {error}: is the wait before it long enough?"
+        ))),
+    }
+}
+
+/// The stamp lies around the transfer that asks for the latch, and no further apart than that transfer takes.
+pub(super) fn stamps<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let mut trial = scene.running()?;
+    let began: Rc<RefCell<Vec<u64>>> = Rc::default();
+    for _ in 0..3 {
+        notes.tried();
+        trial.settle();
+        began.borrow_mut().clear();
+        let (desk, times) = (trial.desk.clone(), began.clone());
+        trial.tap.between(move |_| times.borrow_mut().push(desk.now_ns() / 1_000));
+        let call_us = trial.desk.now_ns() / 1_000;
+        let seen = trial.latch()?;
+        let over_us = trial.desk.now_ns() / 1_000;
+        trial.tap.begin();
+        let (before, after) = (seen.stamp.before_us, seen.stamp.after_us);
+        if before < call_us || after > over_us || after < before {
+            notes.find(format!("stamped {before} to {after} µs by a latch that was called at {call_us} and done at {over_us} µs: the step that asks for the latch is not the one that is stamped"))?;
+            continue;
+        }
+        // Transfers that begin within the stamp: exactly one.
+        let inside = began.borrow().iter().filter(|at| (before..=after).contains(*at)).count();
+        if inside != 1 && !scene.stated.polls {
+            notes.find(format!("stamped {before} to {after} µs, and {inside} transfers began within: around more or less than the one that asks for the latch"))?;
         }
     }
     Ok(())
@@ -214,7 +254,7 @@ pub(super) fn longest_time<S: Subject<N>, const N: usize>(
     for read_max in [255, 16] {
         let slow = -(scene.stated.oscillator_ppm as i32);
         let watches = scene.channels().flat_map(|channel| Kind::ALL.map(|kind| (channel, kind)));
-        let watches: alloc::vec::Vec<Watch> = watches
+        let watches: Vec<Watch> = watches
             .map(|(channel, kind)| {
                 let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
                 // Over and under must leave room between them.
@@ -271,7 +311,7 @@ fn timed<S: Subject<N>, const N: usize>(
     trial: &mut Trial<'_, S, N>,
     task: Task,
     read_max: u8,
-    act: impl FnOnce(&mut Trial<'_, S, N>) -> crate::conformance::trial::Answer<()>,
+    act: impl FnOnce(&mut Trial<'_, S, N>) -> Answer<()>,
 ) -> Checked {
     notes.tried();
     trial.tap.begin();

@@ -2,7 +2,7 @@
 
 use alloc::format;
 
-use crake::alert::{Causes, Kind, Watches};
+use crake::alert::{Causes, Kind, Watch, Watches};
 use crake::part::Source;
 use crake::{Came, Channel, ShuntMonitor, Task};
 use embedded_hal::i2c::ErrorKind;
@@ -13,7 +13,7 @@ use crate::conformance::probe::{Spoil, Transfer};
 use crate::conformance::report::{Notes, Stop};
 use crate::conformance::scene::{FIRST, Point, Scene, beyond, middle};
 use crate::conformance::trial::{Answer, Seen, Trial};
-use crate::conformance::Subject;
+use crate::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 
@@ -41,7 +41,69 @@ pub(super) fn error_mapping<S: Subject<N>, const N: usize>(
             before = after;
         }
     }
-    refused_service(scene, notes)
+    refused_service(scene, notes)?;
+    refused_set_up(scene, notes)
+}
+
+/// The calls that change the set-up, refused at every transfer: told with its register, and the same call made again comes through.
+fn refused_set_up<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let kind = Kind::OverCurrent;
+    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let watches = [scene.watch(Channel::C0, kind, code)];
+    let watches = Watches::limits(&watches);
+    let fast = scene.fast();
+    let call = |trial: &mut Trial<'_, S, N>, task| match task {
+        Task::Init => trial.init(&fast).map(drop),
+        Task::Configure => trial.configure(&fast).map(drop),
+        Task::Attach => {
+            let joint = trial.monitor.joint();
+            trial.attach(&joint).map(drop)
+        }
+        _ => trial.arm(&watches).map(drop),
+    };
+    for task in [Task::Init, Task::Configure, Task::Attach, Task::Arm] {
+        let mut trial = scene.running()?;
+        trial.apply_distinct();
+        let mut number = 0;
+        'transfers: loop {
+            // Address, pointer, and a byte far behind them.
+            for at in [0, 1, 4] {
+                trial.settled()?;
+                let before = trial.settled()?;
+                trial.tap.spoil(number, Spoil::Refused(at));
+                let answer = call(&mut trial, task);
+                // Planned no more.
+                let log = trial.tap.log();
+                trial.tap.begin();
+                let Some(transfer) = log.get(number).copied() else {
+                    break 'transfers;
+                };
+                // A reset that was told as failed may have taken place.
+                trial.desk.run_for_ns(scene.reset_ns());
+                if at >= bytes(&transfer) {
+                    call(&mut trial, task)?;
+                    continue;
+                }
+                notes.tried();
+                mapped(notes, &answer, task, &transfer, number, at)?;
+                // It claims no more than is known: vouched for, the sums are those of the set-up before.
+                if matches!(task, Task::Configure | Task::Arm) {
+                    let next = trial.latch()?;
+                    if next.unbroken {
+                        grown(scene, notes, &before, &next, &format!(" with {task:?} in between that failed at transfer {number}"))?;
+                    }
+                }
+                if let Err(error) = call(&mut trial, task) {
+                    return notes.find(format!("{task:?} failed at transfer {number}, byte {at}, and made again: {error}"));
+                }
+            }
+            number += 1;
+        }
+    }
+    Ok(())
 }
 
 /// A service that fails at any byte has told what it saw, or the next one tells it.
@@ -103,9 +165,9 @@ fn log_of<S: Subject<N>, const N: usize>(
     Ok(trial.tap.log())
 }
 
-fn mapped<const N: usize>(
+fn mapped<T>(
     notes: &mut Notes,
-    answer: &Answer<Seen<N>>,
+    answer: &Answer<T>,
     task: Task,
     transfer: &Transfer,
     number: usize,
@@ -258,6 +320,86 @@ fn flipped_causes<S: Subject<N>, const N: usize>(
             if !found.is_empty() || answer.is_ok() {
                 notes.find(format!(
                     "bit {bit} of byte {byte} read from register 0x{:02X} flipped, and taken for good: {} told: the check byte is not looked at",
+                    transfer.pointer,
+                    names(found)
+                ))?;
+            }
+        }
+    }
+    flipped_arming(scene, notes, &watch)
+}
+
+/// One bit of every read of arming flipped: arming fails, or has read again.
+fn flipped_arming<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+    watch: &Watch,
+) -> Checked {
+    let watches = [*watch];
+    let watches = Watches::limits(&watches);
+    let mut trial = scene.running()?;
+    trial.apply_distinct();
+    trial.settle();
+    let mut number = 0;
+    loop {
+        for last in [false, true] {
+            trial.tap.begin();
+            trial.arm(&watches)?;
+            let Some(transfer) = trial.tap.log().get(number).copied() else {
+                return Ok(());
+            };
+            if transfer.read == 0 {
+                continue;
+            }
+            notes.tried();
+            let byte = if last { transfer.read - 1 } else { 0 };
+            trial.tap.spoil(number, Spoil::Flipped { byte, bit: 3, sealed: false });
+            let answer = trial.arm(&watches);
+            let log = trial.tap.log();
+            trial.tap.begin();
+            let read_again = log.iter().skip(number + 1).any(|other| other.pointer == transfer.pointer);
+            if let Ok(found) = answer && (!read_again || !found.is_empty()) {
+                notes.find(format!(
+                    "bit 3 of byte {byte} read from register 0x{:02X} in arming flipped, and taken for good: the check byte is not looked at",
+                    transfer.pointer
+                ))?;
+            }
+        }
+        number += 1;
+    }
+}
+
+/// Every bit of what a service reads set otherwise, with a check byte that fits, as a part may that has more to tell than the map knows: nothing is told that was not asked for.
+pub(super) fn unknown_bits<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let kind = Kind::OverCurrent;
+    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let watch = scene.watch(Channel::C0, kind, code);
+    if scene.spec.alerts.kinds.is_empty() {
+        return Err(Stop::NotApplicable("Spec: the part has no causes of its own".into()));
+    }
+    let asked = cause(Channel::C0, kind);
+    let mut trial = scene.running()?;
+    trial.rest(kind, code);
+    trial.settle();
+    trial.arm(&Watches::limits(&[watch]))?;
+    let log = log_of(&mut trial, |trial| trial.service(asked).map(drop))?;
+    let few = log.into_iter().enumerate().filter(|(_, transfer)| (1..=9).contains(&transfer.read));
+    let sealed = scene.stated.check_byte;
+    for (number, transfer) in few {
+        let data = transfer.read - usize::from(sealed);
+        for (byte, bit) in (0..data).flat_map(|byte| (0..8).map(move |bit| (byte, bit))) {
+            notes.tried();
+            let mut found = Causes::empty();
+            trial.tap.spoil(number, Spoil::Flipped { byte, bit, sealed });
+            let _ = trial.monitor.service(asked, &mut found);
+            trial.tap.begin();
+            if !asked.contains(found) {
+                notes.find(format!(
+                    "{} asked for; with bit {bit} of byte {byte} of register 0x{:02X} set otherwise {} is told",
+                    names(asked),
                     transfer.pointer,
                     names(found)
                 ))?;

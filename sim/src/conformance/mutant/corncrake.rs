@@ -15,6 +15,8 @@ pub static CORNCRAKE: &[&dyn Tamper] = &[
     &Decoding::WrongSpec("wrong LSB in the Spec", &WRONG_LSB),
     &Decoding::WrongSpec("energy sum one bit narrower in the Spec", &NARROW_ENERGY),
     &Decoding::WrongSpec("a pace's period wrong in the Spec", &WRONG_PERIOD),
+    &operating("waits too short", "waits", How::Impatient(5, 1_000)),
+    &operating("wait after a reset too short", "waits", How::Impatient(2, 10_000)),
     &operating("another part's identity accepted", "identity", How::Patched(identity)),
     &operating("nothing refused", "refusals", How::TakesEverything),
     &Decoding::SenseBytesSwapped,
@@ -32,6 +34,7 @@ pub static CORNCRAKE: &[&dyn Tamper] = &[
     &operating("lost frames told to the part as seen", "clipping", How::Value(&[0x03, 0x04], seen_all)),
     &Decoding::AlwaysComplete,
     &operating("averaging one step too long", "averaging", How::Value(&[0x07], longer)),
+    &operating("another step stamped than the latch's", "stamps", How::NotStamped),
     &Decoding::PaceMisread,
     &operating("one pace taken for the next", "paces", How::Value(&[0x04], slower)),
     &operating("idle goes on converting", "idle-and-single-shot", How::Value(&[0x04], never_idle)),
@@ -46,16 +49,17 @@ pub static CORNCRAKE: &[&dyn Tamper] = &[
     &operating("over- and under-limits exchanged", "limit-at-code-boundary", How::Exchanged(&OPPOSITES)),
     &operating("hold ignored", "held-and-following", How::Value(&[0x34], own_alone)),
     &operating("everything held", "held-and-following", How::Value(&[0x34], all_held)),
+    &operating("tells what was not asked for", "unknown-bits", How::TellsEverything),
     &operating("clears every cause", "clear-only-what-was-seen", How::Value(&[0x37], everything)),
     &operating("clears nothing", "clear-only-what-was-seen", How::Value(&[0x37], nothing)),
     &operating("masks to the other output", "masks", How::Exchanged(&[(0x35, 0x36)])),
     &operating("debounce one less", "debounce", How::Value(&DEBOUNCES, shorter)),
     &operating("debounce of 1 for all", "debounce", How::Value(&DEBOUNCES, ones)),
+    &operating("the part's own causes masked", "rollover-ahead", How::Value(&[0x35, 0x36], limits_alone)),
     &Decoding::ResetIgnored,
     &operating("joining clears causes", "attach", How::Last(Task::Attach, clear_all)),
     &operating("set-up serial not compared", "foreign-set-up", How::Patched(serial)),
     &operating("stale tag accepted", "lost-latch", How::Patched(tag)),
-    &operating("waits too short", "waits", How::Impatient(5)),
     &operating("effort too small", "longest-time", How::Short),
     &operating("limits not read back", "limit-reads-back", How::NotReadBack),
     &operating("check byte ignored", "check-byte", How::NotVerified),
@@ -184,6 +188,10 @@ fn nothing(_: u64, _: u8) -> u64 {
     0
 }
 
+fn limits_alone(causes: u64, _: u8) -> u64 {
+    causes & 0x0F_FFFF
+}
+
 fn clear_all() -> Command {
     Command::big_endian(0x37, 0x7F_FFFF, 3)
 }
@@ -210,7 +218,7 @@ fn serial(memory: &Memory, block: &mut [u8]) {
     if matches!(memory.last, Step::Read(Read { pointer: 0x01, .. })) {
         block[..2].fill(0);
     }
-    if is_whole(memory) {
+    if is_whole(memory) && is_sound(block) {
         block[1..3].fill(0);
         seal(block);
     }
@@ -220,6 +228,7 @@ fn serial(memory: &Memory, block: &mut [u8]) {
 fn tag(memory: &Memory, block: &mut [u8]) {
     if let (true, Step::WriteStamped(command)) = (is_whole(memory), memory.latch)
         && let [.., tag, _] = command.data()
+        && is_sound(block)
     {
         block[0] = *tag;
         seal(block);
@@ -237,8 +246,17 @@ fn is_whole(memory: &Memory) -> bool {
     matches!(memory.last, Step::Read(Read { pointer: 0x80.., len, at, .. }) if u32::from(len) + u32::from(at) == 111)
 }
 
+fn is_sound(block: &[u8]) -> bool {
+    block[109..111] == crc(block)
+}
+
 fn seal(block: &mut [u8]) {
+    let crc = crc(block);
+    block[109..111].copy_from_slice(&crc);
+}
+
+fn crc(block: &[u8]) -> [u8; 2] {
     let mut crc = Crc16::new();
     crc.add_all(&block[..109]);
-    block[109..111].copy_from_slice(&crc.value().to_be_bytes());
+    crc.value().to_be_bytes()
 }

@@ -137,6 +137,7 @@ impl<P: Part, const SHORT: bool> Part for Mutant<P, SHORT> {
         found: &mut Causes,
         read_max: u8,
     ) -> Result<Step, Fault> {
+        let interest = self.tamper.interest(interest);
         self.played(Task::Service, turn, |part, turn| {
             part.service(turn, interest, found, read_max)
         })

@@ -7,6 +7,7 @@ mod operating;
 
 use core::fmt::Debug;
 
+use crake::alert::Causes;
 use crake::exchange::{Step, Turn};
 use crake::part::{Codec, Codes, Counters, Head, Part, Spec};
 use crake::{Channel, Ranges, Task};
@@ -54,6 +55,11 @@ pub trait Tamper: Debug + Sync {
     /// Whether the effort is too small.
     fn is_short(&self) -> bool {
         false
+    }
+
+    /// What a service is asked for.
+    fn interest(&self, interest: Causes) -> Causes {
+        interest
     }
 
     /// A step before the inner map is asked, in its place.

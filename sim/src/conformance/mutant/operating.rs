@@ -1,6 +1,7 @@
 //! Mistakes in what a map does. Registers are those of one part, given by its table of mutants.
 
 use crake::Task;
+use crake::alert::Causes;
 use crake::exchange::{Command, Read, Step, Turn};
 
 use super::{Memory, Tamper};
@@ -27,8 +28,8 @@ pub enum How {
     NotReadBack,
     /// Reads are not verified.
     NotVerified,
-    /// Waits below a millisecond are so many times shorter.
-    Impatient(u32),
+    /// Waits are so many times shorter, if they are below so many microseconds.
+    Impatient(u32, u32),
     /// Pieces of a block after the first are put one byte further on.
     PiecesAside,
     /// What arrives is patched before it is looked at.
@@ -37,6 +38,10 @@ pub enum How {
     Last(Task, fn() -> Command),
     /// When a latch is done, registers are read into the block: pointer, bytes, place.
     Afterwards(&'static [(u8, u8, u8)]),
+    /// The step that asks for a latch is not the one that is stamped.
+    NotStamped,
+    /// Services tell whatever is set, asked for or not.
+    TellsEverything,
     /// Nothing is refused.
     TakesEverything,
     /// The effort is too small.
@@ -54,6 +59,13 @@ impl Tamper for Operating {
 
     fn is_short(&self) -> bool {
         matches!(self.how, How::Short)
+    }
+
+    fn interest(&self, interest: Causes) -> Causes {
+        match self.how {
+            How::TellsEverything => Causes::all(),
+            _ => interest,
+        }
     }
 
     fn instead(&self, _: Task, turn: &mut Turn<'_>) -> Option<Step> {
@@ -79,8 +91,11 @@ impl Tamper for Operating {
     fn step(&self, task: Task, turn: &mut Turn<'_>, step: Step) -> Step {
         match (self.how, step) {
             (How::NotReadBack, Step::Put(command)) => Step::Write(command),
+            (How::NotStamped, Step::WriteStamped(command)) if task == Task::Latch => {
+                Step::Write(command)
+            }
             (How::NotVerified, Step::Read(read)) => Step::Read(Read { check: false, ..read }),
-            (How::Impatient(factor), Step::Wait(us)) if us < 1_000 => Step::Wait(us / factor),
+            (How::Impatient(factor, below), Step::Wait(us)) if us < below => Step::Wait(us / factor),
             (How::PiecesAside, Step::Read(read)) if read.at > 0 && usize::from(read.at) + usize::from(read.len) + 1 < turn.block.len() => {
                 Step::Read(Read { at: read.at + 1, ..read })
             }
