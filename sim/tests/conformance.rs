@@ -17,7 +17,10 @@ fn every_mutant_is_found_by_the_check_that_is_about_it() {
             Some(found) if found.name == wanted => {
                 println!("{name}: {wanted}: {:?}", found.outcome);
             }
-            Some(found) => wrong.push(format!("{name}: {wanted} expected, found by {}: {:?}", found.name, found.outcome)),
+            Some(found) => wrong.push(format!(
+                "{name}: {wanted} expected, found by {}: {:?}",
+                found.name, found.outcome
+            )),
             None => wrong.push(format!("{name}: survived; {wanted} expected")),
         }
     }

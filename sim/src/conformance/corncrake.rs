@@ -38,7 +38,7 @@ impl Subject<CHANNELS> for Corncrake {
             block_check: true,      // 5
             identity: true,         // 3
             serial: true,
-            remembers_clipping: true, // 3.2
+            remembers_clipping: true,  // 3.2
             rollover_ahead_eighths: 6, // 3.6
             polls: false,
             burst: 1_024, // 3.3
@@ -109,8 +109,12 @@ impl CorncrakeDesk {
         let inputs: [Input; CHANNELS] = Default::default();
         for (channel, input) in inputs.iter().enumerate() {
             // One Ω: nanoamperes are nanovolts.
-            part.rail(channel, Held(input.clone()), SenseResistor::ideal(1_000_000_000))
-                .expect("a channel of the part");
+            part.rail(
+                channel,
+                Held(input.clone()),
+                SenseResistor::ideal(1_000_000_000),
+            )
+            .expect("a channel of the part");
         }
         Self {
             bench,
@@ -159,7 +163,9 @@ impl Desk for CorncrakeDesk {
 
     fn is_low(&self, output: Outputs) -> Option<bool> {
         let outputs = [(Outputs::A, Output::A), (Outputs::B, Output::B)];
-        let wanted = outputs.into_iter().filter(|(which, _)| output.contains(*which));
+        let wanted = outputs
+            .into_iter()
+            .filter(|(which, _)| output.contains(*which));
         Some(wanted.into_iter().any(|(_, which)| self.part.is_low(which)))
     }
 }

@@ -60,10 +60,15 @@ pub fn check_with<S: Subject<N>, const N: usize>(
 
 /// Makes checks until one fails, and gives that one; `None` if all passed.
 pub fn first_failure<S: Subject<N>, const N: usize>(subject: &S) -> Option<CheckResult> {
-    checks::all::<S, N>().iter().map(|check| check.run(subject)).find(CheckResult::failed)
+    checks::all::<S, N>()
+        .iter()
+        .map(|check| check.run(subject))
+        .find(CheckResult::failed)
 }
 
 /// Name and one line of each check, in order.
 pub fn names() -> impl Iterator<Item = (&'static str, &'static str)> {
-    checks::all::<Corncrake, 4>().into_iter().map(|check| (check.name, check.what))
+    checks::all::<Corncrake, 4>()
+        .into_iter()
+        .map(|check| (check.name, check.what))
 }

@@ -218,7 +218,13 @@ impl<D: Desk> I2c for Probe<D> {
 pub(super) fn pec(address: u8, written: &[u8], read: &[u8]) -> u8 {
     let head = [address << 1];
     let again = [address << 1 | 1];
-    crc8(head.iter().chain(written).chain(&again).chain(read).copied())
+    crc8(
+        head.iter()
+            .chain(written)
+            .chain(&again)
+            .chain(read)
+            .copied(),
+    )
 }
 
 /// CRC-8, polynomial x^8 + x^2 + x + 1, bit by bit.
@@ -226,7 +232,11 @@ pub(super) fn crc8(bytes: impl IntoIterator<Item = u8>) -> u8 {
     bytes.into_iter().fold(0, |crc, byte| {
         (0..8).fold(crc ^ byte, |crc, _| {
             let shifted = crc << 1;
-            if crc & 0x80 == 0 { shifted } else { shifted ^ 0x07 }
+            if crc & 0x80 == 0 {
+                shifted
+            } else {
+                shifted ^ 0x07
+            }
         })
     })
 }

@@ -45,10 +45,12 @@ impl Report {
 
     /// The checks that failed, each with its findings, in order.
     pub fn failed(&self) -> impl Iterator<Item = (&'static str, &[String])> {
-        self.results.iter().filter_map(|result| match &result.outcome {
-            Outcome::Failed(findings) => Some((result.name, findings.as_slice())),
-            Outcome::Passed | Outcome::NotApplicable(_) => None,
-        })
+        self.results
+            .iter()
+            .filter_map(|result| match &result.outcome {
+                Outcome::Failed(findings) => Some((result.name, findings.as_slice())),
+                Outcome::Passed | Outcome::NotApplicable(_) => None,
+            })
     }
 
     /// How many checks applied.
@@ -112,7 +114,11 @@ impl Notes {
     /// Something is not as it has to be. Ends the check when there is no point in more.
     pub(super) fn find(&mut self, finding: String) -> Result<(), Stop> {
         self.findings.push(finding);
-        if self.findings.len() >= ENOUGH { Err(Stop::Enough) } else { Ok(()) }
+        if self.findings.len() >= ENOUGH {
+            Err(Stop::Enough)
+        } else {
+            Ok(())
+        }
     }
 
     /// Whether anything was found.

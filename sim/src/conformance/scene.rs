@@ -143,12 +143,18 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
             Width::signed(self.sense(ranges).code_max),
             others(|point| point.sense),
         ) {
-            notes.find(format!("{channel}: sense {} applied, {text}", volts(sense_nv, true)))?;
+            notes.find(format!(
+                "{channel}: sense {} applied, {text}",
+                volts(sense_nv, true)
+            ))?;
         }
         let bus = (i64::from(codes.bus as i32), point.bus);
         let width = Width::unsigned(self.bus(ranges).code_max);
         if let Some(text) = self.off(bus, width, others(|point| point.bus)) {
-            notes.find(format!("{channel}: bus {} applied, {text}", volts(bus_nv, false)))?;
+            notes.find(format!(
+                "{channel}: bus {} applied, {text}",
+                volts(bus_nv, false)
+            ))?;
         }
         Ok(())
     }
@@ -253,7 +259,11 @@ pub(super) fn middle(kind: Kind, sense_max: i64, bus_max: i64) -> i64 {
 
 /// The code so many steps further in the direction in which a kind trips.
 pub(super) const fn beyond(kind: Kind, code: i64, steps: i64) -> i64 {
-    if kind.is_over() { code + steps } else { code - steps }
+    if kind.is_over() {
+        code + steps
+    } else {
+        code - steps
+    }
 }
 
 /// Of a range that the `Spec` does not have: everything is zero, and every check of it fails.

@@ -48,7 +48,13 @@ pub trait Script<const N: usize>: 'static {
     fn live(&mut self, registers: &mut Registers, inputs: &[Applied; N], now_ns: u64);
 
     /// The host wrote: changes registers accordingly. `false` refuses the last byte, and nothing may have changed.
-    fn written(&mut self, registers: &mut Registers, pointer: u8, bytes: &[u8], now_ns: u64) -> bool;
+    fn written(
+        &mut self,
+        registers: &mut Registers,
+        pointer: u8,
+        bytes: &[u8],
+        now_ns: u64,
+    ) -> bool;
 
     /// Outputs that are pulled low; `None` where the part has none, or they are not looked at.
     fn low(&self) -> Option<Outputs> {
@@ -101,7 +107,8 @@ impl<P: Script<N>, const N: usize> Scripted<P, N> {
 impl<P: Script<N>, const N: usize> World<P, N> {
     fn pass(&mut self, ns: u64) {
         self.now_ns += ns;
-        self.script.live(&mut self.registers, &self.inputs, self.now_ns);
+        self.script
+            .live(&mut self.registers, &self.inputs, self.now_ns);
     }
 
     fn transfer(&mut self, written: &[u8], room: &mut [u8]) -> Result<(), ProbeError> {
@@ -138,7 +145,9 @@ impl<P: Script<N>, const N: usize> World<P, N> {
         let data = match data.split_at_checked(width) {
             Some((value, [])) => value,
             Some((value, [check])) if self.checked => {
-                let covered = [self.address << 1, pointer].into_iter().chain(value.iter().copied());
+                let covered = [self.address << 1, pointer]
+                    .into_iter()
+                    .chain(value.iter().copied());
                 if crc8(covered) != *check {
                     return Err(refused(NoAcknowledgeSource::Data));
                 }
@@ -148,7 +157,11 @@ impl<P: Script<N>, const N: usize> World<P, N> {
             None => return Ok(()),
         };
         let data = data.to_vec();
-        if data.is_empty() || !self.script.written(&mut self.registers, pointer, &data, self.now_ns) {
+        if data.is_empty()
+            || !self
+                .script
+                .written(&mut self.registers, pointer, &data, self.now_ns)
+        {
             return Err(refused(NoAcknowledgeSource::Data));
         }
         Ok(())

@@ -65,7 +65,9 @@ pub(super) fn suspicion(
     }
     for (factor, divisor) in RATIOS {
         if near(expected * factor / divisor) {
-            return format!(": {factor}/{divisor} of it, so another LSB, or another range than asked for");
+            return format!(
+                ": {factor}/{divisor} of it, so another LSB, or another range than asked for"
+            );
         }
     }
     String::new()
@@ -103,7 +105,9 @@ fn swapped(read: i64, expected: i64, tolerance: i64) -> Option<&'static str> {
                 field
             });
             let is_it = |bytes: Vec<u8>| {
-                let value = bytes.iter().fold(0, |value, byte| value << 8 | i64::from(*byte));
+                let value = bytes
+                    .iter()
+                    .fold(0, |value, byte| value << 8 | i64::from(*byte));
                 let spare = 64 - 8 * len;
                 let signed = value << spare >> spare;
                 bytes != field && (read == value || read == signed)

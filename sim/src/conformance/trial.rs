@@ -169,7 +169,10 @@ impl<S: Subject<N>, const N: usize> Trial<'_, S, N> {
 
     /// Points well within all limits on every channel.
     pub(super) fn rest(&self, kind: Kind, limit: i64) {
-        self.apply_all(self.scene.point(kind, super::scene::beyond(kind, limit, -2)));
+        self.apply_all(
+            self.scene
+                .point(kind, super::scene::beyond(kind, limit, -2)),
+        );
     }
 }
 

@@ -21,7 +21,12 @@ pub(super) fn masks<S: Subject<N>, const N: usize>(
     if there.is_empty() {
         return Err(Stop::NotApplicable("Spec: no alert output".into()));
     }
-    let choices = [Outputs::A, Outputs::B, Outputs::A | Outputs::B, Outputs::empty()];
+    let choices = [
+        Outputs::A,
+        Outputs::B,
+        Outputs::A | Outputs::B,
+        Outputs::empty(),
+    ];
     for kind in Kind::ALL {
         for channel in [Channel::C0, Channel::new(N as u8 - 1)] {
             for wanted in choices {
@@ -42,7 +47,9 @@ pub(super) fn masks<S: Subject<N>, const N: usize>(
         }
     }
     if scene.spec.alerts.kinds.is_empty() {
-        return Err(Stop::NotApplicable("Spec: the driver judges every limit, and no output tells of that".into()));
+        return Err(Stop::NotApplicable(
+            "Spec: the driver judges every limit, and no output tells of that".into(),
+        ));
     }
     Ok(())
 }
@@ -60,7 +67,8 @@ fn one_mask<S: Subject<N>, const N: usize>(
     trial.settle();
     trial.arm(&Watches::limits(&[*watch]))?;
     trial.settle();
-    let text = |outputs: Outputs| match (outputs.contains(Outputs::A), outputs.contains(Outputs::B)) {
+    let text = |outputs: Outputs| match (outputs.contains(Outputs::A), outputs.contains(Outputs::B))
+    {
         (true, true) => "A and B",
         (true, false) => "A",
         (false, true) => "B",
@@ -68,15 +76,25 @@ fn one_mask<S: Subject<N>, const N: usize>(
     };
     let low = |desk: &S::Desk| {
         scene.outputs().try_fold(Outputs::empty(), |low, output| {
-            desk.is_low(output).map(|is| if is { low | output } else { low })
+            desk.is_low(output)
+                .map(|is| if is { low | output } else { low })
         })
     };
-    let name = format!("{kind} of {}, to output {}", watch.channel(), text(watch.outputs()));
+    let name = format!(
+        "{kind} of {}, to output {}",
+        watch.channel(),
+        text(watch.outputs())
+    );
     let Some(before) = low(&trial.desk) else {
-        return Err(Stop::NotApplicable("the fixture does not show the outputs".into()));
+        return Err(Stop::NotApplicable(
+            "the fixture does not show the outputs".into(),
+        ));
     };
     if !before.is_empty() {
-        notes.find(format!("{name}: {} low with everything within its limits", text(before)))?;
+        notes.find(format!(
+            "{name}: {} low with everything within its limits",
+            text(before)
+        ))?;
     }
     trial.apply(watch.channel(), scene.point(kind, beyond(kind, code, 1)));
     trial.settle();
@@ -86,7 +104,11 @@ fn one_mask<S: Subject<N>, const N: usize>(
             "{name}: beyond its limit output {} is low, expected {}{}",
             text(during),
             text(reached),
-            if during.is_empty() { "" } else { ": masks swapped?" }
+            if during.is_empty() {
+                ""
+            } else {
+                ": masks swapped?"
+            }
         ))?;
     }
     trial.rest(kind, code);
@@ -94,7 +116,10 @@ fn one_mask<S: Subject<N>, const N: usize>(
     trial.service(Causes::LIMITS)?;
     let after = low(&trial.desk).unwrap_or_default();
     if !after.is_empty() {
-        notes.find(format!("{name}: back within its limit, told and cleared, and output {} is still low", text(after)))?;
+        notes.find(format!(
+            "{name}: back within its limit, told and cleared, and output {} is still low",
+            text(after)
+        ))?;
     }
     Ok(())
 }
@@ -123,7 +148,10 @@ pub(super) fn held_and_following<S: Subject<N>, const N: usize>(
             if !held {
                 let lasting = trial.service(Causes::LIMITS)?;
                 if lasting != wanted {
-                    notes.find(format!("{kind}, following: {} told while the condition lasts, expected the cause", names(lasting)))?;
+                    notes.find(format!(
+                        "{kind}, following: {} told while the condition lasts, expected the cause",
+                        names(lasting)
+                    ))?;
                 }
                 // Cleared, and set again by the next conversion that finds it.
                 trial.judged()?;
@@ -151,7 +179,10 @@ pub(super) fn clear_only_what_was_seen<S: Subject<N>, const N: usize>(
 ) -> Checked {
     told_once(scene, notes)?;
     let Some((first, second)) = pair(scene) else {
-        notes.remark("the part compares fewer than two limits itself, so that nothing can come up unseen".into());
+        notes.remark(
+            "the part compares fewer than two limits itself, so that nothing can come up unseen"
+                .into(),
+        );
         return Ok(());
     };
     let mut moment = 0;
@@ -197,7 +228,10 @@ pub(super) fn clear_only_what_was_seen<S: Subject<N>, const N: usize>(
         }
         let twice = trial.service(Causes::LIMITS)?;
         if !twice.is_empty() {
-            notes.find(format!("{} told again, long over and told before: less is cleared than was seen", names(twice)))?;
+            notes.find(format!(
+                "{} told again, long over and told before: less is cleared than was seen",
+                names(twice)
+            ))?;
         }
         moment += 1;
     }
@@ -205,7 +239,8 @@ pub(super) fn clear_only_what_was_seen<S: Subject<N>, const N: usize>(
 
 /// What is told is cleared; what was not asked for is neither told nor cleared.
 fn told_once<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>, notes: &mut Notes) -> Checked {
-    let [first, second] = [Kind::OverCurrent, Kind::OverVoltage].map(|kind| Limited::new(scene, Channel::C0, kind));
+    let [first, second] =
+        [Kind::OverCurrent, Kind::OverVoltage].map(|kind| Limited::new(scene, Channel::C0, kind));
     notes.tried();
     let mut trial = scene.running()?;
     trial.apply_all(rest(scene));
@@ -219,11 +254,18 @@ fn told_once<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>, notes: &mut
     }
     let told = trial.service(first.cause())?;
     if told != first.cause() {
-        notes.find(format!("{} asked for while both had come up, {} told", names(first.cause()), names(told)))?;
+        notes.find(format!(
+            "{} asked for while both had come up, {} told",
+            names(first.cause()),
+            names(told)
+        ))?;
     }
     let again = trial.service(first.cause())?;
     if !again.is_empty() {
-        notes.find(format!("{} told again, over and told before: less is cleared than was seen", names(again)))?;
+        notes.find(format!(
+            "{} told again, over and told before: less is cleared than was seen",
+            names(again)
+        ))?;
     }
     let other = trial.service(Causes::LIMITS)?;
     if other != second.cause() {
@@ -238,7 +280,9 @@ fn told_once<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>, notes: &mut
     trial.judged()?;
     trial.apply_all(rest(scene));
     trial.judged()?;
-    trial.monitor.arm(&scene.fast(), &Watches::limits(&[second.watch]), &mut found)?;
+    trial
+        .monitor
+        .arm(&scene.fast(), &Watches::limits(&[second.watch]), &mut found)?;
     if found != first.cause() {
         notes.find(format!(
             "{} stood when other watches were armed: {} told, expected the cause",
@@ -256,16 +300,24 @@ pub(super) fn rollover_ahead<S: Subject<N>, const N: usize>(
 ) -> Checked {
     let eighths = i64::from(scene.stated.rollover_ahead_eighths);
     if eighths == 0 {
-        return Err(Stop::NotApplicable("datasheet: the part does not tell of a rollover ahead".into()));
+        return Err(Stop::NotApplicable(
+            "datasheet: the part does not tell of a rollover ahead".into(),
+        ));
     }
     let widths = scene.spec.accumulators;
     let output = scene.outputs().next().unwrap_or(Outputs::A);
     let watches = Watches::limits(&[]).rollover_ahead(output);
-    for (name, bits) in [("charge", widths.charge_bits), ("energy", widths.energy_bits)] {
+    for (name, bits) in [
+        ("charge", widths.charge_bits),
+        ("energy", widths.energy_bits),
+    ] {
         for channel in scene.channels() {
             notes.tried();
             let mut trial = scene.running()?;
-            trial.apply_all(Point { sense: 100, bus: 100 });
+            trial.apply_all(Point {
+                sense: 100,
+                bus: 100,
+            });
             trial.settle();
             trial.arm(&watches)?;
             // A few rounds before a mark of so many eighths.
@@ -277,11 +329,16 @@ pub(super) fn rollover_ahead<S: Subject<N>, const N: usize>(
                 }
             };
             if !set(eighths - 1) {
-                return Err(Stop::NotApplicable("the fixture cannot set running sums".into()));
+                return Err(Stop::NotApplicable(
+                    "the fixture cannot set running sums".into(),
+                ));
             }
             trial.settle();
             if trial.desk.is_low(output) == Some(true) {
-                notes.find(format!("{channel}: {name} at {} eighths, and the output is low", eighths - 1))?;
+                notes.find(format!(
+                    "{channel}: {name} at {} eighths, and the output is low",
+                    eighths - 1
+                ))?;
             }
             set(eighths);
             trial.settle();
@@ -290,7 +347,10 @@ pub(super) fn rollover_ahead<S: Subject<N>, const N: usize>(
             }
             let told = trial.service(watches.interest())?;
             if told != Causes::ROLLOVER_AHEAD {
-                notes.find(format!("{channel}: {name} at {eighths} eighths, {} told, expected rollover ahead", names(told)))?;
+                notes.find(format!(
+                    "{channel}: {name} at {eighths} eighths, {} told, expected rollover ahead",
+                    names(told)
+                ))?;
             }
         }
     }
@@ -305,12 +365,22 @@ struct Limited {
 }
 
 impl Limited {
-    fn new<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>, channel: Channel, kind: Kind) -> Self {
+    fn new<S: Subject<N>, const N: usize>(
+        scene: &Scene<'_, S, N>,
+        channel: Channel,
+        kind: Kind,
+    ) -> Self {
         let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
         let rest = rest(scene);
         let past = match kind {
-            Kind::OverVoltage | Kind::UnderVoltage => Point { bus: beyond(kind, code, 1), ..rest },
-            _ => Point { sense: beyond(kind, code, 1), ..rest },
+            Kind::OverVoltage | Kind::UnderVoltage => Point {
+                bus: beyond(kind, code, 1),
+                ..rest
+            },
+            _ => Point {
+                sense: beyond(kind, code, 1),
+                ..rest
+            },
         };
         let watch = scene.watch(channel, kind, code);
         Self { watch, past }
@@ -331,8 +401,10 @@ fn rest<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> Point {
 
 /// Two limits that the part compares itself, on different channels where it has them.
 fn pair<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> Option<(Limited, Limited)> {
-    let mut there = [Kind::OverCurrent, Kind::OverVoltage].into_iter().flat_map(|kind| {
-        scene.channels().rev().map(move |channel| (channel, kind))
-    }).map(|(channel, kind)| Limited::new(scene, channel, kind)).filter(|limited| scene.by_part(&limited.watch));
+    let mut there = [Kind::OverCurrent, Kind::OverVoltage]
+        .into_iter()
+        .flat_map(|kind| scene.channels().rev().map(move |channel| (channel, kind)))
+        .map(|(channel, kind)| Limited::new(scene, channel, kind))
+        .filter(|limited| scene.by_part(&limited.watch));
     Some((there.next()?, there.last()?))
 }

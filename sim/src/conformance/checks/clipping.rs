@@ -4,11 +4,11 @@ use alloc::format;
 
 use crake::{Channel, Setup};
 
+use crate::conformance::Subject;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Notes, Stop};
 use crate::conformance::scene::{FIRST, Point, Scene};
 use crate::conformance::trial::Seen;
-use crate::conformance::Subject;
 
 type Checked = Result<(), Stop>;
 
@@ -32,7 +32,14 @@ pub(super) fn clipping<S: Subject<N>, const N: usize>(
             trial.apply_all(at_rest(scene));
             trial.settled()?;
             trial.apply(channel, excursion.point);
-            flags(scene, notes, channel, excursion, "while it lasts", &trial.settled()?)?;
+            flags(
+                scene,
+                notes,
+                channel,
+                excursion,
+                "while it lasts",
+                &trial.settled()?,
+            )?;
             if !scene.stated.remembers_clipping {
                 continue;
             }
@@ -98,7 +105,9 @@ fn remembered<S: Subject<N>, const N: usize>(
         // The block is copied, and what is read of it does not arrive.
         trial.tap.spoil(lost, Spoil::Refused(1));
         if trial.latch().is_ok() {
-            notes.find(format!("transfer {lost} of a latch failed on the bus, and the latch did not"))?;
+            notes.find(format!(
+                "transfer {lost} of a latch failed on the bus, and the latch did not"
+            ))?;
         }
         trial.tap.begin();
         let moment = "after it was over and a frame was lost";
@@ -119,14 +128,22 @@ fn flags<S: Subject<N>, const N: usize>(
     for other in scene.channels() {
         let codes = seen.codes[other.index()];
         let told = (codes.sense_clipped, codes.bus_clipped);
-        let expected = if other == channel { (excursion.sense, excursion.bus) } else { (false, false) };
+        let expected = if other == channel {
+            (excursion.sense, excursion.bus)
+        } else {
+            (false, false)
+        };
         if told != expected {
             notes.find(format!(
                 "{channel}: {}, and {moment} the flags of {other} are {}, expected {}{}",
                 excursion.name,
                 text(told),
                 text(expected),
-                if other == channel { "" } else { ": flags of another channel?" }
+                if other == channel {
+                    ""
+                } else {
+                    ": flags of another channel?"
+                }
             ))?;
         }
     }
@@ -184,10 +201,15 @@ pub(super) fn averaging<S: Subject<N>, const N: usize>(
         }
         let seen = trial.settled()?;
         if seen.head.averaging != k {
-            notes.find(format!("means of 2^{k} rounds asked for; the frame says 2^{}", seen.head.averaging))?;
+            notes.find(format!(
+                "means of 2^{k} rounds asked for; the frame says 2^{}",
+                seen.head.averaging
+            ))?;
         }
         if !seen.head.complete {
-            notes.find(format!("means of 2^{k} rounds: not complete by what the frame says, after more than that"))?;
+            notes.find(format!(
+                "means of 2^{k} rounds: not complete by what the frame says, after more than that"
+            ))?;
         }
         for channel in scene.channels() {
             let point = scene.distinct(FIRST, channel);

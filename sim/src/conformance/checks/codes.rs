@@ -5,9 +5,9 @@ use alloc::format;
 use crake::part::{BusRange, SenseRange};
 use crake::{Channel, NoReading, Ranges, Setup};
 
+use crate::conformance::Subject;
 use crate::conformance::report::{Notes, Stop};
 use crate::conformance::scene::{FIRST, Point, Scene};
-use crate::conformance::Subject;
 
 type Checked = Result<(), Stop>;
 
@@ -61,7 +61,17 @@ pub(super) fn scale_of_sense<S: Subject<N>, const N: usize>(
             ..FIRST
         };
         let max = scene.sense_max(ranges);
-        let senses = [-max - 1, -max / 2, -max / 3, -7, 0, 7, max / 3, max / 2, max];
+        let senses = [
+            -max - 1,
+            -max / 2,
+            -max / 3,
+            -7,
+            0,
+            7,
+            max / 3,
+            max / 2,
+            max,
+        ];
         let points = senses.map(|sense| Point {
             sense,
             bus: scene.bus_max(ranges) / 2,
@@ -151,7 +161,9 @@ pub(super) fn enabled_channels<S: Subject<N>, const N: usize>(
         one_choice(scene, notes, choice, &setup)?;
     }
     if refused > 0 {
-        notes.remark(format!("{refused} choices of channels are refused by the map"));
+        notes.remark(format!(
+            "{refused} choices of channels are refused by the map"
+        ));
     }
     Ok(())
 }
@@ -212,7 +224,13 @@ pub(super) fn ranges<S: Subject<N>, const N: usize>(
             let seen = trial.settled()?;
             for other in scene.channels() {
                 let ranges = if other == channel { wanted } else { FIRST };
-                told(scene, notes, (channel, wanted), (other, ranges), seen.ranges[other.index()])?;
+                told(
+                    scene,
+                    notes,
+                    (channel, wanted),
+                    (other, ranges),
+                    seen.ranges[other.index()],
+                )?;
                 let point = scene.distinct(ranges, other);
                 scene.judge(notes, other, ranges, point, &seen.codes[other.index()])?;
             }
@@ -249,10 +267,18 @@ pub(super) fn power<S: Subject<N>, const N: usize>(
 ) -> Checked {
     let (sense_max, bus_max) = (scene.sense_max(FIRST), scene.bus_max(FIRST));
     let mut trial = scene.running()?;
-    let senses = [sense_max / 3, -sense_max / 3, -1, 0, sense_max, -sense_max - 1];
-    for (sense, bus) in senses.into_iter().flat_map(|sense| {
-        [bus_max / 2, 1, 0, bus_max].map(move |bus| (sense, bus))
-    }) {
+    let senses = [
+        sense_max / 3,
+        -sense_max / 3,
+        -1,
+        0,
+        sense_max,
+        -sense_max - 1,
+    ];
+    for (sense, bus) in senses
+        .into_iter()
+        .flat_map(|sense| [bus_max / 2, 1, 0, bus_max].map(move |bus| (sense, bus)))
+    {
         let point = Point { sense, bus };
         trial.apply_all(point);
         let seen = trial.settled()?;

@@ -5,8 +5,8 @@ use alloc::{format, string::String, vec, vec::Vec};
 use crake::alert::{Cause, Causes, Kind, Outputs, Watch, Watches};
 use crake::{Channel, Mode, Setup};
 
-use crate::conformance::report::{Notes, Stop};
 use crate::conformance::probe::Spoil;
+use crate::conformance::report::{Notes, Stop};
 use crate::conformance::scene::{FIRST, Point, Scene, beyond, middle};
 use crate::conformance::trial::Trial;
 use crate::conformance::{Desk, Subject};
@@ -71,14 +71,20 @@ fn boundary<S: Subject<N>, const N: usize>(
     trial.arm(&Watches::limits(&watches))?;
     trial.judged()?;
     let at = trial.service(Causes::LIMITS)?;
-    let (name, wanted) = (format!("{kind} of {channel}, limit at code {code}"), cause(channel, kind));
+    let (name, wanted) = (
+        format!("{kind} of {channel}, limit at code {code}"),
+        cause(channel, kind),
+    );
     if at == wanted {
         return notes.find(format!(
             "{name}: code {code} applied, and the cause is set; expected nothing: one code too early, or not a strict comparison"
         ));
     }
     if !at.is_empty() {
-        return notes.find(format!("{name}: code {code} applied, {} told: kinds or channels mixed up", names(at)));
+        return notes.find(format!(
+            "{name}: code {code} applied, {} told: kinds or channels mixed up",
+            names(at)
+        ));
     }
     let next = beyond(kind, code, 1);
     trial.apply_all(scene.point(kind, next));
@@ -87,8 +93,15 @@ fn boundary<S: Subject<N>, const N: usize>(
     if past == wanted {
         return Ok(());
     }
-    let guess = if past.is_empty() { instead(scene, &mut trial, channel, kind, code)? } else { String::new() };
-    notes.find(format!("{name}: code {next} applied, {} told, expected the cause{guess}", names(past)))
+    let guess = if past.is_empty() {
+        instead(scene, &mut trial, channel, kind, code)?
+    } else {
+        String::new()
+    };
+    notes.find(format!(
+        "{name}: code {next} applied, {} told, expected the cause{guess}",
+        names(past)
+    ))
 }
 
 /// Nothing came of the first code beyond: what does something come of?
@@ -137,7 +150,10 @@ pub(super) fn limit_reads_back<S: Subject<N>, const N: usize>(
         let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
         let output = scene.outputs().next().unwrap_or(Outputs::A);
         let debounce = scene.spec.alerts.debounce_max.min(2);
-        let watch = Watch::new(Channel::C0, scene.limit(kind, code)).held().debounce(debounce).to(output);
+        let watch = Watch::new(Channel::C0, scene.limit(kind, code))
+            .held()
+            .debounce(debounce)
+            .to(output);
         if !scene.by_part(&watch) {
             continue;
         }
@@ -160,8 +176,13 @@ pub(super) fn limit_reads_back<S: Subject<N>, const N: usize>(
             lost += 1;
         }
     }
-    if !Kind::ALL.iter().any(|kind| scene.spec.alerts.kinds.contains(kind)) {
-        return Err(Stop::NotApplicable("Spec: the driver judges every limit".into()));
+    if !Kind::ALL
+        .iter()
+        .any(|kind| scene.spec.alerts.kinds.contains(kind))
+    {
+        return Err(Stop::NotApplicable(
+            "Spec: the driver judges every limit".into(),
+        ));
     }
     Ok(())
 }
@@ -176,12 +197,17 @@ fn holds<S: Subject<N>, const N: usize>(
 ) -> Checked {
     let kind = watch.limit().kind();
     let text = |what: &str| {
-        format!("{kind}: the write to register 0x{pointer:02X} was lost on its way, arming said nothing of it, and {what}: not read back?")
+        format!(
+            "{kind}: the write to register 0x{pointer:02X} was lost on its way, arming said nothing of it, and {what}: not read back?"
+        )
     };
     trial.judged()?;
     let early = trial.service(Causes::LIMITS)?;
     if !early.is_empty() {
-        return notes.find(text(&format!("{} is told with everything within its limits", names(early))));
+        return notes.find(text(&format!(
+            "{} is told with everything within its limits",
+            names(early)
+        )));
     }
     trial.apply_all(scene.point(kind, beyond(kind, code, 1)));
     trial.judged()?;
@@ -213,7 +239,11 @@ pub(super) fn debounce<S: Subject<N>, const N: usize>(
         for (channel, count) in [(Channel::C0, 2), (Channel::C0, 3), (last, 15)] {
             let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
             let by_kind = scene.watch(channel, kind, code);
-            let most = if scene.by_part(&by_kind) { scene.spec.alerts.debounce_max } else { 15 };
+            let most = if scene.by_part(&by_kind) {
+                scene.spec.alerts.debounce_max
+            } else {
+                15
+            };
             let count = count.min(most);
             let watch = by_kind.debounce(count);
             let by_part = scene.by_part(&watch);
@@ -229,7 +259,10 @@ pub(super) fn debounce<S: Subject<N>, const N: usize>(
     }
     if !skipped.is_empty() {
         let names: Vec<String> = skipped.iter().map(|kind| format!("{kind}")).collect();
-        notes.remark(format!("conversions of {} cannot be counted one by one, or have no debounce", names.join(", ")));
+        notes.remark(format!(
+            "conversions of {} cannot be counted one by one, or have no debounce",
+            names.join(", ")
+        ));
     }
     Ok(())
 }
@@ -252,7 +285,10 @@ impl<'s, S: Subject<N>, const N: usize> Counter<'s, S, N> {
         watch: Watch,
     ) -> Result<Self, Stop> {
         let mut trial = scene.trial();
-        let (within, past) = (scene.point(kind, beyond(kind, code, -2)), scene.point(kind, beyond(kind, code, 1)));
+        let (within, past) = (
+            scene.point(kind, beyond(kind, code, -2)),
+            scene.point(kind, beyond(kind, code, 1)),
+        );
         trial.apply_all(within);
         trial.init(setup)?;
         trial.settle();
@@ -297,7 +333,11 @@ impl<'s, S: Subject<N>, const N: usize> Counter<'s, S, N> {
         self.convert(self.past, count - 1)?;
         let early = self.told()?;
         if !early.is_empty() {
-            notes.find(format!("{name}: {} told after {} conversions beyond the limit: one too early", names(early), count - 1))?;
+            notes.find(format!(
+                "{name}: {} told after {} conversions beyond the limit: one too early",
+                names(early),
+                count - 1
+            ))?;
         }
         self.convert(self.within, 1)?;
         self.convert(self.past, count - 1)?;
@@ -305,13 +345,20 @@ impl<'s, S: Subject<N>, const N: usize> Counter<'s, S, N> {
         self.convert(self.past, 1)?;
         let interrupted = self.told()?;
         if !interrupted.is_empty() {
-            notes.find(format!("{name}: {} told though never more than {} in a row lay beyond", names(interrupted), count - 1))?;
+            notes.find(format!(
+                "{name}: {} told though never more than {} in a row lay beyond",
+                names(interrupted),
+                count - 1
+            ))?;
         }
         self.convert(self.within, 1)?;
         self.convert(self.past, count)?;
         let told = self.told()?;
         if told != cause(channel, kind) {
-            notes.find(format!("{name}: {} told after {count} conversions beyond the limit: a count too many?", names(told)))?;
+            notes.find(format!(
+                "{name}: {} told after {count} conversions beyond the limit: a count too many?",
+                names(told)
+            ))?;
         }
         Ok(())
     }

@@ -39,7 +39,9 @@ pub(super) fn identity<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     if !scene.stated.identity {
-        return Err(Stop::NotApplicable("datasheet: nothing tells what the part is".into()));
+        return Err(Stop::NotApplicable(
+            "datasheet: nothing tells what the part is".into(),
+        ));
     }
     let mut trial = scene.running()?;
     let joint = trial.monitor.joint();
@@ -48,11 +50,20 @@ pub(super) fn identity<S: Subject<N>, const N: usize>(
             notes.tried();
             let (tap, mut monitor) = scene.driver(&trial.desk, 255);
             let sealed = scene.stated.check_byte;
-            tap.spoil(0, Spoil::Flipped { byte: 0, bit, sealed });
+            tap.spoil(
+                0,
+                Spoil::Flipped {
+                    byte: 0,
+                    bit,
+                    sealed,
+                },
+            );
             let answer = if joining {
                 monitor.attach(&joint).map(|frame| Seen::<N>::of(&frame))
             } else {
-                monitor.init(&scene.fast()).map(|frame| Seen::<N>::of(&frame))
+                monitor
+                    .init(&scene.fast())
+                    .map(|frame| Seen::<N>::of(&frame))
             };
             let wrote = tap.log().iter().any(|transfer| transfer.read == 0);
             if !matches!(fault(&answer), Some(Fault::Identity { .. })) {
@@ -112,11 +123,19 @@ fn reset_while_reading<S: Subject<N>, const N: usize>(
                 }
             });
         }
-        let when = if moment == transfers { format!("before a latch") } else { format!("before transfer {moment} of a latch") };
+        let when = if moment == transfers {
+            format!("before a latch")
+        } else {
+            format!("before transfer {moment} of a latch")
+        };
         let mut answer = trial.latch();
         trial.tap.begin();
         // The frame may have been copied before the reset; then it is whole, and the next one tells.
-        if let Ok(seen) = &answer && seen.condition == Condition::Steady && moment > 0 && moment < transfers {
+        if let Ok(seen) = &answer
+            && seen.condition == Condition::Steady
+            && moment > 0
+            && moment < transfers
+        {
             for channel in scene.channels() {
                 let point = scene.distinct(FIRST, channel);
                 scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
@@ -138,7 +157,10 @@ fn reset_while_reading<S: Subject<N>, const N: usize>(
         trial.init(&scene.fast())?;
         let again = trial.settled()?;
         if again.condition != Condition::Steady || !again.head.complete {
-            notes.find(format!("set up again after a reset {when}, and the frame is {:?}", again.condition))?;
+            notes.find(format!(
+                "set up again after a reset {when}, and the frame is {:?}",
+                again.condition
+            ))?;
         }
     }
     Ok(())
@@ -154,10 +176,19 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
     let watch = scene.watch(Channel::C0, kind, code);
     let mut trial = scene.running()?;
-    trial.apply_all(crate::conformance::scene::Point { sense: code, bus: 1 });
+    trial.apply_all(crate::conformance::scene::Point {
+        sense: code,
+        bus: 1,
+    });
     trial.settle();
     trial.arm(&Watches::limits(&[watch]))?;
-    trial.apply(Channel::C0, crate::conformance::scene::Point { sense: beyond(kind, code, 1), bus: 1 });
+    trial.apply(
+        Channel::C0,
+        crate::conformance::scene::Point {
+            sense: beyond(kind, code, 1),
+            bus: 1,
+        },
+    );
     trial.judged()?;
     trial.apply_distinct();
     let before = trial.settled()?;
@@ -169,12 +200,21 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     let Ok(joined) = joined else {
         return notes.find(format!("joining a part that nobody touched since; {}: does joining itself write to the set-up?", text(&joined)));
     };
-    if joined.condition != Condition::Steady || joined.ranges != before.ranges || joined.head.mode != before.head.mode {
-        notes.find(format!("joined a part in {:?} and {:?}; the frame says {:?}, {:?} and {:?}", before.head.mode, before.ranges, joined.condition, joined.head.mode, joined.ranges))?;
+    if joined.condition != Condition::Steady
+        || joined.ranges != before.ranges
+        || joined.head.mode != before.head.mode
+    {
+        notes.find(format!(
+            "joined a part in {:?} and {:?}; the frame says {:?}, {:?} and {:?}",
+            before.head.mode, before.ranges, joined.condition, joined.head.mode, joined.ranges
+        ))?;
     }
     if scene.spec.sums == Source::Part {
         if !joined.unbroken {
-            notes.find("joined with the part's own joint, and the frame is not vouched for (unbroken)".into())?;
+            notes.find(
+                "joined with the part's own joint, and the frame is not vouched for (unbroken)"
+                    .into(),
+            )?;
         }
         grown(scene, notes, &before, &joined, " while firmware restarted")?;
         let passed_ns = (joined.stamp.before_us - before.stamp.after_us) * 1_000;
@@ -186,12 +226,19 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     }
     let after = trial.monitor.joint();
     if after != joint {
-        notes.find(format!("joining changed the set-up serial from {} to {}: it wrote to the set-up", joint.serial, after.serial))?;
+        notes.find(format!(
+            "joining changed the set-up serial from {} to {}: it wrote to the set-up",
+            joint.serial, after.serial
+        ))?;
     }
     if scene.by_part(&watch) {
         let told = trial.service(Causes::LIMITS)?;
         if told != cause(Channel::C0, kind) {
-            notes.find(format!("{} stood while firmware restarted; {} told after joining: joining cleared it", names(cause(Channel::C0, kind)), names(told)))?;
+            notes.find(format!(
+                "{} stood while firmware restarted; {} told after joining: joining cleared it",
+                names(cause(Channel::C0, kind)),
+                names(told)
+            ))?;
         }
         trial.apply(Channel::C0, scene.point(kind, beyond(kind, code, 1)));
         trial.judged()?;
@@ -204,8 +251,14 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     trial.desk.run_for_ns(scene.reset_ns());
     let (_, mut monitor) = scene.driver(&trial.desk, 255);
     let refused = monitor.attach(&joint).map(|frame| Seen::<N>::of(&frame));
-    if !matches!(fault(&refused), Some(Fault::ResetSeen | Fault::SetUpChanged { .. })) {
-        notes.find(format!("joining a part that was reset, expected Fault::ResetSeen; {}", text(&refused)))?;
+    if !matches!(
+        fault(&refused),
+        Some(Fault::ResetSeen | Fault::SetUpChanged { .. })
+    ) {
+        notes.find(format!(
+            "joining a part that was reset, expected Fault::ResetSeen; {}",
+            text(&refused)
+        ))?;
     }
     Ok(())
 }
@@ -216,7 +269,9 @@ pub(super) fn foreign_set_up<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     if !scene.stated.serial {
-        return Err(Stop::NotApplicable("datasheet: the part does not tell who wrote to its set-up".into()));
+        return Err(Stop::NotApplicable(
+            "datasheet: the part does not tell who wrote to its set-up".into(),
+        ));
     }
     notes.tried();
     let mut trial = scene.running()?;
@@ -226,7 +281,10 @@ pub(super) fn foreign_set_up<S: Subject<N>, const N: usize>(
     let (_, mut other) = scene.driver(&trial.desk, 255);
     let last = Mode::Paced(Pace(scene.spec.paces.len() as u8 - 1));
     other.attach(&joint)?;
-    other.configure(&Setup { mode: last, ..scene.fast() })?;
+    other.configure(&Setup {
+        mode: last,
+        ..scene.fast()
+    })?;
     trial.settle();
     let answer = trial.latch();
     if !matches!(fault(&answer), Some(Fault::SetUpChanged { .. })) {
@@ -236,13 +294,21 @@ pub(super) fn foreign_set_up<S: Subject<N>, const N: usize>(
     let (_, mut late) = scene.driver(&trial.desk, 255);
     let answer = late.attach(&joint).map(|frame| Seen::<N>::of(&frame));
     if !matches!(fault(&answer), Some(Fault::SetUpChanged { .. })) {
-        notes.find(format!("joining with the serial of an older set-up, expected Fault::SetUpChanged; {}", text(&answer)))?;
+        notes.find(format!(
+            "joining with the serial of an older set-up, expected Fault::SetUpChanged; {}",
+            text(&answer)
+        ))?;
     }
     let now = other.joint();
     let (_, mut late) = scene.driver(&trial.desk, 255);
-    let answer = late.attach(&Joint { ..now }).map(|frame| Seen::<N>::of(&frame));
+    let answer = late
+        .attach(&Joint { ..now })
+        .map(|frame| Seen::<N>::of(&frame));
     if answer.is_err() {
-        notes.find(format!("joining with the serial of the present set-up; {}", text(&answer)))?;
+        notes.find(format!(
+            "joining with the serial of the present set-up; {}",
+            text(&answer)
+        ))?;
     }
     Ok(())
 }
@@ -254,28 +320,67 @@ pub(super) fn refusals<S: Subject<N>, const N: usize>(
 ) -> Checked {
     let fast = scene.fast();
     let (spec, last) = (scene.spec, Channel::new(N as u8 - 1));
-    let sense = Ranges { sense: SenseRange(spec.sense.len() as u8), ..FIRST };
-    let bus = Ranges { bus: BusRange(spec.bus.len() as u8), ..FIRST };
+    let sense = Ranges {
+        sense: SenseRange(spec.sense.len() as u8),
+        ..FIRST
+    };
+    let bus = Ranges {
+        bus: BusRange(spec.bus.len() as u8),
+        ..FIRST
+    };
     let paced = |place: usize| Mode::Paced(Pace(place as u8));
     let wrong: [(&str, Setup<N>); 6] = [
-        ("no channel", Setup { channels: [None; N], ..fast }),
-        ("a sense range past the table's end", fast.with(last, Some(sense))),
-        ("a bus range past the table's end", fast.with(Channel::C0, Some(bus))),
-        ("a pace past the table's end", Setup { mode: paced(spec.paces.len()), ..fast }),
-        ("averaging beyond the greatest", fast.averaging(spec.averaging_max + 1)),
-        ("a burst on a channel that is left out", Setup { mode: Mode::Burst(last), ..fast.with(last, None) }),
+        (
+            "no channel",
+            Setup {
+                channels: [None; N],
+                ..fast
+            },
+        ),
+        (
+            "a sense range past the table's end",
+            fast.with(last, Some(sense)),
+        ),
+        (
+            "a bus range past the table's end",
+            fast.with(Channel::C0, Some(bus)),
+        ),
+        (
+            "a pace past the table's end",
+            Setup {
+                mode: paced(spec.paces.len()),
+                ..fast
+            },
+        ),
+        (
+            "averaging beyond the greatest",
+            fast.averaging(spec.averaging_max + 1),
+        ),
+        (
+            "a burst on a channel that is left out",
+            Setup {
+                mode: Mode::Burst(last),
+                ..fast.with(last, None)
+            },
+        ),
     ];
     for (what, setup) in wrong {
         notes.tried();
         let mut trial = scene.running()?;
         for init in [true, false] {
             trial.tap.begin();
-            let answer = if init { trial.init(&setup) } else { trial.configure(&setup) };
+            let answer = if init {
+                trial.init(&setup)
+            } else {
+                trial.configure(&setup)
+            };
             let sent = trial.tap.log().len();
             if !matches!(fault(&answer), Some(Fault::Misuse(_))) {
                 notes.find(format!("{what} asked for, expected Fault::Misuse; {}: does the map's check() know its Spec?", text(&answer)))?;
             } else if sent > 0 {
-                notes.find(format!("{what} asked for and refused, after {sent} transfers"))?;
+                notes.find(format!(
+                    "{what} asked for and refused, after {sent} transfers"
+                ))?;
             }
         }
     }

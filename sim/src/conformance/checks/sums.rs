@@ -28,7 +28,9 @@ pub(super) fn coherence<S: Subject<N>, const N: usize>(
         for _ in 0..4 {
             notes.tried();
             let (desk, steps) = (trial.desk.clone(), began.clone());
-            let volts: Vec<(i64, i64)> = (0..STEPS).map(|step| scene.nanovolts(FIRST, step_point(scene, step))).collect();
+            let volts: Vec<(i64, i64)> = (0..STEPS)
+                .map(|step| scene.nanovolts(FIRST, step_point(scene, step)))
+                .collect();
             let period_ns = scene.period_ns(scene.fast().mode);
             trial.tap.between(move |_| {
                 let step = steps.borrow().len() % STEPS;
@@ -68,22 +70,36 @@ fn one_moment<S: Subject<N>, const N: usize>(
     let mut shown: Vec<(u64, u64, alloc::string::String, usize)> = Vec::new();
     for channel in scene.channels() {
         let codes = seen.codes[channel.index()];
-        let values = [("sense", i64::from(codes.sense)), ("bus", i64::from(codes.bus))];
+        let values = [
+            ("sense", i64::from(codes.sense)),
+            ("bus", i64::from(codes.bus)),
+        ];
         for (what, code) in values {
             let of = |step: usize| {
                 let point = step_point(scene, step % STEPS);
-                if what == "sense" { point.sense } else { point.bus }
+                if what == "sense" {
+                    point.sense
+                } else {
+                    point.bus
+                }
             };
             // The latest step that fits: steps come round again only after more transfers than a latch has.
-            let step = (0..began.len()).rev().find(|step| (of(*step) - code).abs() <= 1);
+            let step = (0..began.len())
+                .rev()
+                .find(|step| (of(*step) - code).abs() <= 1);
             let Some(step) = step else {
-                notes.find(format!("{channel}: {what} code {code} read, and it was applied at no time"))?;
+                notes.find(format!(
+                    "{channel}: {what} code {code} read, and it was applied at no time"
+                ))?;
                 continue;
             };
             let until = began.get(step + 1).copied().unwrap_or(u64::MAX);
             shown.push((began[step], until, format!("{what} of {channel}"), step));
         }
-        let (power, tolerance) = (codes.power, i64::from(codes.sense).abs() + i64::from(codes.bus) + 1);
+        let (power, tolerance) = (
+            codes.power,
+            i64::from(codes.sense).abs() + i64::from(codes.bus) + 1,
+        );
         let product = i64::from(codes.sense) * i64::from(codes.bus);
         if (power - product).abs() > tolerance {
             notes.find(format!(
@@ -94,7 +110,8 @@ fn one_moment<S: Subject<N>, const N: usize>(
     }
     let latest = shown.iter().max_by_key(|(from, ..)| *from);
     let earliest = shown.iter().min_by_key(|(_, until, ..)| *until);
-    if let (Some((from, _, late, late_step)), Some((_, until, early, early_step))) = (latest, earliest)
+    if let (Some((from, _, late, late_step)), Some((_, until, early, early_step))) =
+        (latest, earliest)
         && from.saturating_sub(*until) > skew_ns
     {
         notes.find(format!(
@@ -111,7 +128,10 @@ pub(super) fn running_sums<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    if scene.spec.sums == Source::Part && scene.spec.accumulators.charge_bits == 0 && scene.spec.accumulators.energy_bits == 0 {
+    if scene.spec.sums == Source::Part
+        && scene.spec.accumulators.charge_bits == 0
+        && scene.spec.accumulators.energy_bits == 0
+    {
         return Err(Stop::NotApplicable("Spec: no running sums".into()));
     }
     let mut trial = scene.running()?;
@@ -137,14 +157,20 @@ pub(super) fn change_of_set_up<S: Subject<N>, const N: usize>(
     let mut before = trial.settled()?;
     for place in (0..scene.spec.paces.len()).rev() {
         let mode = Mode::Paced(crake::part::Pace(place as u8));
-        let setup: Setup<N> = Setup { mode, ..scene.fast() };
+        let setup: Setup<N> = Setup {
+            mode,
+            ..scene.fast()
+        };
         if !scene.takes(&setup) {
             continue;
         }
         notes.tried();
         let boundary = trial.configure(&setup)?;
         if boundary.condition != crake::Condition::Boundary {
-            notes.find(format!("a change of set-up gave a frame that is {:?}, expected Boundary", boundary.condition))?;
+            notes.find(format!(
+                "a change of set-up gave a frame that is {:?}, expected Boundary",
+                boundary.condition
+            ))?;
         }
         if boundary.head.mode != before.head.mode {
             notes.find(format!(
@@ -152,13 +178,28 @@ pub(super) fn change_of_set_up<S: Subject<N>, const N: usize>(
                 boundary.head.mode, before.head.mode
             ))?;
         }
-        grown(scene, notes, &before, &boundary, " up to a change of set-up")?;
+        grown(
+            scene,
+            notes,
+            &before,
+            &boundary,
+            " up to a change of set-up",
+        )?;
         trial.periods(3);
         before = trial.settled()?;
         if before.head.mode != mode {
-            notes.find(format!("{mode:?} was asked for; the frame says {:?}", before.head.mode))?;
+            notes.find(format!(
+                "{mode:?} was asked for; the frame says {:?}",
+                before.head.mode
+            ))?;
         }
-        grown(scene, notes, &boundary, &before, " from a change of set-up on")?;
+        grown(
+            scene,
+            notes,
+            &boundary,
+            &before,
+            " from a change of set-up on",
+        )?;
     }
     Ok(())
 }
@@ -172,15 +213,30 @@ pub(super) fn grown<S: Subject<N>, const N: usize>(
     moment: &str,
 ) -> Checked {
     let widths = scene.spec.accumulators;
-    let rounds = modulo(i64::from(after.head.rounds) - i64::from(before.head.rounds), widths.rounds_bits);
+    let rounds = modulo(
+        i64::from(after.head.rounds) - i64::from(before.head.rounds),
+        widths.rounds_bits,
+    );
     for channel in scene.channels() {
         notes.tried();
         let point = scene.distinct(FIRST, channel);
         let (power, off) = scene.power(point);
         let [old, new] = [before, after].map(|seen| seen.counters[channel.index()]);
         let each = [
-            ("charge", new.charge.wrapping_sub(old.charge), point.sense, 1, widths.charge_bits),
-            ("energy", new.energy.wrapping_sub(old.energy), power, off, widths.energy_bits),
+            (
+                "charge",
+                new.charge.wrapping_sub(old.charge),
+                point.sense,
+                1,
+                widths.charge_bits,
+            ),
+            (
+                "energy",
+                new.energy.wrapping_sub(old.energy),
+                power,
+                off,
+                widths.energy_bits,
+            ),
         ];
         for (name, grown, code, off, bits) in each {
             if bits == 0 {
@@ -204,7 +260,11 @@ pub(super) fn grown<S: Subject<N>, const N: usize>(
 /// A number as a signed one of so many bits, as counters that wrap are compared.
 pub(super) const fn modulo(value: i64, bits: u8) -> i64 {
     let spare = 64 - bits as u32;
-    if bits == 0 { 0 } else { value << spare >> spare }
+    if bits == 0 {
+        0
+    } else {
+        value << spare >> spare
+    }
 }
 
 /// Which sum is led over its end.
@@ -218,14 +278,24 @@ pub(super) fn rollover_charge<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    rollover(scene, notes, Sum::Charge, scene.spec.accumulators.charge_bits)
+    rollover(
+        scene,
+        notes,
+        Sum::Charge,
+        scene.spec.accumulators.charge_bits,
+    )
 }
 
 pub(super) fn rollover_energy<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    rollover(scene, notes, Sum::Energy, scene.spec.accumulators.energy_bits)
+    rollover(
+        scene,
+        notes,
+        Sum::Energy,
+        scene.spec.accumulators.energy_bits,
+    )
 }
 
 /// Sums are set right before their end, and rounds take them over it, upwards on even channels and downwards on odd ones.
@@ -239,7 +309,10 @@ fn rollover<S: Subject<N>, const N: usize>(
     let mut trial = scene.running()?;
     trial.apply_distinct();
     // The end of the sum itself, and of every half of it that a map could take for its width.
-    for width in [bits, bits - 1, 32, 31, 16].into_iter().filter(|width| *width <= bits) {
+    for width in [bits, bits - 1, 32, 31, 16]
+        .into_iter()
+        .filter(|width| *width <= bits)
+    {
         let start = trial.settled()?;
         for channel in scene.channels() {
             let end = (1_i64 << (width - 1)) - 1;
@@ -250,7 +323,9 @@ fn rollover<S: Subject<N>, const N: usize>(
                 Sum::Energy => (0, counter),
             };
             if !trial.desk.preload(channel.number(), charge, energy) {
-                return Err(Stop::NotApplicable("the fixture cannot set running sums".into()));
+                return Err(Stop::NotApplicable(
+                    "the fixture cannot set running sums".into(),
+                ));
             }
         }
         let near = trial.latch()?;
@@ -278,7 +353,8 @@ fn rollover<S: Subject<N>, const N: usize>(
             // Rounds since the sum was set: some of those since the frame before.
             let since = modulo(of(near.counters[channel.index()]).wrapping_sub(set), bits);
             let most = code.wrapping_mul(rounds(&start, &near));
-            if since.unsigned_abs() > most.unsigned_abs() || (since < 0) != (code < 0) && since != 0 {
+            if since.unsigned_abs() > most.unsigned_abs() || (since < 0) != (code < 0) && since != 0
+            {
                 notes.find(format!(
                     "{channel}: {name} set to {set}, {} read a few rounds of code {code} later",
                     of(near.counters[channel.index()])
@@ -286,7 +362,10 @@ fn rollover<S: Subject<N>, const N: usize>(
                 continue;
             }
             let count = rounds(&near, &past);
-            let expected = modulo(of(near.counters[channel.index()]).wrapping_add(code.wrapping_mul(count)), bits);
+            let expected = modulo(
+                of(near.counters[channel.index()]).wrapping_add(code.wrapping_mul(count)),
+                bits,
+            );
             let read = modulo(of(past.counters[channel.index()]), bits);
             if read != expected {
                 notes.find(format!(
@@ -306,27 +385,38 @@ pub(super) fn rollover_rounds<S: Subject<N>, const N: usize>(
     kept_by_part(scene, bits)?;
     let mut trial = scene.running()?;
     trial.apply_distinct();
-    for width in [bits, bits - 1, 24, 16, 8].into_iter().filter(|width| *width <= bits) {
+    for width in [bits, bits - 1, 24, 16, 8]
+        .into_iter()
+        .filter(|width| *width <= bits)
+    {
         notes.tried();
         let before = trial.settled()?;
         let set = (1_u64 << width) - 8;
         if !trial.desk.preload_rounds(set as u32) {
-            return Err(Stop::NotApplicable("the fixture cannot set the count of rounds".into()));
+            return Err(Stop::NotApplicable(
+                "the fixture cannot set the count of rounds".into(),
+            ));
         }
         let near = trial.latch()?;
         let elapsed = (near.stamp.after_us - before.stamp.before_us) * 1_000;
         let most = elapsed / scene.period_ns(scene.fast().mode) + 2;
         let since = u64::from(near.head.rounds).wrapping_sub(set) & ((1 << bits) - 1);
         if since > most {
-            notes.find(format!("rounds set to {set}, {} read at most {most} rounds later", near.head.rounds))?;
+            notes.find(format!(
+                "rounds set to {set}, {} read at most {most} rounds later",
+                near.head.rounds
+            ))?;
             continue;
         }
         trial.periods(20);
         let past = trial.latch()?;
-        let count = u64::from(past.head.rounds).wrapping_sub(near.head.rounds.into()) & ((1 << bits) - 1);
+        let count =
+            u64::from(past.head.rounds).wrapping_sub(near.head.rounds.into()) & ((1 << bits) - 1);
         // What the sums say of the same rounds.
         let point = scene.distinct(FIRST, Channel::C0);
-        let grown = past.counters[0].charge.wrapping_sub(near.counters[0].charge);
+        let grown = past.counters[0]
+            .charge
+            .wrapping_sub(near.counters[0].charge);
         let by_charge = modulo(grown, scene.spec.accumulators.charge_bits) / point.sense.max(1);
         if scene.spec.accumulators.charge_bits > 0 && count as i64 != by_charge {
             notes.find(format!(
@@ -340,7 +430,9 @@ pub(super) fn rollover_rounds<S: Subject<N>, const N: usize>(
 
 fn kept_by_part<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>, bits: u8) -> Checked {
     if scene.spec.sums == Source::Driver {
-        return Err(Stop::NotApplicable("Spec: the driver keeps the sums".into()));
+        return Err(Stop::NotApplicable(
+            "Spec: the driver keeps the sums".into(),
+        ));
     }
     if bits < 2 {
         return Err(Stop::NotApplicable("Spec: the part has no such sum".into()));

@@ -24,7 +24,10 @@ pub(super) fn paces<S: Subject<N>, const N: usize>(
 ) -> Checked {
     for place in 0..scene.spec.paces.len() {
         let mode = Mode::Paced(Pace(place as u8));
-        let setup = Setup { mode, ..scene.fast() };
+        let setup = Setup {
+            mode,
+            ..scene.fast()
+        };
         if !scene.takes(&setup) {
             continue;
         }
@@ -34,7 +37,10 @@ pub(super) fn paces<S: Subject<N>, const N: usize>(
         trial.apply_distinct();
         let before = trial.settled()?;
         if before.head.mode != mode {
-            notes.find(format!("{mode:?} asked for; the frame says {:?}", before.head.mode))?;
+            notes.find(format!(
+                "{mode:?} asked for; the frame says {:?}",
+                before.head.mode
+            ))?;
         }
         trial.periods(4);
         let after = trial.latch()?;
@@ -60,8 +66,14 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    let idle = Setup { mode: Mode::Idle, ..scene.fast() };
-    let single = Setup { mode: Mode::SingleShot, ..scene.fast() };
+    let idle = Setup {
+        mode: Mode::Idle,
+        ..scene.fast()
+    };
+    let single = Setup {
+        mode: Mode::SingleShot,
+        ..scene.fast()
+    };
     let counts = scene.spec.sums == Source::Part && scene.spec.accumulators.rounds_bits > 0;
     if scene.takes(&idle) {
         notes.tried();
@@ -74,14 +86,24 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
         trial.periods(100);
         let after = trial.latch()?;
         if before.head.mode != Mode::Idle {
-            notes.find(format!("idle asked for; the frame says {:?}", before.head.mode))?;
+            notes.find(format!(
+                "idle asked for; the frame says {:?}",
+                before.head.mode
+            ))?;
         }
         if counts && after.head.rounds != before.head.rounds {
-            notes.find(format!("idle, and {} rounds in 100 periods of the fastest pace: still converting", after.head.rounds.wrapping_sub(before.head.rounds)))?;
+            notes.find(format!(
+                "idle, and {} rounds in 100 periods of the fastest pace: still converting",
+                after.head.rounds.wrapping_sub(before.head.rounds)
+            ))?;
         }
     }
     let most = scene.spec.averaging_max.min(3);
-    for k in if scene.takes(&single) { 0..=most } else { 1..=0 } {
+    for k in if scene.takes(&single) {
+        0..=most
+    } else {
+        1..=0
+    } {
         notes.tried();
         let shot = single.averaging(k);
         let mut trial = scene.trial();
@@ -90,13 +112,18 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
         let before = trial.settled()?;
         for channel in scene.channels() {
             let point = scene.distinct(FIRST, channel);
-            let reversed = Point { sense: -point.sense, bus: point.bus / 2 };
+            let reversed = Point {
+                sense: -point.sense,
+                bus: point.bus / 2,
+            };
             trial.apply(channel, reversed);
         }
         let boundary = trial.configure(&shot)?;
         let after = trial.settled()?;
         if !before.head.complete || !after.head.complete {
-            notes.find(format!("single-shot of 2^{k} rounds: not complete by what the frame says, long after"))?;
+            notes.find(format!(
+                "single-shot of 2^{k} rounds: not complete by what the frame says, long after"
+            ))?;
         }
         let rounds = after.head.rounds.wrapping_sub(before.head.rounds);
         if counts && (rounds != 1 << k || boundary.head.rounds != before.head.rounds) {
@@ -104,8 +131,17 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
         }
         for channel in scene.channels() {
             let point = scene.distinct(FIRST, channel);
-            let reversed = Point { sense: -point.sense, bus: point.bus / 2 };
-            scene.judge(notes, channel, FIRST, reversed, &after.codes[channel.index()])?;
+            let reversed = Point {
+                sense: -point.sense,
+                bus: point.bus / 2,
+            };
+            scene.judge(
+                notes,
+                channel,
+                FIRST,
+                reversed,
+                &after.codes[channel.index()],
+            )?;
         }
     }
     Ok(())
@@ -126,20 +162,42 @@ pub(super) fn burst<S: Subject<N>, const N: usize>(
         let max = scene.sense_max(FIRST);
         let (first, second) = (max / 3, -max / 4);
         trial.apply_all(Point { sense: 11, bus: 1 });
-        trial.apply(channel, Point { sense: first, bus: 1 });
-        trial.configure(&Setup { mode: Mode::Burst(channel), ..scene.fast() })?;
+        trial.apply(
+            channel,
+            Point {
+                sense: first,
+                bus: 1,
+            },
+        );
+        trial.configure(&Setup {
+            mode: Mode::Burst(channel),
+            ..scene.fast()
+        })?;
         let half_ns = u64::from(scene.spec.conversion_ns) * len as u64 / 2;
         trial.desk.run_for_ns(half_ns);
-        trial.apply(channel, Point { sense: second, bus: 1 });
+        trial.apply(
+            channel,
+            Point {
+                sense: second,
+                bus: 1,
+            },
+        );
         let mut codes = vec![0; len + 1];
         let count = trial.monitor.fetch(&mut codes)?;
         if count != len {
-            notes.find(format!("burst on {channel}: {count} codes fetched, expected {len}"))?;
+            notes.find(format!(
+                "burst on {channel}: {count} codes fetched, expected {len}"
+            ))?;
         }
         let codes = &codes[..count.min(len)];
-        let turned = codes.iter().take_while(|code| (i64::from(**code) - first).abs() <= 1).count();
+        let turned = codes
+            .iter()
+            .take_while(|code| (i64::from(**code) - first).abs() <= 1)
+            .count();
         let rest = codes.iter().skip(turned);
-        let wrong = rest.enumerate().find(|(_, code)| (i64::from(**code) - second).abs() > 1);
+        let wrong = rest
+            .enumerate()
+            .find(|(_, code)| (i64::from(**code) - second).abs() > 1);
         if let Some((place, code)) = wrong {
             let place = place + turned;
             notes.find(format!("burst on {channel}: code {code} at place {place}, after an input of code {first} that went to {second} once: out of order, or decoded wrongly?"))?;
@@ -161,7 +219,10 @@ pub(super) fn waits<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     let slow = -(scene.stated.oscillator_ppm as i32);
-    for setup in [scene.fast(), scene.fast().averaging(scene.spec.averaging_max.min(1))] {
+    for setup in [
+        scene.fast(),
+        scene.fast().averaging(scene.spec.averaging_max.min(1)),
+    ] {
         let mut trial = scene.trial_at(slow, 255);
         trial.tap.begin();
         in_time(trial.init(&setup), "setting up, with a reset in it")?;
@@ -176,7 +237,9 @@ pub(super) fn waits<S: Subject<N>, const N: usize>(
         for step in 0..48 {
             notes.tried();
             // A step that has no common measure with the period.
-            trial.desk.run_for_ns(period_ns + period_ns * step * 7 / 48 / 5);
+            trial
+                .desk
+                .run_for_ns(period_ns + period_ns * step * 7 / 48 / 5);
             trial.tap.begin();
             in_time(trial.latch(), "a latch")?;
             let transfers = trial.tap.log().len();
@@ -214,7 +277,9 @@ pub(super) fn stamps<S: Subject<N>, const N: usize>(
         trial.settle();
         began.borrow_mut().clear();
         let (desk, times) = (trial.desk.clone(), began.clone());
-        trial.tap.between(move |_| times.borrow_mut().push(desk.now_ns() / 1_000));
+        trial
+            .tap
+            .between(move |_| times.borrow_mut().push(desk.now_ns() / 1_000));
         let call_us = trial.desk.now_ns() / 1_000;
         let seen = trial.latch()?;
         let over_us = trial.desk.now_ns() / 1_000;
@@ -225,7 +290,11 @@ pub(super) fn stamps<S: Subject<N>, const N: usize>(
             continue;
         }
         // Transfers that begin within the stamp: exactly one.
-        let inside = began.borrow().iter().filter(|at| (before..=after).contains(*at)).count();
+        let inside = began
+            .borrow()
+            .iter()
+            .filter(|at| (before..=after).contains(*at))
+            .count();
         if inside != 1 && !scene.stated.polls {
             notes.find(format!("stamped {before} to {after} µs, and {inside} transfers began within: around more or less than the one that asks for the latch"))?;
         }
@@ -253,7 +322,9 @@ pub(super) fn longest_time<S: Subject<N>, const N: usize>(
 ) -> Checked {
     for read_max in [255, 16] {
         let slow = -(scene.stated.oscillator_ppm as i32);
-        let watches = scene.channels().flat_map(|channel| Kind::ALL.map(|kind| (channel, kind)));
+        let watches = scene
+            .channels()
+            .flat_map(|channel| Kind::ALL.map(|kind| (channel, kind)));
         let watches: Vec<Watch> = watches
             .map(|(channel, kind)| {
                 let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
@@ -264,25 +335,50 @@ pub(super) fn longest_time<S: Subject<N>, const N: usize>(
             .collect();
         let watches = Watches::limits(&watches);
         let mut trial = scene.trial_at(slow, read_max);
-        timed(scene, notes, &mut trial, Task::Init, read_max, |trial| trial.init(&scene.fast()).map(drop))?;
+        timed(scene, notes, &mut trial, Task::Init, read_max, |trial| {
+            trial.init(&scene.fast()).map(drop)
+        })?;
         trial.settle();
-        timed(scene, notes, &mut trial, Task::Latch, read_max, |trial| trial.latch().map(drop))?;
-        timed(scene, notes, &mut trial, Task::Configure, read_max, |trial| trial.configure(&scene.fast()).map(drop))?;
+        timed(scene, notes, &mut trial, Task::Latch, read_max, |trial| {
+            trial.latch().map(drop)
+        })?;
+        timed(
+            scene,
+            notes,
+            &mut trial,
+            Task::Configure,
+            read_max,
+            |trial| trial.configure(&scene.fast()).map(drop),
+        )?;
         for _ in 0..2 {
-            timed(scene, notes, &mut trial, Task::Arm, read_max, |trial| trial.arm(&watches).map(drop))?;
+            timed(scene, notes, &mut trial, Task::Arm, read_max, |trial| {
+                trial.arm(&watches).map(drop)
+            })?;
         }
         // Everything beyond its limit, and set again as soon as it is cleared.
-        trial.apply_all(scene.point(Kind::OverCurrent, beyond(Kind::OverCurrent, scene.sense_max(FIRST) / 2, 1)));
+        trial.apply_all(scene.point(
+            Kind::OverCurrent,
+            beyond(Kind::OverCurrent, scene.sense_max(FIRST) / 2, 1),
+        ));
         trial.settle();
-        timed(scene, notes, &mut trial, Task::Service, read_max, |trial| trial.service(Causes::LIMITS).map(drop))?;
+        timed(scene, notes, &mut trial, Task::Service, read_max, |trial| {
+            trial.service(Causes::LIMITS).map(drop)
+        })?;
         let joint = trial.monitor.joint();
         let (tap, monitor) = scene.driver(&trial.desk, read_max);
         (trial.tap, trial.monitor) = (tap, monitor);
-        timed(scene, notes, &mut trial, Task::Attach, read_max, |trial| trial.attach(&joint).map(drop))?;
+        timed(scene, notes, &mut trial, Task::Attach, read_max, |trial| {
+            trial.attach(&joint).map(drop)
+        })?;
         if scene.stated.burst > 0 {
-            trial.configure(&Setup { mode: Mode::Burst(Channel::C0), ..scene.fast() })?;
+            trial.configure(&Setup {
+                mode: Mode::Burst(Channel::C0),
+                ..scene.fast()
+            })?;
             let mut codes = vec![0; scene.stated.burst.into()];
-            timed(scene, notes, &mut trial, Task::Fetch, read_max, |trial| trial.monitor.fetch(&mut codes).map(drop))?;
+            timed(scene, notes, &mut trial, Task::Fetch, read_max, |trial| {
+                trial.monitor.fetch(&mut codes).map(drop)
+            })?;
         }
         hopeless(scene, notes, read_max)?;
     }
@@ -299,7 +395,14 @@ fn hopeless<S: Subject<N>, const N: usize>(
     trial.init(&scene.fast())?;
     notes.tried();
     let sealed = scene.stated.check_byte && scene.stated.block_check;
-    trial.tap.spoil_from(1, Spoil::Flipped { byte: 0, bit: 5, sealed });
+    trial.tap.spoil_from(
+        1,
+        Spoil::Flipped {
+            byte: 0,
+            bit: 5,
+            sealed,
+        },
+    );
     let began = trial.desk.now_ns();
     let _ = trial.latch();
     within(scene, notes, &trial, Task::Latch, read_max, began)

@@ -26,7 +26,10 @@ pub(super) fn error_mapping<S: Subject<N>, const N: usize>(
     trial.apply_distinct();
     trial.settled()?;
     let mut before = trial.settled()?;
-    for (number, transfer) in log_of(&mut trial, |trial| trial.latch().map(drop))?.into_iter().enumerate() {
+    for (number, transfer) in log_of(&mut trial, |trial| trial.latch().map(drop))?
+        .into_iter()
+        .enumerate()
+    {
         for at in 0..bytes(&transfer) {
             notes.tried();
             trial.tap.spoil(number, Spoil::Refused(at));
@@ -37,7 +40,13 @@ pub(super) fn error_mapping<S: Subject<N>, const N: usize>(
             if !after.unbroken && scene.spec.sums == Source::Part {
                 notes.find(format!("byte {at} of transfer {number} of a latch refused: the next frame is not vouched for (unbroken)"))?;
             }
-            grown(scene, notes, &before, &after, " with a latch in between that failed")?;
+            grown(
+                scene,
+                notes,
+                &before,
+                &after,
+                " with a latch in between that failed",
+            )?;
             before = after;
         }
     }
@@ -93,11 +102,19 @@ fn refused_set_up<S: Subject<N>, const N: usize>(
                 if matches!(task, Task::Configure | Task::Arm) {
                     let next = trial.latch()?;
                     if next.unbroken {
-                        grown(scene, notes, &before, &next, &format!(" with {task:?} in between that failed at transfer {number}"))?;
+                        grown(
+                            scene,
+                            notes,
+                            &before,
+                            &next,
+                            &format!(" with {task:?} in between that failed at transfer {number}"),
+                        )?;
                     }
                 }
                 if let Err(error) = call(&mut trial, task) {
-                    return notes.find(format!("{task:?} failed at transfer {number}, byte {at}, and made again: {error}"));
+                    return notes.find(format!(
+                        "{task:?} failed at transfer {number}, byte {at}, and made again: {error}"
+                    ));
                 }
             }
             number += 1;
@@ -133,7 +150,10 @@ fn refused_service<S: Subject<N>, const N: usize>(
             came_up(&mut trial)?;
             let mut found = Causes::empty();
             trial.tap.spoil(number, Spoil::Refused(at));
-            let answer = trial.monitor.service(Causes::LIMITS, &mut found).map(|frame| Seen::<N>::of(&frame));
+            let answer = trial
+                .monitor
+                .service(Causes::LIMITS, &mut found)
+                .map(|frame| Seen::<N>::of(&frame));
             mapped(notes, &answer, Task::Service, &transfer, number, at)?;
             trial.tap.begin();
             let later = trial.service(Causes::LIMITS)?;
@@ -174,14 +194,22 @@ fn mapped<T>(
     at: usize,
 ) -> Checked {
     let pointer = transfer.pointer;
-    let place = format!("byte {at} of transfer {number} (register 0x{pointer:02X}) refused, no repeats");
+    let place =
+        format!("byte {at} of transfer {number} (register 0x{pointer:02X}) refused, no repeats");
     match answer {
         Ok(_) => notes.find(format!("{place}: the call succeeded")),
-        Err(error) if !matches!(error.came, Came::Bus(_)) => notes.find(format!("{place}: told as {error}")),
-        Err(error) if error.register != pointer || error.task != task => {
-            notes.find(format!("{place}: the error names another register or task: {error}"))
+        Err(error) if !matches!(error.came, Came::Bus(_)) => {
+            notes.find(format!("{place}: told as {error}"))
         }
-        Err(error) if !matches!(error.bus_kind(), Some(ErrorKind::NoAcknowledge(_) | ErrorKind::Bus)) => {
+        Err(error) if error.register != pointer || error.task != task => notes.find(format!(
+            "{place}: the error names another register or task: {error}"
+        )),
+        Err(error)
+            if !matches!(
+                error.bus_kind(),
+                Some(ErrorKind::NoAcknowledge(_) | ErrorKind::Bus)
+            ) =>
+        {
             notes.find(format!("{place}: the bus's own error was lost: {error}"))
         }
         Err(_) => Ok(()),
@@ -206,7 +234,9 @@ pub(super) fn block_check<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     if !scene.stated.block_check {
-        return Err(Stop::NotApplicable("datasheet: the block has no check value of its own".into()));
+        return Err(Stop::NotApplicable(
+            "datasheet: the block has no check value of its own".into(),
+        ));
     }
     flipped_latch(scene, notes, true)
 }
@@ -226,14 +256,20 @@ fn flipped_latch<S: Subject<N>, const N: usize>(
         for byte in 0..transfer.read - usize::from(sealed && transfer.read > 0) {
             for bit in (0..8).filter(|bit| !sealed || matches!(bit, 0 | 7)) {
                 notes.tried();
-                trial.tap.spoil(number, Spoil::Flipped { byte, bit, sealed });
+                trial
+                    .tap
+                    .spoil(number, Spoil::Flipped { byte, bit, sealed });
                 trial.periods(1);
                 let answer = trial.latch();
                 trial.tap.begin();
                 let place = format!(
                     "bit {bit} of byte {byte} read from register 0x{:02X} flipped{}",
                     transfer.pointer,
-                    if sealed { ", with a check byte that fits" } else { "" }
+                    if sealed {
+                        ", with a check byte that fits"
+                    } else {
+                        ""
+                    }
                 );
                 let after = match answer {
                     // Read once more, perhaps: then it has to be right.
@@ -267,21 +303,53 @@ fn wrong<S: Subject<N>, const N: usize>(
 ) -> Option<&'static str> {
     let mut notes = Notes::default();
     let codes = scene.channels().try_for_each(|channel| {
-        scene.judge(&mut notes, channel, FIRST, scene.distinct(FIRST, channel), &after.codes[channel.index()])
+        scene.judge(
+            &mut notes,
+            channel,
+            FIRST,
+            scene.distinct(FIRST, channel),
+            &after.codes[channel.index()],
+        )
     });
     if codes.is_err() || notes.has_found() {
         return Some("the codes are wrong");
     }
-    if after.codes.iter().zip(&before.codes).any(|(after, before)| after != before) {
+    if after
+        .codes
+        .iter()
+        .zip(&before.codes)
+        .any(|(after, before)| after != before)
+    {
         return Some("the power or a flag is wrong");
     }
-    let head = (after.head.mode, after.head.averaging, after.head.complete, after.ranges, after.condition, after.head.serial);
-    if head != (before.head.mode, before.head.averaging, before.head.complete, before.ranges, before.condition, before.head.serial) {
+    let head = (
+        after.head.mode,
+        after.head.averaging,
+        after.head.complete,
+        after.ranges,
+        after.condition,
+        after.head.serial,
+    );
+    if head
+        != (
+            before.head.mode,
+            before.head.averaging,
+            before.head.complete,
+            before.ranges,
+            before.condition,
+            before.head.serial,
+        )
+    {
         return Some("what the frame says of the set-up is wrong");
     }
     if scene.spec.sums == Source::Part && scene.spec.accumulators.rounds_bits > 0 {
-        let rounds = modulo(i64::from(after.head.rounds.wrapping_sub(before.head.rounds)), 33);
-        let most = (after.stamp.after_us - before.stamp.before_us) * 1_000 / scene.period_ns(scene.fast().mode) + 2;
+        let rounds = modulo(
+            i64::from(after.head.rounds.wrapping_sub(before.head.rounds)),
+            33,
+        );
+        let most = (after.stamp.after_us - before.stamp.before_us) * 1_000
+            / scene.period_ns(scene.fast().mode)
+            + 2;
         if !(0..=most as i64).contains(&rounds) {
             return Some("the count of rounds is wrong");
         }
@@ -309,13 +377,26 @@ fn flipped_causes<S: Subject<N>, const N: usize>(
     trial.settle();
     trial.arm(&Watches::limits(&[watch]))?;
     let log = log_of(&mut trial, |trial| trial.service(Causes::LIMITS).map(drop))?;
-    let few = log.into_iter().enumerate().filter(|(_, transfer)| (1..=16).contains(&transfer.read));
+    let few = log
+        .into_iter()
+        .enumerate()
+        .filter(|(_, transfer)| (1..=16).contains(&transfer.read));
     for (number, transfer) in few {
         for (byte, bit) in (0..transfer.read).flat_map(|byte| (0..8).map(move |bit| (byte, bit))) {
             notes.tried();
             let mut found = Causes::empty();
-            trial.tap.spoil(number, Spoil::Flipped { byte, bit, sealed: false });
-            let answer = trial.monitor.service(Causes::LIMITS, &mut found).map(|frame| Seen::<N>::of(&frame));
+            trial.tap.spoil(
+                number,
+                Spoil::Flipped {
+                    byte,
+                    bit,
+                    sealed: false,
+                },
+            );
+            let answer = trial
+                .monitor
+                .service(Causes::LIMITS, &mut found)
+                .map(|frame| Seen::<N>::of(&frame));
             trial.tap.begin();
             if !found.is_empty() || answer.is_ok() {
                 notes.find(format!(
@@ -353,12 +434,24 @@ fn flipped_arming<S: Subject<N>, const N: usize>(
             }
             notes.tried();
             let byte = if last { transfer.read - 1 } else { 0 };
-            trial.tap.spoil(number, Spoil::Flipped { byte, bit: 3, sealed: false });
+            trial.tap.spoil(
+                number,
+                Spoil::Flipped {
+                    byte,
+                    bit: 3,
+                    sealed: false,
+                },
+            );
             let answer = trial.arm(&watches);
             let log = trial.tap.log();
             trial.tap.begin();
-            let read_again = log.iter().skip(number + 1).any(|other| other.pointer == transfer.pointer);
-            if let Ok(found) = answer && (!read_again || !found.is_empty()) {
+            let read_again = log
+                .iter()
+                .skip(number + 1)
+                .any(|other| other.pointer == transfer.pointer);
+            if let Ok(found) = answer
+                && (!read_again || !found.is_empty())
+            {
                 notes.find(format!(
                     "bit 3 of byte {byte} read from register 0x{:02X} in arming flipped, and taken for good: the check byte is not looked at",
                     transfer.pointer
@@ -378,7 +471,9 @@ pub(super) fn unknown_bits<S: Subject<N>, const N: usize>(
     let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
     let watch = scene.watch(Channel::C0, kind, code);
     if scene.spec.alerts.kinds.is_empty() {
-        return Err(Stop::NotApplicable("Spec: the part has no causes of its own".into()));
+        return Err(Stop::NotApplicable(
+            "Spec: the part has no causes of its own".into(),
+        ));
     }
     let asked = cause(Channel::C0, kind);
     let mut trial = scene.running()?;
@@ -386,14 +481,19 @@ pub(super) fn unknown_bits<S: Subject<N>, const N: usize>(
     trial.settle();
     trial.arm(&Watches::limits(&[watch]))?;
     let log = log_of(&mut trial, |trial| trial.service(asked).map(drop))?;
-    let few = log.into_iter().enumerate().filter(|(_, transfer)| (1..=9).contains(&transfer.read));
+    let few = log
+        .into_iter()
+        .enumerate()
+        .filter(|(_, transfer)| (1..=9).contains(&transfer.read));
     let sealed = scene.stated.check_byte;
     for (number, transfer) in few {
         let data = transfer.read - usize::from(sealed);
         for (byte, bit) in (0..data).flat_map(|byte| (0..8).map(move |bit| (byte, bit))) {
             notes.tried();
             let mut found = Causes::empty();
-            trial.tap.spoil(number, Spoil::Flipped { byte, bit, sealed });
+            trial
+                .tap
+                .spoil(number, Spoil::Flipped { byte, bit, sealed });
             let _ = trial.monitor.service(asked, &mut found);
             trial.tap.begin();
             if !asked.contains(found) {
@@ -414,7 +514,9 @@ pub(super) fn read_in_pieces<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    for read_max in [1, 2, 3, 5, 7, 8, 9, 13, 16, 24, 31, 32, 64, 100, 110, 111, 112, 113, 254, 255] {
+    for read_max in [
+        1, 2, 3, 5, 7, 8, 9, 13, 16, 24, 31, 32, 64, 100, 110, 111, 112, 113, 254, 255,
+    ] {
         notes.tried();
         let mut trial = scene.trial_at(0, read_max);
         trial.apply_distinct();
@@ -437,7 +539,10 @@ pub(super) fn read_in_pieces<S: Subject<N>, const N: usize>(
         }
         let most = usize::from(read_max.max(9));
         if let Some(transfer) = trial.tap.log().iter().find(|transfer| transfer.read > most) {
-            notes.find(format!("a controller that reads at most {read_max} bytes was asked for {} at once", transfer.read))?;
+            notes.find(format!(
+                "a controller that reads at most {read_max} bytes was asked for {} at once",
+                transfer.read
+            ))?;
         }
         for channel in scene.channels() {
             let point = scene.distinct(FIRST, channel);
@@ -458,7 +563,11 @@ pub(super) fn lost_latch<S: Subject<N>, const N: usize>(
         trial.settle();
         log_of(&mut trial, |trial| trial.latch().map(drop))?
     };
-    for (number, transfer) in log.iter().enumerate().filter(|(_, transfer)| transfer.read == 0) {
+    for (number, transfer) in log
+        .iter()
+        .enumerate()
+        .filter(|(_, transfer)| transfer.read == 0)
+    {
         for turn in 0..3 {
             notes.tried();
             let fresh = Point {
@@ -470,7 +579,10 @@ pub(super) fn lost_latch<S: Subject<N>, const N: usize>(
             trial.tap.spoil(number, Spoil::Lost);
             let answer = trial.latch();
             trial.tap.begin();
-            let place = format!("the write to register 0x{:02X} that asks for a latch was lost on its way", transfer.pointer);
+            let place = format!(
+                "the write to register 0x{:02X} that asks for a latch was lost on its way",
+                transfer.pointer
+            );
             match answer {
                 Ok(seen) if (i64::from(seen.codes[0].sense) - fresh.sense).abs() > 1 => {
                     notes.find(format!("{place}, and sense code {} of before was taken for a new one, expected {} or an error: is the tag compared?", seen.codes[0].sense, fresh.sense))?;

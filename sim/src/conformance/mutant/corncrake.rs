@@ -16,54 +16,162 @@ pub static CORNCRAKE: &[&dyn Tamper] = &[
     &Decoding::WrongSpec("energy sum one bit narrower in the Spec", &NARROW_ENERGY),
     &Decoding::WrongSpec("a pace's period wrong in the Spec", &WRONG_PERIOD),
     &operating("waits too short", "waits", How::Impatient(5, 1_000)),
-    &operating("wait after a reset too short", "waits", How::Impatient(2, 10_000)),
-    &operating("another part's identity accepted", "identity", How::Patched(identity)),
+    &operating(
+        "wait after a reset too short",
+        "waits",
+        How::Impatient(2, 10_000),
+    ),
+    &operating(
+        "another part's identity accepted",
+        "identity",
+        How::Patched(identity),
+    ),
     &operating("nothing refused", "refusals", How::TakesEverything),
     &Decoding::SenseBytesSwapped,
     &Decoding::BusBytesSwapped,
     &Decoding::SenseSignLost(18),
     &Decoding::BusSigned(16),
     &Decoding::ChannelsReversed(4),
-    &operating("channels enabled from the other end", "enabled-channels", How::Value(&[0x05], turned)),
+    &operating(
+        "channels enabled from the other end",
+        "enabled-channels",
+        How::Value(&[0x05], turned),
+    ),
     &Decoding::RangesOfFirst,
     &Decoding::RangesExchanged,
-    &operating("ranges of the other end's channels", "ranges", How::Value(&[0x06], nibbles_turned)),
+    &operating(
+        "ranges of the other end's channels",
+        "ranges",
+        How::Value(&[0x06], nibbles_turned),
+    ),
     &Decoding::PowerSignLost(40),
     &Decoding::ClippingLost,
     &Decoding::ClippingExchanged,
-    &operating("lost frames told to the part as seen", "clipping", How::Value(&[0x03, 0x04], seen_all)),
+    &operating(
+        "lost frames told to the part as seen",
+        "clipping",
+        How::Value(&[0x03, 0x04], seen_all),
+    ),
     &Decoding::AlwaysComplete,
-    &operating("averaging one step too long", "averaging", How::Value(&[0x07], longer)),
-    &operating("another step stamped than the latch's", "stamps", How::NotStamped),
+    &operating(
+        "averaging one step too long",
+        "averaging",
+        How::Value(&[0x07], longer),
+    ),
+    &operating(
+        "another step stamped than the latch's",
+        "stamps",
+        How::NotStamped,
+    ),
     &Decoding::PaceMisread,
-    &operating("one pace taken for the next", "paces", How::Value(&[0x04], slower)),
-    &operating("idle goes on converting", "idle-and-single-shot", How::Value(&[0x04], never_idle)),
-    &operating("groups of a burst in reverse order", "burst", How::Value(&[0x79], from_the_end)),
-    &operating("pieces of a block one byte aside", "read-in-pieces", How::PiecesAside),
-    &operating("torn latch: sense from live registers", "coherence", How::Afterwards(&LIVE)),
+    &operating(
+        "one pace taken for the next",
+        "paces",
+        How::Value(&[0x04], slower),
+    ),
+    &operating(
+        "idle goes on converting",
+        "idle-and-single-shot",
+        How::Value(&[0x04], never_idle),
+    ),
+    &operating(
+        "groups of a burst in reverse order",
+        "burst",
+        How::Value(&[0x79], from_the_end),
+    ),
+    &operating(
+        "pieces of a block one byte aside",
+        "read-in-pieces",
+        How::PiecesAside,
+    ),
+    &operating(
+        "torn latch: sense from live registers",
+        "coherence",
+        How::Afterwards(&LIVE),
+    ),
     &Decoding::ChargeCut(43),
     &Decoding::EnergyCut(59),
     &Decoding::RoundsCut(16),
-    &operating("limits one code too high", "limit-at-code-boundary", How::Value(&LIMITS, higher)),
-    &operating("limits one code too low", "limit-at-code-boundary", How::Value(&LIMITS, lower)),
-    &operating("over- and under-limits exchanged", "limit-at-code-boundary", How::Exchanged(&OPPOSITES)),
-    &operating("hold ignored", "held-and-following", How::Value(&[0x34], own_alone)),
-    &operating("everything held", "held-and-following", How::Value(&[0x34], all_held)),
-    &operating("tells what was not asked for", "unknown-bits", How::TellsEverything),
-    &operating("clears every cause", "clear-only-what-was-seen", How::Value(&[0x37], everything)),
-    &operating("clears nothing", "clear-only-what-was-seen", How::Value(&[0x37], nothing)),
-    &operating("masks to the other output", "masks", How::Exchanged(&[(0x35, 0x36)])),
-    &operating("debounce one less", "debounce", How::Value(&DEBOUNCES, shorter)),
-    &operating("debounce of 1 for all", "debounce", How::Value(&DEBOUNCES, ones)),
-    &operating("the part's own causes masked", "rollover-ahead", How::Value(&[0x35, 0x36], limits_alone)),
+    &operating(
+        "limits one code too high",
+        "limit-at-code-boundary",
+        How::Value(&LIMITS, higher),
+    ),
+    &operating(
+        "limits one code too low",
+        "limit-at-code-boundary",
+        How::Value(&LIMITS, lower),
+    ),
+    &operating(
+        "over- and under-limits exchanged",
+        "limit-at-code-boundary",
+        How::Exchanged(&OPPOSITES),
+    ),
+    &operating(
+        "hold ignored",
+        "held-and-following",
+        How::Value(&[0x34], own_alone),
+    ),
+    &operating(
+        "everything held",
+        "held-and-following",
+        How::Value(&[0x34], all_held),
+    ),
+    &operating(
+        "tells what was not asked for",
+        "unknown-bits",
+        How::TellsEverything,
+    ),
+    &operating(
+        "clears every cause",
+        "clear-only-what-was-seen",
+        How::Value(&[0x37], everything),
+    ),
+    &operating(
+        "clears nothing",
+        "clear-only-what-was-seen",
+        How::Value(&[0x37], nothing),
+    ),
+    &operating(
+        "masks to the other output",
+        "masks",
+        How::Exchanged(&[(0x35, 0x36)]),
+    ),
+    &operating(
+        "debounce one less",
+        "debounce",
+        How::Value(&DEBOUNCES, shorter),
+    ),
+    &operating(
+        "debounce of 1 for all",
+        "debounce",
+        How::Value(&DEBOUNCES, ones),
+    ),
+    &operating(
+        "the part's own causes masked",
+        "rollover-ahead",
+        How::Value(&[0x35, 0x36], limits_alone),
+    ),
     &Decoding::ResetIgnored,
-    &operating("joining clears causes", "attach", How::Last(Task::Attach, clear_all)),
-    &operating("set-up serial not compared", "foreign-set-up", How::Patched(serial)),
+    &operating(
+        "joining clears causes",
+        "attach",
+        How::Last(Task::Attach, clear_all),
+    ),
+    &operating(
+        "set-up serial not compared",
+        "foreign-set-up",
+        How::Patched(serial),
+    ),
     &operating("stale tag accepted", "lost-latch", How::Patched(tag)),
     &operating("effort too small", "longest-time", How::Short),
     &operating("limits not read back", "limit-reads-back", How::NotReadBack),
     &operating("check byte ignored", "check-byte", How::NotVerified),
-    &operating("block's check value ignored", "block-check", How::Patched(sealed)),
+    &operating(
+        "block's check value ignored",
+        "block-check",
+        How::Patched(sealed),
+    ),
 ];
 
 const fn operating(name: &'static str, found_by: &'static str, how: How) -> Operating {
@@ -143,11 +251,19 @@ fn longer(k: u64, _: u8) -> u64 {
 }
 
 fn slower(run: u64, _: u8) -> u64 {
-    if run >> 16 == 0x13 { run + 0x01_0000 } else { run }
+    if run >> 16 == 0x13 {
+        run + 0x01_0000
+    } else {
+        run
+    }
 }
 
 fn never_idle(run: u64, _: u8) -> u64 {
-    if run >> 16 == 0x00 { run | 0x10_0000 } else { run }
+    if run >> 16 == 0x00 {
+        run | 0x10_0000
+    } else {
+        run
+    }
 }
 
 fn from_the_end(index: u64, _: u8) -> u64 {

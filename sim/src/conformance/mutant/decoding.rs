@@ -103,7 +103,9 @@ impl Tamper for Decoding {
 
     fn codes(&self, inner: &dyn Codec, block: &[u8], channel: Channel) -> Codes {
         let channel = match *self {
-            Self::ChannelsReversed(count) if channel.number() < count => Channel::new(count - 1 - channel.number()),
+            Self::ChannelsReversed(count) if channel.number() < count => {
+                Channel::new(count - 1 - channel.number())
+            }
             _ => channel,
         };
         let mut codes = inner.codes(block, channel);

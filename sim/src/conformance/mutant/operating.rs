@@ -76,7 +76,12 @@ impl Tamper for Operating {
                 let Some(&(pointer, len, at)) = reads.get(number) else {
                     return Some(Step::Done);
                 };
-                Some(turn.next(Step::Read(Read { pointer, len, at, check: false })))
+                Some(turn.next(Step::Read(Read {
+                    pointer,
+                    len,
+                    at,
+                    check: false,
+                })))
             }
             _ => None,
         }
@@ -94,10 +99,21 @@ impl Tamper for Operating {
             (How::NotStamped, Step::WriteStamped(command)) if task == Task::Latch => {
                 Step::Write(command)
             }
-            (How::NotVerified, Step::Read(read)) => Step::Read(Read { check: false, ..read }),
-            (How::Impatient(factor, below), Step::Wait(us)) if us < below => Step::Wait(us / factor),
-            (How::PiecesAside, Step::Read(read)) if read.at > 0 && usize::from(read.at) + usize::from(read.len) + 1 < turn.block.len() => {
-                Step::Read(Read { at: read.at + 1, ..read })
+            (How::NotVerified, Step::Read(read)) => Step::Read(Read {
+                check: false,
+                ..read
+            }),
+            (How::Impatient(factor, below), Step::Wait(us)) if us < below => {
+                Step::Wait(us / factor)
+            }
+            (How::PiecesAside, Step::Read(read))
+                if read.at > 0
+                    && usize::from(read.at) + usize::from(read.len) + 1 < turn.block.len() =>
+            {
+                Step::Read(Read {
+                    at: read.at + 1,
+                    ..read
+                })
             }
             (How::Last(of, command), Step::Done) if task == of => {
                 turn.then(AFTER, Step::Write(command()))
@@ -110,7 +126,9 @@ impl Tamper for Operating {
                     return command;
                 }
                 let data = command.data();
-                let value = data.iter().fold(0, |value, byte| value << 8 | u64::from(*byte));
+                let value = data
+                    .iter()
+                    .fold(0, |value, byte| value << 8 | u64::from(*byte));
                 let width = data.len() as u8;
                 Command::big_endian(command.pointer(), wrong(value, width), width)
             }),
@@ -121,7 +139,10 @@ impl Tamper for Operating {
                     _ => None,
                 });
                 let Some(other) = other else { return command };
-                let value = command.data().iter().fold(0, |value, byte| value << 8 | u64::from(*byte));
+                let value = command
+                    .data()
+                    .iter()
+                    .fold(0, |value, byte| value << 8 | u64::from(*byte));
                 Command::big_endian(other, value, command.data().len() as u8)
             }),
             (_, step) => step,
