@@ -61,12 +61,12 @@ fn main() -> Result<(), Box<dyn Error>> {
     // The same limits in software.
     let sampling = setup.view();
     let plan = Plan::new(&SPEC, board.rails(), &sampling, Watches::limits(&LIMITS))?;
-    let mut judge: Judge<1> = Judge::new();
+    let mut judge: Judge<1> = Judge::new(&plan);
 
     println!("        at  input    code  limits             software  line A");
     while let Some(step) = bench.step() {
         let is_low = part.is_low(Output::A);
-        judge_step(&mut judge, &plan, step.converted);
+        judge_step(&mut judge, step.converted);
         print_step(&judge, &plan, step.converted, is_low);
         if is_low {
             break;
@@ -83,9 +83,9 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 /// Lets the software judge what the part has just converted.
-fn judge_step(judge: &mut Judge<1>, plan: &Plan<'_>, converted: Converted) {
+fn judge_step(judge: &mut Judge<1>, converted: Converted) {
     for kind in kinds(converted.input) {
-        judge.code(plan, Channel::C0, kind, i64::from(converted.code));
+        judge.code(Channel::C0, kind, i64::from(converted.code));
     }
 }
 

@@ -120,7 +120,7 @@ proptest! {
         prop_assert_eq!(desk.register(HOLD) & LIMITS, bits(plan.held()));
 
         // One conversion that is within all limits brings both to the same beginning: every count at nothing. The middle may lie on limits, never beyond.
-        let mut judge: Judge<4> = Judge::new();
+        let mut judge: Judge<4> = Judge::new(&plan);
         prop_assert_eq!((desk.register(LEVELS), desk.register(CAUSES) & LIMITS), (0, 0));
 
         for (rails, clear) in rounds {
@@ -134,7 +134,7 @@ proptest! {
                         Kind::OverCurrent | Kind::UnderCurrent => sense,
                         Kind::OverPower => sense * bus,
                     };
-                    judge.code(&plan, channel, kind, code);
+                    judge.code(channel, kind, code);
                 }
             }
             if let Some(clear) = clear {
@@ -180,30 +180,30 @@ fn frames_without_results_are_not_judged() {
         hand.set(1_000_000, 3_000_000_000);
     }
     let mut monitor = desk.monitor();
-    let mut judge: Judge<4> = Judge::new();
     plan(&SETUP, |plan| {
+        let mut judge: Judge<4> = Judge::new(plan);
         let frame = monitor.init(&SETUP).expect("a part that answers");
         assert_eq!(frame.condition(), Condition::Boundary);
-        judge.frame(plan, &frame);
+        judge.frame(&frame);
         assert_eq!(judge.levels(), Causes::empty(), "before the first round");
         desk.next_round();
-        judge.frame(plan, &monitor.latch().expect("a part that answers"));
+        judge.frame(&monitor.latch().expect("a part that answers"));
         assert_eq!(judge.levels(), Causes::empty(), "3 V");
         for hand in &desk.hands {
             hand.set(1_000_000, 2_400_000_000);
         }
         desk.next_round();
-        judge.frame(plan, &monitor.latch().expect("a part that answers"));
+        judge.frame(&monitor.latch().expect("a part that answers"));
         assert_eq!(judge.levels(), plan.watched(), "2.4 V");
         judge.clear(Causes::all());
         desk.part.brown_out();
         desk.bench.run_for(core::time::Duration::from_millis(2));
         let frame = monitor.latch().expect("a part that answers");
         assert_eq!(frame.condition(), Condition::Reset);
-        judge.frame(plan, &frame);
+        judge.frame(&frame);
         assert_eq!(judge.causes(), Causes::empty(), "after a reset");
         monitor.declare_powered(false);
-        judge.frame(plan, &monitor.latch().expect("no transfer is made"));
+        judge.frame(&monitor.latch().expect("no transfer is made"));
         assert_eq!(judge.causes(), Causes::empty(), "without supply");
     });
 }
@@ -232,10 +232,10 @@ fn codes_of_other_ranges_are_not_judged() {
     desk.next_round();
     let setup = ranges(BUS_6_V);
     plan(&setup, |plan| {
-        let mut judge: Judge<4> = Judge::new();
+        let mut judge: Judge<4> = Judge::new(plan);
         let frame = monitor.configure(&setup).expect("a part that answers");
         assert_eq!(frame.codes(Channel::C0).bus, 12_000);
-        judge.frame(plan, &frame);
+        judge.frame(&frame);
         assert_eq!(judge.causes(), Causes::empty());
     });
 }
@@ -248,13 +248,13 @@ fn a_channel_that_is_switched_off_keeps_held_causes_alone() {
     monitor.init(&SETUP).expect("a part that answers");
     desk.next_round();
     plan(&SETUP, |plan| {
-        let mut judge: Judge<4> = Judge::new();
-        judge.frame(plan, &monitor.latch().expect("a part that answers"));
+        let mut judge: Judge<4> = Judge::new(plan);
+        judge.frame(&monitor.latch().expect("a part that answers"));
         assert_eq!(judge.causes(), plan.watched(), "0 V on every rail");
         let off = SETUP.with(Channel::C0, None).with(Channel::C1, None);
         monitor.configure(&off).expect("a part that answers");
         desk.bench.run_for(core::time::Duration::from_millis(10));
-        judge.frame(plan, &monitor.latch().expect("a part that answers"));
+        judge.frame(&monitor.latch().expect("a part that answers"));
         assert_eq!(judge.levels(), Causes::empty());
         assert_eq!(judge.causes(), plan.held());
     });
@@ -270,8 +270,8 @@ fn idle_is_no_reason_to_judge_anything() {
     };
     monitor.init(&idle).expect("a part that answers");
     plan(&idle, |plan| {
-        let mut judge: Judge<4> = Judge::new();
-        judge.frame(plan, &monitor.latch().expect("a part that answers"));
+        let mut judge: Judge<4> = Judge::new(plan);
+        judge.frame(&monitor.latch().expect("a part that answers"));
         assert_eq!(judge.causes(), Causes::empty());
     });
 }

@@ -42,10 +42,10 @@ fn code(rails: &[Rail], setup: &Setup<4>, limit: Limit) -> Result<i64, Misuse> {
         (code, code - 1)
     };
     let cause = Causes::of(Cause::Limit(Channel::C2, limit.kind()));
-    let mut judge: Judge<4> = Judge::new();
-    judge.code(&plan, Channel::C2, limit.kind(), on);
+    let mut judge: Judge<4> = Judge::new(&plan);
+    judge.code(Channel::C2, limit.kind(), on);
     assert!(judge.causes().is_empty(), "{limit:?} trips on {on}");
-    judge.code(&plan, Channel::C2, limit.kind(), beyond);
+    judge.code(Channel::C2, limit.kind(), beyond);
     assert_eq!(judge.causes(), cause, "{limit:?} misses {beyond}");
     Ok(code)
 }

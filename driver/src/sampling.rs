@@ -1,7 +1,8 @@
 //! What is to be converted, how often, and averaged over how much.
 
 use crate::Channel;
-use crate::part::{BusRange, Pace, SenseRange};
+use crate::exchange::Misuse;
+use crate::part::{BusRange, Pace, SenseRange, Spec};
 
 /// Ranges of one enabled channel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -87,4 +88,43 @@ pub struct Sampling<'a> {
     pub mode: Mode,
     /// k of means of 2^k rounds.
     pub averaging: u8,
+}
+
+impl Sampling<'_> {
+    /// Whether a part can do this.
+    ///
+    /// # Errors
+    /// The first thing that does not fit.
+    pub fn check(&self, spec: &Spec) -> Result<(), Misuse> {
+        for (channel, ranges) in Channel::first(u8::MAX).zip(self.channels) {
+            if channel.number() >= spec.channels {
+                return Err(Misuse::NoSuchChannel(channel));
+            }
+            if let Some(ranges) = ranges {
+                spec.sense_range(ranges.sense)
+                    .ok_or(Misuse::NoSuchSenseRange(channel))?;
+                spec.bus_range(ranges.bus)
+                    .ok_or(Misuse::NoSuchBusRange(channel))?;
+            }
+        }
+        if self.channels.iter().all(Option::is_none) {
+            return Err(Misuse::NoChannel);
+        }
+        if self.averaging > spec.averaging_max {
+            return Err(Misuse::NoSuchAveraging {
+                k: self.averaging,
+                max: spec.averaging_max,
+            });
+        }
+        match self.mode {
+            Mode::Idle | Mode::SingleShot => Ok(()),
+            Mode::Paced(pace) => spec.period_us(pace).map(|_| ()).ok_or(Misuse::NoSuchPace),
+            Mode::Burst(_) if spec.burst_max == 0 => Err(Misuse::NoBurst),
+            Mode::Burst(channel) => match self.channels.get(channel.index()) {
+                Some(Some(_)) => Ok(()),
+                Some(None) => Err(Misuse::BurstOnDisabled(channel)),
+                None => Err(Misuse::NoSuchChannel(channel)),
+            },
+        }
+    }
 }

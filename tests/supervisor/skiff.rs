@@ -77,7 +77,7 @@ fn setup() -> Setup<RAILS> {
     }
 }
 
-type Firmware = Supervisor<'static, 256, 16>;
+type Firmware = Supervisor<'static, RAILS, 256, 16>;
 type SkiffMonitor = Monitor<'static, Wires, Delay, bus::Clock, corncrake::Corncrake, RAILS>;
 
 /// The skiff before its launch: what its rails will do.

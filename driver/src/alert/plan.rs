@@ -2,7 +2,7 @@ use super::{Cause, Causes, Kind, Limit, Outputs, Watch, Watches};
 use crate::Channel;
 use crate::board::Rail;
 use crate::exchange::Misuse;
-use crate::part::{RangeSpec, Spec};
+use crate::part::{RangeSpec, Source, Spec};
 use crate::sampling::{Ranges, Sampling};
 use crate::scale::{code_at_least, code_at_most};
 use crate::units::Voltage;
@@ -93,6 +93,12 @@ impl<'p> Plan<'p> {
     #[must_use]
     pub fn watched(&self) -> Causes {
         self.those(|_| true)
+    }
+
+    /// Causes of limits that the part compares, or the driver; see [`Spec::judged_by`].
+    #[must_use]
+    pub fn judged_by(&self, source: Source) -> Causes {
+        self.those(|watch| self.spec.judged_by(watch) == source)
     }
 
     /// Causes that reach an output.

@@ -1,3 +1,5 @@
+use super::Step;
+
 /// What an operation may cost at the most, counted in transfers, bytes and waits.
 ///
 /// Counts are of one pass in which no transfer fails on the bus: waits of the part's own (for a latch, a burst, a reset) and reads made again because of what they brought are in it,
@@ -47,6 +49,16 @@ impl Effort {
         }
     }
 
+    /// A read of `len` bytes, before whose repeated START `written` bytes go out, the pointer not counted.
+    #[must_use]
+    pub const fn ask(written: u32, len: u32, checked: bool) -> Self {
+        let read = Self::read(len, checked);
+        Self {
+            bytes: read.bytes.saturating_add(written),
+            ..read
+        }
+    }
+
     /// A write and its read-back.
     #[must_use]
     pub const fn put(width: u32, checked: bool) -> Self {
@@ -59,6 +71,26 @@ impl Effort {
         Self {
             wait_us: us,
             ..Self::NONE
+        }
+    }
+
+    /// One pass of a step; `checked`, where writes carry a check byte.
+    #[must_use]
+    pub fn of(step: &Step, checked: bool) -> Self {
+        let width = |command: &super::Command| command.data().len() as u32; // at most nine
+        match step {
+            Step::Write(command) | Step::WriteStamped(command) | Step::WriteOnce(command) => {
+                Self::write(width(command), checked)
+            }
+            Step::Put(command) => Self::put(width(command), checked),
+            Step::Read(read) => Self::read(u32::from(read.len), read.check),
+            Step::Ask(ask) => {
+                let read = ask.read();
+                let data = ask.bytes().len().saturating_sub(1) as u32; // at most three
+                Self::ask(data, u32::from(read.len), read.check)
+            }
+            Step::Wait(us) => Self::wait(*us),
+            Step::Done => Self::NONE,
         }
     }
 

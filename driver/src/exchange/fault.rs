@@ -1,7 +1,7 @@
 use core::fmt;
 
 use crate::Channel;
-use crate::alert::Kind;
+use crate::alert::{Cause, Kind};
 
 /// What went wrong, other than the bus itself.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -29,6 +29,22 @@ pub enum Fault {
         /// Tag of the block.
         got: u8,
     },
+    /// A conversion that was asked for did not end within the time that the datasheet gives.
+    Busy,
+    /// A command that the part's declaration counts on: it does not have it on this page, or not in the way that was declared.
+    NotSupported {
+        /// Command code.
+        command: u8,
+        /// Page that was selected.
+        page: u8,
+    },
+    /// A page was to be selected, and another is.
+    WrongPage {
+        /// As selected.
+        expected: u8,
+        /// As it came.
+        got: u8,
+    },
     /// Another part answers at this address, or none that is known.
     Identity {
         /// By the datasheet.
@@ -52,7 +68,7 @@ pub enum Fault {
     },
     /// The part was reset since it was last set up: it can be initialised, not joined.
     ResetSeen,
-    /// A mistake in the part's map: a read that is empty, or that does not fit the block.
+    /// A mistake in the part's map: a read that is empty, or that does not fit the block, or a question of a part that said it asks none.
     NoRoom,
     /// The caller asked for something that this part or board cannot do; nothing was sent.
     Misuse(Misuse),
@@ -82,6 +98,10 @@ pub enum Misuse {
     },
     /// A burst was asked for on a channel that is not enabled.
     BurstOnDisabled(Channel),
+    /// The part has no bursts.
+    NoBurst,
+    /// The part cannot tell an output of this cause.
+    NotTold(Cause),
     /// The part's supply is declared off.
     Unpowered,
     /// A limit on a channel that is not enabled.
@@ -118,6 +138,16 @@ impl fmt::Display for Fault {
                     "no new latch in time: tag 0x{got:02X}, expected 0x{expected:02X}"
                 )
             }
+            Self::Busy => f.write_str("a conversion that was asked for did not end in time"),
+            Self::NotSupported { command, page } => {
+                write!(
+                    f,
+                    "command 0x{command:02X} on page {page} is not there, or not as declared"
+                )
+            }
+            Self::WrongPage { expected, got } => {
+                write!(f, "page {got} is selected, not {expected}")
+            }
             Self::Identity { expected, got } => {
                 write!(f, "identity 0x{got:08X}, expected 0x{expected:08X}")
             }
@@ -149,6 +179,8 @@ impl fmt::Display for Misuse {
                 write!(f, "means of 2^{k} rounds: this part goes to 2^{max}")
             }
             Self::BurstOnDisabled(channel) => write!(f, "burst on {channel}, which is not enabled"),
+            Self::NoBurst => f.write_str("the part has no bursts"),
+            Self::NotTold(cause) => write!(f, "this part tells no output of {cause}"),
             Self::Unpowered => f.write_str("the part's supply is declared off"),
             Self::WatchedButNotEnabled(channel) => {
                 write!(f, "a limit on {channel}, which is not enabled")

@@ -32,7 +32,9 @@ pub struct Spec {
     pub conversion_ns: u32,
     /// Greatest k of averaging over 2^k rounds.
     pub averaging_max: u8,
-    /// Longest time between the conversions of two channels of one frame, beyond a round of the part's own, in microseconds; 0 where a latch copies one round of all channels.
+    /// Conversions that a burst keeps; 0 where the part has none.
+    pub burst_max: u16,
+    /// Longest time between the conversions of like inputs of two channels of one frame, in microseconds, for a part without a latch; 0 where a latch copies one round of all channels.
     pub skew_us: u32,
     /// Who multiplies sense and bus into power. The driver takes the product of the values of one frame, the part the mean of products.
     pub power: Source,
@@ -185,7 +187,11 @@ impl Spec {
         let by_part = alerts.kinds.contains(&watch.limit().kind())
             && watch.debounce_count() <= alerts.debounce_max
             && (watch.is_held() || alerts.following);
-        if by_part { Source::Part } else { Source::Driver }
+        if by_part {
+            Source::Part
+        } else {
+            Source::Driver
+        }
     }
 
     /// The table entry of a sense range; `None` where the part has no such range.

@@ -97,7 +97,7 @@ type SkiffMonitor = Monitor<'static, I2c, Delay, HostClock, corncrake::Corncrake
 struct Skiff {
     bench: Bench,
     part: Part,
-    supervisor: Supervisor<'static, 16, 8>,
+    supervisor: Supervisor<'static, RAILS, 16, 8>,
     monitor: SkiffMonitor,
     lines: [Line; 2],
     switches: Switches<Switch, Switch>,

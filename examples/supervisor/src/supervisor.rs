@@ -29,7 +29,7 @@ pub struct Sample {
     pub seen: Seen,
 }
 
-/// Watches four rails by way of any monitor.
+/// Watches the `N` first of the skiff's rails by way of any monitor: all four, or DRIVE and CELL alone in front of a part with two channels.
 ///
 /// Call [`poll`](Self::poll) first to set the part up, then at the latest when it said, and as soon as a line of [`lines`](Self::lines) is low (its level: an edge can be missed).
 /// After a switch was told to open, it asks to be called again at once: the time of that call is when the switch has surely been told, and makes no transfer.
@@ -37,15 +37,15 @@ pub struct Sample {
 ///
 /// Both switches are open until the limits are armed for the first time.
 #[derive(Clone, Debug)]
-pub struct Supervisor<'a, const LOG: usize, const KEEP: usize> {
+pub struct Supervisor<'a, const N: usize, const LOG: usize, const KEEP: usize> {
     config: Config,
-    setup: Setup<RAILS>,
-    station: Station<'a, RAILS, EVENTS>,
-    ledger: Ledger<'a, RAILS>,
+    setup: Setup<N>,
+    station: Station<'a, N, EVENTS>,
+    ledger: Ledger<'a, N>,
     policy: Policy,
     log: Log<LOG>,
     capture: Capture<Sample, KEEP>,
-    window: Window<'a>,
+    window: Window<'a, N>,
     phase: Phase,
     due_us: u64,
     last_good_us: u64,
@@ -68,16 +68,16 @@ enum Phase {
 /// Events of a station between two polls: each cause once.
 const EVENTS: usize = RAILS;
 
-impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
-    /// A supervisor of these rails, with the limits of [`Config::limits`] in that set-up. Touches nothing yet.
+impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, LOG, KEEP> {
+    /// A supervisor of these rails, with the first `N` limits of [`Config::limits`] in that set-up. Touches nothing yet.
     ///
     /// The set-up has to enable all rails and run at a pace: limits are compared with conversions alone. CELL and DRIVE are to be declared as rails on which current flows both ways.
     #[must_use]
     pub fn new(
         config: Config,
         limits: &'a [Watch],
-        setup: Setup<RAILS>,
-        board: &'a Board<RAILS>,
+        setup: Setup<N>,
+        board: &'a Board<N>,
         spec: &'static Spec,
     ) -> Self {
         Self {
@@ -104,7 +104,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
     /// [`lines`](Self::lines) low makes no transfer. Bus cost: one service of the part; after a reset, a set-up and an arming.
     pub fn poll<E, D: OutputPin, M: OutputPin>(
         &mut self,
-        monitor: &mut dyn ShuntMonitor<RAILS, BusError = E>,
+        monitor: &mut dyn ShuntMonitor<N, BusError = E>,
         low: Outputs,
         now_us: u64,
         switches: &mut Switches<D, M>,
@@ -188,7 +188,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
 
     /// The totals of all rails.
     #[must_use]
-    pub const fn ledger(&self) -> &Ledger<'a, RAILS> {
+    pub const fn ledger(&self) -> &Ledger<'a, N> {
         &self.ledger
     }
 
@@ -205,11 +205,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
     }
 
     /// Sets up, or looks; whether the part was reached.
-    fn attend<E>(
-        &mut self,
-        monitor: &mut dyn ShuntMonitor<RAILS, BusError = E>,
-        now_us: u64,
-    ) -> bool {
+    fn attend<E>(&mut self, monitor: &mut dyn ShuntMonitor<N, BusError = E>, now_us: u64) -> bool {
         let reached = self.phase != Phase::Watching || self.look(monitor, now_us);
         if reached && self.phase != Phase::Watching {
             return self.set_up(monitor).is_ok();
@@ -220,7 +216,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
     /// Part and limits from whatever state they are in.
     fn set_up<E>(
         &mut self,
-        monitor: &mut dyn ShuntMonitor<RAILS, BusError = E>,
+        monitor: &mut dyn ShuntMonitor<N, BusError = E>,
     ) -> Result<(), crake::Error<E>> {
         let frame = monitor.init(&self.setup)?;
         self.ledger.update(&frame);
@@ -243,11 +239,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
     }
 
     /// One service and what follows from it; whether the part was reached. A part that has lost its set-up leaves the phase at `Lost`.
-    fn look<E>(
-        &mut self,
-        monitor: &mut dyn ShuntMonitor<RAILS, BusError = E>,
-        now_us: u64,
-    ) -> bool {
+    fn look<E>(&mut self, monitor: &mut dyn ShuntMonitor<N, BusError = E>, now_us: u64) -> bool {
         let frame = match self.station.service(monitor) {
             Ok(frame) => frame,
             Err(error) => {
@@ -369,7 +361,7 @@ fn seen(frame: &Frame<'_>, channel: Channel) -> Seen {
 }
 
 /// How much older than its frame's stamp a reading can be, in microseconds: the rounds of its mean, and one that was in the making, at the slowest oscillator.
-fn age_us(spec: &Spec, setup: &Setup<RAILS>) -> u64 {
+fn age_us<const N: usize>(spec: &Spec, setup: &Setup<N>) -> u64 {
     let period_us = match setup.mode {
         Mode::Paced(pace) => spec.period_us(pace).unwrap_or_default(),
         Mode::Idle | Mode::SingleShot | Mode::Burst(_) => 0,

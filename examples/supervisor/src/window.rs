@@ -6,23 +6,23 @@ use crake::part::Spec;
 use crake::units::{Current, Voltage};
 
 use crate::charge::{self, Charging, Measured};
-use crate::{CELL, Config, RAILS};
+use crate::{CELL, Config};
 
 /// Judges charging by means over windows. The mean current and its bound are those of a driver's ledger that lives for one window.
 #[derive(Clone, Debug)]
-pub(crate) struct Window<'a> {
+pub(crate) struct Window<'a, const N: usize> {
     config: Config,
-    board: &'a Board<RAILS>,
+    board: &'a Board<N>,
     spec: &'static Spec,
-    totals: Ledger<'a, RAILS>,
+    totals: Ledger<'a, N>,
     from_us: Option<u64>,
     /// Verdict of the window before: two in a row have to agree, for one window may hold a change.
     last_verdict: Option<Charging>,
     charging: Charging,
 }
 
-impl<'a> Window<'a> {
-    pub(crate) fn new(config: Config, board: &'a Board<RAILS>, spec: &'static Spec) -> Self {
+impl<'a, const N: usize> Window<'a, N> {
+    pub(crate) fn new(config: Config, board: &'a Board<N>, spec: &'static Spec) -> Self {
         Self {
             config,
             board,

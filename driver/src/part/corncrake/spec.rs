@@ -53,6 +53,7 @@ pub const SPEC: Spec = Spec {
     ],
     conversion_ns: 62_500,
     averaging_max: 10,
+    burst_max: 1_024,
     skew_us: 0,
     power: Source::Part,
     sums: Source::Part,

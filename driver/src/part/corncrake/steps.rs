@@ -3,11 +3,10 @@ use super::decode::{self, byte, bytes};
 use super::effort::effort;
 use super::map::{self, pointer};
 use super::{Corncrake, SPEC};
-use crate::Channel;
 use crate::Task;
 use crate::alert::{Causes, Plan};
 use crate::crc::Crc16;
-use crate::exchange::{Command, Effort, Fault, Misuse, Read, Step, Turn};
+use crate::exchange::{Command, Effort, Fault, Read, Step, Turn};
 use crate::part::{Codec, Joint, Part};
 use crate::sampling::{Mode, Sampling};
 
@@ -43,7 +42,7 @@ impl Part for Corncrake {
     const CHECKED: bool = true;
 
     fn check(&self, sampling: &Sampling<'_>) -> Result<(), Fault> {
-        check(sampling).map_err(Fault::Misuse)
+        sampling.check(&SPEC).map_err(Fault::Misuse)
     }
 
     fn init(
@@ -149,14 +148,14 @@ impl Part for Corncrake {
         self.arm_stage(turn, sampling, plan, found, read_max)
     }
 
-    fn service(
+    fn look(
         &mut self,
         turn: &mut Turn<'_>,
         interest: Causes,
         found: &mut Causes,
-        read_max: u8,
+        more: &mut bool,
     ) -> Result<Step, Fault> {
-        self.service_stage(turn, interest, found, read_max)
+        Ok(Self::look_stage(turn, interest, found, more))
     }
 
     fn fetch(
@@ -353,38 +352,6 @@ fn intact(block: &[u8]) -> Result<(), Fault> {
         Ok(())
     } else {
         Err(Fault::BlockCheck { expected, got })
-    }
-}
-
-fn check(sampling: &Sampling<'_>) -> Result<(), Misuse> {
-    for (channel, ranges) in Channel::first(u8::MAX).zip(sampling.channels) {
-        if channel.number() >= SPEC.channels {
-            return Err(Misuse::NoSuchChannel(channel));
-        }
-        if let Some(ranges) = ranges {
-            SPEC.sense_range(ranges.sense)
-                .ok_or(Misuse::NoSuchSenseRange(channel))?;
-            SPEC.bus_range(ranges.bus)
-                .ok_or(Misuse::NoSuchBusRange(channel))?;
-        }
-    }
-    if channels(sampling) == 0 {
-        return Err(Misuse::NoChannel);
-    }
-    if sampling.averaging > SPEC.averaging_max {
-        return Err(Misuse::NoSuchAveraging {
-            k: sampling.averaging,
-            max: SPEC.averaging_max,
-        });
-    }
-    match sampling.mode {
-        Mode::Idle | Mode::SingleShot => Ok(()),
-        Mode::Paced(pace) => SPEC.period_us(pace).map(|_| ()).ok_or(Misuse::NoSuchPace),
-        Mode::Burst(channel) => match sampling.channels.get(channel.index()) {
-            Some(Some(_)) => Ok(()),
-            Some(None) => Err(Misuse::BurstOnDisabled(channel)),
-            None => Err(Misuse::NoSuchChannel(channel)),
-        },
     }
 }
 
