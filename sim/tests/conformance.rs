@@ -1,10 +1,15 @@
 //! The kit on the maps of this project, and on wrong ones.
 
-use crake_sim::conformance::{Corncrake, check, mutant};
+use crake_sim::conformance::{Corncrake, Moorhen, check, mutant};
 
 #[test]
 fn corncrake_conforms() {
     check(&Corncrake).assert();
+}
+
+#[test]
+fn moorhen_conforms() {
+    check(&Moorhen).assert();
 }
 
 /// Every mutant is found, and by the check that is about its mistake.

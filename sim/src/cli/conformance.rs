@@ -9,7 +9,7 @@ use serde::Serialize;
 use super::screen::print;
 use super::text;
 use crate::conformance::mutant::{self, Tamper};
-use crate::conformance::{COUNT, CheckResult, Corncrake, Outcome, Report, check_with};
+use crate::conformance::{COUNT, CheckResult, Corncrake, Moorhen, Outcome, Report, check_with};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Conformance {
@@ -28,11 +28,18 @@ struct Part {
     caught: fn(&'static dyn Tamper) -> Option<CheckResult>,
 }
 
-const PARTS: &[Part] = &[Part {
-    check: |progress| check_with(&Corncrake, |_, name| progress(name)),
-    mutants: mutant::CORNCRAKE,
-    caught: |tamper| mutant::caught(&Corncrake, tamper),
-}];
+const PARTS: &[Part] = &[
+    Part {
+        check: |progress| check_with(&Corncrake, |_, name| progress(name)),
+        mutants: mutant::CORNCRAKE,
+        caught: |tamper| mutant::caught(&Corncrake, tamper),
+    },
+    Part {
+        check: |progress| check_with(&Moorhen, |_, name| progress(name)),
+        mutants: &[],
+        caught: |tamper| mutant::caught(&Moorhen, tamper),
+    },
+];
 
 /// A mutant and the check that found it.
 struct Found {
@@ -218,13 +225,16 @@ fn part(out: &mut String, report: &Report, verbose: bool) -> fmt::Result {
 /// Columns of a finding in a table.
 const SHORT: usize = 110;
 
-/// A finding as long as a table has room, or whole.
+/// A finding whole, or as long as a table has room: its beginning, and the guess at its end, which says the most.
 fn shown(finding: &str, whole: bool) -> String {
     if whole || finding.chars().count() <= SHORT {
         return finding.to_owned();
     }
-    let cut: String = finding.chars().take(SHORT - 1).collect();
-    format!("{}…", cut.trim_end())
+    let guess = finding.rsplit_once(": ").map_or("", |(_, guess)| guess);
+    let room = SHORT - guess.chars().count().min(SHORT / 2) - 2;
+    let beginning: String = finding.chars().take(room).collect();
+    let end: String = guess.chars().take(SHORT / 2).collect();
+    format!("{}… {end}", beginning.trim_end())
 }
 
 #[derive(Serialize)]

@@ -1,15 +1,9 @@
-use alloc::rc::Rc;
-use core::{cell::Cell, time::Duration};
-
 use crake::alert::{Kind, Outputs};
 use crake::part::corncrake;
 
-use super::{Desk, Stated, StatedRange, Subject};
-use crate::bench::{Bench, I2c, Part};
-use crate::board::SenseResistor;
+use super::{BenchDesk, OnDesk, Stated, StatedRange, Subject};
 use crate::bus::Speed;
-use crate::part::corncrake::{CHANNELS, Corncrake as Order, Individual, Output};
-use crate::plant::{Means, Plant, Truth};
+use crate::part::corncrake::{CHANNELS, Corncrake as Order, Individual, Model, Output};
 
 /// The driver's map of Corncrake against the bench's model of it.
 #[derive(Clone, Copy, Debug, Default)]
@@ -17,7 +11,7 @@ pub struct Corncrake;
 
 impl Subject<CHANNELS> for Corncrake {
     type Part = corncrake::Corncrake;
-    type Desk = CorncrakeDesk;
+    type Desk = BenchDesk<Model>;
 
     /// Sections of docs/corncrake-datasheet.md beside each figure.
     fn stated(&self) -> Stated {
@@ -38,6 +32,7 @@ impl Subject<CHANNELS> for Corncrake {
             block_check: true,      // 5
             identity: true,         // 3
             serial: true,
+            free_running: true,
             remembers_clipping: true,  // 3.2
             rollover_ahead_eighths: 6, // 3.6
             polls: false,
@@ -54,9 +49,20 @@ impl Subject<CHANNELS> for Corncrake {
         corncrake::Corncrake::new()
     }
 
-    fn desk(&self, oscillator_ppm: i32) -> CorncrakeDesk {
-        CorncrakeDesk::new(oscillator_ppm)
+    fn desk(&self, oscillator_ppm: i32) -> BenchDesk<Model> {
+        let ideal = Individual::ideal();
+        let individual = Individual {
+            conversion_ns: stretched(ideal.conversion_ns, oscillator_ppm),
+            ..ideal
+        };
+        let order = Order::individual(ADDRESS, individual);
+        BenchDesk::new(order, Speed::FastPlus).expect("the address of strap 0")
     }
+}
+
+/// A nominal time with an oscillator that is fast by so much: nominal over frequency, rounded down.
+pub(super) const fn stretched(nominal_ns: u64, oscillator_ppm: i32) -> u64 {
+    (nominal_ns as i64 * 1_000_000 / (1_000_000 + oscillator_ppm as i64)) as u64
 }
 
 const ADDRESS: u8 = 0x32;
@@ -81,108 +87,21 @@ const fn bus(full_scale_nv: u64) -> StatedRange {
     }
 }
 
-/// A bench with an ideal Corncrake whose inputs are set by hand.
-#[derive(Clone)]
-pub struct CorncrakeDesk {
-    bench: Bench,
-    part: Part,
-    inputs: [Input; CHANNELS],
-}
-
-/// Voltages across the sense input and on the bus input, in nanovolts.
-type Input = Rc<Cell<(f64, f64)>>;
-
-impl CorncrakeDesk {
-    fn new(oscillator_ppm: i32) -> Self {
-        let bench = Bench::new(0);
-        bench.set_bus_speed(Speed::FastPlus);
-        let ideal = Individual::ideal();
-        let individual = Individual {
-            // Nominal over frequency, rounded towards nominal.
-            conversion_ns: (ideal.conversion_ns as i64 * 1_000_000
-                / (1_000_000 + i64::from(oscillator_ppm))) as u64,
-            ..ideal
-        };
-        let part = bench
-            .part(Order::individual(ADDRESS, individual))
-            .expect("the address of strap 0, on a bus of its own");
-        let inputs: [Input; CHANNELS] = Default::default();
-        for (channel, input) in inputs.iter().enumerate() {
-            // One Ω: nanoamperes are nanovolts.
-            part.rail(
-                channel,
-                Held(input.clone()),
-                SenseResistor::ideal(1_000_000_000),
-            )
-            .expect("a channel of the part");
-        }
-        Self {
-            bench,
-            part,
-            inputs,
+impl OnDesk for Model {
+    fn output(output: Outputs) -> Option<Output> {
+        match output {
+            Outputs::A => Some(Output::A),
+            Outputs::B => Some(Output::B),
+            _ => None,
         }
     }
-}
 
-impl Desk for CorncrakeDesk {
-    type I2c = I2c;
-
-    fn i2c(&self) -> I2c {
-        self.bench.i2c()
+    fn set_sums(&mut self, channel: usize, charge: i64, energy: i64) -> bool {
+        self.preload(channel, charge, energy)
     }
 
-    fn bus_hz(&self) -> u32 {
-        1_000_000
-    }
-
-    fn now_ns(&self) -> u64 {
-        self.bench.now_ns()
-    }
-
-    fn run_for_ns(&self, ns: u64) {
-        self.bench.run_for(Duration::from_nanos(ns));
-    }
-
-    fn apply(&self, channel: u8, sense_nv: i64, bus_nv: i64) {
-        // Below 2^53: exact.
-        self.inputs[usize::from(channel)].set((sense_nv as f64, bus_nv as f64));
-    }
-
-    fn reset(&self) {
-        self.part.brown_out();
-    }
-
-    fn preload(&self, channel: u8, charge: i64, energy: i64) -> bool {
-        self.part.preload(channel.into(), charge, energy).is_ok()
-    }
-
-    fn preload_rounds(&self, rounds: u32) -> bool {
-        self.part.preload_rounds(rounds);
+    fn set_rounds(&mut self, rounds: u32) -> bool {
+        self.preload_rounds(rounds);
         true
-    }
-
-    fn is_low(&self, output: Outputs) -> Option<bool> {
-        let outputs = [(Outputs::A, Output::A), (Outputs::B, Output::B)];
-        let wanted = outputs
-            .into_iter()
-            .filter(|(which, _)| output.contains(*which));
-        Some(wanted.into_iter().any(|(_, which)| self.part.is_low(which)))
-    }
-}
-
-/// Inputs that stay as they are put.
-struct Held(Input);
-
-impl Plant for Held {
-    fn window(&mut self, _: u64, _: u64) -> Means {
-        let (current_na, voltage_nv) = self.0.get();
-        Means {
-            current_na,
-            voltage_nv,
-        }
-    }
-
-    fn truth(&mut self, _: u64) -> Truth {
-        Truth::default()
     }
 }

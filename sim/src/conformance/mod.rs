@@ -16,8 +16,10 @@
 //!
 //! It builds without `std`, to be run on a microcontroller as well.
 
+mod bench_desk;
 mod checks;
 mod corncrake;
+mod moorhen;
 pub mod mutant;
 mod probe;
 mod report;
@@ -31,8 +33,10 @@ use alloc::vec::Vec;
 
 use crake::part::Codec;
 
+pub use bench_desk::{BenchDesk, OnDesk};
 pub use checks::COUNT;
 pub use corncrake::Corncrake;
+pub use moorhen::Moorhen;
 pub use report::{CheckResult, Outcome, Report};
 pub use scripted::{Applied, Registers, Script, Scripted};
 pub use subject::{Desk, Stated, StatedRange, Subject};

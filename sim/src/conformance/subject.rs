@@ -105,6 +105,8 @@ pub struct Stated {
     pub identity: bool,
     /// The part tells whether anybody wrote to its set-up.
     pub serial: bool,
+    /// The part converts by itself, at a pace; else only when a frame is asked for.
+    pub free_running: bool,
     /// An input beyond the range is remembered until a frame has told of it, even if the input is back by then.
     pub remembers_clipping: bool,
     /// So many eighths of its greatest magnitude, or beyond, and a sum is told as near its end; 0 where the part does not tell.

@@ -97,7 +97,7 @@ fn one_mask<S: Subject<N>, const N: usize>(
         ))?;
     }
     trial.apply(watch.channel(), scene.point(kind, beyond(kind, code, 1)));
-    trial.settle();
+    trial.judged()?;
     let during = low(&trial.desk).unwrap_or_default();
     if during != reached {
         notes.find(format!(
@@ -112,7 +112,7 @@ fn one_mask<S: Subject<N>, const N: usize>(
         ))?;
     }
     trial.rest(kind, code);
-    trial.settle();
+    trial.judged()?;
     trial.service(Causes::LIMITS)?;
     let after = low(&trial.desk).unwrap_or_default();
     if !after.is_empty() {
@@ -178,6 +178,13 @@ pub(super) fn clear_only_what_was_seen<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     told_once(scene, notes)?;
+    if !scene.stated.free_running {
+        notes.remark(
+            "the part converts only when a frame is asked for: nothing comes up during a service"
+                .into(),
+        );
+        return Ok(());
+    }
     let Some((first, second)) = pair(scene) else {
         notes.remark(
             "the part compares fewer than two limits itself, so that nothing can come up unseen"
@@ -289,70 +296,6 @@ fn told_once<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>, notes: &mut
             names(first.cause()),
             names(found)
         ))?;
-    }
-    Ok(())
-}
-
-/// A sum that reaches the part's mark is told on the output that was asked for; one that does not is not.
-pub(super) fn rollover_ahead<S: Subject<N>, const N: usize>(
-    scene: &Scene<'_, S, N>,
-    notes: &mut Notes,
-) -> Checked {
-    let eighths = i64::from(scene.stated.rollover_ahead_eighths);
-    if eighths == 0 {
-        return Err(Stop::NotApplicable(
-            "datasheet: the part does not tell of a rollover ahead".into(),
-        ));
-    }
-    let widths = scene.spec.accumulators;
-    let output = scene.outputs().next().unwrap_or(Outputs::A);
-    let watches = Watches::limits(&[]).rollover_ahead(output);
-    for (name, bits) in [
-        ("charge", widths.charge_bits),
-        ("energy", widths.energy_bits),
-    ] {
-        for channel in scene.channels() {
-            notes.tried();
-            let mut trial = scene.running()?;
-            trial.apply_all(Point {
-                sense: 100,
-                bus: 100,
-            });
-            trial.settle();
-            trial.arm(&watches)?;
-            // A few rounds before a mark of so many eighths.
-            let set = |eighths: i64| {
-                let sum = eighths * (1 << (bits - 4)) - 1;
-                match name {
-                    "charge" => trial.desk.preload(channel.number(), sum, 0),
-                    _ => trial.desk.preload(channel.number(), 0, sum),
-                }
-            };
-            if !set(eighths - 1) {
-                return Err(Stop::NotApplicable(
-                    "the fixture cannot set running sums".into(),
-                ));
-            }
-            trial.settle();
-            if trial.desk.is_low(output) == Some(true) {
-                notes.find(format!(
-                    "{channel}: {name} at {} eighths, and the output is low",
-                    eighths - 1
-                ))?;
-            }
-            set(eighths);
-            trial.settle();
-            if trial.desk.is_low(output) == Some(false) {
-                notes.find(format!("{channel}: {name} at {eighths} eighths, and the output stays high: was the cause asked for let through?"))?;
-            }
-            let told = trial.service(watches.interest())?;
-            if told != Causes::ROLLOVER_AHEAD {
-                notes.find(format!(
-                    "{channel}: {name} at {eighths} eighths, {} told, expected rollover ahead",
-                    names(told)
-                ))?;
-            }
-        }
     }
     Ok(())
 }

@@ -248,7 +248,9 @@ pub(super) fn debounce<S: Subject<N>, const N: usize>(
             let watch = by_kind.debounce(count);
             let by_part = scene.by_part(&watch);
             if count < 2 || by_part && !scene.takes(&single) {
-                skipped.push(kind);
+                if !skipped.contains(&kind) {
+                    skipped.push(kind);
+                }
                 continue;
             }
             notes.tried();

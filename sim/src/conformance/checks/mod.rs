@@ -3,7 +3,11 @@
 mod causes;
 mod clipping;
 mod codes;
+mod coherence;
+mod effort;
+mod flips;
 mod limits;
+mod rollover;
 mod set_up;
 mod spec;
 mod sums;
@@ -40,7 +44,7 @@ impl<S: Subject<N>, const N: usize> Check<S, N> {
             "waits",
             "with the slowest oscillator nothing is read too early",
             "moments",
-            timing::waits,
+            effort::waits,
         ),
         check(
             "identity",
@@ -100,7 +104,7 @@ impl<S: Subject<N>, const N: usize> Check<S, N> {
             "coherence",
             "all values of a frame are of one latch while inputs change",
             "frames",
-            sums::coherence,
+            coherence::coherence,
         ),
         check(
             "ranges",
@@ -166,25 +170,25 @@ impl<S: Subject<N>, const N: usize> Check<S, N> {
             "rollover-charge",
             "the charge sum over its end",
             "rollovers",
-            sums::rollover_charge,
+            rollover::rollover_charge,
         ),
         check(
             "rollover-energy",
             "the energy sum over its end",
             "rollovers",
-            sums::rollover_energy,
+            rollover::rollover_energy,
         ),
         check(
             "rollover-rounds",
             "the count of rounds over its end",
             "rollovers",
-            sums::rollover_rounds,
+            rollover::rollover_rounds,
         ),
         check(
             "unknown-bits",
             "nothing is told but what was asked for, whatever else is set",
             "bits",
-            wire::unknown_bits,
+            flips::unknown_bits,
         ),
         check(
             "limit-at-code-boundary",
@@ -220,19 +224,19 @@ impl<S: Subject<N>, const N: usize> Check<S, N> {
             "rollover-ahead",
             "a sum that comes near its end is told in time",
             "sums",
-            causes::rollover_ahead,
+            rollover::rollover_ahead,
         ),
         check(
             "check-byte",
             "a flipped bit is found out by the check byte",
             "flipped bits",
-            wire::check_byte,
+            flips::check_byte,
         ),
         check(
             "block-check",
             "a flipped bit is found out by the block's own check value",
             "flipped bits",
-            wire::block_check,
+            flips::block_check,
         ),
         check(
             "reset-detection",
@@ -262,7 +266,7 @@ impl<S: Subject<N>, const N: usize> Check<S, N> {
             "longest-time",
             "no call costs more than its effort says",
             "calls",
-            timing::longest_time,
+            effort::longest_time,
         ),
         check(
             "limit-reads-back",

@@ -172,6 +172,8 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     notes.tried();
+    // What the driver keeps in a part's place did not outlive the firmware.
+    let by_part = scene.spec.sums == Source::Part;
     let kind = Kind::OverCurrent;
     let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
     let watch = scene.watch(Channel::C0, kind, code);
@@ -202,14 +204,14 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     };
     if joined.condition != Condition::Steady
         || joined.ranges != before.ranges
-        || joined.head.mode != before.head.mode
+        || (by_part && joined.head.mode != before.head.mode)
     {
         notes.find(format!(
             "joined a part in {:?} and {:?}; the frame says {:?}, {:?} and {:?}",
             before.head.mode, before.ranges, joined.condition, joined.head.mode, joined.ranges
         ))?;
     }
-    if scene.spec.sums == Source::Part {
+    if by_part {
         if !joined.unbroken {
             notes.find(
                 "joined with the part's own joint, and the frame is not vouched for (unbroken)"

@@ -76,6 +76,7 @@ impl<P: Part, const SHORT: bool> Part for Mutant<P, SHORT> {
     type Block = P::Block;
     const EMPTY: Self::Block = P::EMPTY;
     const CHECKED: bool = P::CHECKED;
+    const ASKS: bool = P::ASKS;
 
     fn check(&self, sampling: &Sampling<'_>) -> Result<(), Fault> {
         if self.tamper.takes_everything() {
@@ -130,17 +131,21 @@ impl<P: Part, const SHORT: bool> Part for Mutant<P, SHORT> {
         })
     }
 
-    fn service(
+    fn look(
         &mut self,
         turn: &mut Turn<'_>,
         interest: Causes,
         found: &mut Causes,
-        read_max: u8,
+        more: &mut bool,
     ) -> Result<Step, Fault> {
         let interest = self.tamper.interest(interest);
-        self.played(Task::Service, turn, |part, turn| {
-            part.service(turn, interest, found, read_max)
+        self.played(Task::Look, turn, |part, turn| {
+            part.look(turn, interest, found, more)
         })
+    }
+
+    fn judged(&mut self, interest: Causes) -> Causes {
+        self.inner.judged(self.tamper.interest(interest))
     }
 
     fn fetch(
@@ -171,7 +176,7 @@ impl<P: Part, const SHORT: bool> Part for Mutant<P, SHORT> {
         self.inner.joint()
     }
 
-    fn settle(&mut self, task: Task, block: &mut [u8], stamp: Stamp) {
-        self.inner.settle(task, block, stamp);
+    fn settle(&mut self, task: Task, block: &mut [u8], stamp: Stamp) -> Stamp {
+        self.inner.settle(task, block, stamp)
     }
 }

@@ -157,7 +157,7 @@ fn written(step: Step, change: impl FnOnce(Command) -> Command) -> Step {
         Step::WriteStamped(command) => Step::WriteStamped(change(command)),
         Step::WriteOnce(command) => Step::WriteOnce(change(command)),
         Step::Put(command) => Step::Put(change(command)),
-        step @ (Step::Read(_) | Step::Wait(_) | Step::Done) => step,
+        step @ (Step::Read(_) | Step::Ask(_) | Step::Wait(_) | Step::Done) => step,
     }
 }
 
