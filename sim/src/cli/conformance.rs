@@ -6,8 +6,7 @@ use std::io::IsTerminal;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 
-use super::screen::print;
-use super::text;
+use super::{show, text};
 use crate::conformance::mutant::{self, Tamper};
 use crate::conformance::{COUNT, CheckResult, Corncrake, Moorhen, Outcome, Report, check_with};
 
@@ -83,7 +82,7 @@ pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
         let mut out = String::new();
         // Writing to a string cannot fail.
         let _ = write(&mut out, &reports, &mutants, args.verbose);
-        print(&out)?;
+        show(&out)?;
     }
     Ok(reports.iter().all(Report::passed) && mutants.iter().all(|mutant| mutant.by.is_some()))
 }

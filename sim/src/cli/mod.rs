@@ -7,6 +7,7 @@ mod conformance;
 mod output;
 mod quantity;
 mod readings;
+mod registers;
 mod screen;
 mod table;
 
@@ -38,6 +39,8 @@ enum Command {
     Run(Run),
     /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
     Conformance(Conformance),
+    /// Print a part's registers as they stand at a moment of a scenario, or list those that a part has.
+    Registers(registers::Registers),
 }
 
 #[derive(Debug, clap::Args)]
@@ -76,6 +79,7 @@ pub fn main(args: &Args) -> ExitCode {
             conformance::perform(args),
             "a map does not conform, or a wrong map was not found out",
         ),
+        Command::Registers(registers) => (registers::perform(registers).map(|()| true), ""),
     };
     match outcome {
         Ok(true) => ExitCode::SUCCESS,
@@ -121,14 +125,24 @@ fn perform(args: &Run) -> Result<bool, String> {
 }
 
 fn print(report: &Report, wall_s: f64, json: bool) -> Result<(), String> {
-    let text_out = if json {
+    if json {
         let mut object = serde_json::to_value(report).map_err(text)?;
         object["wall_s"] = wall_s.into();
-        format!("{object:#}\n")
+        show(&format!("{object:#}\n"))
     } else {
-        table::report(report, wall_s)
-    };
-    screen::print(&text_out)
+        show(&table::report(report, wall_s))
+    }
+}
+
+/// Writes to standard output.
+fn show(printed: &str) -> Result<(), String> {
+    use std::io::Write;
+
+    match std::io::stdout().lock().write_all(printed.as_bytes()) {
+        // Whoever reads us has seen enough.
+        Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
+        outcome => outcome.map_err(text),
+    }
 }
 
 /// A length of time in decimal seconds, exact to the nanosecond.

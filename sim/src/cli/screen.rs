@@ -1,18 +1,10 @@
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::output::Output;
 use crate::bench::{Bench, Part};
 use crate::run::{Observer, Row};
-
-/// Writes to standard output. That whoever reads it has seen enough is no error.
-pub(super) fn print(text: &str) -> Result<(), String> {
-    match io::stdout().lock().write_all(text.as_bytes()) {
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        outcome => outcome.map_err(|error| error.to_string()),
-    }
-}
 
 /// Shows progress on a terminal and passes on what goes to files.
 pub(super) struct Screen {

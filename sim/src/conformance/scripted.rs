@@ -39,7 +39,7 @@ impl Registers {
 
 /// What a scripted part does. Times are in nanoseconds of the fixture's clock.
 pub trait Script<const N: usize>: 'static {
-    /// The registers after a reset; everything else is forgotten as well.
+    /// Puts the registers as they are after a reset; everything else is forgotten as well.
     fn reset(&mut self, registers: &mut Registers, now_ns: u64);
 
     /// What has happened until now under inputs that have been the same since this was called last: conversions, sums, flags, outputs.
@@ -57,7 +57,8 @@ pub trait Script<const N: usize>: 'static {
     ) -> bool;
 
     /// Outputs that are pulled low; `None` where the part has none, or they are not looked at.
-    fn low(&self) -> Option<Outputs> {
+    fn low(&self, registers: &Registers) -> Option<Outputs> {
+        let _ = registers;
         None
     }
 }
@@ -197,13 +198,13 @@ impl<P: Script<N>, const N: usize> Desk for Scripted<P, N> {
 
     fn reset(&self) {
         let world = &mut *self.world.borrow_mut();
-        world.registers = Registers::default();
         world.script.reset(&mut world.registers, world.now_ns);
         world.answers_at_ns = world.now_ns + world.reset_ns;
     }
 
     fn is_low(&self, output: Outputs) -> Option<bool> {
-        let low = self.world.borrow().script.low()?;
+        let world = self.world.borrow();
+        let low = world.script.low(&world.registers)?;
         Some(low.intersects(output))
     }
 }
