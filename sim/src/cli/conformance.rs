@@ -74,7 +74,7 @@ pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
     bar.finish_and_clear();
     if args.json {
         let object = Object::new(&reports, &mutants);
-        print(&format!(
+        show(&format!(
             "{:#}\n",
             serde_json::to_value(object).map_err(text)?
         ))?;
