@@ -1,8 +1,9 @@
 //! The command line.
 //!
-//! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the driver claims; 2, bad input or output that could not be
-//! written: one message on standard error, and nothing half-written.
+//! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the driver claims, or a map does not conform, or a wrong one was taken for good; 2, bad
+//! input or output that could not be written: one message on standard error, and nothing half-written.
 
+mod conformance;
 mod output;
 mod quantity;
 mod readings;
@@ -20,6 +21,7 @@ use clap::{Parser, Subcommand};
 use crate::run::{self, Report};
 use crate::scenario::{Scenario, decimal};
 use crate::trace::Window;
+use conformance::Conformance;
 use output::Output;
 use screen::Screen;
 
@@ -35,6 +37,8 @@ pub struct Args {
 enum Command {
     /// Measure and account for the rails of a scenario, and hold the account against the truth.
     Run(Run),
+    /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
+    Conformance(Conformance),
     /// Print a part's registers as they stand at a moment of a scenario, or list those that a part has.
     Registers(registers::Registers),
 }
@@ -66,16 +70,21 @@ struct Run {
 /// Does what the arguments say.
 #[must_use]
 pub fn main(args: &Args) -> ExitCode {
-    let outcome = match &args.command {
-        Command::Run(run) => perform(run),
-        Command::Registers(registers) => registers::perform(registers).map(|()| true),
+    let (outcome, wrong) = match &args.command {
+        Command::Run(run) => (
+            perform(run),
+            "a total lies outside the bound that the driver claims",
+        ),
+        Command::Conformance(args) => (
+            conformance::perform(args),
+            "a map does not conform, or a wrong map was not found out",
+        ),
+        Command::Registers(registers) => (registers::perform(registers).map(|()| true), ""),
     };
     match outcome {
         Ok(true) => ExitCode::SUCCESS,
         Ok(false) => {
-            eprintln!(
-                "crake-sim: a total lies outside the bound that the driver claims: see above"
-            );
+            eprintln!("crake-sim: {wrong}: see above");
             ExitCode::from(1)
         }
         Err(message) => {
