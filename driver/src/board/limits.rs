@@ -3,8 +3,8 @@
 use super::Rail;
 use crate::part::{SenseRange, Spec};
 use crate::units::{Current, Voltage};
+use crate::upper::Upper;
 pub(crate) use crate::wide::over;
-use crate::wide::{plus, root};
 
 /// One, in parts per thousand million.
 pub(crate) const PPB: u128 = 1_000_000_000;
@@ -15,20 +15,20 @@ pub(crate) const PPB: u128 = 1_000_000_000;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct RailLimits {
     /// Gain of the part, or of the calibration.
-    pub(crate) gain_ppb: u128,
+    pub(crate) gain_ppb: u64,
     /// Tolerance of the sense resistor; 0 where the gain was calibrated.
-    pub(crate) shunt_ppb: u128,
+    pub(crate) shunt_ppb: u64,
     /// Temperature of the sense resistor.
-    pub(crate) thermal_ppb: u128,
+    pub(crate) thermal_ppb: u64,
     /// Offset, or what a zero calibration left and what came after it, as a sense voltage.
-    pub(crate) offset_nv: u128,
+    pub(crate) offset_nv: u64,
     /// Input bias; 0 where the zero was calibrated.
-    pub(crate) bias_na: u128,
+    pub(crate) bias_na: u64,
     /// Noise of one conversion, r.m.s.
-    noise_nv: u128,
-    lsb_nv: u128,
+    noise_nv: u64,
+    lsb_nv: u64,
     /// Correction's gain in 2^-30, where it is above 1.
-    magnified: u128,
+    magnified: u64,
 }
 
 impl RailLimits {
@@ -41,14 +41,14 @@ impl RailLimits {
         let (shunt, correction) = (rail.shunt(), rail.correction());
         let (offset_nv, bias_na) = match correction.zero_bound {
             Some(bound) => (
-                nanovolts(bound).saturating_add(nanovolts(spec.zero_stability)),
+                magnitude_nv(bound).saturating_add(magnitude_nv(spec.zero_stability)),
                 0,
             ),
             None => (
-                nanovolts(range.offset).saturating_add(
-                    u128::from(correction.zero.to_bits().unsigned_abs()).div_ceil(256),
+                magnitude_nv(range.offset).saturating_add(
+                    u64::from(correction.zero.to_bits().unsigned_abs()).div_ceil(256),
                 ),
-                nanoamps(spec.bias),
+                spec.bias.as_nanoamps().unsigned_abs(),
             ),
         };
         let here_ppb = ppb(range.gain_ppm);
@@ -68,41 +68,47 @@ impl RailLimits {
                 (open, ppb(shunt.tolerance().as_ppm()))
             }
         };
-        let magnified = u128::from(correction.gain.to_bits().max(1 << 30).unsigned_abs());
+        let magnified = u64::from(correction.gain.to_bits().max(1 << 30).unsigned_abs());
         Some(Self {
-            gain_ppb,
-            shunt_ppb,
-            thermal_ppb: u128::from(shunt.thermal_ppb(rail.load().greatest(), None)),
-            offset_nv: over(&offset_nv, &magnified, &(1 << 30)),
+            gain_ppb: cut(gain_ppb),
+            shunt_ppb: cut(shunt_ppb),
+            thermal_ppb: u64::from(shunt.thermal_ppb(rail.load().greatest(), None)),
+            offset_nv: cut(over(
+                &u128::from(offset_nv),
+                &u128::from(magnified),
+                &(1 << 30),
+            )),
             bias_na,
-            noise_nv: nanovolts(range.noise),
-            lsb_nv: u128::from(range.lsb_nv(spec.sense_unit_nv)),
+            noise_nv: magnitude_nv(range.noise),
+            lsb_nv: range.lsb_nv(spec.sense_unit_nv),
             magnified,
         })
     }
 
-    /// Noise and rounding to codes of a mean over some rounds, as a sense voltage in picovolts: a day's mean is below a nanovolt.
-    pub(crate) fn noise_pv(&self, rounds: u64) -> u128 {
-        let mean = averaged_pv(self.noise_nv, self.lsb_nv, rounds);
-        over(&mean, &self.magnified, &(1 << 30))
+    /// Noise and rounding to codes of a mean over some rounds, as a sense voltage in nanovolts: a day's mean is below one.
+    pub(crate) fn noise(&self, rounds: u64) -> Upper {
+        let mean = averaged(self.noise_nv, self.lsb_nv, rounds);
+        mean.times(Upper::from(self.magnified)).shifted(-30)
     }
 
-    /// The same in nanovolts, rounded up.
+    /// The same rounded up.
     pub(crate) fn noise_nv(&self, rounds: u64) -> u128 {
-        over(&self.noise_pv(rounds), &1, &1_000)
+        self.noise(rounds).whole()
     }
 
     /// Half a code: what the part's own rounding of a mean adds, as a sense voltage.
     pub(crate) fn half_code_nv(&self) -> u128 {
-        over(&self.lsb_nv, &self.magnified, &(1 << 31))
+        let (lsb_nv, magnified) = (u128::from(self.lsb_nv), u128::from(self.magnified));
+        over(&lsb_nv, &magnified, &(1 << 31))
     }
 
     /// One less the sum of the relative limits.
     ///
     /// Shown = true × (1 + r) + o, where 1 + r is a product of factors within 1 ± each limit and o the sum of what is absolute. With ρ the sum of the
     /// relative limits, 1 + r ≥ 1 − ρ, and |shown − true| ≤ (ρ |shown| + |o|) ÷ (1 − ρ): for r < 0 at once, and for r > 0 since then r ÷ (1 + r) ≤ ρ ÷ (1 − ρ), products of limits included.
-    pub(crate) fn rest_ppb(&self) -> u128 {
-        PPB.saturating_sub(self.gain_ppb)
+    pub(crate) fn rest_ppb(&self) -> u64 {
+        (PPB as u64)
+            .saturating_sub(self.gain_ppb)
             .saturating_sub(self.shunt_ppb)
             .saturating_sub(self.thermal_ppb)
     }
@@ -114,22 +120,20 @@ pub(crate) fn gain_max_ppb(spec: &Spec) -> u128 {
     ppb(greatest.unwrap_or_default())
 }
 
-/// Noise of a mean in picovolts: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
+/// Noise of a mean in nanovolts: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
 ///
 /// Rounding of a stirred code is uniform with LSB/√12 r.m.s. (GUM F.2.2.1), 6/√12 < 2.
 #[inline(never)]
-pub(crate) fn averaged_pv(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
-    // Volts of 63 bits, in nanovolts.
-    let one = noise_nv.wrapping_mul(6);
-    let (stirred, flat) = if noise_nv.wrapping_mul(2) >= lsb_nv {
-        (one.wrapping_add(lsb_nv.wrapping_mul(2)), 0)
+pub(crate) fn averaged(noise_nv: u64, lsb_nv: u64, rounds: u64) -> Upper {
+    let one = noise_nv.saturating_mul(6);
+    let twice_lsb = lsb_nv.saturating_mul(2);
+    let share = Upper::from(1).over(rounds.max(1)).root();
+    if noise_nv.saturating_mul(2) >= lsb_nv {
+        Upper::from(one.saturating_add(twice_lsb)).times(share)
     } else {
-        (one, lsb_nv.div_ceil(2))
-    };
-    // √rounds in thousandths, rounded down.
-    // 64 bits times 20 fit; so do 66 times 10 below.
-    let root = root(u128::from(rounds).wrapping_mul(1_000_000)).max(1_000);
-    plus(over(&stirred, &1_000_000, &root), flat.wrapping_mul(1_000))
+        let half = Upper::from(lsb_nv).shifted(-1);
+        Upper::from(one).times(share).plus(half)
+    }
 }
 
 /// `Π (1 + x) ÷ Π (1 − y) − 1`, rounded up: how far a product of factors within 1 ± x, divided by some within 1 ± y, can lie from 1 on either side.
@@ -148,7 +152,16 @@ pub(crate) fn ppb(ppm: u32) -> u128 {
 }
 
 pub(crate) fn nanovolts(voltage: Voltage) -> u128 {
-    u128::from(voltage.as_nanovolts().unsigned_abs())
+    u128::from(magnitude_nv(voltage))
+}
+
+pub(crate) fn magnitude_nv(voltage: Voltage) -> u64 {
+    voltage.as_nanovolts().unsigned_abs()
+}
+
+/// The greatest number where it does not fit.
+fn cut(number: u128) -> u64 {
+    u64::try_from(number).unwrap_or(u64::MAX)
 }
 
 pub(crate) fn nanoamps(current: Current) -> u128 {
@@ -178,7 +191,7 @@ mod tests {
         assert_eq!(limits.shunt_ppb, 10_000_000);
         assert_eq!(limits.thermal_ppb, 3_000_000);
         assert_eq!((limits.offset_nv, limits.bias_na), (10_000, 20));
-        assert_eq!(limits.rest_ppb(), PPB - 15_000_000);
+        assert_eq!(limits.rest_ppb(), 985_000_000);
     }
 
     /// Section 7: 6 × 1.2 µV and two LSBs of 200 nV, over √2000: 169.9 nV; over √4000: 120.2 nV.

@@ -71,15 +71,16 @@ impl Rail {
         let flowing = |nv: u128| over(&nv, &1_000_000_000, &nanoohms);
         let shown_na = nanoamps(current);
         let rest = limits.rest_ppb();
-        let offset_na = flowing(limits.offset_nv).saturating_add(limits.bias_na);
-        let part = |na: u128, limit_ppb: u128| {
-            let na = over(&na, &limit_ppb, &rest);
+        let offset_na =
+            flowing(u128::from(limits.offset_nv)).saturating_add(u128::from(limits.bias_na));
+        let part = |na: u128, limit_ppb: u64| {
+            let na = over(&na, &u128::from(limit_ppb), &u128::from(rest));
             Current::from_nanoamps(i64::try_from(na).unwrap_or(i64::MAX))
         };
         Bound {
             gain: part(shown_na, limits.gain_ppb),
-            offset: part(offset_na, PPB),
-            noise: part(flowing(noise_nv).saturating_add(1), PPB),
+            offset: part(offset_na, PPB as u64),
+            noise: part(flowing(noise_nv).saturating_add(1), PPB as u64),
             shunt: part(shown_na, limits.shunt_ppb),
             thermal: part(shown_na, limits.thermal_ppb),
             clock: Current::ZERO,

@@ -2,64 +2,66 @@
 
 use super::{Break, Ledger};
 use crate::frame::Stamp;
-use crate::part::{Pace, Spec};
+use crate::part::{Pace, Source, Spec};
 use crate::sampling::Mode;
 use crate::wide::{divided, over, product_of_halves};
 
 impl<const N: usize> Ledger<'_, N> {
-    /// Does the part's count of rounds fit the host's clock, within the oscillator's limits, two rounds and the brackets?
-    pub(super) fn plausible(
-        &self,
-        mode: Mode,
-        counted: u32,
-        from: Stamp,
-        to: Stamp,
-    ) -> Result<(), Break> {
-        let Some(period_us) = self.period_us(mode) else {
-            return Ok(());
-        };
+    /// Does the count of rounds fit the host's clock, within the oscillator's limits, two rounds and the brackets?
+    #[inline]
+    pub(super) fn plausible(&self, counted: u32, from: Stamp, to: Stamp) -> Result<(), Break> {
+        let period_us = self.segment.period_us;
         let least_us = to.before_us.saturating_sub(from.after_us);
         let greatest_us = to.after_us.saturating_sub(from.before_us);
+        let fits = match self.spec.sums {
+            Source::Part => self.fits(counted, least_us, greatest_us),
+            // Microseconds of the host's clock, between two moments within the brackets.
+            Source::Driver => (least_us..=greatest_us).contains(&u64::from(counted)),
+        };
+        if period_us == 0 || fits {
+            return Ok(());
+        }
+        let expected = match self.spec.sums {
+            Source::Part => divided(u128::from(greatest_us), u128::from(period_us)),
+            Source::Driver => None,
+        };
+        let expected = expected.map_or(greatest_us, |rounds| rounds as u64); // no more than it was before
+        Err(Break::Rounds { counted, expected })
+    }
+
+    fn fits(&self, counted: u32, least_us: u64, greatest_us: u64) -> bool {
+        let period_us = self.segment.period_us;
         let start_us =
             u64::from(self.spec.wake_us).saturating_add(u64::from(period_us).saturating_mul(2));
-        let counted_us = u64::from(counted).saturating_mul(u64::from(period_us));
+        // 32 by 32 bits fit in 64.
+        let counted_us = u64::from(counted).wrapping_mul(u64::from(period_us));
         // The part counts its own time, which the host sees through its own clock: both errors at their worst at once. Too few are
         // counted < least × less ÷ more − start, too many counted > greatest × more ÷ less + start, quotients rounded down; here without a division.
         let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
         let with_start_us = counted_us.saturating_add(start_us).saturating_add(1);
-        let too_few = !exceeds((with_start_us, more(host)), (least_us, less(part)));
-        let too_many = exceeds(
-            (counted_us.saturating_sub(start_us), less(host)),
-            (greatest_us, more(part)),
-        );
-        if too_few || too_many {
-            let rounds = divided(u128::from(greatest_us), u128::from(period_us));
-            let expected = rounds.unwrap_or_default() as u64; // no more than it was before
-            return Err(Break::Rounds { counted, expected });
+        exceeds((with_start_us, more(host)), (least_us, less(part)))
+            && !exceeds(
+                (counted_us.saturating_sub(start_us), less(host)),
+                (greatest_us, more(part)),
+            )
+    }
+
+    /// How long after a frame the next is safe, by the host's clock; without end where nothing counts. While the mode is not known yet the fastest pace is assumed.
+    ///
+    /// Where the part keeps the sums, until they could wrap unseen, whatever flows within full scale. Where the driver does, as long as the firmware's promise.
+    pub(super) fn safe_us(&self, mode: Option<Mode>) -> u64 {
+        let Some(period_us) = self.period_us(mode.unwrap_or(Mode::Paced(Pace(0)))) else {
+            return u64::MAX;
+        };
+        let period_us = u64::from(period_us);
+        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
+        match (self.spec.sums, safe_rounds(self.spec)) {
+            (Source::Driver, _) => period_us,
+            (Source::Part, Some(rounds)) => {
+                scaled(rounds.saturating_mul(period_us), less(host), more(part))
+            }
+            (Source::Part, None) => u64::MAX,
         }
-        Ok(())
-    }
-
-    /// How long the part's sums can run at full scale before a wrap could hide, by the part's own clock. While the mode is not known yet the fastest pace is assumed.
-    fn safe_part_us(&self, mode: Option<Mode>) -> Option<u64> {
-        let period_us = self.period_us(mode.unwrap_or(Mode::Paced(Pace(0))))?;
-        Some(self.safe_rounds?.saturating_mul(u64::from(period_us)))
-    }
-
-    /// The same by the host's clock.
-    pub(super) fn safe_us(&self, mode: Option<Mode>) -> Option<u64> {
-        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        Some(scaled(self.safe_part_us(mode)?, less(host), more(part)))
-    }
-
-    /// Whether so much time on the host's clock is more than [`safe_us`](Self::safe_us), found without a division.
-    pub(super) fn is_too_late(&self, mode: Mode, elapsed_us: u64) -> bool {
-        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        self.safe_part_us(Some(mode)).is_some_and(|safe_us| {
-            // Half of it is safe without a closer look, unless clocks are off by a third.
-            let far_from = elapsed_us <= safe_us >> 1 && more(part) >> 1 < less(host);
-            !far_from && exceeds((elapsed_us, more(part)), (safe_us, less(host)))
-        })
     }
 
     /// The longest that the conversions of one round take, by the slowest oscillator.
