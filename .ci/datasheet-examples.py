@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Works out the last section of each datasheet in docs/ with no code of this project.
 
-Check bytes come from the PyPI package `crcmod`, engineering values from `fractions`.
+Check bytes come from the PyPI packages `crcmod` and `crc`, engineering values from `fractions`.
 
   datasheet-examples.py --write   puts the tables into the documents
   datasheet-examples.py --check   exits 1 when a document differs
@@ -11,12 +11,13 @@ from pathlib import Path
 
 import worked_corncrake
 import worked_moorhen
+import worked_pmbus
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
 
 
 def main():
-    for sheet in worked_corncrake, worked_moorhen:
+    for sheet in worked_corncrake, worked_moorhen, worked_pmbus:
         document = DOCS / sheet.DOCUMENT
         text = document.read_text(encoding="utf-8")
         before, found, _ = text.partition(sheet.HEADING)

@@ -344,6 +344,31 @@ fn spikes_that_are_back_at_once_are_each_told() {
     assert_eq!(events(&mut station).len(), 1);
 }
 
+/// The part held the cause of an excursion that was told while it lasted; a frame alone shows its end. It is one excursion, and one event.
+#[test]
+fn a_frame_between_does_not_make_two_events_of_one_excursion() {
+    let watches = [over_current(10).held().hysteresis(2_000_000)];
+    let desk = Desk::new();
+    let mut monitor = desk.monitor();
+    monitor.init(&SETUP).expect("a part that answers");
+    let mut station: Station<'_, 4, 8> = Station::new(SETUP, Watches::limits(&watches));
+    station.arm(&mut monitor).expect("watches that can be");
+    let mut told = Vec::new();
+    for milliamps in [20, 20, 1, 1, 20] {
+        desk.hands[0].set(milliamps * 1_000_000, 0);
+        desk.next_round();
+        desk.next_round();
+        let frame = monitor.latch().expect("a part that answers");
+        station.report(&frame);
+        station.service(&mut monitor).expect("a part that answers");
+        told.push(events(&mut station).len());
+        // It goes on after the look, and sets the cause again.
+        desk.next_round();
+        desk.next_round();
+    }
+    assert_eq!(told, [1, 0, 0, 0, 1]);
+}
+
 /// An under-limit is back above it.
 #[test]
 fn hysteresis_of_an_under_limit() {

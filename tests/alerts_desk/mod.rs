@@ -2,6 +2,7 @@
 #![allow(dead_code, reason = "each test takes what it needs")]
 
 pub mod faults;
+pub mod sweep;
 
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;

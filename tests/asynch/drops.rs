@@ -4,8 +4,8 @@ use std::future::{Future, poll_fn};
 use std::pin::pin;
 use std::task::Poll;
 
-use crake::alert::{Cause, Event, Kind, Station};
-use crake::asynch::ShuntMonitor as _;
+use crake::alert::{Cause, Event, Kind, Outputs, Station};
+use crake::asynch::{ShuntMonitor as _, prove};
 use crake::ledger::{Break, Entry};
 use crake::part::Joint;
 use crake::{Channel, Condition, Mode, NoReading, Setup};
@@ -130,6 +130,24 @@ impl<'b> Scene<'b> {
         bench.block_on(service).expect("nothing waits for ever")
     }
 
+    /// Latches, and shows the frame to station and ledger.
+    fn report(&mut self) {
+        let Self {
+            rig,
+            monitor,
+            station,
+            books,
+        } = self;
+        let bench = rig.bench.clone();
+        let report = async {
+            let frame = monitor.latch().await.expect("latch");
+            station.report(&frame);
+            books.enter(rig, &frame)
+        };
+        let entry = bench.block_on(report).expect("nothing waits for ever");
+        assert_eq!(entry, Entry::Added);
+    }
+
     /// Latches; the entry, whether the frame is unbroken, and whether it says that channel 0 went over range.
     fn latch(&mut self) -> (Entry, bool, bool) {
         let Self {
@@ -223,6 +241,50 @@ fn a_dropped_service_loses_no_cause_besides_and_tells_it_once() {
     });
 }
 
+/// Goal: the pieces of a service, dropped anywhere in them, tell their cause once, whether the next piece is a frame or a further look.
+#[test]
+fn a_service_in_pieces_dropped_anywhere_loses_no_cause_and_tells_it_once() {
+    let board = board();
+    for frame_first in [false, true] {
+        at_every_await(260, |until| {
+            let mut scene = Scene::new(&board);
+            let bench = scene.rig.bench.clone();
+            let Scene {
+                station,
+                monitor,
+                books,
+                rig,
+            } = &mut scene;
+            let pieces = async {
+                while station.look_async(monitor).await.expect("look") {
+                    bench.delay().delay_us(100).await;
+                }
+                let frame = monitor.latch().await.expect("latch");
+                station.report(&frame);
+                books.enter(rig, &frame);
+            };
+            if run(&bench, until, pieces).is_some() {
+                return true;
+            }
+            scene.assert_bus_is_free();
+            let mut told = scene.events();
+            assert!(told.is_empty(), "{until:?}: no frame came");
+            if frame_first {
+                scene.report();
+                told.extend(scene.events());
+            }
+            assert_eq!(scene.service(), Entry::Added, "{until:?}");
+            told.extend(scene.events());
+            let told: Vec<_> = told.iter().map(|event| event.cause).collect();
+            assert_eq!(told, [OVER_CURRENT], "{until:?}");
+            assert!(!scene.rig.part.is_low(Output::A));
+            scene.assert_all_is_well();
+            assert_eq!(scene.books.ledger.epoch(), 0);
+            false
+        });
+    }
+}
+
 #[test]
 fn a_dropped_change_of_set_up_ends_the_epoch_and_loses_no_flag() {
     let board = board();
@@ -276,6 +338,60 @@ fn a_dropped_arming_ends_the_epoch_and_loses_neither_flag_nor_cause() {
         scene.assert_all_is_well();
         false
     });
+}
+
+/// Goal: wherever the test is given up, arming puts the station's own watch in force, tells what had stood, and nothing that the test brought about.
+#[test]
+fn a_dropped_proof_test_is_over_once_the_station_is_armed() {
+    let board = board();
+    let mut ends = 0;
+    // All of its thousands of awaits would take a quarter of a minute.
+    let polls = (1..2_000).step_by(7).map(Until::Polls);
+    let moments = polls.chain((1..100).map(|step| Until::Ns(step * 1_000_003)));
+    for (until, stands) in moments.zip([false, true].into_iter().cycle()) {
+        let mut scene = Scene::new(&board);
+        if !stands {
+            scene.service();
+            assert_eq!(scene.events().len(), 1);
+        }
+        let bench = scene.rig.bench.clone();
+        let Scene {
+            station,
+            monitor,
+            rig,
+            ..
+        } = &mut scene;
+        let test = async {
+            let mut sees_low = |output| {
+                rig.part.is_low(if output == Outputs::A {
+                    Output::A
+                } else {
+                    Output::B
+                })
+            };
+            let proof = prove(station, monitor, &mut sees_low, &mut bench.delay()).await;
+            assert!(proof.is_ok_and(|proof| proof.passed()));
+        };
+        if run(&bench, until, test).is_some() {
+            ends += 1;
+            continue;
+        }
+        scene.assert_bus_is_free();
+        assert!(scene.events().is_empty(), "{until:?}");
+        let arm = async {
+            let armed = scene.station.arm_async(&mut scene.monitor).await;
+            scene.books.enter(&scene.rig, &armed.expect("arm"));
+        };
+        bench.block_on(arm).expect("nothing waits for ever");
+        let told: Vec<_> = scene.events().iter().map(|event| event.cause).collect();
+        assert_eq!(told, vec![OVER_CURRENT; usize::from(stands)], "{until:?}");
+        scene.rig.pass_ms(2);
+        let low = [Output::A, Output::B].map(|output| scene.rig.part.is_low(output));
+        assert_eq!(low, [false, false], "{until:?}");
+        scene.latch();
+        scene.assert_all_is_well();
+    }
+    assert!((1..300).contains(&ends), "{ends} came to their end");
 }
 
 /// The next frame does not claim to be unbroken, and tells of the over-range.

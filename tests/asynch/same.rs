@@ -1,6 +1,6 @@
 //! One list of scenarios, played by the blocking monitor and by its async twin on two benches of the same seed: same results, same bytes at the same moments.
 
-use crake::alert::{Cause, Kind, Station, Watches};
+use crake::alert::{Cause, Kind, Outputs, Proof, Station, Watches};
 use crake::asynch::{ShuntMonitor as _, alert_response as alert_response_async};
 use crake::part::Joint;
 use crake::part::corncrake::PACE_10;
@@ -8,7 +8,7 @@ use crake::{Channel, Error, Frame, Mode, Setup, ShuntMonitor as _};
 use crake_sim::bench::Bench;
 use crake_sim::bus::{BusError, Logging, Transaction};
 use crake_sim::part::corncrake::Output;
-use crake_suite::rig::{CHANNELS, Rig};
+use crake_suite::rig::{CHANNELS, Rig, RigMonitor, RigMonitorAsync};
 use embedded_hal::digital::InputPin as _;
 use embedded_hal_async::digital::Wait as _;
 
@@ -25,6 +25,10 @@ enum Act {
     Arm,
     Rearm(Setup<CHANNELS>, Watches<'static>),
     Service,
+    /// The pieces of a service.
+    Look,
+    Report,
+    Prove,
     Fetch,
     AlertResponse,
     DeclarePowered(bool),
@@ -60,6 +64,28 @@ fn scenarios() -> Vec<(&'static str, u8, Vec<Act>)> {
         Rearm(other(), OTHER_WATCHES),
         PassMs(1),
         Latch,
+    ];
+    let split = vec![
+        Init(SETUP),
+        Arm,
+        PULSE,
+        Look,
+        PassMs(7),
+        Look,
+        PassMs(1),
+        Report,
+        Supply(false),
+        Look,
+    ];
+    let proved = vec![
+        Init(SETUP),
+        Arm,
+        Prove,
+        PULSE,
+        Prove,
+        Service,
+        Supply(false),
+        Prove,
     ];
     let answered = vec![
         Init(SETUP),
@@ -122,6 +148,8 @@ fn scenarios() -> Vec<(&'static str, u8, Vec<Act>)> {
         ("changes", u8::MAX, changes),
         ("alerts", u8::MAX, alerts.clone()),
         ("alerts in pieces of 7", 7, alerts),
+        ("alerts in pieces of a service", u8::MAX, split),
+        ("proof test", u8::MAX, proved),
         ("alert response", u8::MAX, answered),
         ("burst", u8::MAX, burst),
         ("joined", u8::MAX, joined),
@@ -159,7 +187,7 @@ fn told(result: Result<Frame<'_>, Error<BusError>>, rig: &Rig, books: &mut Books
 
 /// An act played by one of the two shells: the calls are the same but for their names and `.await`.
 macro_rules! play {
-    ($act:expr, $stage:ident, $new:ident, [$arm:ident $rearm:ident $service:ident], $response:ident, $delay:path, ($($wait:tt)*)) => {{
+    ($act:expr, $stage:ident, $new:ident, [$arm:ident $rearm:ident $service:ident $look:ident $prove:ident], $response:ident, $delay:path, ($($wait:tt)*)) => {{
         let Stage { rig, monitor, station, books, joint } = &mut *$stage;
         match $act {
             Init(setup) => told(monitor.init(&setup)$($wait)*, rig, books),
@@ -175,6 +203,15 @@ macro_rules! play {
                 told(station.$rearm(monitor, setup, watches)$($wait)*, rig, books)
             }
             Service => told(station.$service(monitor)$($wait)*, rig, books),
+            Look => format!("{:?}", station.$look(monitor)$($wait)*),
+            Report => {
+                let frame = monitor.latch()$($wait)*;
+                if let Ok(frame) = &frame {
+                    station.report(frame);
+                }
+                told(frame, rig, books)
+            }
+            Prove => format!("{:?}", $prove(rig, station, monitor)$($wait)*),
             Fetch => {
                 let mut codes = [0; 1024];
                 let count = monitor.fetch(&mut codes)$($wait)*;
@@ -199,6 +236,34 @@ macro_rules! play {
             }
         }
     }};
+}
+
+/// Whether the host sees an output's line low.
+fn sees(rig: &Rig) -> impl FnMut(Outputs) -> bool {
+    |output| {
+        rig.part.is_low(if output == Outputs::A {
+            Output::A
+        } else {
+            Output::B
+        })
+    }
+}
+
+fn prove(
+    rig: &Rig,
+    station: &mut Station<'_, CHANNELS, 8>,
+    monitor: &mut RigMonitor<'_, CHANNELS>,
+) -> Result<Proof, Error<BusError>> {
+    let mut wait_us = |us| embedded_hal::delay::DelayNs::delay_us(&mut rig.bench.delay(), us);
+    crake::alert::prove(station, monitor, &mut sees(rig), &mut wait_us)
+}
+
+async fn prove_async(
+    rig: &Rig,
+    station: &mut Station<'_, CHANNELS, 8>,
+    monitor: &mut RigMonitorAsync<'_, CHANNELS>,
+) -> Result<Proof, Error<BusError>> {
+    crake::asynch::prove(station, monitor, &mut sees(rig), &mut rig.bench.delay()).await
 }
 
 struct Stage<'b, M> {
@@ -249,7 +314,7 @@ fn blocking(read_max: u8, acts: &[Act]) -> Outcome {
             act,
             on,
             new,
-            [arm rearm service],
+            [arm rearm service look prove],
             alert_response,
             embedded_hal::delay::DelayNs::delay_ms,
             ()
@@ -274,7 +339,7 @@ fn asynchronous(read_max: u8, acts: &[Act]) -> Outcome {
                 act,
                 on,
                 new,
-                [arm_async rearm_async service_async],
+                [arm_async rearm_async service_async look_async prove_async],
                 alert_response_async,
                 embedded_hal_async::delay::DelayNs::delay_ms,
                 (.await)

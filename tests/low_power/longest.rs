@@ -161,6 +161,7 @@ fn measure(
             }
             Task::Latch => monitor.latch().map(|_| ()),
             Task::Arm => monitor.arm(&other, &watches, &mut found).map(|_| ()),
+            Task::Look => monitor.look(Causes::LIMITS, &mut found).map(|_| ()),
             Task::Service => monitor.service(Causes::LIMITS, &mut found).map(|_| ()),
             Task::Configure => monitor.configure(&burst).map(|_| ()),
             Task::Fetch => monitor.fetch(&mut codes).map(|_| ()),
@@ -179,6 +180,7 @@ fn measure(
         Task::Latch,
         Task::Arm,
         Task::Arm,
+        Task::Look,
         Task::Service,
         Task::Attach,
         Task::Configure,
@@ -212,7 +214,7 @@ fn no_call_takes_longer_than_said_however_mean_the_bus() {
             }
         }
     }
-    assert_eq!(tasks, 3 * 4 * 5 * 2 * 8);
+    assert_eq!(tasks, 3 * 4 * 5 * 2 * 9);
 }
 
 /// On the meanest bus the promise is all but used up: it is no number out of the air.

@@ -2,3 +2,4 @@
 
 mod clock;
 mod longest;
+mod pieces;

@@ -189,6 +189,7 @@ impl From<crake::Error<Status>> for Error {
                 Task::Arm => 5,
                 Task::Service => 6,
                 Task::Fetch => 7,
+                Task::Look => 8,
                 _ => u8::MAX,
             },
             address: error.address,

@@ -17,6 +17,7 @@ mod watch;
 pub use cause::{Cause, Causes, Kind, Outputs};
 pub use judge::Judge;
 pub use plan::Plan;
+pub(crate) use proof::Trial;
 pub use proof::{Finding, Proof, prove};
 pub(crate) use response::ALERT_RESPONSE;
 pub use response::{Answer, alert_response};

@@ -40,7 +40,7 @@ impl Proof {
 }
 
 /// Proof test of the alert path, for production and the field: trips each output by a limit that lies under any reading, looks at the lines, and puts the
-/// station's own watches back.
+/// station's own watches back. [`asynch::prove`](crate::asynch::prove) is its twin.
 ///
 /// `is_low` tells whether the host sees an output's line low right now; `wait_us` lets time pass. While the test runs nothing else is watched; causes that stood before it stay
 /// pending. Takes about as long as four set-ups and three rounds. The first enabled channel is used; the part must run at a pace.
@@ -55,43 +55,76 @@ pub fn prove<const N: usize, const Q: usize, E>(
     is_low: &mut dyn FnMut(Outputs) -> bool,
     wait_us: &mut dyn FnMut(u32),
 ) -> Result<Proof, Error<E>> {
-    let spec = monitor.spec();
-    let setup = *station.setup();
-    let period_us = match setup.mode {
-        Mode::Paced(pace) => spec.period_us(pace).unwrap_or_default(),
-        Mode::Idle | Mode::SingleShot | Mode::Burst(_) => 0,
-    };
-    let channel = Channel::first(u8::MAX)
-        .zip(setup.channels)
-        .find_map(|(channel, ranges)| ranges.map(|_| channel))
-        .unwrap_or(Channel::C0);
-    // One round, and half as much again for a slow oscillator and the wake-up.
-    let wait = period_us
-        .saturating_add(period_us / 2)
-        .saturating_add(spec.wake_us);
-    // A limit under any reading: reverse current at the far end of the scale.
-    let limit = floor(&monitor.latch()?, &setup, channel);
-    let mut look = || {
-        wait_us(wait);
-        [is_low(Outputs::A), is_low(Outputs::B)]
-    };
-    monitor.arm(&setup, &Watches::default(), station.pending_before_proof())?;
-    station.begin_proof();
-    let [rest_a, rest_b] = look();
-    let mut trip = |output| {
-        let watch = [Watch::new(channel, Limit::OverCurrent(limit))
-            .held()
-            .to(output)];
-        monitor.arm(&setup, &Watches::limits(&watch), &mut Causes::empty())?;
-        Ok(look())
-    };
-    let [own_a, cross_b] = trip(Outputs::A)?;
-    let [cross_a, own_b] = trip(Outputs::B)?;
+    let trial = Trial::new(*station.setup(), &monitor.latch()?);
+    let mut lows = [[false; 2]; 3];
+    for (output, lows) in Trial::<N>::TRIPPED.into_iter().zip(&mut lows) {
+        let (watch, mut of_test) = (trial.watch(output), Causes::empty());
+        let (watches, found) = (
+            Watches::limits(watch.as_slice()),
+            station.found(&mut of_test),
+        );
+        monitor.arm(&trial.setup, &watches, found)?;
+        station.begin_proof();
+        wait_us(trial.wait_us);
+        *lows = [is_low(Outputs::A), is_low(Outputs::B)];
+    }
     station.arm(monitor)?;
-    Ok(Proof {
-        a: judge(rest_a, own_a, cross_a),
-        b: judge(rest_b, own_b, cross_b),
-    })
+    Ok(Proof::of(lows))
+}
+
+/// What a proof test does and how it judges: what the blocking and the async one share.
+pub(crate) struct Trial<const N: usize> {
+    pub(crate) setup: Setup<N>,
+    /// Before the lines are looked at: one round, and half as much again for a slow oscillator and the wake-up.
+    pub(crate) wait_us: u32,
+    channel: Channel,
+    /// Under any reading: reverse current at the far end of the scale.
+    limit: Current,
+}
+
+impl<const N: usize> Trial<N> {
+    /// The output that is tripped in each of the three steps; in the first, none.
+    pub(crate) const TRIPPED: [Option<Outputs>; 3] = [None, Some(Outputs::A), Some(Outputs::B)];
+
+    pub(crate) fn new(setup: Setup<N>, frame: &Frame<'_>) -> Self {
+        let spec = frame.spec();
+        let period_us = match setup.mode {
+            Mode::Paced(pace) => spec.period_us(pace).unwrap_or_default(),
+            Mode::Idle | Mode::SingleShot | Mode::Burst(_) => 0,
+        };
+        let channel = Channel::first(u8::MAX)
+            .zip(setup.channels)
+            .find_map(|(channel, ranges)| ranges.map(|_| channel))
+            .unwrap_or(Channel::C0);
+        Self {
+            setup,
+            wait_us: period_us
+                .saturating_add(period_us / 2)
+                .saturating_add(spec.wake_us),
+            channel,
+            limit: floor(frame, &setup, channel),
+        }
+    }
+
+    pub(crate) fn watch(&self, output: Option<Outputs>) -> Option<Watch> {
+        output.map(|output| {
+            Watch::new(self.channel, Limit::OverCurrent(self.limit))
+                .held()
+                .to(output)
+        })
+    }
+}
+
+impl Proof {
+    /// Lines A and B, low or not, in each of the three steps.
+    pub(crate) const fn of(
+        [[rest_a, rest_b], [own_a, cross_b], [cross_a, own_b]]: [[bool; 2]; 3],
+    ) -> Self {
+        Self {
+            a: judge(rest_a, own_a, cross_a),
+            b: judge(rest_b, own_b, cross_b),
+        }
+    }
 }
 
 /// A line is low at rest, at its own trip, at the other's trip.

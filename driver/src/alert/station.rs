@@ -2,7 +2,7 @@ use heapless::Deque;
 
 use super::{Cause, Causes, Kind, Limit, Plan, Watches};
 use crate::frame::{Frame, NoReading, Reading, Stamp};
-use crate::monitor::{Error, ShuntMonitor};
+use crate::monitor::{Error, ShuntMonitor, Task};
 use crate::sampling::Setup;
 
 /// Something that the part told.
@@ -25,12 +25,48 @@ pub struct Event {
 /// through. A recurrence of a cause that is still pending merges with it; it never vanishes. `Q` is the greatest number of events in the queue; what finds it full is
 /// counted as dropped, with its cause kept in [`lost`](Self::lost).
 ///
-/// Call [`service`](Self::service) while an alert line is low (its *level*: an edge can be missed).
+/// Call [`service`](Self::service) while an alert line is low (its *level*: an edge can be missed). Where a watchdog or others on the bus cannot wait so long, split it: between any two
+/// of its pieces the bus is free and nothing is lost, however long the next one takes to come.
+///
+/// ```
+/// use crake::alert::{Event, Station};
+/// use crake::ledger::{Entry, Ledger};
+/// use crake::{Error, ShuntMonitor, Task};
+///
+/// /// Serves an alert in pieces, with the watchdog fed between them.
+/// fn serve<M: ShuntMonitor<4>>(
+///     monitor: &mut M,
+///     station: &mut Station<'_, 4, 16>,
+///     ledger: &mut Ledger<'_, 4>,
+///     feed_watchdog: &mut dyn FnMut(),
+///     act: &mut dyn FnMut(Event),
+/// ) -> Result<Entry, Error<M::BusError>> {
+///     // Each look is two short transfers; a condition that stands is found by each of them.
+///     for _ in 0..Task::LOOKS {
+///         let more = station.look(monitor)?;
+///         feed_watchdog();
+///         if !more {
+///             break;
+///         }
+///     }
+///     let frame = monitor.latch()?;
+///     station.report(&frame);
+///     let entry = ledger.update(&frame);
+///     while let Some(event) = station.next_event() {
+///         act(event);
+///     }
+///     Ok(entry)
+/// }
+/// ```
 #[derive(Clone, Debug)]
 pub struct Station<'w, const N: usize, const Q: usize> {
     setup: Setup<N>,
     watches: Watches<'w>,
     pending: Causes,
+    /// What is pending may stand in the part still, since a look has not come to its end: were it reported now, the next look would find it a second time.
+    unsure: bool,
+    /// A look came through since the frame before.
+    looked: bool,
     /// Reported, and not yet back by their hysteresis.
     quiet: Causes,
     queue: Deque<Event, Q>,
@@ -49,6 +85,8 @@ pub(crate) struct Change<'w, const N: usize> {
     watches: Watches<'w>,
     /// Whether an earlier one had failed half-way.
     torn_before: bool,
+    /// Whether an earlier look had.
+    unsure_before: bool,
 }
 
 impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
@@ -59,6 +97,8 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
             setup,
             watches,
             pending: Causes::empty(),
+            unsure: false,
+            looked: false,
             quiet: Causes::empty(),
             queue: Deque::new(),
             dropped: 0,
@@ -115,12 +155,14 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
             setup,
             watches,
             torn_before: self.torn,
+            unsure_before: self.unsure,
         };
+        self.unsure = true;
         self.torn |= (setup, watches) != (self.setup, self.watches);
         change
     }
 
-    /// Where a change leaves the causes that it finds.
+    /// Where a change leaves the causes that it finds: those that a proof test brought about are nobody's.
     pub(crate) const fn found<'f>(&'f mut self, of_proof: &'f mut Causes) -> &'f mut Causes {
         if self.proving {
             of_proof
@@ -132,6 +174,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
     /// The change took place with this frame.
     pub(crate) fn changed(&mut self, change: Change<'w, N>, frame: &Frame<'_>) {
         self.torn = change.torn_before;
+        self.unsure = false;
         self.report(frame);
         (self.setup, self.watches, self.quiet) = (change.setup, change.watches, Causes::empty());
         (self.torn, self.proving) = (false, false);
@@ -140,17 +183,12 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
     /// The change failed; a refused one left everything as it was.
     pub(crate) fn unchanged<E>(&mut self, change: Change<'w, N>, error: &Error<E>) {
         if error.misuse().is_some() {
-            self.torn = change.torn_before;
+            (self.torn, self.unsure) = (change.torn_before, change.unsure_before);
         }
     }
 
-    /// Where a proof test leaves the causes that stood before it.
-    pub(super) const fn pending_before_proof(&mut self) -> &mut Causes {
-        &mut self.pending
-    }
-
     /// From here on what stands in the part is a proof test's, until the station is armed.
-    pub(super) const fn begin_proof(&mut self) {
+    pub(crate) const fn begin_proof(&mut self) {
         self.proving = true;
     }
 
@@ -162,26 +200,61 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         &mut self,
         monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
     ) -> Result<Frame<'m>, Error<E>> {
-        let (interest, pending) = self.begin_service();
-        let frame = monitor.service(interest, pending)?;
+        let (unsure, interest, pending) = self.begin_look();
+        let outcome = monitor.service(interest, pending);
+        self.looked(unsure, outcome.as_ref().err());
+        let frame = outcome?;
         self.report(&frame);
         Ok(frame)
     }
 
-    /// What a service asks for, and where it leaves what it finds.
-    pub(crate) fn begin_service(&mut self) -> (Causes, &mut Causes) {
-        (self.interest(), &mut self.pending)
+    /// The first piece of a service, where it is split: reads the causes once and clears exactly those that were seen. `true`: there were some, and others may have come meanwhile; look again.
+    ///
+    /// What was seen stays pending until a later frame of the same monitor is shown to [`report`](Self::report).
+    ///
+    /// # Errors
+    /// What was seen so far stays pending. Whether it was cleared is not known, so it is not reported before a look (or a service, or an arming) came through.
+    pub fn look<E>(
+        &mut self,
+        monitor: &mut dyn ShuntMonitor<N, BusError = E>,
+    ) -> Result<bool, Error<E>> {
+        let (unsure, interest, pending) = self.begin_look();
+        let outcome = monitor.look(interest, pending);
+        self.looked(unsure, outcome.as_ref().err());
+        outcome
+    }
+
+    /// Whether an earlier look was left half-way, what a look asks for, and where it leaves what it finds. Takes it that this one stops half-way, too, until [`looked`](Self::looked) says better.
+    pub(crate) fn begin_look(&mut self) -> (bool, Causes, &mut Causes) {
+        let before = core::mem::replace(&mut self.unsure, true);
+        (before, self.interest(), &mut self.pending)
+    }
+
+    /// The look, or the service that began with it, is over; a refused one left everything as it was before.
+    pub(crate) fn looked<E>(&mut self, before: bool, error: Option<&Error<E>>) {
+        self.looked |= error.is_none();
+        self.unsure = match error {
+            None => false,
+            Some(error) if error.misuse().is_some() => before,
+            Some(error) => error.task != Task::Latch,
+        };
     }
 
     /// Turns pending causes into events with the readings of `frame`, and lets causes whose reading is back be reported again.
     ///
-    /// [`service`](Self::service) does this by itself. With hysteresis show the frames in between, too: a following cause whose line went high by itself is let go by them alone.
+    /// [`service`](Self::service) does this by itself; it is the last piece of one that is split. With hysteresis show the frames in between, too: a following cause whose line went high by itself is let go by them
+    /// alone.
     pub fn report(&mut self, frame: &Frame<'_>) {
         let setup = self.setup;
         let sampling = setup.view();
         let plan = Plan::new(frame.spec(), frame.rails, &sampling, self.watches).ok();
         // Not released by this frame yet: a held cause that was set again by the excursion already told comes with the frame that shows it over.
-        for cause in core::mem::take(&mut self.pending).each() {
+        let sure = if self.unsure {
+            Causes::empty()
+        } else {
+            core::mem::take(&mut self.pending)
+        };
+        for cause in sure.each() {
             if self.quiet.contains(Causes::of(cause)) {
                 continue;
             }
@@ -211,6 +284,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
         // What was over before the host looked needs no further frame to be told of again.
         self.release(frame);
+        self.looked = false;
     }
 
     /// The oldest event, which is handed over with this.
@@ -280,6 +354,10 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
                 Kind::OverCurrent | Kind::UnderCurrent => reading.current.as_nanoamps(),
                 Kind::OverPower => reading.power.as_nanowatts(),
             };
+            // A held cause may have been set again by the excursion that was told: until it was looked for, its end would not be the last of it.
+            if watch.is_held() && !self.looked {
+                continue;
+            }
             let limit = watch.limit().value();
             let back = if kind.is_over() {
                 value <= limit.saturating_sub_unsigned(watch.margin())

@@ -49,6 +49,16 @@ impl Effort {
         }
     }
 
+    /// A read of `len` bytes, before whose repeated START `written` bytes go out, the pointer not counted.
+    #[must_use]
+    pub const fn ask(written: u32, len: u32, checked: bool) -> Self {
+        let read = Self::read(len, checked);
+        Self {
+            bytes: read.bytes.saturating_add(written),
+            ..read
+        }
+    }
+
     /// A write and its read-back.
     #[must_use]
     pub const fn put(width: u32, checked: bool) -> Self {
@@ -74,6 +84,11 @@ impl Effort {
             }
             Step::Put(command) => Self::put(width(command), checked),
             Step::Read(read) => Self::read(u32::from(read.len), read.check),
+            Step::Ask(ask) => {
+                let read = ask.read();
+                let data = ask.bytes().len().saturating_sub(1) as u32; // at most three
+                Self::ask(data, u32::from(read.len), read.check)
+            }
             Step::Wait(us) => Self::wait(*us),
             Step::Done => Self::NONE,
         }

@@ -31,6 +31,20 @@ pub enum Fault {
     },
     /// A conversion that was asked for did not end within the time that the datasheet gives.
     Busy,
+    /// A command that the part's declaration counts on: it does not have it on this page, or not in the way that was declared.
+    NotSupported {
+        /// Command code.
+        command: u8,
+        /// Page that was selected.
+        page: u8,
+    },
+    /// A page was to be selected, and another is.
+    WrongPage {
+        /// As selected.
+        expected: u8,
+        /// As it came.
+        got: u8,
+    },
     /// Another part answers at this address, or none that is known.
     Identity {
         /// By the datasheet.
@@ -54,7 +68,7 @@ pub enum Fault {
     },
     /// The part was reset since it was last set up: it can be initialised, not joined.
     ResetSeen,
-    /// A mistake in the part's map: a read that is empty, or that does not fit the block.
+    /// A mistake in the part's map: a read that is empty, or that does not fit the block, or a question of a part that said it asks none.
     NoRoom,
     /// The caller asked for something that this part or board cannot do; nothing was sent.
     Misuse(Misuse),
@@ -125,6 +139,15 @@ impl fmt::Display for Fault {
                 )
             }
             Self::Busy => f.write_str("a conversion that was asked for did not end in time"),
+            Self::NotSupported { command, page } => {
+                write!(
+                    f,
+                    "command 0x{command:02X} on page {page} is not there, or not as declared"
+                )
+            }
+            Self::WrongPage { expected, got } => {
+                write!(f, "page {got} is selected, not {expected}")
+            }
             Self::Identity { expected, got } => {
                 write!(f, "identity 0x{got:08X}, expected 0x{expected:08X}")
             }

@@ -4,11 +4,13 @@
 //! [`Player`] turns steps into plain transfers: it adds and verifies check bytes, reads back and
 //! compares, and repeats what may be repeated. A shell carries the transfers out.
 
+mod ask;
 mod command;
 mod effort;
 mod fault;
 mod player;
 
+pub use ask::{Ask, Asking};
 pub use command::Command;
 pub use effort::Effort;
 pub use fault::{Fault, Misuse};
@@ -29,6 +31,10 @@ pub enum Step {
     Put(Command),
     /// Read into the operation's block; repeated if the bus or the check byte failed.
     Read(Read),
+    /// Ask for something that the part may not have: a failure, on the bus or of the check byte, is an answer, too, and does not end the operation. [`Turn::answered`] tells;
+    /// repeated like a read before it counts as none.
+    /// For parts that say so ([`Part::ASKS`](crate::part::Part::ASKS)) alone.
+    Ask(Ask),
     /// Let at least this many microseconds pass.
     Wait(u32),
     /// The operation is complete.
@@ -57,6 +63,8 @@ pub struct Turn<'a> {
     pub stage: u8,
     /// How many tries of [`again`](Self::again) have failed; 0 at first.
     pub tries: u8,
+    /// Whether the step before went through; `false` after an [`Ask`](Step::Ask) that was not answered alone. The block holds nothing of it then.
+    pub answered: bool,
     /// The operation's block: reads arrive here.
     pub block: &'a mut [u8],
 }

@@ -1,4 +1,6 @@
-use super::{Command, Fault, Operation, Read, Step, Turn};
+use core::marker::PhantomData;
+
+use super::{Asking, Command, Fault, Operation, Read, Step, Turn};
 use crate::crc::Pec;
 
 /// How the part is talked to.
@@ -35,7 +37,10 @@ pub enum Action<'b> {
 ///
 /// Call [`poll`](Self::poll) for what to do, do it, then tell [`succeeded`](Self::succeeded) or
 /// [`failed`](Self::failed), and so on until `Done` or an error. After an error the player must not be used again; the part's own state tells where it stands.
-pub struct Player<'o> {
+///
+/// `A` says whether the operation [asks](Step::Ask). One that does not pays nothing for it.
+pub struct Player<'o, A> {
+    asking: PhantomData<A>,
     operation: &'o mut Operation<'o>,
     link: Link,
     stage: u8,
@@ -53,16 +58,19 @@ const ECHO: usize = 9;
 enum Phase {
     /// The operation is to be asked for its next step.
     Ask,
+    /// The same, after a question that was not answered.
+    InVain,
     /// The step's transfer is to be carried out.
     Send,
     /// What was put is to be read back.
     ReadBack,
 }
 
-impl<'o> Player<'o> {
+impl<'o, A: Asking> Player<'o, A> {
     /// A player at the operation's first stage.
     pub fn new(operation: &'o mut Operation<'o>, link: Link) -> Self {
         Self {
+            asking: PhantomData,
             operation,
             link,
             stage: 0,
@@ -79,10 +87,12 @@ impl<'o> Player<'o> {
     /// # Errors
     /// Whatever the operation found; it is over then.
     pub fn poll<'b>(&'b mut self, block: &'b mut [u8]) -> Result<Action<'b>, Fault> {
-        if self.phase == Phase::Ask {
+        let in_vain = A::ASKS && self.phase == Phase::InVain;
+        if self.phase == Phase::Ask || in_vain {
             let mut turn = Turn {
                 stage: self.stage,
                 tries: self.tries,
+                answered: !in_vain,
                 block: &mut *block,
             };
             let mut step = (self.operation)(&mut turn)?;
@@ -111,13 +121,11 @@ impl<'o> Player<'o> {
                 Action::Write(command.bytes())
             }
             Step::Read(read) => {
-                let (from, to) = read.extent();
-                let room = block
-                    .get_mut(from..to)
-                    .filter(|room| !room.is_empty())
-                    .ok_or(Fault::NoRoom)?;
-                Action::WriteRead(core::slice::from_ref(&read.pointer), room)
+                let pointer = core::slice::from_ref(&read.pointer);
+                Action::WriteRead(pointer, room(block, *read)?)
             }
+            Step::Ask(ask) if A::ASKS => Action::WriteRead(ask.bytes(), room(block, ask.read())?),
+            Step::Ask(_) => return Err(Fault::NoRoom),
             Step::Wait(us) => Action::Wait(*us),
             Step::Done => Action::Done,
         })
@@ -132,7 +140,8 @@ impl<'o> Player<'o> {
             | Step::WriteOnce(command)
             | Step::Put(command) => command.pointer(),
             Step::Read(read) => read.pointer,
-            Step::Wait(_) | Step::Done => 0,
+            Step::Ask(ask) if A::ASKS => ask.read().pointer,
+            Step::Ask(_) | Step::Wait(_) | Step::Done => 0,
         }
     }
 
@@ -156,6 +165,15 @@ impl<'o> Player<'o> {
                 );
                 self.settle(verdict)?;
             }
+            (Step::Ask(ask), _) if A::ASKS && ask.read().check => {
+                let (from, to) = ask.read().extent();
+                let verdict = verify_answer(
+                    self.link.address,
+                    ask.bytes(),
+                    block.get(from..to).ok_or(Fault::NoRoom)?,
+                );
+                self.settle(verdict)?;
+            }
             _ => self.phase = Phase::Ask,
         }
         Ok(())
@@ -165,6 +183,10 @@ impl<'o> Player<'o> {
     #[must_use]
     pub const fn failed(&mut self) -> bool {
         if self.repeats_left == 0 || matches!(self.step, Step::WriteOnce(_)) {
+            if A::ASKS && matches!(self.step, Step::Ask(_)) {
+                self.phase = Phase::InVain;
+                return true;
+            }
             return false;
         }
         self.repeats_left = self.repeats_left.wrapping_sub(1); // not zero here
@@ -220,6 +242,15 @@ impl Read {
     }
 }
 
+/// Where in the block a read's bytes go.
+fn room(block: &mut [u8], read: Read) -> Result<&mut [u8], Fault> {
+    let (from, to) = read.extent();
+    block
+        .get_mut(from..to)
+        .filter(|room| !room.is_empty())
+        .ok_or(Fault::NoRoom)
+}
+
 /// Compares the last of `bytes` with the check byte of a read with a repeated START.
 ///
 /// Source: SMBus specification, packet error checking: every byte from START on, address bytes included.
@@ -237,19 +268,34 @@ fn verify(address: u8, pointer: u8, bytes: &[u8]) -> Result<(), Fault> {
         }
         None => pec.add_all(&[write, pointer, write | 1]),
     }
+    compare(pec, *got)
+}
+
+/// The same for a read before whose repeated START more than a pointer was written.
+fn verify_answer(address: u8, written: &[u8], bytes: &[u8]) -> Result<(), Fault> {
+    let Some((got, data)) = bytes.split_last() else {
+        return Ok(());
+    };
+    let write = address << 1;
+    let mut pec = Pec::new();
+    pec.add(write);
+    pec.add_all(written);
+    pec.add(write | 1);
+    pec.add_all(data);
+    compare(pec, *got)
+}
+
+fn compare(pec: Pec, got: u8) -> Result<(), Fault> {
     let expected = pec.value();
-    if expected == *got {
+    if expected == got {
         Ok(())
     } else {
-        Err(Fault::CheckByte {
-            expected,
-            got: *got,
-        })
+        Err(Fault::CheckByte { expected, got })
     }
 }
 
 #[cfg(feature = "defmt")]
-impl defmt::Format for Player<'_> {
+impl<A> defmt::Format for Player<'_, A> {
     fn format(&self, f: defmt::Formatter<'_>) {
         defmt::write!(
             f,

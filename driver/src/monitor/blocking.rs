@@ -105,7 +105,8 @@ where
             delay: &mut self.delay,
             clock: &mut self.clock,
         };
-        let played = transport.play(&mut |turn| operation(part, turn), link, block, &mut stamped);
+        let operation = &mut |turn: &mut Turn<'_>| operation(part, turn);
+        let played = transport.play::<P>(operation, link, block, &mut stamped);
         self.core.conclude(task, stamped, played)
     }
 }
@@ -175,16 +176,31 @@ where
         Ok(self.core.armed(setup, plan.watched()))
     }
 
+    fn look(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<bool, Error<Self::BusError>> {
+        self.core.begin(Task::Look)?;
+        let mut more = false;
+        self.perform(Task::Look, &mut |part, turn| {
+            part.look(turn, interest, found, &mut more)
+        })?;
+        Ok(more)
+    }
+
     fn service(
         &mut self,
         interest: Causes,
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        self.core.begin(Task::Service)?;
-        let read_max = self.core.link().read_max;
-        self.perform(Task::Service, &mut |part, turn| {
-            part.service(turn, interest, found, read_max)
-        })?;
+        for _ in 0..Task::LOOKS {
+            if !self.look(interest, found)? {
+                break;
+            }
+        }
+        self.latch()?;
+        *found |= self.core.judged(interest);
         Ok(self.core.steady())
     }
 
@@ -215,14 +231,14 @@ struct Transport<'t, I2C, D, C> {
 
 impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
     /// Carries out what the player hands out, until it is done; on failure, the register it was about and what came.
-    fn play<'o>(
+    fn play<'o, P: Part>(
         self,
         operation: &'o mut Operation<'o>,
         link: Link,
         block: &mut [u8],
         stamped: &mut Option<Stamp>,
     ) -> Result<(), (u8, Came<I2C::Error>)> {
-        let mut player = Player::new(operation, link);
+        let mut player = Player::<P>::new(operation, link);
         loop {
             let outcome = match player.poll(block) {
                 Err(fault) => return Err((player.pointer(), Came::Fault(fault))),

@@ -112,7 +112,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             Task::Configure | Task::Arm => self.unbroken = false,
             // What limits stand in the part is not known: take it that every channel has some, in whatever ranges.
             Task::Attach => (self.watched, self.in_force) = (Causes::LIMITS, [None; N]),
-            Task::Latch | Task::Service | Task::Fetch => {}
+            Task::Latch | Task::Look | Task::Service | Task::Fetch => {}
         }
         Ok(())
     }
@@ -185,6 +185,11 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
     /// The frame of an operation that left the set-up as it was.
     pub(super) fn steady(&mut self) -> Frame<'_> {
         self.completed(Condition::Steady)
+    }
+
+    /// What the part's driver has judged in the last frame.
+    pub(super) fn judged(&mut self, interest: Causes) -> Causes {
+        self.part.judged(interest)
     }
 
     pub(super) fn begin_configure<E>(&mut self, setup: &Setup<N>) -> Result<(), Error<E>> {

@@ -19,7 +19,9 @@ pub enum Task {
     Configure,
     /// Changing set-up and watches.
     Arm,
-    /// Serving an alert.
+    /// Looking for causes once.
+    Look,
+    /// Serving an alert: looks, and a latch. Errors name the one or the other.
     Service,
     /// Fetching a burst.
     Fetch,
@@ -49,6 +51,11 @@ pub enum Came<E> {
     Bus(E),
     /// The bus worked; what it brought was wrong, or the request was.
     Fault(Fault),
+}
+
+impl Task {
+    /// How often a service looks for causes at the most: a condition that stands sets its cause again and again.
+    pub const LOOKS: u8 = 4;
 }
 
 impl<E> Error<E> {
@@ -98,6 +105,7 @@ impl fmt::Display for Task {
             Self::Latch => "latching a frame of",
             Self::Configure => "changing the set-up of",
             Self::Arm => "changing set-up and watches of",
+            Self::Look => "looking for causes of",
             Self::Service => "serving an alert of",
             Self::Fetch => "fetching a burst from",
         })

@@ -97,10 +97,20 @@ pub trait ShuntMonitor<const N: usize> {
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>>;
 
-    /// Reads the causes of `interest`, adds those that are set to `found`, clears exactly these, again until none is left, and latches a frame.
+    /// Reads the causes once, adds those of `interest` that are set to `found`, and clears exactly these: two short transfers at the most. `true`: there were some, and others may have come
+    /// meanwhile; look again.
+    ///
+    /// The first piece of a [`service`](Self::service), whose other piece is [`latch`](Self::latch). Before, between and after them the bus is free for others, for as long as they like.
     ///
     /// # Errors
-    /// As [`latch`](Self::latch); `found` holds whatever was seen, cleared or not: nothing is lost.
+    /// The bus failed, or the part's supply is declared off; `found` holds whatever was seen, cleared or not: nothing is lost. Look again.
+    fn look(&mut self, interest: Causes, found: &mut Causes)
+    -> Result<bool, Error<Self::BusError>>;
+
+    /// Looks until no cause of `interest` is left, at most [`Task::LOOKS`] times, and latches a frame. Where the driver judges limits in the part's place, what it finds in this frame is in `found`, too.
+    ///
+    /// # Errors
+    /// As [`look`](Self::look) and [`latch`](Self::latch), with the task that failed; `found` holds whatever was seen, cleared or not: nothing is lost.
     fn service(
         &mut self,
         interest: Causes,

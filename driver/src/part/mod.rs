@@ -6,6 +6,7 @@
 pub mod corncrake;
 pub mod make_up;
 pub mod moorhen;
+pub mod pmbus;
 mod spec;
 mod tally;
 
@@ -122,6 +123,9 @@ pub trait Part: Codec {
     /// Whether writes carry a check byte and reads are verified.
     const CHECKED: bool;
 
+    /// Whether any operation [asks](Step::Ask), which costs code of its own.
+    const ASKS: bool = false;
+
     /// Refuses what the part cannot do, before a byte is sent.
     ///
     /// # Errors
@@ -179,18 +183,24 @@ pub trait Part: Codec {
         read_max: u8,
     ) -> Result<Step, Fault>;
 
-    /// Reads the causes of `interest` that are set, adds them to `found`, clears exactly these, again until none is left (at most four times), then latches. Nothing is added that is not cleared,
-    /// but for a failure.
+    /// Reads the causes once, adds those of `interest` that are set to `found`, and clears exactly these. Nothing is added that is not cleared, but for a failure.
+    ///
+    /// `more` is false at first, and to be set if there were any: another may have come since they were read. A service looks again then, and latches when none is left.
     ///
     /// # Errors
-    /// As for [`latch`](Self::latch); `found` holds whatever was seen.
-    fn service(
+    /// A wrong check byte; `found` holds whatever was seen.
+    fn look(
         &mut self,
         turn: &mut Turn<'_>,
         interest: Causes,
         found: &mut Causes,
-        read_max: u8,
+        more: &mut bool,
     ) -> Result<Step, Fault>;
+
+    /// Causes of `interest` that the driver has judged in the frames so far, in the part's place; hands each over once. None for a part that compares everything itself. [`look`](Self::look) gives them, too.
+    fn judged(&mut self, _interest: Causes) -> Causes {
+        Causes::empty()
+    }
 
     /// Waits until the burst in progress is over, at most as long as the longest takes, then reads its codes, oldest first, as many as fit into `codes`; their number goes to `count`.
     ///

@@ -1,5 +1,6 @@
-use alloc::{rc::Rc, vec::Vec};
+use alloc::{boxed::Box, rc::Rc, vec::Vec};
 use core::{
+    any::Any,
     cell::{Cell, RefCell},
     convert::Infallible,
     fmt,
@@ -8,7 +9,7 @@ use core::{
 use embedded_hal::digital::{ErrorType, InputPin, PinState};
 
 use super::{Bench, Part};
-use crate::{bus::Watcher, part::corncrake::Output};
+use crate::{bus::Watcher, part::AlertOutputs};
 
 /// An open-drain line with a pull-up: low while any output that is wired to it pulls, high otherwise.
 ///
@@ -53,13 +54,13 @@ impl Line {
         Self { bench, node }
     }
 
-    /// Connects an output of a part of this bench, besides those already connected. An output may be wired to
-    /// several lines, as if behind buffers.
-    pub fn wire(&self, part: &Part, output: Output) {
-        let pull = Pull {
+    /// Connects an output of a part of this bench, besides those already connected, of whatever parts. An output may be wired
+    /// to several lines, as if behind buffers.
+    pub fn wire<M: AlertOutputs>(&self, part: &Part<M>, output: M::Output) {
+        let pull = Box::new(Wired {
             part: part.clone(),
             output,
-        };
+        });
         self.node.pulls.borrow_mut().push(pull);
     }
 
@@ -150,7 +151,7 @@ impl fmt::Debug for Line {
 /// What a line is, apart from the bench that it is on.
 #[derive(Default)]
 pub(super) struct Node {
-    pulls: RefCell<Vec<Pull>>,
+    pulls: RefCell<Vec<Box<dyn Pull>>>,
     stuck: Cell<Option<PinState>>,
     /// Whether the line was low when somebody looked last.
     seen_low: Cell<bool>,
@@ -167,7 +168,7 @@ pub(super) struct Counts {
 
 impl Node {
     fn level(&self) -> PinState {
-        let pulled = || self.pulls.borrow().iter().any(Pull::is_low);
+        let pulled = || self.pulls.borrow().iter().any(|pull| pull.is_low());
         self.stuck
             .get()
             .unwrap_or_else(|| PinState::from(!pulled()))
@@ -192,9 +193,12 @@ impl Node {
         changed
     }
 
-    pub(super) fn is_wired_to(&self, part: &Part, output: Output) -> bool {
-        let is_it = |pull: &Pull| pull.output == output && pull.part.is_same(part);
-        self.pulls.borrow().iter().any(is_it)
+    fn is_wired_to<M: AlertOutputs>(&self, part: &Part<M>, output: M::Output) -> bool {
+        self.pulls.borrow().iter().any(|pull| {
+            let pull: &dyn Any = &**pull;
+            let pull = pull.downcast_ref::<Wired<M>>();
+            pull.is_some_and(|pull| pull.output == output && pull.part.is_same(part))
+        })
     }
 }
 
@@ -216,17 +220,24 @@ impl fmt::Display for Node {
     }
 }
 
-struct Pull {
-    part: Part,
-    output: Output,
+/// What is wired to a line. Its display is its name, and what keeps it from pulling.
+trait Pull: Any + fmt::Display {
+    fn is_low(&self) -> bool;
+
+    /// What keeps the output as it is until somebody writes to the part.
+    fn obstacle(&self) -> Option<&'static str>;
 }
 
-impl Pull {
+struct Wired<M: AlertOutputs> {
+    part: Part<M>,
+    output: M::Output,
+}
+
+impl<M: AlertOutputs> Pull for Wired<M> {
     fn is_low(&self) -> bool {
         self.part.is_low(self.output)
     }
 
-    /// What keeps the output as it is until somebody writes to the part.
     fn obstacle(&self) -> Option<&'static str> {
         if !self.part.is_reached(self.output) {
             Some("no cause reaches it")
@@ -238,7 +249,7 @@ impl Pull {
     }
 }
 
-impl fmt::Display for Pull {
+impl<M: AlertOutputs> fmt::Display for Wired<M> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{:#04x} output {:?}", self.part.address(), self.output)?;
         match self.obstacle() {
@@ -262,7 +273,11 @@ impl Lines {
         node
     }
 
-    pub(super) fn of(&self, part: &Part, output: Output) -> Option<Rc<Node>> {
+    pub(super) fn of<M: AlertOutputs>(
+        &self,
+        part: &Part<M>,
+        output: M::Output,
+    ) -> Option<Rc<Node>> {
         let nodes = self.nodes.borrow();
         let mut nodes = nodes.iter();
         nodes.find(|node| node.is_wired_to(part, output)).cloned()

@@ -93,10 +93,7 @@ pub use tasks::Tasks;
 
 use crate::{
     bus::{Bus, Clock, Logging, Restart, Speed, Stats, Transaction, WireWatcher},
-    part::{
-        Target,
-        corncrake::{Corncrake, Output},
-    },
+    part::{AlertOutputs, Order, Target},
     rng::Rng,
 };
 use line::Lines;
@@ -152,23 +149,23 @@ impl Bench {
         Rng::new(self.seed).stream(name)
     }
 
-    /// Puts a part on the bus. Its individual follows from the bench's seed and its address alone.
+    /// Puts a part on the bus: one of [`part`](crate::part), or of a model of your own. Its individual follows from the bench's seed and its
+    /// address alone.
     ///
     /// # Errors
     /// An address that the part cannot have, or that is taken; nothing is added then.
-    pub fn part(&self, order: Corncrake) -> Result<Part, BenchError> {
+    pub fn part<O: Order>(&self, order: O) -> Result<Part<O::Model>, BenchError> {
         let address = order.address();
         let model = order
             .build(&Rng::new(self.seed))
             .ok_or(BenchError::NoSuchAddress(address))?;
         let model = Rc::new(RefCell::new(model));
         self.attach(address, model.clone())?;
-        let part = Part::new(model);
-        self.steps.add(part.clone());
-        Ok(part)
+        self.steps.add(model.clone());
+        Ok(Part::new(model))
     }
 
-    /// Puts a target of your own on the bus.
+    /// Puts a target on the bus that is no part: it has no rails, no alert outputs and no steps.
     ///
     /// # Errors
     /// An address that is taken; nothing is added then.
@@ -183,7 +180,7 @@ impl Bench {
     }
 
     /// The line that an alert output of a part is wired to; the first call makes it. It is an input pin, active low.
-    pub fn alert(&self, part: &Part, output: Output) -> Line {
+    pub fn alert<M: AlertOutputs>(&self, part: &Part<M>, output: M::Output) -> Line {
         if let Some(node) = self.lines.of(part, output) {
             return Line::new(self.clone(), node);
         }
@@ -268,11 +265,7 @@ impl Bench {
 impl fmt::Debug for Bench {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let (seed, now_ns) = (self.seed, self.now_ns());
-        write!(
-            f,
-            "Bench(seed {seed}, at {now_ns} ns, {:?})",
-            self.steps.parts()
-        )
+        write!(f, "Bench(seed {seed}, at {now_ns} ns, {:?})", self.steps)
     }
 }
 

@@ -7,32 +7,26 @@ use core::{
 use super::BenchError;
 use crate::{
     board::SenseResistor,
-    part::corncrake::{CHANNELS, Converted, Individual, Model, Output, PartWatcher, Snapshot},
+    part::{AlertOutputs, Converted, PartModel, corncrake},
     plant::{Plant, Truth},
 };
 
-/// A handle of a part on the bench; clones are the same part.
+/// A handle of a part on the bench; clones are the same part. `M` is its model: Corncrake's if nothing else is said.
 ///
 /// What it says holds for the bench's present moment. Firmware cannot see any of it: it is for the test
 /// around the firmware.
-#[derive(Clone)]
-pub struct Part {
-    model: Rc<RefCell<Model>>,
+pub struct Part<M: ?Sized = corncrake::Model> {
+    model: Rc<RefCell<M>>,
 }
 
-impl Part {
-    pub(super) fn new(model: Rc<RefCell<Model>>) -> Self {
+impl<M: PartModel> Part<M> {
+    pub(super) fn new(model: Rc<RefCell<M>>) -> Self {
         Self { model }
     }
 
     /// The 7-bit address.
     pub fn address(&self) -> u8 {
-        self.model.borrow().address()
-    }
-
-    /// The errors of this part.
-    pub fn individual(&self) -> Individual {
-        self.model.borrow().individual().clone()
+        self.model.borrow().own_address()
     }
 
     /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V.
@@ -51,11 +45,7 @@ impl Part {
         resistor: SenseResistor,
     ) -> Result<(), BenchError> {
         let attached = self.model().attach(channel, Box::new(plant), resistor);
-        if attached {
-            Ok(())
-        } else {
-            Err(BenchError::NoSuchChannel(channel))
-        }
+        present(attached, channel)
     }
 
     /// What really flowed through a channel's rail since time 0; nothing without a rail.
@@ -63,11 +53,9 @@ impl Part {
     /// # Errors
     /// A channel that the part does not have.
     pub fn truth(&self, channel: usize) -> Result<Truth, BenchError> {
-        if channel < CHANNELS {
-            Ok(self.model().truth(channel))
-        } else {
-            Err(BenchError::NoSuchChannel(channel))
-        }
+        let mut model = self.model();
+        present(channel < model.channels(), channel)?;
+        Ok(model.truth(channel))
     }
 
     /// Conversions finished since time 0, resets or not.
@@ -80,19 +68,16 @@ impl Part {
         self.model().last_conversion()
     }
 
-    /// Charge that the part itself drew from its supply, in nA·ns (1e-18 C); typical figures at 3.3 V.
+    /// Charge that the part itself drew from its supply, in nA·ns (1e-18 C); typical figures at the supply voltage of its datasheet, 3.3 V for
+    /// those of this crate.
     pub fn supply_charge_na_ns(&self) -> u128 {
         self.model().supply_charge_na_ns()
     }
 
-    /// Energy that the part itself drew from its supply at 3.3 V, in nA·mV·ns (1e-21 J).
+    /// Energy that the part itself drew from that supply, in nA·mV·ns (1e-21 J).
     pub fn supply_energy_na_mv_ns(&self) -> u128 {
-        self.model().supply_energy_na_mv_ns()
-    }
-
-    /// Whether an alert output is pulled low.
-    pub fn is_low(&self, output: Output) -> bool {
-        self.model().is_low(output)
+        let model = self.model();
+        model.supply_charge_na_ns() * u128::from(model.supply_mv())
     }
 
     /// When something happens in the part next if nobody addresses it, in nanoseconds; None if nothing will.
@@ -105,14 +90,49 @@ impl Part {
         self.model().power_loss();
     }
 
-    /// The supply comes: a reset; after 1 ms the part answers. No effect on a part that has supply.
+    /// The supply comes: a reset; some time later, 1 ms for a Corncrake, the part answers. No effect on a part that has supply.
     pub fn power_up(&self) {
         self.model().power_up();
     }
 
-    /// A dip of the supply: the part loses everything and answers again after 1 ms.
+    /// A dip of the supply: the part loses everything and answers again as after [`power_up`](Self::power_up).
     pub fn brown_out(&self) {
-        self.model().brown_out();
+        self.power_loss();
+        self.power_up();
+    }
+
+    /// Acts on the model itself: for what a part has of its own. The bench keeps it advanced to the present moment; `act` must use neither the
+    /// bench nor the part.
+    pub fn with<R>(&self, act: impl FnOnce(&mut M) -> R) -> R {
+        act(&mut self.model())
+    }
+
+    pub(super) fn is_same(&self, other: &Self) -> bool {
+        Rc::ptr_eq(&self.model, &other.model)
+    }
+
+    fn model(&self) -> RefMut<'_, M> {
+        self.model.borrow_mut()
+    }
+}
+
+impl<M: AlertOutputs> Part<M> {
+    /// Whether an alert output is pulled low.
+    pub fn is_low(&self, output: M::Output) -> bool {
+        self.model().is_low(output)
+    }
+
+    /// Whether any cause can reach an alert output.
+    pub(super) fn is_reached(&self, output: M::Output) -> bool {
+        self.model().is_reached(output)
+    }
+}
+
+/// What a Corncrake has of its own.
+impl Part {
+    /// The errors of this part.
+    pub fn individual(&self) -> corncrake::Individual {
+        self.with(|model| model.individual().clone())
     }
 
     /// Bench only: sets a channel's accumulators, modulo their widths, to be near a rollover without waiting
@@ -121,59 +141,65 @@ impl Part {
     /// # Errors
     /// A channel that the part does not have.
     pub fn preload(&self, channel: usize, charge: i64, energy: i64) -> Result<(), BenchError> {
-        let done = self.model().preload(channel, charge, energy);
-        if done {
-            Ok(())
-        } else {
-            Err(BenchError::NoSuchChannel(channel))
-        }
+        let done = self.with(|model| model.preload(channel, charge, energy));
+        present(done, channel)
     }
 
     /// Bench only: sets ROUNDS, modulo its width.
     pub fn preload_rounds(&self, rounds: u32) {
-        self.model().preload_rounds(rounds);
-    }
-
-    pub(super) fn is_reached(&self, output: Output) -> bool {
-        self.model().is_reached(output)
-    }
-
-    pub(super) fn is_same(&self, other: &Self) -> bool {
-        Rc::ptr_eq(&self.model, &other.model)
+        self.with(|model| model.preload_rounds(rounds));
     }
 
     /// The inside of the part.
-    pub fn snapshot(&self) -> Snapshot {
-        self.model().snapshot()
+    pub fn snapshot(&self) -> corncrake::Snapshot {
+        self.with(|model| model.snapshot())
     }
 
     /// Shows what happens in the part to `watcher`, from `from_ns` on, in place of a watcher before.
-    pub fn watch(&self, from_ns: u64, watcher: Rc<RefCell<dyn PartWatcher>>) {
-        self.model().watch(from_ns, watcher);
-    }
-
-    /// The model; the bench keeps it advanced to the present moment.
-    fn model(&self) -> RefMut<'_, Model> {
-        self.model.borrow_mut()
+    pub fn watch(&self, from_ns: u64, watcher: Rc<RefCell<dyn corncrake::PartWatcher>>) {
+        self.with(|model| model.watch(from_ns, watcher));
     }
 }
 
-/// Address, mode, outputs and conversions so far.
-impl fmt::Debug for Part {
+impl<M: ?Sized> Clone for Part<M> {
+    fn clone(&self) -> Self {
+        Self {
+            model: self.model.clone(),
+        }
+    }
+}
+
+/// Address, state and conversions so far.
+impl<M: PartModel> fmt::Debug for Part<M> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let Ok(model) = self.model.try_borrow() else {
+        Shown(&*self.model).fmt(f)
+    }
+}
+
+/// A part's debug text, of whatever kind it is.
+pub(super) struct Shown<'a>(pub(super) &'a RefCell<dyn PartModel>);
+
+impl fmt::Debug for Shown<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let Ok(model) = self.0.try_borrow() else {
             return f.write_str("Part(at work)");
         };
-        write!(f, "Part({:#04x}, ", model.address())?;
+        let address = model.own_address();
         if !model.is_powered() {
-            return f.write_str("without supply)");
+            return write!(f, "Part({address:#04x}, without supply)");
         }
-        let level = |output| if model.is_low(output) { "low" } else { "high" };
-        let (a, b) = (level(Output::A), level(Output::B));
-        let (mode, conversions) = (model.mode(), model.conversions());
+        let conversions = model.conversions();
         write!(
             f,
-            "mode {mode:#04x}, A {a}, B {b}, {conversions} conversions)"
+            "Part({address:#04x}, {model:?}, {conversions} conversions)"
         )
+    }
+}
+
+fn present(is_present: bool, channel: usize) -> Result<(), BenchError> {
+    if is_present {
+        Ok(())
+    } else {
+        Err(BenchError::NoSuchChannel(channel))
     }
 }

@@ -1,8 +1,8 @@
-use alloc::{collections::VecDeque, vec::Vec};
+use alloc::{collections::VecDeque, rc::Rc, vec::Vec};
 use core::{cell::RefCell, fmt};
 
-use super::{Bench, Part};
-use crate::part::corncrake::{Converted, Input};
+use super::{Bench, part::Shown};
+use crate::part::{Converted, Input, PartModel};
 
 /// A conversion that [`Bench::step`] has come to.
 ///
@@ -40,17 +40,23 @@ impl fmt::Display for Step {
 /// The parts that can be stepped through, and what they ended together and was not told yet.
 #[derive(Default)]
 pub(super) struct Steps {
-    parts: RefCell<Vec<Part>>,
+    parts: RefCell<Vec<Rc<RefCell<dyn PartModel>>>>,
     told_later: RefCell<VecDeque<Step>>,
 }
 
 impl Steps {
-    pub(super) fn add(&self, part: Part) {
+    pub(super) fn add(&self, part: Rc<RefCell<dyn PartModel>>) {
         self.parts.borrow_mut().push(part);
     }
+}
 
-    pub(super) fn parts(&self) -> Vec<Part> {
-        self.parts.borrow().clone()
+/// The parts.
+impl fmt::Debug for Steps {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let parts = self.parts.borrow();
+        f.debug_list()
+            .entries(parts.iter().map(|part| Shown(part)))
+            .finish()
     }
 }
 
@@ -66,16 +72,19 @@ impl Bench {
         if let Some(step) = later.pop_front() {
             return Some(step);
         }
-        let parts = self.steps.parts();
-        let before: Vec<u64> = parts.iter().map(Part::conversions).collect();
+        let parts = self.steps.parts.borrow();
+        let count = |part: &Rc<RefCell<dyn PartModel>>| part.borrow().conversions();
+        let before: Vec<u64> = parts.iter().map(count).collect();
         while later.is_empty() {
-            let next_ns = parts.iter().filter_map(Part::next_event_ns).min()?;
-            self.run_until(next_ns);
+            let next_ns = parts
+                .iter()
+                .filter_map(|part| part.borrow().next_event_ns());
+            self.run_until(next_ns.min()?);
             let ended = parts.iter().zip(&before);
-            let ended = ended.filter(|(part, before)| part.conversions() > **before);
+            let ended = ended.filter(|(part, before)| count(part) > **before);
             later.extend(ended.filter_map(|(part, _)| {
-                let address = part.address();
-                let converted = part.last_conversion()?;
+                let part = part.borrow();
+                let (address, converted) = (part.own_address(), part.last_conversion()?);
                 Some(Step { address, converted })
             }));
         }

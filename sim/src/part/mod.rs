@@ -1,6 +1,14 @@
 //! Software models of the parts, each written from its datasheet alone.
 
+mod analogue;
 pub mod corncrake;
+mod model;
+pub mod moorhen;
+mod pec;
+pub mod pmbus;
+
+pub use analogue::Drift;
+pub use model::{AlertOutputs, Converted, Input, Order, PartModel};
 
 /// A target on the virtual bus, at the level of bytes and of the conditions between them.
 ///

@@ -1,21 +1,14 @@
 //! Reads the tables of the datasheet, so that no expected value stands twice.
 
+pub(crate) use crate::common::sheet::{number, value};
+
+use crate::common::sheet;
+
 const DOCUMENT: &str = include_str!("../../../docs/corncrake-datasheet.md");
 
 /// The cells of every row of the tables whose first line begins with `header`.
 pub(crate) fn table(header: &str) -> Vec<Vec<&'static str>> {
-    let rows: Vec<_> = DOCUMENT
-        .match_indices(&format!("\n{header}"))
-        .flat_map(|(start, _)| {
-            DOCUMENT[start + 1..]
-                .lines()
-                .skip(2)
-                .take_while(|line| line.starts_with('|'))
-        })
-        .map(|line| line.trim_matches('|').split('|').map(str::trim).collect())
-        .collect();
-    assert!(!rows.is_empty(), "the datasheet has no table '{header}'");
-    rows
+    sheet::table(DOCUMENT, header)
 }
 
 /// The text between the first fence after `heading` and its end.
@@ -23,22 +16,6 @@ pub(crate) fn fenced(heading: &str) -> &'static str {
     let after = &DOCUMENT[DOCUMENT.find(heading).expect("heading")..];
     let body = &after[after.find("```text").expect("fence") + 7..];
     &body[..body.find("```").expect("end of fence")]
-}
-
-/// A number of the document: decimal, or hexadecimal after 0x.
-pub(crate) fn number(text: &str) -> i64 {
-    match text.strip_prefix("0x") {
-        Some(hex) => i64::from_str_radix(hex, 16).expect("hexadecimal"),
-        None => text.parse().expect("decimal"),
-    }
-}
-
-/// The value named `name` in a cell like `code = 5; sense range = 1`, without its unit.
-pub(crate) fn value(cell: &str, name: &str) -> Option<i64> {
-    cell.split("; ")
-        .filter_map(|part| part.split_once(" = "))
-        .find(|(key, _)| *key == name)
-        .map(|(_, value)| number(value.split(' ').next().expect("a value")))
 }
 
 /// A row of section 3's register table.

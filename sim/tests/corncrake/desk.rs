@@ -4,36 +4,15 @@ use core::time::Duration;
 
 use crake_sim::{
     bench::{Bench, Part, Wire},
-    board::SenseResistor,
     bus::Speed,
     part::corncrake::Corncrake,
     plant::{Means, Plant, Truth},
 };
 
+pub(crate) use crate::common::plants::{Steady, ohm};
+
 pub(crate) const ADDRESS: u8 = 0x32;
 pub(crate) const CONVERSION_NS: u64 = 62_500;
-
-/// A steady current and voltage.
-pub(crate) struct Steady {
-    pub(crate) current_na: f64,
-    pub(crate) voltage_nv: f64,
-}
-
-impl Plant for Steady {
-    fn window(&mut self, _: u64, _: u64) -> Means {
-        Means {
-            current_na: self.current_na,
-            voltage_nv: self.voltage_nv,
-        }
-    }
-
-    fn truth(&mut self, at_ns: u64) -> Truth {
-        Truth {
-            charge_half_na_ns: 2 * self.current_na as i128 * i128::from(at_ns),
-            energy_sixth_na_nv_ns: 0,
-        }
-    }
-}
 
 /// Codes that follow each other conversion by conversion: the n-th window that is asked for shows entry n of
 /// its list, the last one for ever. With a resistor of 1 Ω, the coarse sense range and bus range 0.
@@ -65,11 +44,6 @@ impl Plant for Listed {
     fn truth(&mut self, _: u64) -> Truth {
         Truth::default()
     }
-}
-
-/// One Ω: nanoamperes are nanovolts.
-pub(crate) fn ohm() -> SenseResistor {
-    SenseResistor::ideal(1_000_000_000)
 }
 
 /// Check byte of SMBus, bit by bit, written apart from the model's.

@@ -3,37 +3,10 @@
 use crake_sim::{board::SenseResistor, part::corncrake::Output};
 
 use crate::{
+    common::sheet::play,
     datasheet::{fenced, number, table, value},
     desk::{Desk, Steady},
 };
-
-/// Plays a transfer of the document. True if every byte from the host was acknowledged; bytes from the part
-/// must be those of the document.
-fn play(desk: &Desk, transfer: &str) -> bool {
-    let tokens: Vec<&str> = transfer.split_whitespace().collect();
-    let (mut reading, mut address_follows, mut all_acknowledged) = (false, false, true);
-    for (i, token) in tokens.iter().enumerate() {
-        match *token {
-            "S" | "Sr" => {
-                desk.wire.start();
-                address_follows = true;
-            }
-            "P" => desk.wire.stop(),
-            hex => {
-                let byte = u8::from_str_radix(hex, 16).expect("a byte");
-                if reading && !address_follows {
-                    let more = !matches!(tokens[i + 1], "P" | "Sr");
-                    assert_eq!(desk.wire.receive(more), byte, "byte {i} of {transfer}");
-                } else {
-                    all_acknowledged &= desk.wire.send(byte);
-                    reading = address_follows && byte & 1 == 1;
-                }
-                address_follows = false;
-            }
-        }
-    }
-    all_acknowledged
-}
 
 const SENSE_LSB_NV: [i64; 2] = [500, 200];
 const BUS_LSB_NV: [i64; 3] = [100_000, 250_000, 1_000_000];
@@ -133,7 +106,7 @@ fn every_worked_transfer_is_answered_as_the_document_says() {
             .map(|hex| number(&format!("0x{hex}")) as u8)
             .collect();
         let desk = prepared(&bytes, what, values);
-        let acknowledged = play(&desk, transfer);
+        let acknowledged = play(&desk.wire, transfer);
         assert_eq!(acknowledged, values != "refused", "{what}");
         // What was written reads back, where it can be read.
         let pointer = bytes[1];
@@ -211,14 +184,14 @@ fn the_worked_frame_block_comes_out_of_a_part_in_that_state() {
     }
     desk.part.preload_rounds(field("rounds") as u32);
     desk.latch(field("tag") as u8, 1);
-    assert!(play(&desk, fenced("### 10.1 A frame block")));
+    assert!(play(&desk.wire, fenced("### 10.1 A frame block")));
 }
 
 #[test]
 fn the_block_after_a_reset_is_the_one_in_the_document() {
     let desk = Desk::ideal();
     assert!(play(
-        &desk,
+        &desk.wire,
         fenced("### 10.2 The frame block after a reset")
     ));
     desk.run(0x10, 1, 0);
@@ -230,7 +203,7 @@ fn the_block_after_a_reset_is_the_one_in_the_document() {
     );
     desk.bench.run_for(core::time::Duration::from_millis(1));
     assert!(play(
-        &desk,
+        &desk.wire,
         fenced("### 10.2 The frame block after a reset")
     ));
 }

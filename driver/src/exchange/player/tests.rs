@@ -1,7 +1,19 @@
 extern crate std;
 
 use super::*;
+use crate::exchange::Ask;
 use std::{vec, vec::Vec};
+
+struct Asks;
+struct Silent;
+
+impl Asking for Asks {
+    const ASKS: bool = true;
+}
+
+impl Asking for Silent {
+    const ASKS: bool = false;
+}
 
 const LINK: Link = Link {
     address: 0x34,
@@ -30,7 +42,7 @@ fn play(
         let step = steps.get(usize::from(turn.stage)).copied();
         Ok(turn.next(step.unwrap_or(Step::Done)))
     };
-    let mut player = Player::new(&mut operation, link);
+    let mut player = Player::<Asks>::new(&mut operation, link);
     let mut seen = Vec::new();
     loop {
         assert!(seen.len() < 100, "no end");
@@ -208,6 +220,7 @@ fn tries_are_counted_with_the_first() {
     let mut turn = Turn {
         stage: 9,
         tries: 0,
+        answered: true,
         block: &mut block,
     };
     for _ in 0..2 {
@@ -221,4 +234,114 @@ fn tries_are_counted_with_the_first() {
         turn.again(4, Step::Wait(1), 3, Fault::NoRoom),
         Err(Fault::NoRoom)
     );
+}
+
+/// What is asked in vain is asked as often as the link says, then the operation goes on and knows; the step after it is answered again.
+#[test]
+fn a_question_without_answer_is_no_failure() {
+    let ask = Ask::of(Read {
+        pointer: 0x87,
+        len: 7,
+        at: 0,
+        check: true,
+    });
+    for answer in [None, Some(vec![0xFF; 8])] {
+        let mut block = [0; 16];
+        let mut heard = Vec::new();
+        let mut operation = |turn: &mut Turn<'_>| {
+            heard.push(turn.answered);
+            Ok(match turn.stage {
+                0 => turn.next(Step::Ask(ask)),
+                1 => turn.next(Step::Wait(1)),
+                _ => Step::Done,
+            })
+        };
+        let mut player = Player::<Asks>::new(&mut operation, LINK);
+        let mut asked = 0;
+        loop {
+            let outcome = match player.poll(&mut block) {
+                Err(fault) => panic!("{fault}"),
+                Ok(Action::Done) => break,
+                Ok(Action::WriteRead(bytes, room)) => {
+                    assert_eq!((bytes, room.len()), (&[0x87][..], 8));
+                    asked += 1;
+                    // All ones, as of a bus that nobody pulls down: its check byte is another.
+                    answer.as_ref().map(|bytes| room.copy_from_slice(bytes))
+                }
+                Ok(_) => Some(()),
+            };
+            match outcome {
+                Some(()) => assert_eq!(player.succeeded(&block), Ok(())),
+                None => assert!(player.failed()),
+            }
+        }
+        assert_eq!(asked, 3);
+        assert_eq!(heard, [true, false, true]);
+    }
+}
+
+/// Published check values (worked out with two PyPI packages, crcmod and crc): the mask of STATUS_VOUT of address 0x34, and a block write-block read.
+#[test]
+fn the_check_byte_of_a_question_covers_what_is_written_with_it() {
+    let read = |pointer, len| Read {
+        pointer,
+        len,
+        at: 2,
+        check: true,
+    };
+    let mask = Ask::with(read(0x1B, 2), [0x01, 0x7A]);
+    let call = Ask::with(read(0xA6, 4), [0x02, 0x11, 0x22]);
+    for (ask, written, answer) in [
+        (mask, vec![0x1B, 0x01, 0x7A], vec![0x01, 0x20, 0x62]),
+        (
+            call,
+            vec![0xA6, 0x02, 0x11, 0x22],
+            vec![0x03, 0x33, 0x44, 0x55, 0x55],
+        ),
+    ] {
+        let steps = [Step::Ask(ask)];
+        let asked = Seen::WriteRead(written, answer.len());
+        let (seen, result) = play(LINK, &steps, |_| Some(answer.clone()));
+        assert_eq!((&seen[..], result), (&[asked][..], Ok(())));
+        // A wrong one is asked for again, and is no answer in the end.
+        let mut wrong = answer.clone();
+        wrong[1] ^= 1;
+        let (seen, result) = play(LINK, &steps, |_| Some(wrong.clone()));
+        assert_eq!((seen.len(), result), (3, Ok(())));
+    }
+    assert_eq!(
+        Ask::with(read(1, 1), [2, 3, 4, 5]).bytes(),
+        [1, 2, 3, 4],
+        "no room for more"
+    );
+}
+
+#[test]
+fn questions_that_do_not_fit_the_block_are_mistakes_of_the_map() {
+    let ask = |len, at| {
+        Step::Ask(Ask::of(Read {
+            pointer: 0,
+            len,
+            at,
+            check: false,
+        }))
+    };
+    for step in [ask(0, 0), ask(4, 13), ask(17, 0)] {
+        let (seen, result) = play(LINK, &[step], |_| None);
+        assert_eq!((seen.len(), result), (0, Err(Some(Fault::NoRoom))));
+    }
+}
+
+#[test]
+fn a_part_that_said_it_asks_nothing_may_not() {
+    let mut block = [0; 16];
+    let ask = Step::Ask(Ask::of(Read {
+        pointer: 0,
+        len: 1,
+        at: 0,
+        check: false,
+    }));
+    let mut operation = |turn: &mut Turn<'_>| Ok(turn.next(ask));
+    let mut player = Player::<Silent>::new(&mut operation, LINK);
+    assert_eq!(player.poll(&mut block).err(), Some(Fault::NoRoom));
 }

@@ -1,9 +1,11 @@
 //! The async twins of [`Monitor`](crate::Monitor) and [`ShuntMonitor`](crate::ShuntMonitor): same names, same exchanges, same errors.
 
+mod proof;
 mod response;
 mod shell;
 mod station;
 
+pub use proof::prove;
 pub use response::alert_response;
 pub use shell::Monitor;
 
@@ -43,6 +45,13 @@ pub trait ShuntMonitor<const N: usize> {
         watches: &Watches<'_>,
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>>;
+
+    /// As [`look`](crate::ShuntMonitor::look) of the blocking trait, with its errors.
+    async fn look(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<bool, Error<Self::BusError>>;
 
     /// As [`service`](crate::ShuntMonitor::service) of the blocking trait, with its errors.
     async fn service(

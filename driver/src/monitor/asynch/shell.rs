@@ -18,7 +18,7 @@ use crate::sampling::Setup;
 /// Any of its futures may be dropped at any await. The monitor stays usable and claims no more than it knows:
 ///
 /// - The bus is in whatever state its own implementation leaves it after a dropped transfer; that is its promise to keep.
-/// - A dropped latch or service loses no count, no over-range flag and no cause: the next one has them. Causes that were seen are in `found` already.
+/// - A dropped latch, look or service loses no count, no over-range flag and no cause: the next one has them. Causes that were seen are in `found` already.
 /// - A dropped `configure` or `arm` may have taken place or not; the next frame says that it is not known to be unbroken, and the ledger begins another epoch. After `arm` the outputs may be
 ///   masked: arm again.
 /// - A dropped `init` leaves the part half set up; `init` starts over. A dropped `attach` or `fetch` changed nothing.
@@ -113,7 +113,7 @@ where
             clock: &mut self.clock,
         };
         let played = transport
-            .play(&mut |turn| operation(part, turn), link, block, &mut stamped)
+            .play::<P>(&mut |turn| operation(part, turn), link, block, &mut stamped)
             .await;
         self.core.conclude(task, stamped, played)
     }
@@ -189,17 +189,32 @@ where
         Ok(self.core.armed(setup, plan.watched()))
     }
 
+    async fn look(
+        &mut self,
+        interest: Causes,
+        found: &mut Causes,
+    ) -> Result<bool, Error<Self::BusError>> {
+        self.core.begin(Task::Look)?;
+        let mut more = false;
+        self.perform(Task::Look, &mut |part, turn| {
+            part.look(turn, interest, found, &mut more)
+        })
+        .await?;
+        Ok(more)
+    }
+
     async fn service(
         &mut self,
         interest: Causes,
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        self.core.begin(Task::Service)?;
-        let read_max = self.core.link().read_max;
-        self.perform(Task::Service, &mut |part, turn| {
-            part.service(turn, interest, found, read_max)
-        })
-        .await?;
+        for _ in 0..Task::LOOKS {
+            if !self.look(interest, found).await? {
+                break;
+            }
+        }
+        self.latch().await?;
+        *found |= self.core.judged(interest);
         Ok(self.core.steady())
     }
 
@@ -231,14 +246,14 @@ struct Transport<'t, I2C, D, C> {
 
 impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
     /// Carries out what the player hands out, until it is done; on failure, the register it was about and what came.
-    async fn play<'o>(
+    async fn play<'o, P: Part>(
         self,
         operation: &'o mut Operation<'o>,
         link: Link,
         block: &mut [u8],
         stamped: &mut Option<Stamp>,
     ) -> Result<(), (u8, Came<I2C::Error>)> {
-        let mut player = Player::new(operation, link);
+        let mut player = Player::<P>::new(operation, link);
         loop {
             let outcome = match player.poll(block) {
                 Err(fault) => return Err((player.pointer(), Came::Fault(fault))),

@@ -52,9 +52,25 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         &mut self,
         monitor: &'m mut M,
     ) -> Result<Frame<'m>, Error<M::BusError>> {
-        let (interest, pending) = self.begin_service();
-        let frame = monitor.service(interest, pending).await?;
+        let (unsure, interest, pending) = self.begin_look();
+        let outcome = monitor.service(interest, pending).await;
+        self.looked(unsure, outcome.as_ref().err());
+        let frame = outcome?;
         self.report(&frame);
         Ok(frame)
+    }
+
+    /// The async twin of [`look`](Self::look), with its errors.
+    ///
+    /// # Errors
+    /// As [`look`](Self::look). Dropped before its end it leaves what a failure on the bus leaves: what was seen is reported once a further look has come through.
+    pub async fn look_async<M: ShuntMonitor<N>>(
+        &mut self,
+        monitor: &mut M,
+    ) -> Result<bool, Error<M::BusError>> {
+        let (unsure, interest, pending) = self.begin_look();
+        let outcome = monitor.look(interest, pending).await;
+        self.looked(unsure, outcome.as_ref().err());
+        outcome
     }
 }

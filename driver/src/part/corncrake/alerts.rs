@@ -1,6 +1,6 @@
 use super::decode::bytes;
 use super::map::{self, pointer};
-use super::steps::{LATCH, LATCH_WAIT_US, READ, Serial};
+use super::steps::{LATCH_WAIT_US, READ, Serial};
 use super::{Corncrake, SPEC};
 use crate::Channel;
 use crate::alert::{Cause, Causes, Kind, Outputs, Plan};
@@ -22,9 +22,6 @@ const READ_SERIAL: u8 = UNMASK_B + 1;
 const KEEP_SERIAL: u8 = READ_SERIAL + 1;
 const KINDS: u8 = Kind::ALL.len() as u8;
 const LIMITS_OF_ALL: u8 = SPEC.channels * KINDS;
-
-/// How often a service reads and clears: a condition that stands sets its cause again and again.
-pub(super) const SERVICE_TRIES: u8 = 4;
 
 impl Corncrake {
     /// Outputs masked; limits in force moved to the end of the scale, where nothing passes them; causes read and cleared: all of them were set under the old limits and ranges.
@@ -119,32 +116,29 @@ impl Corncrake {
         causes & (Causes::LIMITS | self.watched)
     }
 
-    pub(super) fn service_stage(
-        &mut self,
+    pub(super) fn look_stage(
         turn: &mut Turn<'_>,
         interest: Causes,
         found: &mut Causes,
-        read_max: u8,
-    ) -> Result<Step, Fault> {
+        more: &mut bool,
+    ) -> Step {
         match turn.stage {
-            0 => Ok(turn.next(read_causes())),
+            0 => turn.next(read_causes()),
             1 => {
                 let seen = causes(turn.block) & interest;
                 if seen.is_empty() {
-                    (turn.tries, turn.stage) = (0, LATCH);
-                    return self.block(turn, read_max, Serial::Compare);
+                    return Step::Done;
                 }
+                // Before it is cleared: should the clearing fail, it may have taken effect nevertheless.
                 *found |= seen;
-                turn.tries = turn.tries.wrapping_add(1); // at most the limit
-                let clear = Step::Write(Command::big_endian(pointer::CAUSES, bits(seen), 3));
-                if turn.tries < SERVICE_TRIES {
-                    return Ok(turn.then(0, clear));
-                }
-                // Whatever is found is cleared, too, or the next service would find it a second time.
-                turn.tries = 0;
-                Ok(turn.then(LATCH, clear))
+                *more = true;
+                turn.next(Step::Write(Command::big_endian(
+                    pointer::CAUSES,
+                    bits(seen),
+                    3,
+                )))
             }
-            _ => self.block(turn, read_max, Serial::Compare),
+            _ => Step::Done,
         }
     }
 }

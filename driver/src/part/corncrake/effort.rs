@@ -1,5 +1,4 @@
 use super::SPEC;
-use super::alerts::SERVICE_TRIES;
 use super::burst;
 use super::map::{block, store};
 use super::steps::{BLOCK_TRIES, LATCH_WAIT_US, RESET_WAIT_US};
@@ -35,10 +34,8 @@ pub(super) const fn effort(task: Task, read_max: u8) -> Effort {
             .then(put(3).times(2))
             .then(read(2))
             .then(blocks(read_max)),
-        Task::Service => read(3)
-            .then(write(3))
-            .times(SERVICE_TRIES as u32)
-            .then(latch(read_max)),
+        Task::Look => look(),
+        Task::Service => look().times(Task::LOOKS as u32).then(latch(read_max)),
         Task::Fetch => read(1)
             .times(burst::TRIES as u32)
             .then(Effort::wait(burst::WAIT_US).times(waits(burst::TRIES)))
@@ -75,6 +72,11 @@ const fn set_up() -> Effort {
 const fn limits() -> Effort {
     let of_a_channel = put(2).times(2).then(put(3).times(2)).then(put(5));
     of_a_channel.times(SPEC.channels as u32)
+}
+
+/// CAUSES read, and what was found cleared.
+const fn look() -> Effort {
+    read(3).then(write(3))
 }
 
 /// LATCH, between a wait for a change that may still be due and the wait for the latch.

@@ -148,14 +148,14 @@ impl Part for Corncrake {
         self.arm_stage(turn, sampling, plan, found, read_max)
     }
 
-    fn service(
+    fn look(
         &mut self,
         turn: &mut Turn<'_>,
         interest: Causes,
         found: &mut Causes,
-        read_max: u8,
+        more: &mut bool,
     ) -> Result<Step, Fault> {
-        self.service_stage(turn, interest, found, read_max)
+        Ok(Self::look_stage(turn, interest, found, more))
     }
 
     fn fetch(

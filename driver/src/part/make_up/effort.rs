@@ -1,5 +1,5 @@
 use super::Registers;
-use super::stages::{LIST, SERVICE_TRIES, TRIES};
+use super::stages::{LIST, TRIES};
 use crate::alert::{Causes, Kind};
 use crate::exchange::{Effort, Step};
 use crate::part::{BusRange, Pace, SenseRange};
@@ -55,7 +55,8 @@ pub(super) fn effort<R: Registers, const N: usize>(task: Task) -> Effort {
             .then(causes)
             .then(sample)
             .then(change),
-        Task::Service => causes.times(u32::from(SERVICE_TRIES)).then(sample),
+        Task::Look => causes,
+        Task::Service => causes.times(u32::from(Task::LOOKS)).then(sample),
         Task::Fetch => Effort::NONE,
     }
 }

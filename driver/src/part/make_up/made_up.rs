@@ -173,14 +173,21 @@ impl<R: Registers, const N: usize> Part for MadeUp<R, N> {
         self.stage(turn, &mut Job::Arm(sampling, plan, found))
     }
 
-    fn service(
+    fn look(
         &mut self,
         turn: &mut Turn<'_>,
         interest: Causes,
         found: &mut Causes,
-        _read_max: u8,
+        more: &mut bool,
     ) -> Result<Step, Fault> {
-        self.stage(turn, &mut Job::Service(interest, found))
+        *found |= self.judged(interest);
+        self.stage(turn, &mut Job::Look(interest, found, more))
+    }
+
+    fn judged(&mut self, interest: Causes) -> Causes {
+        let seen = self.judge.causes() & interest;
+        self.judge.clear(seen);
+        seen
     }
 
     /// There is never a burst: [`check`](Self::check) refuses its set-up.

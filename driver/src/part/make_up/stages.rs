@@ -15,7 +15,7 @@ pub(super) enum Job<'j> {
     Latch,
     Configure(&'j Sampling<'j>),
     Arm(&'j Sampling<'j>, &'j Plan<'j>, &'j mut Causes),
-    Service(Causes, &'j mut Causes),
+    Look(Causes, &'j mut Causes, &'j mut bool),
 }
 
 /// A porter's list has at most so many steps.
@@ -32,7 +32,8 @@ const MUTE: u8 = RESTART + LIST;
 const DISARM: u8 = MUTE + 1;
 const READ_CAUSES: u8 = DISARM + LIMITS_OF_ALL;
 const CLEAR: u8 = READ_CAUSES + 1;
-const TRIGGER: u8 = CLEAR + 1;
+const CLEARED: u8 = CLEAR + 1;
+const TRIGGER: u8 = CLEARED + 1;
 const WAIT: u8 = TRIGGER + 1;
 const READ: u8 = WAIT + 1;
 // A change that stops half-way leaves the mark of a part that was never set up.
@@ -44,9 +45,6 @@ const MARK: u8 = UNMASK + 1;
 
 /// How often results are read, or waited for, before the operation gives up.
 pub(super) const TRIES: u8 = 3;
-/// How often a service reads and clears: a condition that stands may set its cause again.
-pub(super) const SERVICE_TRIES: u8 = 4;
-
 /// How it goes on.
 enum Way {
     /// The step, then the following stage.
@@ -83,7 +81,7 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                     possible(plan)?;
                     Way::Go(MUTE)
                 }
-                Job::Service(..) => Way::Go(READ_CAUSES),
+                Job::Look(..) => Way::Go(READ_CAUSES),
             },
             IDENTIFIED => {
                 R::identified(turn.block)?;
@@ -101,8 +99,12 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                 let (channel, kind) = numbered(at.wrapping_sub(DISARM));
                 limit::<R>(channel, kind, None)
             }
-            READ_CAUSES => list(R::read_causes(), TRIGGER),
+            READ_CAUSES => match R::read_causes() {
+                Some(step) => Way::Do(step),
+                None => after_causes(job),
+            },
             CLEAR => self.clear(turn, job),
+            CLEARED => after_causes(job),
             TRIGGER => {
                 turn.tries = 0;
                 Way::Do(R::trigger())
@@ -116,38 +118,43 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
         })
     }
 
-    /// What was read of causes, and the way to clear them: in a service those that are asked for, before a change all.
-    fn clear(&mut self, turn: &mut Turn<'_>, job: &mut Job<'_>) -> Way {
+    /// What was read of causes is told and cleared: for a look what is asked for, before a change all.
+    fn clear(&mut self, turn: &Turn<'_>, job: &mut Job<'_>) -> Way {
         let set = R::causes(turn.block);
-        let (cleared, again) = match job {
-            Job::Service(interest, found) => {
+        let cleared = match job {
+            Job::Look(interest, found, more) => {
                 let seen = set & self.by_part & *interest;
+                // Before it is cleared: should the clearing fail, it may have taken effect nevertheless.
                 **found |= seen;
-                (seen, true)
+                **more = !seen.is_empty();
+                seen
             }
             Job::Arm(_, _, found) => {
                 **found |= set & self.by_part;
-                (set, false)
+                set
             }
-            _ => (Causes::empty(), false),
+            _ => Causes::empty(),
         };
-        turn.tries = turn.tries.saturating_add(1);
         match R::clear(cleared) {
-            Some(step) if !cleared.is_empty() => {
-                let more = again && turn.tries < SERVICE_TRIES;
-                Way::Then(step, if more { READ_CAUSES } else { TRIGGER })
-            }
-            _ => Way::Go(TRIGGER),
+            Some(step) if !cleared.is_empty() => Way::Then(step, CLEARED),
+            _ => after_causes(job),
         }
     }
 
     /// A sample is in: is it the one asked for, and of our set-up? Then its limits are judged.
     fn taken(&mut self, turn: &mut Turn<'_>, job: &mut Job<'_>) -> Result<Way, Fault> {
         let state = R::state(turn.block);
-        let stale = self.sequence.zip(state.sequence);
-        let fault = match stale {
+        // Before anything else: a count of conversions that began anew may be any number.
+        self.reset_seen = state.mark == 0;
+        if self.reset_seen {
+            return match job {
+                Job::Init(_) | Job::Attach(_) => Err(Fault::ResetSeen),
+                _ => Ok(Way::Done),
+            };
+        }
+        let fault = match (self.sequence, state.sequence) {
             _ if state.busy => Some(Fault::Busy),
-            Some((last, now)) if last == now => Some(Fault::Stale {
+            (Some(last), Some(now)) if last == now => Some(Fault::Stale {
                 expected: now.wrapping_add(1) as u8,
                 got: now as u8,
             }),
@@ -160,18 +167,11 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                 .map(|step| Way::Then(step, READ));
         }
         self.sequence = state.sequence;
-        self.reset_seen = state.mark == 0;
-        match job {
-            Job::Attach(_) if self.reset_seen => return Err(Fault::ResetSeen),
-            Job::Init(_) if self.reset_seen => return Err(Fault::ResetSeen),
-            _ if self.reset_seen => return Ok(Way::Done),
-            _ if state.mark != self.serial => {
-                return Err(Fault::SetUpChanged {
-                    expected: self.serial,
-                    got: state.mark,
-                });
-            }
-            _ => {}
+        if state.mark != self.serial {
+            return Err(Fault::SetUpChanged {
+                expected: self.serial,
+                got: state.mark,
+            });
         }
         if let Some(next) = self.next.take() {
             self.now = next;
@@ -179,13 +179,7 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
         }
         self.judge_all(turn.block);
         Ok(match job {
-            Job::Init(_) | Job::Attach(_) | Job::Latch => Way::Done,
-            Job::Service(interest, found) => {
-                let seen = self.judge.causes() & *interest;
-                **found |= seen;
-                self.judge.clear(seen);
-                Way::Done
-            }
+            Job::Init(_) | Job::Attach(_) | Job::Latch | Job::Look(..) => Way::Done,
             Job::Configure(_) => Way::Go(UNMARK),
             Job::Arm(_, _, found) => {
                 **found |= self.judge.causes();
@@ -207,7 +201,7 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
         let (sampling, plan) = match job {
             Job::Init(sampling) | Job::Configure(sampling) => (*sampling, None),
             Job::Arm(sampling, plan, _) => (*sampling, Some(*plan)),
-            Job::Attach(_) | Job::Latch | Job::Service(..) => return Way::Done,
+            Job::Attach(_) | Job::Latch | Job::Look(..) => return Way::Done,
         };
         let by_part = plan.map_or(Causes::empty(), |plan| plan.judged_by(Source::Part));
         match at {
@@ -258,6 +252,14 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
     fn join(&mut self, joint: &Joint) {
         *self = Self::new();
         self.serial = joint.serial;
+    }
+}
+
+/// A look is over with its causes; a change goes on with the sample that ends the set-up before.
+fn after_causes(job: &Job<'_>) -> Way {
+    match job {
+        Job::Look(..) => Way::Done,
+        _ => Way::Go(TRIGGER),
     }
 }
 

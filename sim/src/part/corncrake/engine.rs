@@ -355,7 +355,7 @@ impl Model {
             Phase::Resting { .. } => Draw::Resting,
             Phase::Waking { .. } | Phase::Round(_) | Phase::Burst { .. } => Draw::Converting,
         };
-        self.supply.enter(draw, at_ns);
+        self.supply.draw(draw as u32, at_ns);
         self.core.phase = phase;
     }
 

@@ -1,5 +1,5 @@
 use super::CHANNELS;
-use crate::rng::Rng;
+use crate::{part::analogue::Drift, rng::Rng};
 
 /// The errors of one part: constant but for noise, the oscillator's wander and the offsets' drift.
 ///
@@ -26,17 +26,6 @@ pub struct Individual {
     pub conversion_ns: u64,
     /// Greatest departure from that, in nanoseconds.
     pub wander_ns: u64,
-}
-
-/// A bounded triangular wander of an offset in time.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Drift {
-    /// Greatest departure, either sign, in nanovolts.
-    pub amplitude_nv: f64,
-    /// Time from peak to peak in nanoseconds; 0 for no drift.
-    pub period_ns: u64,
-    /// Where in the period time 0 falls, in nanoseconds.
-    pub phase_ns: u64,
 }
 
 impl Individual {
@@ -67,7 +56,7 @@ impl Individual {
                 [0.0; 2].map(|_| gain.rectangular(SENSE_GAIN_LIMIT))
             }),
             sense_offset_nv: core::array::from_fn(|_| offset.rectangular(SENSE_OFFSET_LIMIT_NV)),
-            sense_drift: core::array::from_fn(|_| Drift::drawn(&mut drift)),
+            sense_drift: core::array::from_fn(|_| Drift::drawn(&mut drift, SENSE_DRIFT_LIMIT_NV)),
             bus_gain: core::array::from_fn(|_| within(&[BUS_GAIN_LIMIT; 3], &mut gain)),
             bus_offset_nv: core::array::from_fn(|_| within(&BUS_OFFSET_LIMIT_NV, &mut offset)),
             bias_na: core::array::from_fn(|_| bias.rectangular(BIAS_LIMIT_NA)),
@@ -77,30 +66,6 @@ impl Individual {
                 .integer(FASTEST_NS + WANDER_NS..=SLOWEST_NS - WANDER_NS)
                 as u64,
             wander_ns: WANDER_NS as u64,
-        }
-    }
-}
-
-impl Drift {
-    fn drawn(rng: &mut Rng) -> Self {
-        // Periods that a test of minutes crosses; the datasheet bounds the amplitude alone.
-        let period_ns = rng.integer(20_000_000_000..=200_000_000_000) as u64;
-        Self {
-            amplitude_nv: rng.rectangular(SENSE_DRIFT_LIMIT_NV),
-            period_ns,
-            phase_ns: rng.below(period_ns),
-        }
-    }
-
-    /// Departure in nanovolts at a moment.
-    pub(super) fn at(&self, ns: u64) -> f64 {
-        match ns.wrapping_add(self.phase_ns).checked_rem(self.period_ns) {
-            None => 0.0,
-            Some(into) => {
-                let turn = into as f64 / self.period_ns as f64;
-                let rising = if turn < 0.5 { turn } else { 1.0 - turn };
-                self.amplitude_nv * (4.0 * rising - 1.0)
-            }
         }
     }
 }
@@ -121,20 +86,3 @@ const SENSE_DRIFT_LIMIT_NV: f64 = 25.0;
 const BUS_GAIN_LIMIT: f64 = 0.0015;
 const BUS_OFFSET_LIMIT_NV: [f64; 3] = [1e6, 2.5e6, 10e6];
 const BIAS_LIMIT_NA: f64 = 20.0;
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn drift_is_a_bounded_triangle() {
-        let drift = Drift {
-            amplitude_nv: 20.0,
-            period_ns: 1_000,
-            phase_ns: 250,
-        };
-        let at = [0, 125, 250, 500, 750, 1_000].map(|ns| drift.at(ns));
-        assert_eq!(at, [0.0, 10.0, 20.0, 0.0, -20.0, 0.0]);
-        assert_eq!(Drift::default().at(77), 0.0);
-    }
-}

@@ -22,15 +22,18 @@ mod values;
 mod watch;
 
 use alloc::{boxed::Box, format, rc::Rc};
-use core::cell::RefCell;
+use core::{cell::RefCell, fmt};
 
-pub use converter::{Converted, Input};
-pub use individual::{Drift, Individual};
+pub use super::{Converted, Drift, Input};
+pub use individual::Individual;
 pub use watch::{ChannelSnapshot, PartWatcher, Snapshot};
 
+use super::{
+    AlertOutputs, Order, PartModel, Target,
+    analogue::{Errors, Supply},
+};
 use crate::{
     board::SenseResistor,
-    part::Target,
     plant::{Plant, Truth},
     rng::Rng,
 };
@@ -41,7 +44,7 @@ use frame::{Block, Pending};
 use protocol::Protocol;
 use registers::Register;
 use sums::{CHARGE_BITS, ENERGY_BITS, ROUNDS_BITS, Sums, wrapped};
-use supply::{Draw, SUPPLY_MV, Supply};
+use supply::{Draw, SUPPLY_MV};
 use values::Settings;
 use watch::Watch;
 
@@ -52,13 +55,7 @@ pub const CHANNELS: usize = 4;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Corncrake {
     address: u8,
-    errors: Errors,
-}
-
-#[derive(Clone, Debug, PartialEq)]
-enum Errors {
-    Drawn,
-    Given(Box<Individual>),
+    errors: Errors<Individual>,
 }
 
 impl Corncrake {
@@ -88,25 +85,29 @@ impl Corncrake {
     pub fn address(&self) -> u8 {
         self.address
     }
+}
 
-    /// The part; None if no strap gives that address. It was powered up long enough before time 0 to be
-    /// addressable.
-    pub fn build(self, rng: &Rng) -> Option<Model> {
+/// Addresses 0x32 to 0x35.
+impl Order for Corncrake {
+    type Model = Model;
+
+    fn address(&self) -> u8 {
+        self.address
+    }
+
+    fn build(self, rng: &Rng) -> Option<Model> {
         if !(0x32..=0x35).contains(&self.address) {
             return None;
         }
         let rng = rng.stream(&format!("corncrake {:#04x}", self.address));
-        let individual = match self.errors {
-            Errors::Drawn => Individual::drawn(&rng),
-            Errors::Given(individual) => *individual,
-        };
+        let individual = self.errors.or_drawn(|| Individual::drawn(&rng));
         Some(Model {
             address: self.address,
             now_ns: 0,
             powered: true,
             addressable_at_ns: 0,
             converter: Converter::new(individual, &rng),
-            supply: Supply::new(),
+            supply: Supply::new(Draw::Idle as u32),
             core: Core::after_reset(),
             protocol: Protocol::after_reset(),
             watch: None,
@@ -168,112 +169,14 @@ impl Core {
 }
 
 impl Model {
-    /// The 7-bit address.
-    pub fn address(&self) -> u8 {
-        self.address
-    }
-
     /// The errors of this part.
     pub fn individual(&self) -> &Individual {
         &self.converter.individual
     }
 
-    /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V. False
-    /// if there is no such channel.
-    pub fn attach(
-        &mut self,
-        channel: usize,
-        plant: Box<dyn Plant>,
-        resistor: SenseResistor,
-    ) -> bool {
-        self.converter.attach(channel, plant, resistor)
-    }
-
-    /// What really flowed through a channel's rail; nothing without one.
-    ///
-    /// Asking within an aperture cuts the plant's window in two, whichever channel is being converted (rails
-    /// may share a source), and joins the means; no code changes by more than the rounding of an f64.
-    pub fn truth(&mut self, channel: usize) -> Truth {
-        if let Some((converted, from_ns)) = self.core.aperture() {
-            self.converter.cut(converted, from_ns, self.now_ns);
-        }
-        self.converter.truth(channel, self.now_ns)
-    }
-
-    /// Conversions finished since the bench began, resets or not.
-    pub fn conversions(&self) -> u64 {
-        self.converter.conversions
-    }
-
-    /// The last conversion finished; None before the first.
-    pub fn last_conversion(&self) -> Option<Converted> {
-        self.converter.last
-    }
-
-    /// Charge that the part itself drew from its supply, in nA·ns (1e-18 C); typical figures at 3.3 V.
-    pub fn supply_charge_na_ns(&self) -> u128 {
-        self.supply.charge_na_ns(self.now_ns)
-    }
-
-    /// The same as energy at 3.3 V, in nA·mV·ns (1e-21 J).
-    pub fn supply_energy_na_mv_ns(&self) -> u128 {
-        self.supply_charge_na_ns() * SUPPLY_MV
-    }
-
-    /// When something happens next if nobody addresses the part, in nanoseconds; None if nothing will.
-    pub fn next_event_ns(&self) -> Option<u64> {
-        self.core.phase.until_ns()
-    }
-
-    /// Whether the output is pulled low.
-    pub fn is_low(&self, output: Output) -> bool {
-        self.core.alerts.outputs() >> output as u8 & 1 == 1
-    }
-
-    /// Whether the part has supply.
-    pub fn is_powered(&self) -> bool {
-        self.powered
-    }
-
-    /// The active mode byte, as in RUN.
-    pub fn mode(&self) -> u8 {
-        self.core.active.mode
-    }
-
-    /// Whether any cause reaches the output: with an empty mask it stays as it is until the mask is written.
-    pub fn is_reached(&self, output: Output) -> bool {
-        let alerts = &self.core.alerts;
-        let mask = match output {
-            Output::A => alerts.mask_a,
-            Output::B => alerts.mask_b,
-        };
-        mask != 0
-    }
-
     /// Shows what happens in the part to `watcher`, from `from_ns` on, in place of a watcher before.
     pub fn watch(&mut self, from_ns: u64, watcher: Rc<RefCell<dyn PartWatcher>>) {
         self.watch = Some(Watch::new(from_ns, watcher));
-    }
-
-    /// The supply goes: the part loses everything and does not answer until [`power_up`](Self::power_up).
-    pub fn power_loss(&mut self) {
-        self.reset();
-        self.powered = false;
-        self.supply.enter(Draw::Unpowered, self.now_ns);
-    }
-
-    /// The supply comes: a reset, and after 1 ms the part answers. No effect on a part that has supply.
-    pub fn power_up(&mut self) {
-        if !self.powered {
-            self.powered = true;
-            self.reset();
-        }
-    }
-
-    /// A dip of the supply: the part loses everything and answers again after 1 ms.
-    pub fn brown_out(&mut self) {
-        self.power_loss();
-        self.power_up();
     }
 
     /// Bench only: sets a channel's accumulators, modulo their widths, as if they had got there by rounds. No
@@ -296,7 +199,7 @@ impl Model {
         self.core = Core::after_reset();
         self.protocol = Protocol::after_reset();
         self.addressable_at_ns = self.now_ns + UNADDRESSABLE_NS;
-        self.supply.enter(Draw::Idle, self.now_ns);
+        self.supply.draw(Draw::Idle as u32, self.now_ns);
         self.show(self.now_ns);
     }
 
@@ -322,13 +225,93 @@ impl Model {
     }
 }
 
+impl PartModel for Model {
+    fn own_address(&self) -> u8 {
+        self.address
+    }
+
+    fn channels(&self) -> usize {
+        CHANNELS
+    }
+
+    fn attach(&mut self, channel: usize, plant: Box<dyn Plant>, resistor: SenseResistor) -> bool {
+        self.converter.inputs.attach(channel, plant, resistor)
+    }
+
+    fn truth(&mut self, channel: usize) -> Truth {
+        if let Some((converted, from_ns)) = self.core.aperture() {
+            self.converter.inputs.cut(converted, from_ns, self.now_ns);
+        }
+        self.converter.inputs.truth(channel, self.now_ns)
+    }
+
+    fn conversions(&self) -> u64 {
+        self.converter.inputs.conversions
+    }
+
+    fn last_conversion(&self) -> Option<Converted> {
+        self.converter.inputs.last
+    }
+
+    fn supply_charge_na_ns(&self) -> u128 {
+        self.supply.charge_na_ns(self.now_ns)
+    }
+
+    fn supply_mv(&self) -> u32 {
+        SUPPLY_MV
+    }
+
+    fn is_powered(&self) -> bool {
+        self.powered
+    }
+
+    fn power_loss(&mut self) {
+        self.reset();
+        self.powered = false;
+        self.supply.draw(Draw::Unpowered as u32, self.now_ns);
+    }
+
+    fn power_up(&mut self) {
+        if !self.powered {
+            self.powered = true;
+            self.reset();
+        }
+    }
+}
+
+impl AlertOutputs for Model {
+    type Output = Output;
+
+    fn is_low(&self, output: Output) -> bool {
+        self.core.alerts.outputs() >> output as u8 & 1 == 1
+    }
+
+    fn is_reached(&self, output: Output) -> bool {
+        let alerts = &self.core.alerts;
+        let mask = match output {
+            Output::A => alerts.mask_a,
+            Output::B => alerts.mask_b,
+        };
+        mask != 0
+    }
+}
+
+/// The active mode byte, as in RUN, and the outputs.
+impl fmt::Debug for Model {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let level = |output| if self.is_low(output) { "low" } else { "high" };
+        let (mode, a, b) = (self.core.active.mode, level(Output::A), level(Output::B));
+        write!(f, "mode {mode:#04x}, A {a}, B {b}")
+    }
+}
+
 impl Target for Model {
     fn advance(&mut self, to_ns: u64) {
         self.run_to(to_ns);
     }
 
     fn next_event_ns(&self) -> Option<u64> {
-        Model::next_event_ns(self)
+        self.core.phase.until_ns()
     }
 
     fn start(&mut self) {

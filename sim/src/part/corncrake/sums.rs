@@ -1,6 +1,7 @@
 //! Codes of a round, means over rounds, and the accumulators (datasheet, section 4).
 
-use super::{CHANNELS, converter::Code};
+use super::CHANNELS;
+use crate::part::analogue::Code;
 
 /// Results of one channel, means of 2^k rounds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]

@@ -73,7 +73,7 @@ impl Model {
             self.show(from_ns);
         }
         while self.watch.is_some()
-            && let Some(at_ns) = self.next_event_ns().filter(|&at_ns| at_ns <= to_ns)
+            && let Some(at_ns) = self.core.phase.until_ns().filter(|&at_ns| at_ns <= to_ns)
         {
             self.run_events(at_ns);
             self.show(at_ns);
@@ -97,7 +97,7 @@ impl Model {
             sense: self.core.sums.sense[channel],
             bus: self.core.sums.bus[channel],
             counts: self.core.alerts.counts(channel),
-            rail: self.converter.seen(channel),
+            rail: self.converter.inputs.seen(channel),
         });
         Snapshot {
             channels,

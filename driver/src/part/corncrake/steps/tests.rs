@@ -3,6 +3,7 @@ extern crate std;
 use super::*;
 use crate::part::{BusRange, Pace, SenseRange};
 use crate::sampling::{Ranges, Setup};
+use crate::{Channel, Misuse};
 
 /// Goal: whatever the cap, the pieces make up the block once, each within the cap, and the stages of all of them fit.
 #[test]
@@ -48,7 +49,7 @@ fn set_ups_are_refused_by_name() {
         mode: Mode::Paced(Pace(4)),
         averaging: 10,
     };
-    let refused = |setup: &Setup<4>| check(&setup.view()).err();
+    let refused = |setup: &Setup<4>| setup.view().check(&SPEC).err();
     let burst = |channel| Setup {
         mode: Mode::Burst(channel),
         ..good
@@ -91,7 +92,7 @@ fn set_ups_are_refused_by_name() {
         },
         Mode::Idle,
     );
-    assert_eq!(check(&five.view()), Err(Misuse::NoSuchChannel(beyond)));
+    assert_eq!(five.view().check(&SPEC), Err(Misuse::NoSuchChannel(beyond)));
     // CHANNELS 0b1011; RANGES by section 3.4, 2 where a channel is left out.
     assert_eq!(
         (channels(&good.view()), ranges_value(&good)),

@@ -1,4 +1,4 @@
-//! Everything, with the async monitor in place of the blocking one: what has no async twin (stations, which take the blocking trait) is asked of the monitor itself.
+//! The counterpart of `everything`: the very same with the async monitor, so that the difference is what async costs.
 #![no_std]
 #![no_main]
 
@@ -8,8 +8,8 @@ use core::task::{Context, Poll, Waker};
 
 use cortex_m as _;
 use crake::Channel;
-use crake::alert::{Causes, Watches};
-use crake::asynch::{Monitor, ShuntMonitor, alert_response};
+use crake::alert::{Station, Watches};
+use crake::asynch::{Monitor, ShuntMonitor, alert_response, prove};
 use crake::burst::Burst;
 use crake::ledger::Ledger;
 use crake::part::corncrake::{Corncrake, SENSE_65_MV, SPEC};
@@ -20,6 +20,7 @@ async fn firmware() {
     let part = Corncrake::new();
     let mut monitor = Monitor::new(Silent, Instantly, Time::default(), part, ADDRESS, &BOARD);
     let mut ledger = Ledger::new(&BOARD, &SPEC);
+    let mut station = Station::<RAILS, 8>::new(SETUP, Watches::limits(&LIMITS));
     let joint = monitor.joint();
     if let Ok(frame) = monitor.attach(&joint).await {
         black_box(ledger.update(&frame));
@@ -27,11 +28,7 @@ async fn firmware() {
         black_box(ledger.update(&frame));
     }
     loop {
-        let mut found = Causes::empty();
-        if let Ok(frame) = monitor
-            .arm(&SETUP, &Watches::limits(&LIMITS), &mut found)
-            .await
-        {
+        if let Ok(frame) = station.arm_async(&mut monitor).await {
             black_box(ledger.update(&frame));
         }
         if let Ok(frame) = monitor.latch().await {
@@ -42,11 +39,19 @@ async fn firmware() {
         }
         black_box(ledger.account(black_box(Channel::C0)));
         black_box(ledger.next_read_by_us());
-        if let Ok(frame) = monitor.service(Causes::LIMITS, &mut found).await {
+        if let Ok(frame) = station.service_async(&mut monitor).await {
             black_box(ledger.update(&frame));
         }
-        black_box(found);
+        black_box(station.next_event());
         let _ = black_box(alert_response(&mut Silent).await);
+        let proof = prove(
+            &mut station,
+            &mut monitor,
+            &mut |_| black_box(true),
+            &mut Instantly,
+        )
+        .await;
+        let _ = black_box(proof);
         if let Ok(frame) = monitor.configure(black_box(&SETUP)).await {
             black_box(ledger.update(&frame));
         }

@@ -9,7 +9,7 @@ use core::future::Future as _;
 use core::hint::black_box;
 use core::mem::{size_of, size_of_val};
 use core::pin::pin;
-use core::task::{Context, Waker};
+use core::task::{Context, Poll, Waker};
 
 use cortex_m::Peripherals;
 use cortex_m::peripheral::SYST;
@@ -32,6 +32,7 @@ const CALLS: u32 = 32;
 const TIME: Time = Time::every(500_000);
 
 type Blocking<'a> = Monitor<'static, Handle<'a>, Instantly, Time, Corncrake, RAILS>;
+type Async<'a> = asynch::Monitor<'static, Handle<'a>, Instantly, Time, Corncrake, RAILS>;
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
@@ -44,8 +45,15 @@ fn main() -> ! {
     systick.clear_current();
     systick.enable_counter();
     sizes();
-    let good = [frames(), ledgers(), alerts(), conversions(), asynchronous()];
-    process::exit(if good == [true; 5] { 0 } else { 1 })
+    let good = [
+        frames(),
+        ledgers(),
+        alerts(),
+        conversions(),
+        asynchronous(),
+        alerts_asynchronous(),
+    ];
+    process::exit(if good == [true; 6] { 0 } else { 1 })
 }
 
 /// Instructions for one call of `act`, each after a call of `before`, which does not count.
@@ -84,6 +92,17 @@ fn stack(act: &mut dyn FnMut()) -> u32 {
 
 fn monitor(bus: &Answers) -> Blocking<'_> {
     Monitor::new(
+        Handle(bus),
+        Instantly,
+        TIME,
+        Corncrake::new(),
+        ADDRESS,
+        &BOARD,
+    )
+}
+
+fn monitor_async(bus: &Answers) -> Async<'_> {
+    asynch::Monitor::new(
         Handle(bus),
         Instantly,
         TIME,
@@ -308,6 +327,12 @@ fn alerts() -> bool {
     println!("instructions.service = {}", whole - bus_alone);
     bus.prepare();
     println!("stack.service = {}", stack(&mut service));
+    let bus_alone = alone(&mut || look_on_the_bus(&other));
+    let mut look = || good &= matches!(station.look(&mut monitor), Ok(true));
+    let whole = instructions(&mut || bus.prepare(), &mut look);
+    println!("instructions.look = {}", whole - bus_alone);
+    bus.prepare();
+    println!("stack.look = {}", stack(&mut look));
     // Its second latch finds the block stale, which is where the deepest path ends.
     bus.prepare();
     println!(
@@ -324,14 +349,19 @@ fn alerts() -> bool {
     good
 }
 
+/// The transfers of a look that finds one cause.
+#[inline(never)]
+fn look_on_the_bus(bus: &Answers) {
+    let mut handle = Handle(bus);
+    let _ = handle.write_read(ADDRESS, &[0x37], black_box(&mut [0; 4]));
+    let _ = handle.write(ADDRESS, black_box(&[0x37, 0, 0, 4, 0x55]));
+}
+
 /// The transfers of a service that finds one cause.
 #[inline(never)]
 fn service_on_the_bus(bus: &Answers, room: &mut [u8; 112]) {
-    let mut causes = [0; 4];
-    let mut handle = Handle(bus);
-    let _ = handle.write_read(ADDRESS, &[0x37], black_box(&mut causes));
-    let _ = handle.write(ADDRESS, black_box(&[0x37, 0, 0, 4, 0x55]));
-    let _ = handle.write_read(ADDRESS, &[0x37], black_box(&mut causes));
+    look_on_the_bus(bus);
+    let _ = Handle(bus).write_read(ADDRESS, &[0x37], black_box(&mut [0; 4]));
     frame_on_the_bus(bus, room);
 }
 
@@ -343,7 +373,11 @@ fn conversions() -> bool {
     });
     println!("instructions.conversion = {driver}");
     let in_f32 = alone(&mut || {
-        black_box(nanoamperes_in_f32(black_box(20_000), black_box(50_000.0)));
+        black_box(nanoamperes_in_f32(
+            black_box(20_000),
+            black_box(50_000.0),
+            black_box(0.0),
+        ));
     });
     println!("instructions.conversion_in_f32 = {in_f32}");
     let all_in_f32 = alone(&mut || {
@@ -359,8 +393,9 @@ fn conversions() -> bool {
 }
 
 #[inline(never)]
-fn nanoamperes_in_f32(code: i32, nanoamperes: f32) -> i64 {
-    (code as f32 * nanoamperes) as i64
+fn nanoamperes_in_f32(code: i32, nanoamperes: f32, zero: f32) -> i64 {
+    // The driver's conversion takes the zero of a calibration off, too.
+    (code as f32 * nanoamperes - zero) as i64
 }
 
 fn asynchronous() -> bool {
@@ -369,8 +404,7 @@ fn asynchronous() -> bool {
     let mut context = Context::from_waker(Waker::noop());
     let (bus, other) = (Answers::new([0; 3]), Answers::new([0; 3]));
     let mut room = [0; 112];
-    let part = Corncrake::new();
-    let mut monitor = asynch::Monitor::new(Handle(&bus), Instantly, TIME, part, ADDRESS, &BOARD);
+    let mut monitor = monitor_async(&bus);
     bus.prepare();
     let mut good = pin!(monitor.init(&SETUP)).poll(&mut context).is_ready();
     let bus_alone = alone(&mut || frame_on_the_bus(&other, &mut room));
@@ -383,5 +417,69 @@ fn asynchronous() -> bool {
     println!("instructions.frame_async = {}", whole - bus_alone);
     bus.prepare();
     println!("stack.frame_async = {}", stack(&mut latch));
+    let frame_alone = alone(&mut || {
+        bus.prepare();
+        latch();
+    });
+    let mut ledger = Ledger::new(&BOARD, &SPEC);
+    let mut latch_and_update = || {
+        let latch = pin!(monitor.latch());
+        if let Poll::Ready(Ok(frame)) = latch.poll(&mut context) {
+            good &= matches!(
+                ledger.update(black_box(&frame)),
+                Entry::Opened | Entry::Added
+            );
+        }
+    };
+    bus.prepare();
+    latch_and_update();
+    // Each block counts on from the one before, so each that is prepared is to be latched.
+    let with_update = alone(&mut || {
+        bus.prepare();
+        latch_and_update();
+    });
+    println!(
+        "instructions.ledger_update_async = {}",
+        with_update - frame_alone
+    );
+    bus.prepare();
+    println!(
+        "stack.frame_and_ledger_update_async = {}",
+        stack(&mut latch_and_update)
+    );
+    good
+}
+
+fn alerts_asynchronous() -> bool {
+    use asynch::ShuntMonitor as _;
+
+    let mut context = Context::from_waker(Waker::noop());
+    let (bus, other) = (Answers::new([0, 0, 4]), Answers::new([0, 0, 4]));
+    let mut room = [0; 112];
+    let mut monitor = monitor_async(&bus);
+    let mut station = Station::<RAILS, 8>::new(SETUP, Watches::limits(&LIMITS));
+    bus.prepare();
+    let mut good = pin!(monitor.init(&SETUP)).poll(&mut context).is_ready();
+    bus.prepare();
+    let mut arm = || {
+        let arm = pin!(station.arm_async(&mut monitor));
+        good &= matches!(arm.poll(&mut context), Poll::Ready(Ok(_)));
+    };
+    println!("stack.arm_async = {}", stack(&mut arm));
+    while station.next_event().is_some() {}
+    let bus_alone = alone(&mut || service_on_the_bus(&other, &mut room));
+    let size = size_of_val(&station.service_async(&mut monitor));
+    println!("size.future_of_service = {size}");
+    let mut service = || {
+        {
+            let service = pin!(station.service_async(&mut monitor));
+            good &= matches!(service.poll(&mut context), Poll::Ready(Ok(_)));
+        }
+        good &= station.next_event().is_some();
+    };
+    let whole = instructions(&mut || bus.prepare(), &mut service);
+    println!("instructions.service_async = {}", whole - bus_alone);
+    bus.prepare();
+    println!("stack.service_async = {}", stack(&mut service));
     good
 }

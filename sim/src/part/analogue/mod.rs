@@ -1,0 +1,129 @@
+//! What models of converters have in common: rails, rounding, noise, drift, and the current that a part draws.
+
+mod code;
+mod drift;
+mod errors;
+mod rail;
+mod supply;
+
+use alloc::boxed::Box;
+
+pub(super) use code::Code;
+pub use drift::Drift;
+pub(super) use errors::Errors;
+pub(super) use rail::Rail;
+pub(super) use supply::Supply;
+
+use super::{Converted, Input};
+use crate::{
+    board::SenseResistor,
+    plant::{Means, Plant, Truth},
+    rng::Rng,
+};
+
+/// The inputs of a part with `N` channels: what stands behind them and what was last seen there. Survives resets, as the board does.
+pub(super) struct Inputs<const N: usize> {
+    pub(super) conversions: u64,
+    pub(super) last: Option<Converted>,
+    rails: [Option<Rail>; N],
+    /// None for a part without noise.
+    noise: Option<Rng>,
+    /// By channel: current over the last sense aperture, voltage over the last bus aperture.
+    seen: [Means; N],
+}
+
+impl<const N: usize> Inputs<N> {
+    pub(super) fn new(noise: Option<Rng>) -> Self {
+        Self {
+            conversions: 0,
+            last: None,
+            rails: [const { None }; N],
+            noise,
+            seen: [NOTHING; N],
+        }
+    }
+
+    /// Puts a rail behind a channel. False if there is no such channel.
+    pub(super) fn attach(
+        &mut self,
+        channel: usize,
+        plant: Box<dyn Plant>,
+        resistor: SenseResistor,
+    ) -> bool {
+        let slot = self.rails.get_mut(channel);
+        slot.map(|slot| *slot = Some(Rail::new(plant, resistor)))
+            .is_some()
+    }
+
+    /// What flowed until `at_ns`; nothing without a rail. A conversion in progress must have been
+    /// [cut](Self::cut) there.
+    pub(super) fn truth(&mut self, channel: usize, at_ns: u64) -> Truth {
+        let rail = self.rails.get_mut(channel).and_then(Option::as_mut);
+        rail.map_or(Truth::default(), |rail| rail.truth(at_ns))
+    }
+
+    /// Takes the first part of an aperture that began at `from_ns` and is still open.
+    pub(super) fn cut(&mut self, channel: usize, from_ns: u64, at_ns: u64) {
+        if let Some(rail) = self.rails.get_mut(channel).and_then(Option::as_mut) {
+            rail.cut(from_ns, at_ns);
+        }
+    }
+
+    /// What the channel's last sense and bus conversions averaged; zeros before the first, and without a rail.
+    pub(super) fn seen(&self, channel: usize) -> Means {
+        self.seen[channel]
+    }
+
+    /// Mean voltage across the sense resistor, in nanovolts, `bias_na` flowing through it besides.
+    #[inline]
+    pub(super) fn sense_nv(
+        &mut self,
+        channel: usize,
+        bias_na: f64,
+        from_ns: u64,
+        to_ns: u64,
+    ) -> f64 {
+        self.rails[channel].as_mut().map_or(0.0, |rail| {
+            let current_na = rail.window(from_ns, to_ns).current_na;
+            self.seen[channel].current_na = current_na;
+            (current_na + bias_na) * rail.ohms(current_na)
+        })
+    }
+
+    /// Mean bus voltage, in nanovolts.
+    #[inline]
+    pub(super) fn bus_nv(&mut self, channel: usize, from_ns: u64, to_ns: u64) -> f64 {
+        self.rails[channel].as_mut().map_or(0.0, |rail| {
+            let voltage_nv = rail.window(from_ns, to_ns).voltage_nv;
+            self.seen[channel].voltage_nv = voltage_nv;
+            voltage_nv
+        })
+    }
+
+    /// The noise of one conversion, within six times `rms_nv`.
+    #[inline]
+    pub(super) fn noise_nv(&mut self, rms_nv: f64) -> f64 {
+        match &mut self.noise {
+            Some(noise) => noise.noise_6_sigma() * rms_nv,
+            None => 0.0,
+        }
+    }
+
+    /// Counts a conversion that has ended.
+    #[inline]
+    pub(super) fn note(&mut self, channel: usize, input: Input, code: Code, at_ns: u64) {
+        self.conversions += 1;
+        self.last = Some(Converted {
+            channel,
+            input,
+            code: code.value,
+            clipped: code.clipped,
+            at_ns,
+        });
+    }
+}
+
+const NOTHING: Means = Means {
+    current_na: 0.0,
+    voltage_nv: 0.0,
+};

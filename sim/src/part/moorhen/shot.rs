@@ -1,0 +1,135 @@
+//! What the part does in time: it settles, converts four inputs one after the other, and sleeps again.
+
+use super::{
+    ASLEEP_NA, AWAKE_NA, CHANNELS, Individual, Model,
+    registers::ZERO,
+    slot::{SLOTS, Slot},
+};
+use crate::{
+    part::{
+        Input,
+        analogue::{Code, Inputs},
+    },
+    rng::Rng,
+};
+
+/// Turns what the plants do into codes. Survives resets: these are properties of the board and of the silicon.
+pub(super) struct Converter {
+    pub(super) individual: Individual,
+    pub(super) inputs: Inputs<CHANNELS>,
+}
+
+/// A single-shot in progress.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Shot {
+    /// RANGES at the trigger.
+    ranges: u16,
+    /// What is being converted; None while the part settles.
+    slot: Option<Slot>,
+    from_ns: u64,
+    pub(super) until_ns: u64,
+    codes: [Code; SLOTS],
+}
+
+impl Shot {
+    fn triggered(ranges: u16, at_ns: u64) -> Self {
+        Self {
+            ranges,
+            slot: None,
+            from_ns: at_ns,
+            until_ns: at_ns + SETTLING_NS,
+            codes: [ZERO; SLOTS],
+        }
+    }
+
+    /// The channel that is being converted, and since when.
+    pub(super) fn aperture(&self) -> Option<(usize, u64)> {
+        self.slot.map(|slot| (slot.channel(), self.from_ns))
+    }
+}
+
+impl Model {
+    /// Does all that falls until `to_ns`, the moment itself included.
+    pub(super) fn run_to(&mut self, to_ns: u64) {
+        while let Some(shot) = self.shot.filter(|shot| shot.until_ns <= to_ns) {
+            self.go_on(shot);
+        }
+        self.now_ns = self.now_ns.max(to_ns);
+    }
+
+    pub(super) fn trigger(&mut self) {
+        self.shot = Some(Shot::triggered(self.registers.ranges, self.now_ns));
+        self.registers.busy = true;
+        self.supply.draw(AWAKE_NA, self.now_ns);
+    }
+
+    /// The settling or the conversion that ends at `shot.until_ns` has ended.
+    fn go_on(&mut self, mut shot: Shot) {
+        let at_ns = shot.until_ns;
+        let next = match shot.slot {
+            None => Some(Slot::FIRST),
+            Some(slot) => {
+                let range = usize::from(shot.ranges & slot.bit() != 0);
+                let code = self.converter.convert(slot, range, shot.from_ns, at_ns);
+                shot.codes[slot.index()] = code;
+                self.registers.judge(slot, code);
+                slot.next()
+            }
+        };
+        if next.is_some() {
+            shot.slot = next;
+            shot.from_ns = at_ns;
+            shot.until_ns = at_ns + self.converter.conversion_ns();
+            self.shot = Some(shot);
+        } else {
+            self.shot = None;
+            self.registers.finish(shot.codes);
+            self.supply.draw(ASLEEP_NA, at_ns);
+        }
+    }
+}
+
+impl Converter {
+    pub(super) fn new(individual: Individual, rng: &Rng) -> Self {
+        Self {
+            inputs: Inputs::new(individual.noise.then(|| rng.stream("noise"))),
+            individual,
+        }
+    }
+
+    fn conversion_ns(&self) -> u64 {
+        // A conversion of no length would have no mean.
+        self.individual.conversion_ns.max(1)
+    }
+
+    fn convert(&mut self, slot: Slot, range: usize, from_ns: u64, to_ns: u64) -> Code {
+        let (channel, individual) = (slot.channel(), &self.individual);
+        let (input, code);
+        if slot.is_sense() {
+            let (lsb_nv, noise_nv) = SENSE_RANGES[range];
+            let bias_na = individual.bias_na[channel];
+            let input_nv = self.inputs.sense_nv(channel, bias_na, from_ns, to_ns);
+            let gain = 1.0 + individual.sense_gain[channel][range];
+            let drift_nv = individual.sense_drift[channel].at(from_ns);
+            let offset_nv = individual.sense_offset_nv[channel] + drift_nv;
+            let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
+            (input, code) = (Input::Sense, Code::signed(output_nv / lsb_nv, BITS));
+        } else {
+            let (lsb_nv, noise_nv) = BUS_RANGES[range];
+            let input_nv = self.inputs.bus_nv(channel, from_ns, to_ns);
+            let gain = 1.0 + individual.bus_gain[channel][range];
+            let offset_nv = individual.bus_offset_nv[channel][range];
+            let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
+            (input, code) = (Input::Bus, Code::unsigned(output_nv / lsb_nv, BITS));
+        }
+        self.inputs.note(channel, input, code, to_ns);
+        code
+    }
+}
+
+/// From the trigger to the first conversion (section 5).
+const SETTLING_NS: u64 = 90_000;
+const BITS: u32 = 12;
+/// LSB and r.m.s. noise in nanovolts, by range bit (sections 3.3 and 6).
+const SENSE_RANGES: [(f64, f64); 2] = [(36_000.0, 20_000.0), (9_000.0, 7_000.0)];
+const BUS_RANGES: [(f64, f64); 2] = [(7e6, 4e6), (1.75e6, 1.2e6)];

@@ -1,0 +1,505 @@
+//! Everything that a reset clears: pages, limits, status, counts, and what the commands do with them.
+
+use alloc::{vec, vec::Vec};
+use core::cmp::Ordering;
+
+use super::{
+    command::{Command, KEPT, KeptKind, LIMITS, Quantity, Register, Send, USER_DATA_LEN},
+    description::{Description, Page, Pec, Refusal, Side},
+    format::Format,
+    status::{self, Status},
+};
+
+/// The inside of a device.
+#[derive(Debug)]
+pub(super) struct Device {
+    /// PAGE.
+    pub(super) selected: u8,
+    pub(super) write_protect: u8,
+    pub(super) pages: Vec<PageState>,
+    pub(super) cml: Status,
+    user_data: [u8; USER_DATA_LEN],
+}
+
+/// The inside of a page.
+#[derive(Debug)]
+pub(super) struct PageState {
+    pub(super) readings: [u16; 3],
+    /// Counts of energy modulo 256 periods, and samples modulo 2^24.
+    pub(super) energy: u32,
+    pub(super) samples: u32,
+    limits: [u16; LIMITS.len()],
+    kept: [u16; KEPT.len()],
+    status: [Status; 3],
+}
+
+/// Whether a command can be carried out now.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Support {
+    Yes(Command),
+    /// Not acknowledged.
+    Refused,
+    /// Acknowledged, to no effect.
+    Taken,
+}
+
+impl Device {
+    pub(super) fn after_reset(description: &Description) -> Self {
+        Self {
+            selected: 0,
+            write_protect: 0,
+            pages: description
+                .pages
+                .iter()
+                .map(PageState::after_reset)
+                .collect(),
+            cml: Status::default(),
+            user_data: [0; USER_DATA_LEN],
+        }
+    }
+
+    pub(super) fn support(&self, code: u8, description: &Description) -> Support {
+        let refusal = match description.pages.get(usize::from(self.selected)) {
+            Some(page) => page.refusal,
+            None => Refusal::Taken,
+        };
+        match Command::of(code).filter(|&command| self.has(command, description)) {
+            Some(command) => Support::Yes(command),
+            None if refusal == Refusal::Taken => Support::Taken,
+            None => Support::Refused,
+        }
+    }
+
+    /// Whether the page selected, or any of all, has the command.
+    fn has(&self, command: Command, description: &Description) -> bool {
+        self.addressed(command, description).next().is_some()
+    }
+
+    /// The selected pages that have the command; for a common one, all.
+    fn addressed<'a>(
+        &self,
+        command: Command,
+        description: &'a Description,
+    ) -> impl Iterator<Item = (usize, &'a Page)> + use<'a> {
+        let selected = match command.is_common() {
+            true => ALL,
+            false => self.selected,
+        };
+        let has_query = description.has_query || command != Command::Query;
+        let has_user_data = description.has_user_data || command != Command::UserData;
+        let pages = description.pages.iter().enumerate();
+        pages.filter(move |(at, page)| {
+            has_query
+                && has_user_data
+                && (selected == ALL || usize::from(selected) == *at)
+                && page_has(page, command)
+        })
+    }
+
+    /// Whether the last byte of what was written may be acknowledged.
+    pub(super) fn allows(&self, command: Command, data: &[u8]) -> bool {
+        match (command, data) {
+            (Command::Page, &[page]) => page == ALL || usize::from(page) < self.pages.len(),
+            (Command::WriteProtect, &[value]) => matches!(value, 0 | 0x20 | 0x40 | 0x80),
+            (Command::UserData, &[count, ..]) => usize::from(count) == USER_DATA_LEN,
+            _ => true,
+        }
+    }
+
+    /// Carries out a write that is complete and allowed.
+    pub(super) fn write(&mut self, command: Command, data: &[u8], description: &Description) {
+        if self.is_protected(command) {
+            return self.cml.set(status::INVALID_DATA);
+        }
+        let value = data
+            .iter()
+            .rev()
+            .fold(0, |value, &byte| value << 8 | u16::from(byte));
+        let [low, high] = value.to_le_bytes();
+        match command {
+            Command::Page => self.selected = low,
+            Command::WriteProtect => self.write_protect = low,
+            Command::AlertMask => self.write_mask(low, high, description),
+            Command::Status(Register::Cml) => self.cml.clear(low),
+            Command::UserData => {
+                for (kept, new) in self.user_data.iter_mut().zip(data.iter().skip(1)) {
+                    *kept = *new;
+                }
+            }
+            Command::Send(Send::ClearFaults) => self.clear_faults(),
+            Command::Send(Send::RestoreUserAll) => self.user_data = [0; USER_DATA_LEN],
+            _ => {
+                for (at, page) in self.addressed(command, description) {
+                    self.pages[at].write(command, value, page);
+                }
+            }
+        }
+    }
+
+    /// What a reading gives, without PEC; None where there is nothing to read, and STATUS_CML says why.
+    pub(super) fn read(
+        &mut self,
+        command: Command,
+        data: &[u8],
+        description: &Description,
+    ) -> Option<Vec<u8>> {
+        if !command.access().read {
+            self.cml.set(status::INVALID_COMMAND);
+            return None;
+        }
+        let bytes = if command.is_process_call() {
+            self.called(command, data, description)
+        } else if data.is_empty() {
+            self.plainly_read(command, description)
+        } else {
+            None
+        };
+        if bytes.is_none() {
+            self.cml.set(status::INVALID_DATA);
+        }
+        bytes
+    }
+
+    fn plainly_read(&self, command: Command, description: &Description) -> Option<Vec<u8>> {
+        Some(match command {
+            Command::Page => vec![self.selected],
+            Command::WriteProtect => vec![self.write_protect],
+            Command::Capability => vec![match description.pec {
+                Pec::None => 0x30,
+                Pec::Optional | Pec::Required => 0xB0,
+            }],
+            Command::Status(Register::Cml) => vec![self.cml.bits],
+            Command::Revision => vec![0x22],
+            Command::Identity(at) => block(description.identity.get(at)?.as_bytes()),
+            Command::UserData => block(&self.user_data),
+            Command::StatusByte => vec![self.summary()? as u8],
+            Command::StatusWord => self.summary()?.to_le_bytes().to_vec(),
+            _ => {
+                let at = usize::from(self.selected);
+                self.pages
+                    .get(at)?
+                    .read(command, description.pages.get(at)?)
+            }
+        })
+    }
+
+    /// The second half of a process call.
+    fn called(&self, command: Command, data: &[u8], description: &Description) -> Option<Vec<u8>> {
+        let (&count, argument) = data.split_first()?;
+        if usize::from(count) != argument.len() {
+            return None;
+        }
+        match (command, argument) {
+            (Command::Query, &[code]) => Some(block(&[self.query(code, description)])),
+            (Command::AlertMask, &[code]) => {
+                let register = register(code)?;
+                let mask = match register {
+                    Register::Cml => self.cml.mask,
+                    _ if self.selected == ALL => return None,
+                    _ => {
+                        let (at, _) = self
+                            .addressed(Command::Status(register), description)
+                            .next()?;
+                        self.pages[at].status_of(register)?.mask
+                    }
+                };
+                Some(block(&[mask]))
+            }
+            (Command::Coefficients, &[code, 0 | 1]) if self.selected != ALL => {
+                let command = Command::of(code)?;
+                let (_, page) = self.addressed(command, description).next()?;
+                match coding(page, command) {
+                    Coding::Word(Format::Direct(coefficients)) => {
+                        Some(block(&coefficients.bytes()))
+                    }
+                    Coding::Energy => page.energy.map(|count| block(&count.coefficients.bytes())),
+                    _ => None,
+                }
+            }
+            _ => None,
+        }
+    }
+
+    /// The answer of QUERY.
+    fn query(&self, code: u8, description: &Description) -> u8 {
+        let found = Command::of(code).and_then(|command| {
+            let (_, page) = self.addressed(command, description).next()?;
+            Some((command, page))
+        });
+        let Some((command, page)) = found else {
+            return 0;
+        };
+        let access = command.access();
+        let format = match coding(page, command) {
+            Coding::Word(Format::Linear11(_) | Format::Ulinear16 { .. }) => 0b000,
+            Coding::Word(Format::Direct(_)) | Coding::Energy => 0b011,
+            Coding::Byte => 0b100,
+            Coding::Other => 0b111,
+        };
+        1 << 7 | u8::from(access.write) << 6 | u8::from(access.read) << 5 | format << 2
+    }
+
+    fn write_mask(&mut self, code: u8, mask: u8, description: &Description) {
+        let register = register(code);
+        let mut found = register == Some(Register::Cml);
+        if found {
+            self.cml.mask = mask;
+        } else if let Some(register) = register {
+            for (at, _) in self.addressed(Command::Status(register), description) {
+                if let Some(status) = self.pages[at].status_mut(register) {
+                    status.mask = mask;
+                    found = true;
+                }
+            }
+        }
+        if !found {
+            self.cml.set(status::INVALID_DATA);
+        }
+    }
+
+    fn clear_faults(&mut self) {
+        self.cml.clear(0xFF);
+        let registers = self.pages.iter_mut().flat_map(|page| &mut page.status);
+        registers.for_each(|status| status.clear(0xFF));
+    }
+
+    fn is_protected(&self, command: Command) -> bool {
+        let exempt = match command {
+            Command::WriteProtect => 0xFF,
+            Command::Page => 0x60,
+            Command::Kept(at) => match KEPT[at].code {
+                0x01 => 0x60,
+                0x02 | 0x21 => 0x20,
+                _ => 0,
+            },
+            _ => 0,
+        };
+        self.write_protect & !exempt != 0
+    }
+
+    /// STATUS_WORD of the page selected.
+    fn summary(&self) -> Option<u16> {
+        let page = self.pages.get(usize::from(self.selected))?;
+        let [vout, iout, input] = page.status.map(|status| status.bits);
+        let told = [(vout, 7, 5), (iout, 7, 4), (input, 4, 3)];
+        let named = told.iter().fold(0, |word, (bits, from, to)| {
+            word | u16::from(bits >> from & 1) << to
+        });
+        let rest = told.iter().any(|(bits, from, _)| bits & !(1 << from) != 0);
+        let high =
+            u16::from(vout != 0) << 15 | u16::from(iout != 0) << 14 | u16::from(input != 0) << 13;
+        Some(high | named | u16::from(self.cml.bits != 0) << 1 | u16::from(rest))
+    }
+
+    /// Whether SMBALERT# is pulled low.
+    pub(super) fn pulls(&self) -> bool {
+        self.cml.pulls()
+            || self
+                .pages
+                .iter()
+                .flat_map(|page| &page.status)
+                .any(Status::pulls)
+    }
+
+    /// Whether any status bit could.
+    pub(super) fn is_reached(&self) -> bool {
+        let mut masks = self
+            .pages
+            .iter()
+            .flat_map(|page| &page.status)
+            .map(|status| status.mask);
+        self.cml.mask != 0xFF || masks.any(|mask| mask != 0xFF)
+    }
+
+    /// The device's address went through in an alert response.
+    pub(super) fn mark(&mut self) {
+        self.cml.mark();
+        self.pages
+            .iter_mut()
+            .flat_map(|page| &mut page.status)
+            .for_each(Status::mark);
+    }
+}
+
+impl PageState {
+    fn after_reset(page: &Page) -> Self {
+        let formats = [
+            Some(page.voltage.format),
+            Some(page.current.format),
+            page.power,
+        ];
+        let voltage = page.voltage.format;
+        Self {
+            readings: formats.map(|format| format.map_or(0, |format| format.encode(0.0))),
+            energy: 0,
+            samples: 0,
+            limits: LIMITS.map(|limit| match format_of(page, limit.quantity) {
+                Some(format) if limit.over => format.greatest(),
+                Some(format) => format.least(),
+                None => 0,
+            }),
+            kept: KEPT.map(|kept| match kept.kind {
+                KeptKind::Byte(value) => u16::from(value),
+                KeptKind::Word => 0,
+                KeptKind::Zero => voltage.encode(0.0),
+                KeptKind::Greatest => voltage.greatest(),
+            }),
+            status: [Register::Vout, Register::Iout, Register::Input]
+                .map(|register| Status::masked(register.reset_mask())),
+        }
+    }
+
+    /// A sample has come: volts, amperes, watts.
+    pub(super) fn sample(&mut self, values: [f64; 3], page: &Page) {
+        for (quantity, value) in QUANTITIES.into_iter().zip(values) {
+            if let Some(format) = format_of(page, quantity) {
+                self.readings[quantity as usize] = format.encode(value);
+            }
+        }
+        if let Some(count) = page.energy {
+            let codes = count.coefficients.code(values[2]).max(0) as u64;
+            let whole = 256 * u64::from(count.period);
+            self.energy = (u64::from(self.energy).wrapping_add(codes) % whole) as u32;
+            self.samples = (self.samples + 1) % (1 << 24);
+        }
+        self.compare(page);
+    }
+
+    fn compare(&mut self, page: &Page) {
+        for (limit, word) in LIMITS.iter().zip(self.limits) {
+            let format = format_of(page, limit.quantity).filter(|_| limit.side == page.side);
+            let Some(format) = format else { continue };
+            let passed = match format.compare(self.readings[limit.quantity as usize], word) {
+                Ordering::Greater => limit.over,
+                Ordering::Less => !limit.over,
+                Ordering::Equal => false,
+            };
+            if let Some(status) = self.status_mut(Register::of(limit.side, limit.quantity)) {
+                status.compared(limit.bit, passed);
+            }
+        }
+    }
+
+    fn write(&mut self, command: Command, value: u16, page: &Page) {
+        match command {
+            Command::Limit(at) => {
+                let limit = LIMITS[at];
+                if let Some(format) = format_of(page, limit.quantity) {
+                    self.limits[at] = format.kept(value);
+                }
+                if let Some(status) = self.status_mut(Register::of(limit.side, limit.quantity)) {
+                    status.forget_level(limit.bit);
+                }
+            }
+            Command::Kept(at) => self.kept[at] = value,
+            Command::Status(register) => {
+                if let Some(status) = self.status_mut(register) {
+                    status.clear(value as u8);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn read(&self, command: Command, page: &Page) -> Vec<u8> {
+        let word = |value: u16| value.to_le_bytes().to_vec();
+        match command {
+            Command::VoutMode => vec![match page.voltage.format {
+                Format::Ulinear16 { exponent } => exponent as u8 & 0x1F,
+                Format::Direct(_) | Format::Linear11(_) => 0x40,
+            }],
+            Command::Limit(at) => word(self.limits[at]),
+            Command::Kept(at) if command.written() == 1 => vec![self.kept[at] as u8],
+            Command::Kept(at) => word(self.kept[at]),
+            Command::Status(register) => {
+                vec![self.status_of(register).map_or(0, |status| status.bits)]
+            }
+            Command::Reading(_, quantity) => word(self.readings[quantity as usize]),
+            Command::Energy(_) => {
+                let period = page.energy.map_or(1, |count| u32::from(count.period));
+                let [low, high] = ((self.energy % period) as u16).to_le_bytes();
+                let [s0, s1, s2, _] = self.samples.to_le_bytes();
+                block(&[low, high, (self.energy / period) as u8, s0, s1, s2])
+            }
+            _ => Vec::new(),
+        }
+    }
+
+    pub(super) fn status_mut(&mut self, register: Register) -> Option<&mut Status> {
+        self.status.get_mut(register as usize)
+    }
+
+    fn status_of(&self, register: Register) -> Option<&Status> {
+        self.status.get(register as usize)
+    }
+}
+
+/// How the value of a command is coded.
+enum Coding {
+    Word(Format),
+    Energy,
+    Byte,
+    Other,
+}
+
+fn coding(page: &Page, command: Command) -> Coding {
+    let word = |quantity| format_of(page, quantity).map_or(Coding::Other, Coding::Word);
+    match command {
+        Command::Limit(at) => word(LIMITS[at].quantity),
+        Command::Reading(_, quantity) => word(quantity),
+        Command::Kept(at) if !matches!(KEPT[at].kind, KeptKind::Byte(_)) => word(Quantity::Voltage),
+        Command::Energy(_) => Coding::Energy,
+        Command::Page
+        | Command::WriteProtect
+        | Command::Capability
+        | Command::VoutMode
+        | Command::Revision
+        | Command::Kept(_) => Coding::Byte,
+        _ => Coding::Other,
+    }
+}
+
+fn page_has(page: &Page, command: Command) -> bool {
+    match command {
+        Command::Limit(at) => {
+            LIMITS[at].side == page.side && format_of(page, LIMITS[at].quantity).is_some()
+        }
+        Command::Kept(at) => KEPT[at].side == page.side,
+        Command::Reading(side, quantity) => {
+            side == page.side && format_of(page, quantity).is_some()
+        }
+        Command::Energy(side) => side == page.side && page.energy.is_some(),
+        Command::VoutMode | Command::Status(Register::Vout | Register::Iout) => {
+            page.side == Side::Output
+        }
+        Command::Status(Register::Input) => page.side == Side::Input,
+        Command::Coefficients => page.has_coefficients(),
+        _ => true,
+    }
+}
+
+fn format_of(page: &Page, quantity: Quantity) -> Option<Format> {
+    match quantity {
+        Quantity::Voltage => Some(page.voltage.format),
+        Quantity::Current => Some(page.current.format),
+        Quantity::Power => page.power,
+    }
+}
+
+/// A STATUS register that has a mask, by its code.
+fn register(code: u8) -> Option<Register> {
+    match Command::of(code) {
+        Some(Command::Status(register)) => Some(register),
+        _ => None,
+    }
+}
+
+fn block(bytes: &[u8]) -> Vec<u8> {
+    let mut block = vec![bytes.len() as u8];
+    block.extend(bytes);
+    block
+}
+
+const QUANTITIES: [Quantity; 3] = [Quantity::Voltage, Quantity::Current, Quantity::Power];
+/// PAGE for all pages.
+const ALL: u8 = 0xFF;
