@@ -160,22 +160,38 @@ impl Upper {
     /// As a whole number, rounded up; the greatest where it does not fit.
     #[inline(never)]
     pub(crate) const fn whole(self) -> u128 {
-        let mut number = self.mantissa as u128;
-        let mut exponent = self.exponent;
-        if exponent > 96 {
+        if self.exponent > 96 {
             return u128::MAX;
+        }
+        let whole = self.ceiling();
+        let mut number = whole.mantissa as u128;
+        let mut exponent = whole.exponent;
+        // A whole number: what falls away below is nothing.
+        while exponent < 0 {
+            number >>= 1;
+            exponent = exponent.wrapping_add(1);
         }
         while exponent > 0 {
             number <<= 1;
             exponent = exponent.wrapping_sub(1);
         }
-        let mut below = false;
-        while exponent < 0 && number != 0 {
-            below |= number & 1 != 0;
-            number >>= 1;
-            exponent = exponent.wrapping_add(1);
+        number
+    }
+
+    /// The next whole number.
+    pub(crate) const fn ceiling(self) -> Self {
+        match self.exponent {
+            0.. => self,
+            _ if self.mantissa == 0 => Self::ZERO,
+            ..-31 => Self::from(1),
+            places => {
+                // From 1 to 31 places.
+                let places = places.wrapping_neg() as u32;
+                let below = (1_u32 << places).wrapping_sub(1);
+                let whole = (self.mantissa >> places) as u64;
+                Self::from(whole.wrapping_add((self.mantissa & below != 0) as u64))
+            }
         }
-        number.wrapping_add(below as u128) // 32 bits at most where something was below
     }
 
     /// Mantissa and exponent in five bytes; what is less than 2^-97 counts as that.
@@ -273,6 +289,10 @@ mod tests {
         assert_eq!(Upper::from(1).over(3).whole(), 1);
         assert_eq!(Upper::from(4).over(3).whole(), 2);
         assert_eq!(Upper::ZERO.over(3).whole(), 0);
+        for (number, places, expected) in [(12, 2, 3), (13, 2, 4), (1, 40, 1), (1, 31, 1), (0, 1, 0), (3, 0, 3)] {
+            let ceiling = Upper::from(number).shifted(-places).ceiling();
+            assert_eq!(ceiling, Upper::from(expected), "{number} {places}");
+        }
     }
 
     #[test]

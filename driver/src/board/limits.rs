@@ -2,12 +2,11 @@
 
 use super::Rail;
 use crate::part::{SenseRange, Spec};
-use crate::units::{Current, Voltage};
+use crate::units::Voltage;
 use crate::upper::Upper;
-pub(crate) use crate::wide::over;
 
 /// One, in parts per thousand million.
-pub(crate) const PPB: u128 = 1_000_000_000;
+pub(crate) const PPB: u64 = 1_000_000_000;
 
 /// Limits of error on a rail in one sense range, all magnitudes.
 ///
@@ -15,20 +14,20 @@ pub(crate) const PPB: u128 = 1_000_000_000;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct RailLimits {
     /// Gain of the part, or of the calibration.
-    pub(crate) gain_ppb: u64,
+    pub(crate) gain_ppb: u32,
     /// Tolerance of the sense resistor; 0 where the gain was calibrated.
-    pub(crate) shunt_ppb: u64,
+    pub(crate) shunt_ppb: u32,
     /// Temperature of the sense resistor.
-    pub(crate) thermal_ppb: u64,
-    /// Offset, or what a zero calibration left and what came after it, as a sense voltage.
-    pub(crate) offset_nv: u64,
+    pub(crate) thermal_ppb: u32,
+    /// Offset, or what a zero calibration left and what came after it, as a sense voltage in nanovolts.
+    pub(crate) offset: Upper,
     /// Input bias; 0 where the zero was calibrated.
     pub(crate) bias_na: u64,
     /// Noise of one conversion, r.m.s.
     noise_nv: u64,
     lsb_nv: u64,
-    /// Correction's gain in 2^-30, where it is above 1.
-    magnified: u64,
+    /// Correction's gain, where it is above 1.
+    magnified: Upper,
 }
 
 impl RailLimits {
@@ -36,9 +35,12 @@ impl RailLimits {
     ///
     /// A gain belongs to the sense range it was measured in. In another the gains of both ranges are open besides; a correction whose range
     /// is not known is taken as measured in another. A value taken off or multiplied by without a known bound may be wrong in full.
+    #[inline(never)]
     pub(crate) fn new(spec: &Spec, rail: &Rail, sense: SenseRange) -> Option<Self> {
         let range = spec.sense_range(sense)?;
         let (shunt, correction) = (rail.shunt(), rail.correction());
+        let gain = u64::from(correction.gain.to_bits().max(1 << 30).unsigned_abs());
+        let magnified = Upper::from(gain).shifted(-30);
         let (offset_nv, bias_na) = match correction.zero_bound {
             Some(bound) => (
                 magnitude_nv(bound).saturating_add(magnitude_nv(spec.zero_stability)),
@@ -63,21 +65,20 @@ impl RailLimits {
                 (open, 0)
             }
             None => {
-                let off = u128::from(correction.gain.to_bits().abs_diff(1 << 30));
-                let open = compound(&[here_ppb, over(&off, &PPB, &(1 << 30))], &[]);
+                let off = u64::from(correction.gain.to_bits().abs_diff(1 << 30));
+                // 32 by 30 bits.
+                let off_ppb = off.wrapping_mul(PPB).div_ceil(1 << 30);
+                let open = compound(&[here_ppb, off_ppb], &[]);
                 (open, ppb(shunt.tolerance().as_ppm()))
             }
         };
-        let magnified = u64::from(correction.gain.to_bits().max(1 << 30).unsigned_abs());
+        // More than 100 % is as much as there can be.
+        let cut = |ppb: u64| u32::try_from(ppb).unwrap_or(u32::MAX);
         Some(Self {
             gain_ppb: cut(gain_ppb),
             shunt_ppb: cut(shunt_ppb),
-            thermal_ppb: u64::from(shunt.thermal_ppb(rail.load().greatest(), None)),
-            offset_nv: cut(over(
-                &u128::from(offset_nv),
-                &u128::from(magnified),
-                &(1 << 30),
-            )),
+            thermal_ppb: rail.thermal_ppb(),
+            offset: Upper::from(offset_nv).times(magnified),
             bias_na,
             noise_nv: magnitude_nv(range.noise),
             lsb_nv: range.lsb_nv(spec.sense_unit_nv),
@@ -88,18 +89,12 @@ impl RailLimits {
     /// Noise and rounding to codes of a mean over some rounds, as a sense voltage in nanovolts: a day's mean is below one.
     pub(crate) fn noise(&self, rounds: u64) -> Upper {
         let mean = averaged(self.noise_nv, self.lsb_nv, rounds);
-        mean.times(Upper::from(self.magnified)).shifted(-30)
+        mean.times(self.magnified)
     }
 
-    /// The same rounded up.
-    pub(crate) fn noise_nv(&self, rounds: u64) -> u128 {
-        self.noise(rounds).whole()
-    }
-
-    /// Half a code: what the part's own rounding of a mean adds, as a sense voltage.
-    pub(crate) fn half_code_nv(&self) -> u128 {
-        let (lsb_nv, magnified) = (u128::from(self.lsb_nv), u128::from(self.magnified));
-        over(&lsb_nv, &magnified, &(1 << 31))
+    /// Half a code: what the part's own rounding of a mean adds, as a sense voltage in nanovolts.
+    pub(crate) fn half_code(&self) -> Upper {
+        Upper::from(self.lsb_nv).times(self.magnified).shifted(-1)
     }
 
     /// One less the sum of the relative limits.
@@ -107,15 +102,14 @@ impl RailLimits {
     /// Shown = true × (1 + r) + o, where 1 + r is a product of factors within 1 ± each limit and o the sum of what is absolute. With ρ the sum of the
     /// relative limits, 1 + r ≥ 1 − ρ, and |shown − true| ≤ (ρ |shown| + |o|) ÷ (1 − ρ): for r < 0 at once, and for r > 0 since then r ÷ (1 + r) ≤ ρ ÷ (1 − ρ), products of limits included.
     pub(crate) fn rest_ppb(&self) -> u64 {
-        (PPB as u64)
-            .saturating_sub(self.gain_ppb)
-            .saturating_sub(self.shunt_ppb)
-            .saturating_sub(self.thermal_ppb)
+        PPB.saturating_sub(u64::from(self.gain_ppb))
+            .saturating_sub(u64::from(self.shunt_ppb))
+            .saturating_sub(u64::from(self.thermal_ppb))
     }
 }
 
 /// The greatest gain error among the part's sense ranges.
-pub(crate) fn gain_max_ppb(spec: &Spec) -> u128 {
+pub(crate) fn gain_max_ppb(spec: &Spec) -> u64 {
     let greatest = spec.sense.iter().map(|range| range.gain_ppm).max();
     ppb(greatest.unwrap_or_default())
 }
@@ -137,35 +131,28 @@ pub(crate) fn averaged(noise_nv: u64, lsb_nv: u64, rounds: u64) -> Upper {
 }
 
 /// `Π (1 + x) ÷ Π (1 − y) − 1`, rounded up: how far a product of factors within 1 ± x, divided by some within 1 ± y, can lie from 1 on either side.
-pub(crate) fn compound(factors_ppb: &[u128], divisors_ppb: &[u128]) -> u128 {
-    let product = factors_ppb.iter().fold(PPB, |product, &factor| {
-        over(&product, &PPB.saturating_add(factor), &PPB)
-    });
-    let quotient = divisors_ppb.iter().fold(product, |quotient, &divisor| {
-        over(&quotient, &PPB, &PPB.saturating_sub(divisor))
-    });
-    quotient.saturating_sub(PPB)
+///
+/// Worked out as what is added to 1, for that is what counts: (1 + f)(1 + x) − 1 = f + x + fx, and (1 + f) ÷ (1 − y) − 1 = (f + y) ÷ (1 − y).
+#[inline(never)]
+pub(crate) fn compound(factors_ppb: &[u64], divisors_ppb: &[u64]) -> u64 {
+    let mut open = Upper::ZERO;
+    for factor in factors_ppb {
+        let factor = Upper::from(*factor);
+        open = open.plus(factor).plus(open.times(factor).over(PPB));
+    }
+    for divisor in divisors_ppb {
+        let rest = PPB.saturating_sub(*divisor);
+        open = open.plus(Upper::from(*divisor)).times(Upper::from(PPB)).over(rest);
+    }
+    u64::try_from(open.whole()).unwrap_or(u64::MAX)
 }
 
-pub(crate) fn ppb(ppm: u32) -> u128 {
-    u128::from(ppm).saturating_mul(1_000)
-}
-
-pub(crate) fn nanovolts(voltage: Voltage) -> u128 {
-    u128::from(magnitude_nv(voltage))
+pub(crate) fn ppb(ppm: u32) -> u64 {
+    u64::from(ppm).wrapping_mul(1_000) // 32 by 10 bits
 }
 
 pub(crate) fn magnitude_nv(voltage: Voltage) -> u64 {
     voltage.as_nanovolts().unsigned_abs()
-}
-
-/// The greatest number where it does not fit.
-fn cut(number: u128) -> u64 {
-    u64::try_from(number).unwrap_or(u64::MAX)
-}
-
-pub(crate) fn nanoamps(current: Current) -> u128 {
-    u128::from(current.as_nanoamps().unsigned_abs())
 }
 
 #[cfg(test)]
@@ -173,7 +160,7 @@ mod tests {
     use super::*;
     use crate::board::{Correction, Gain, Load, Shunt, Zero};
     use crate::part::corncrake::{SENSE_26_MV, SENSE_65_MV, SPEC};
-    use crate::units::{Resistance, Tolerance};
+    use crate::units::{Current, Resistance, Tolerance};
 
     fn limits(correction: Correction, sense: SenseRange) -> RailLimits {
         let shunt = Shunt::new(Resistance::from_ohms(1), Tolerance::from_percent(1))
@@ -190,7 +177,7 @@ mod tests {
         assert_eq!(limits.gain_ppb, 2_000_000);
         assert_eq!(limits.shunt_ppb, 10_000_000);
         assert_eq!(limits.thermal_ppb, 3_000_000);
-        assert_eq!((limits.offset_nv, limits.bias_na), (10_000, 20));
+        assert_eq!((limits.offset.whole(), limits.bias_na), (10_000, 20));
         assert_eq!(limits.rest_ppb(), 985_000_000);
     }
 
@@ -198,10 +185,10 @@ mod tests {
     #[test]
     fn noise_falls_with_the_root_of_the_rounds() {
         let limits = limits(Correction::NONE, SENSE_26_MV);
-        assert_eq!(limits.noise_nv(1), 7_600);
-        assert_eq!(limits.noise_nv(2_000), 170);
-        assert_eq!(limits.noise_nv(4_000), 121);
-        assert_eq!(limits.half_code_nv(), 100);
+        assert_eq!(limits.noise(1).whole(), 7_600);
+        assert_eq!(limits.noise(2_000).whole(), 170);
+        assert_eq!(limits.noise(4_000).whole(), 121);
+        assert_eq!(limits.half_code().whole(), 100);
     }
 
     /// (1 + 100 ppm)(1 + 0.2 %) ÷ (1 − 0.2 %) − 1 = 0.004 108 416 834 (rational arithmetic), where the gain of the other range is drawn anew.
@@ -234,8 +221,8 @@ mod tests {
             },
             SENSE_26_MV,
         );
-        assert_eq!(limits.offset_nv, 165); // (110 + 50) × 33/32
-        assert_eq!(limits.noise_nv(1), 7_838); // 7 600 × 33/32 = 7 837.5
+        assert_eq!(limits.offset.whole(), 165); // (110 + 50) × 33/32
+        assert_eq!(limits.noise(1).whole(), 7_838); // 7 600 × 33/32 = 7 837.5
     }
 
     /// Taking something off without knowing how well it is known can only make things worse.
@@ -249,7 +236,7 @@ mod tests {
             },
             SENSE_26_MV,
         );
-        assert_eq!(limits.offset_nv, 10_500);
+        assert_eq!(limits.offset.whole(), 10_500);
         // (1 + 0.2 %)(1 + 976.5625 ppm) − 1.
         assert_eq!(limits.gain_ppb, 2_978_517);
     }

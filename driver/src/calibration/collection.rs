@@ -1,7 +1,8 @@
 use super::CalibrationError;
 use crate::Channel;
 use crate::board::Rail;
-use crate::board::limits::{averaged, magnitude_nv, nanovolts};
+use super::limits::nanovolts;
+use crate::board::limits::{averaged, magnitude_nv};
 use crate::frame::{Condition, Frame, Stamp};
 use crate::ledger::wrapped_count;
 use crate::part::wrapped_difference;

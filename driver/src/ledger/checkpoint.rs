@@ -263,7 +263,7 @@ impl Common {
         visit_stamp(&mut segment.last, tape);
         tape.u64(&mut segment.rounds);
         tape.u32(&mut segment.last_rounds);
-        tape.u64(&mut segment.bus_rounds);
+        tape.u64(&mut segment.unread);
         let mut mode = mode_bytes(segment.mode);
         tape.bytes(&mut mode);
         segment.mode = mode_from(mode);

@@ -3,8 +3,8 @@
 use super::limits::Limits;
 use crate::board::Rail;
 use crate::bound::Parts;
-use crate::part::{RangeSpec, Spec, Tally};
-use crate::wide::mul_div;
+use crate::part::{Spec, Tally};
+use crate::wide::chained_signed;
 
 /// Binary places that closed totals keep below the nanojoule and nanocoulomb, so that closing segments rounds nothing of note.
 pub(super) const PLACES: u32 = 32;
@@ -92,9 +92,7 @@ impl Totals {
     }
 }
 
-/// Charge and energy in 2^-32 nC and nJ: sum of codes ÷ rounds × duration, times the weight of a code, less the zero.
-///
-/// Saturates where not even 128 bits hold the result, which no rail reaches.
+/// Charge and energy in 2^-32 nC and nJ over `twice_us` half microseconds: sum of codes ÷ rounds × duration, times the weight of a code, less the zero.
 #[inline(never)]
 fn flowed(
     spec: &Spec,
@@ -104,59 +102,31 @@ fn flowed(
     twice_us: u64,
 ) -> Option<Flowed> {
     let ranges = tally.ranges?;
-    let (sense, bus): (&RangeSpec, &RangeSpec) =
-        (spec.sense_range(ranges.sense)?, spec.bus_range(ranges.bus)?);
-    // Widths: a year at 2000 rounds a second is 2^36 rounds and 2^46 half microseconds. Sum of sense codes 2^53, of power codes 2^69;
-    // LSBs and units 2^11 and 2^30; gain 2^31; resistance 2^34. Left factors stay below 2^100, right ones below 2^80.
-    let gain = i128::from(rail.correction().gain.to_bits());
-    let nanoohms = u128::from(rail.shunt().resistance().as_nanoohms());
-    let rounds_nanoohms = u128::from(stretch.rounds).saturating_mul(nanoohms);
-    let time_gain = i128::from(twice_us).saturating_mul(gain);
+    let (sense, bus) = (spec.sense_range(ranges.sense)?, spec.bus_range(ranges.bus)?);
+    let gain = u64::from(rail.correction().gain.to_bits().unsigned_abs());
+    let nanoohms = rail.shunt().resistance().as_nanoohms();
+    let (sense_nv, bus_nv) = (sense.lsb_nv(spec.sense_unit_nv), bus.lsb_nv(spec.bus_unit_nv));
 
     // nC = codes × nV ÷ nΩ ÷ rounds × (twice µs ÷ 2e6) × 1e9; with gain in 2^-30 and the result in 2^-32: × 4.
-    let codes = tally
-        .charge()
-        .saturating_mul(i128::from(sense.lsb_nv(spec.sense_unit_nv)));
-    let shown_charge =
-        mul_div(codes.saturating_mul(2_000), time_gain, rounds_nanoohms).unwrap_or(i128::MAX);
+    let divisors = &[stretch.rounds, nanoohms];
+    let mut charge = chained_signed(tally.charge(), &[sense_nv, 2_000, twice_us, gain], divisors);
     // nJ = codes × nV × nV × 1e-18 ÷ (nΩ × 1e-9) ÷ rounds × (twice µs ÷ 2e6) × 1e9; × 4 as before.
-    let lsbs = sense
-        .lsb_nv(spec.sense_unit_nv)
-        .saturating_mul(bus.lsb_nv(spec.bus_unit_nv));
-    let codes = tally.energy().saturating_mul(i128::from(lsbs));
-    let shown_energy = mul_div(
-        codes,
-        time_gain.saturating_mul(2),
-        rounds_nanoohms.saturating_mul(1_000_000),
-    )
-    .unwrap_or(i128::MAX);
+    let factors = &[sense_nv, bus_nv, twice_us, gain, 2];
+    let divisors = &[stretch.rounds, nanoohms, 1_000_000];
+    let mut energy = chained_signed(tally.energy(), factors, divisors);
 
     let zero = i128::from(rail.correction().zero.to_bits());
-    if zero == 0 {
-        return Some(Flowed {
-            charge: shown_charge,
-            energy: shown_energy,
-        });
+    if zero != 0 {
+        // 256ths of nV ÷ nΩ × (twice µs ÷ 2e6) × 1e9 × 4 = × 125 ÷ 16.
+        let zero_charge = chained_signed(zero, &[125, twice_us, gain], &[nanoohms, 16]);
+        charge = charge.saturating_sub(zero_charge);
+        // Times the mean voltage, twice_bus × LSB ÷ (2 rounds that a reading stands for); nC × nV = 1e-9 nJ. No reading: nothing is taken off.
+        let twice_bus = tally.twice_bus();
+        let divisors = &[stretch.bus_rounds.max(1), 2_000_000_000];
+        for (half, unit) in [(twice_bus as u64, 1), ((twice_bus >> 64) as u64, 1 << 32)] {
+            let part = chained_signed(zero_charge, &[half, unit, unit, bus_nv], divisors);
+            energy = energy.saturating_sub(part);
+        }
     }
-    // 256ths of nV ÷ nΩ × (twice µs ÷ 2e6) × 1e9 × 4 = × 125 ÷ 16.
-    let zero_charge = mul_div(
-        zero.saturating_mul(125),
-        time_gain,
-        nanoohms.saturating_mul(16),
-    )
-    .unwrap_or(i128::MAX);
-    // Mean voltage in nV = twice_bus × LSB ÷ (2 rounds that a reading stands for); nC × nV = 1e-9 nJ. No reading: nothing is taken off.
-    let twice_bus_nv = tally
-        .twice_bus()
-        .saturating_mul(u128::from(bus.lsb_nv(spec.bus_unit_nv)));
-    let zero_energy = mul_div(
-        zero_charge,
-        i128::try_from(twice_bus_nv).unwrap_or(i128::MAX),
-        u128::from(stretch.bus_rounds.max(1)).saturating_mul(2_000_000_000),
-    )
-    .unwrap_or(i128::MAX);
-    Some(Flowed {
-        charge: shown_charge.saturating_sub(zero_charge),
-        energy: shown_energy.saturating_sub(zero_energy),
-    })
+    Some(Flowed { charge, energy })
 }

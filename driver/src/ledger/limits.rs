@@ -1,33 +1,19 @@
 //! What datasheet and board leave open of a stretch's charge and energy, by named parts.
 
 use super::evaluate::{Flowed, PLACES, Stretch, Totals};
-use crate::board::limits::{
-    PPB, RailLimits, averaged, magnitude_nv, nanovolts, over, ppb,
-};
+use crate::board::limits::{PPB, RailLimits, averaged, magnitude_nv, ppb};
 use crate::board::{Flow, Rail};
 use crate::bound::Parts;
-use crate::part::{Source, Spec, Tally};
+use crate::part::{RangeSpec, Source, Spec, Tally};
+use crate::units::Charge;
 use crate::upper::Upper;
-use crate::wide::{divided, times};
+use crate::wide::chained;
 
-/// Limits of datasheet and board at one operating point. All magnitudes; nC and nJ, never less than the limit.
+/// Limits of datasheet and board at one operating point. All magnitudes, never less than the limit.
 pub(super) struct Limits {
-    /// Gain of sense, of bus, tolerance of the resistor and its temperature: parts per thousand million.
-    gain_ppb: u64,
-    bus_gain_ppb: u64,
-    shunt_ppb: u64,
-    thermal_ppb: u64,
-    /// What counts for the charge, and for what was turned over.
-    clock_ppb: u64,
-    wander_ppb: u64,
-    /// Charge that offset and bias, and noise, can feign.
-    offset: Upper,
-    noise: Upper,
-    /// Greatest charge turned over whichever way, where current may flow both ways.
-    turnover: Option<Upper>,
-    /// Charge at the ends, and between conversions.
-    ends: Upper,
-    load: Upper,
+    /// What is open of the charge in nC; [`add_to`](Self::add_to) makes it that of the energy.
+    open: Open,
+    bus_gain_ppb: u32,
     /// Charge that the zero took off.
     zero: Upper,
     /// Charge turned over at the greatest current, for what grows with its square.
@@ -40,15 +26,22 @@ pub(super) struct Limits {
     bus_noise: Upper,
 }
 
-/// What is alike for charge and energy: a total and what is open of it.
+/// What is open of a total: parts per thousand million of it, and magnitudes in its own unit.
 struct Open {
-    total: Upper,
-    gain_ppb: u64,
-    /// One less the relative limits.
-    rest_ppb: u64,
+    /// Gain, tolerance of the sense resistor.
+    gain_ppb: u32,
+    shunt_ppb: u32,
+    /// Temperature of the sense resistor.
+    thermal_ppb: u32,
+    /// What counts for the total, and for what was turned over.
+    clock_ppb: u32,
+    wander_ppb: u32,
+    /// What offset and bias, and noise, can feign.
     offset: Upper,
     noise: Upper,
+    /// The greatest that was turned over whichever way, where current may flow both ways.
     turnover: Option<Upper>,
+    /// At the ends, and between conversions.
     ends: Upper,
     load: Upper,
 }
@@ -65,15 +58,14 @@ impl Limits {
         let us = Upper::from(duration_us);
         let conversions = spec.conversions(stretch.rounds, stretch.period_us);
         // A sense voltage of 1 nV that lasts: nV ÷ nΩ × µs × 1e-6 × 1e9 nC. What `open` says is magnified by the calibration already.
-        let lasting = us
-            .times(Upper::from(1_000))
-            .over(rail.shunt().resistance().as_nanoohms());
+        let nanoohms = rail.shunt().resistance().as_nanoohms();
+        let lasting = us.times(Upper::from(1_000)).over(nanoohms);
         // A current in nA that lasts some µs, in nC.
-        let flowing = |na: Upper, us: Upper| na.times(us).over(1_000_000);
+        let flowing = |na: u64, us: Upper| Upper::from(na).times(us).over(1_000_000);
         // What the part shows, times the gain of the calibration.
-        let gain = u64::from(correction.gain.to_bits().unsigned_abs());
-        let corrected = |charge: Upper| charge.times(Upper::from(gain)).shifted(-30);
-        let greatest = Upper::from(load.greatest().as_nanoamps().unsigned_abs());
+        let gain = Upper::from(u64::from(correction.gain.to_bits().unsigned_abs())).shifted(-30);
+        let bias = flowing(open.bias_na, us).times(gain);
+        let greatest_na = load.greatest().as_nanoamps().unsigned_abs();
         // Each end is uncertain by one round and its bracket; the time it is put into shifts as much as what flows in it.
         let ends_us = u64::from(stretch.period_us)
             .saturating_mul(2)
@@ -81,135 +73,132 @@ impl Limits {
             .saturating_mul(2);
         let zero = Upper::from(u64::from(correction.zero.to_bits().unsigned_abs())).shifted(-8);
         let (least_nv, voltage_nv) = rail.voltage_span_nv(spec, bus);
-        let bus_lsb_nv = bus.lsb_nv(spec.bus_unit_nv);
-        let mean_nv = divided(
-            times(&tally.twice_bus(), &u128::from(bus_lsb_nv)),
-            u128::from(stretch.bus_rounds).saturating_mul(2),
-        )
-        .unwrap_or_default();
+        let mean_nv = mean_nv(spec, bus, tally, stretch);
         let furthest_nv = mean_nv
             .saturating_sub(least_nv)
             .max(voltage_nv.saturating_sub(mean_nv));
-        let bus_error_nv =
-            nanovolts(bus.offset).saturating_add(over(&voltage_nv, &ppb(bus.gain_ppm), &PPB));
-        let volts = |nv: Upper| nv.over(1_000_000_000);
-        let clock_ppb = u64::from(stretch.clock_ppm).saturating_mul(1_000);
-        let wander_ppb = u64::from(spec.oscillator.wander_ppm).saturating_mul(1_000);
+        let volts = |nv: u64| Upper::from(nv).over(1_000_000_000);
+        let voltage = volts(voltage_nv);
+        let bus_offset = volts(magnitude_nv(bus.offset));
+        let bus_noise = averaged(
+            magnitude_nv(bus.noise),
+            bus.lsb_nv(spec.bus_unit_nv),
+            conversions,
+        );
+        let clock_ppb = cut(ppb(stretch.clock_ppm));
+        let wander_ppb = cut(ppb(spec.oscillator.wander_ppm));
         let (clock_ppb, wander_ppb) = match spec.sums {
             // A part of the run may lie at one end of the wander and the rest of it at the other.
             Source::Part => (clock_ppb, wander_ppb.saturating_mul(2)),
             // Each code was multiplied by time of the host's clock, which may go faster or slower meanwhile.
             Source::Driver => (0, clock_ppb),
         };
+        let turnover = match load.flow() {
+            Flow::Both => Some(nanocoulombs(load.turnover(duration_us))),
+            Flow::Forward => None,
+        };
         Some(Self {
-            gain_ppb: open.gain_ppb,
-            bus_gain_ppb: u64::from(bus.gain_ppm).saturating_mul(1_000),
-            shunt_ppb: open.shunt_ppb,
-            thermal_ppb: open.thermal_ppb,
-            clock_ppb,
-            wander_ppb,
-            offset: Upper::from(open.offset_nv)
-                .times(lasting)
-                .plus(corrected(flowing(Upper::from(open.bias_na), us))),
-            noise: open.noise(conversions).times(lasting),
-            turnover: (load.flow() == Flow::Both)
-                .then(|| nanocoulombs(load.turnover(duration_us).as_nanocoulombs())),
-            ends: flowing(greatest, Upper::from(ends_us)),
-            load: nanocoulombs(
-                load.between_conversions(duration_us, stretch.period_us)
-                    .as_nanocoulombs(),
-            ),
-            zero: corrected(zero.times(lasting)),
-            greatest: flowing(greatest, us),
-            voltage: volts(Upper::from_wide(voltage_nv)),
-            voltage_doubt: volts(Upper::from_wide(furthest_nv.saturating_add(bus_error_nv))),
-            bus_offset: volts(Upper::from(magnitude_nv(bus.offset))),
-            bus_noise: volts(averaged(magnitude_nv(bus.noise), bus_lsb_nv, conversions)),
+            open: Open {
+                gain_ppb: open.gain_ppb,
+                shunt_ppb: open.shunt_ppb,
+                thermal_ppb: open.thermal_ppb,
+                clock_ppb,
+                wander_ppb,
+                offset: open.offset.times(lasting).plus(bias),
+                noise: open.noise(conversions).times(lasting),
+                turnover,
+                ends: flowing(greatest_na, Upper::from(ends_us)),
+                load: nanocoulombs(load.between_conversions(duration_us, stretch.period_us)),
+            },
+            bus_gain_ppb: cut(ppb(bus.gain_ppm)),
+            zero: zero.times(lasting).times(gain),
+            greatest: flowing(greatest_na, us),
+            voltage,
+            voltage_doubt: volts(furthest_nv)
+                .plus(bus_offset)
+                .plus(voltage.times(Upper::from(ppb(bus.gain_ppm))).over(PPB)),
+            bus_offset,
+            bus_noise: bus_noise.over(1_000_000_000),
         })
     }
 
     /// Adds the bounds of a charge and an energy as measured.
     #[inline(never)]
-    pub(super) fn add_to(&self, totals: &mut Totals, shown: &Flowed) {
-        let magnitude = |value: i128| {
-            Upper::from_wide(value.unsigned_abs()).shifted((PLACES as i32).wrapping_neg())
-        };
-        let relative = self
-            .gain_ppb
-            .saturating_add(self.shunt_ppb)
-            .saturating_add(self.thermal_ppb)
-            .saturating_add(self.clock_ppb)
-            .saturating_add(self.wander_ppb);
-        let rest_ppb = (PPB as u64).saturating_sub(relative);
-        let turnover = self.add_open(
-            &mut totals.charge_bound,
-            &Open {
-                total: magnitude(shown.charge),
-                gain_ppb: self.gain_ppb,
-                rest_ppb,
-                offset: self.offset,
-                noise: self.noise,
-                turnover: self.turnover,
-                ends: self.ends,
-                load: self.load,
-            },
-        );
+    pub(super) fn add_to(mut self, totals: &mut Totals, shown: &Flowed) {
+        let turnover = self.open.add_to(&mut totals.charge_bound, shown.charge);
         // Noise of the bus is weighed by the current, and the sum of squares is at most the greatest current times the sum.
         let weight = turnover.times(self.greatest).root().max(turnover);
-        let at_voltage = |charge: Upper| charge.times(self.voltage);
-        self.add_open(
-            &mut totals.energy_bound,
-            &Open {
-                total: magnitude(shown.energy),
-                gain_ppb: self.gain_ppb.saturating_add(self.bus_gain_ppb),
-                rest_ppb: rest_ppb.saturating_sub(self.bus_gain_ppb),
-                offset: at_voltage(self.offset)
-                    .plus(turnover.times(self.bus_offset))
-                    .plus(self.zero.times(self.voltage_doubt)),
-                noise: at_voltage(self.noise).plus(weight.times(self.bus_noise)),
-                turnover: self.turnover.map(at_voltage),
-                ends: at_voltage(self.ends),
-                load: at_voltage(self.load),
-            },
-        );
+        let open = &mut self.open;
+        open.gain_ppb = open.gain_ppb.saturating_add(self.bus_gain_ppb);
+        for limit in [&mut open.offset, &mut open.noise, &mut open.ends, &mut open.load]
+            .into_iter()
+            .chain(&mut open.turnover)
+        {
+            *limit = limit.times(self.voltage);
+        }
+        open.offset = open
+            .offset
+            .plus(turnover.times(self.bus_offset))
+            .plus(self.zero.times(self.voltage_doubt));
+        open.noise = open.noise.plus(weight.times(self.bus_noise));
+        open.add_to(&mut totals.energy_bound, shown.energy);
     }
+}
 
-    /// Adds what is open of a total, and tells what was turned over at most.
+impl Open {
+    /// Adds what is open of a total, given in 2^-32 of its unit, and tells what was turned over at most.
     ///
     /// Measured = true × Π(1 + r) + o with the magnitudes of the r adding up to at most ρ, and |o| at most the sum of the absolute limits. Π(1 − |r|) is at
     /// least 1 − ρ, so |measured − true| ≤ (ρ |measured| + o) ÷ (1 − ρ), products of errors included. What changes while the current flows
     /// (temperature, oscillator) acts on the charge turned over, which is more than the charge where current flows both ways.
     #[inline(never)]
-    fn add_open(&self, parts: &mut Parts, open: &Open) -> Upper {
-        if open.rest_ppb == 0 {
+    fn add_to(&self, parts: &mut Parts, total: i128) -> Upper {
+        let relative = [self.gain_ppb, self.shunt_ppb, self.thermal_ppb, self.clock_ppb, self.wander_ppb];
+        let rest_ppb = relative
+            .iter()
+            .fold(PPB, |rest, ppb| rest.saturating_sub(u64::from(*ppb)));
+        if rest_ppb == 0 {
             parts.add(&[Upper::MAX; 7]);
             return Upper::MAX;
         }
-        let unit = Upper::from(1).over(open.rest_ppb);
-        let share = |limit: Upper, ppb: u64| limit.times(Upper::from(ppb)).times(unit);
-        let whole = |limit: Upper| share(limit, PPB as u64);
-        let turnover = match open.turnover {
-            Some(turnover) => turnover,
-            None => {
-                let absolute = open.offset.plus(open.noise).plus(open.ends).plus(open.load);
-                whole(open.total.plus(absolute))
-            }
-        };
+        let total = Upper::from_wide(total.unsigned_abs()).shifted((PLACES as i32).wrapping_neg());
+        let unit = Upper::from(1).over(rest_ppb);
+        let share = |limit: Upper, ppb: u32| limit.times(unit).times(Upper::from(u64::from(ppb)));
+        let whole = |limit: Upper| share(limit, PPB as u32);
+        let turnover = self.turnover.unwrap_or_else(|| {
+            let absolute = self.offset.plus(self.noise).plus(self.ends).plus(self.load);
+            whole(total.plus(absolute))
+        });
         parts.add(&[
-            share(open.total, open.gain_ppb),
-            whole(open.offset),
-            whole(open.noise),
-            share(open.total, self.shunt_ppb),
+            share(total, self.gain_ppb),
+            whole(self.offset),
+            whole(self.noise),
+            share(total, self.shunt_ppb),
             share(turnover, self.thermal_ppb),
-            share(open.total, self.clock_ppb)
+            share(total, self.clock_ppb)
                 .plus(share(turnover, self.wander_ppb))
-                .plus(open.ends),
-            open.load,
+                .plus(self.ends),
+            self.load,
         ]);
         turnover
     }
 }
 
-fn nanocoulombs(charge: i128) -> Upper {
-    Upper::from_wide(charge.unsigned_abs())
+fn nanocoulombs(charge: Charge) -> Upper {
+    Upper::from_wide(charge.as_nanocoulombs().unsigned_abs())
+}
+
+/// Mean of the latched readings of the bus, rounded down; 0 without any, or where no zero needs it.
+fn mean_nv(spec: &Spec, bus: &RangeSpec, tally: &Tally, stretch: &Stretch) -> u64 {
+    if stretch.bus_rounds == 0 {
+        return 0;
+    }
+    let factors = &[bus.lsb_nv(spec.bus_unit_nv)];
+    let (mean, _) = chained(tally.twice_bus(), factors, &[stretch.bus_rounds, 2]);
+    u64::try_from(mean).unwrap_or(u64::MAX)
+}
+
+/// More than 100 % is as much as there can be.
+fn cut(ppb: u64) -> u32 {
+    u32::try_from(ppb).unwrap_or(u32::MAX)
 }

@@ -122,7 +122,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
                 *tally = tally.again(weighs(rail));
             }
             self.segment.start = self.segment.last;
-            (self.segment.rounds, self.segment.bus_rounds) = (0, 0);
+            (self.segment.rounds, self.segment.unread) = (0, 0);
         }
         self.board = board;
         self.segment.safe_us = self.safe_us(self.segment.mode);
@@ -207,20 +207,24 @@ impl<'b, const N: usize> Ledger<'b, N> {
             self.learn(frame)?;
         }
         let stamp = self.shifted(frame.stamp());
-        let elapsed_us = stamp.after_us.saturating_sub(self.segment.last.before_us);
+        let last = self.segment.last;
+        let elapsed_us = stamp.after_us.saturating_sub(last.before_us);
         if elapsed_us > self.segment.safe_us {
             return Err(Break::TooLate);
         }
         let bits = self.spec.accumulators.rounds_bits;
         let rounds = wrapped_count(head.rounds, self.segment.last_rounds, bits);
-        self.plausible(rounds, self.segment.last, stamp)?;
+        let least_us = stamp.before_us.saturating_sub(last.after_us);
+        self.plausible(rounds, least_us, elapsed_us)?;
 
         let complete = head.complete.then_some(rounds);
         frame.codec.tally(frame.block, complete, &mut self.tallies);
         let segment = &mut self.segment;
-        segment.rounds = segment.rounds.saturating_add(u64::from(rounds));
-        let bus_rounds = u64::from(complete.unwrap_or_default());
-        segment.bus_rounds = segment.bus_rounds.saturating_add(bus_rounds);
+        // Below 2^32 each: 64 bits hold more frames than there can be.
+        segment.rounds = segment.rounds.wrapping_add(u64::from(rounds));
+        if complete.is_none() {
+            segment.unread = segment.unread.wrapping_add(u64::from(rounds));
+        }
         segment.last_rounds = head.rounds;
         segment.last = stamp;
         Ok(())
@@ -361,7 +365,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
         Some(Stretch {
             twice_us: twice(segment.last).saturating_sub(twice(segment.start)),
             rounds: segment.rounds,
-            bus_rounds: segment.bus_rounds,
+            bus_rounds: segment.rounds.saturating_sub(segment.unread),
             period_us: segment.period_us,
             bracket_us: brackets.saturating_add(u64::from(self.spec.wake_us)),
             clock_ppm: self.board.clock().as_ppm(),

@@ -25,8 +25,8 @@ pub(super) struct Segment {
     /// Rounds since the start, and the part's count as last latched.
     pub(super) rounds: u64,
     pub(super) last_rounds: u32,
-    /// Rounds for which latched readings stand: those before the first complete one are left out.
-    pub(super) bus_rounds: u64,
+    /// Rounds for which no latched reading stands: those before the first complete one.
+    pub(super) unread: u64,
     /// What the part does in it; `None` until the first frame after a boundary tells.
     pub(super) mode: Option<Mode>,
     /// Round period; 0 while nothing counts or the mode is not known.

@@ -120,8 +120,10 @@ impl Tally {
             .add(wrapped_difference(counters.charge, charge, widths.charge_bits));
         self.energy
             .add(wrapped_difference(counters.energy, energy, widths.energy_bits));
-        self.sense_clipped |= codes.sense_clipped;
-        self.bus_clipped |= codes.bus_clipped;
+        if codes.sense_clipped || codes.bus_clipped {
+            self.sense_clipped |= codes.sense_clipped;
+            self.bus_clipped |= codes.bus_clipped;
+        }
         if let Some(rounds) = rounds {
             if self.weighs {
                 self.weigh(codes.bus, rounds);
@@ -130,6 +132,7 @@ impl Tally {
         }
     }
 
+    #[inline(never)]
     fn weigh(&mut self, code: u32, rounds: u32) {
         let before = if self.bus_known { self.bus } else { code };
         for code in [code, before] {

@@ -82,7 +82,7 @@ fn every_field_comes_back() {
             last: stamp(30),
             rounds: 40,
             last_rounds: 50,
-            bus_rounds: 55,
+            unread: 35,
             ..Segment::default()
         };
         ledger.run_as(mode);
