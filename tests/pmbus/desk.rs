@@ -1,4 +1,4 @@
-//! A Gallinule on the bench with the driver in front of it, and what went over the bus.
+//! A device on the bench with the driver in front of it, and what went over the bus.
 
 use std::cell::RefCell;
 use std::collections::BTreeSet;
@@ -6,27 +6,39 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::pmbus::gallinule::{Gallinule, SPEC, ranges};
+use crake::part::Part as Map;
+use crake::part::pmbus::gallinule::{SPEC, ranges};
 use crake::units::{Current, Tolerance};
 use crake::{Mode, Monitor, Setup};
 use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::{BusError, Clock};
-use crake_sim::part::pmbus::{Device, Model, SmbAlert};
-use crake_sim::plant::{Constant, Rail as Plant, Recorded, Source};
+use crake_sim::part::pmbus::{Description, Device, Model, SmbAlert};
+use crake_sim::plant::{Profile, Rail as Plant, Recorded, Source};
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
 
 pub const ADDRESS: u8 = 0x58;
-/// Volts and amperes of the four pages, where nothing else is said: B8's, and within every range.
+/// Volts and amperes of the four pages, where nothing else is said: those of the document's examples.
 pub const USUAL: [(f64, f64); 4] = [(3.3, 4.2), (1.2, 1.5), (48.0, 1.25), (54.0, 0.7)];
 
-/// What was transferred, for whoever asks; and how the next transfers fail.
+/// What happens before a transfer.
+type Trick = Box<dyn FnMut(&Part<Model>, &mut crake_sim::bench::I2c)>;
+
+/// What was transferred, for whoever asks, and what is to happen in between.
 #[derive(Default)]
 pub struct Tape {
     /// Bytes of each transfer that was asked for, and how many were to be read.
     pub transfers: Vec<(Vec<u8>, usize)>,
-    /// A brown-out of the part after so many further transfers.
-    pub brown_out_after: Option<usize>,
+    /// How long all of them were on the wire, address bytes included.
+    pub bytes: u64,
+    /// Done once before the transfer with this number.
+    pub trick: Option<(usize, Trick)>,
+}
+
+impl Tape {
+    pub fn rewind(&mut self) {
+        (self.transfers, self.bytes) = (vec![], 0);
+    }
 }
 
 /// The bench's bus with a tape in it.
@@ -34,7 +46,7 @@ pub struct Tape {
 pub struct Taped {
     bus: crake_sim::bench::I2c,
     part: Part<Model>,
-    pub tape: Rc<RefCell<Tape>>,
+    tape: Rc<RefCell<Tape>>,
 }
 
 impl ErrorType for Taped {
@@ -47,27 +59,28 @@ impl I2c for Taped {
         address: u8,
         operations: &mut [Operation<'_>],
     ) -> Result<(), BusError> {
+        let mut tape = self.tape.borrow_mut();
         let (mut written, mut read) = (vec![], 0);
         for operation in operations.iter() {
+            tape.bytes += 1;
             match operation {
                 Operation::Write(bytes) => written.extend_from_slice(bytes),
                 Operation::Read(room) => read += room.len(),
             }
         }
-        let mut tape = self.tape.borrow_mut();
+        tape.bytes += (written.len() + read) as u64;
+        let number = tape.transfers.len();
         tape.transfers.push((written, read));
-        if let Some(left) = tape.brown_out_after {
-            tape.brown_out_after = left.checked_sub(1);
-            if left == 0 {
-                self.part.brown_out();
-            }
-        }
+        let trick = tape.trick.take_if(|(at, _)| *at == number);
         drop(tape);
+        if let Some((_, mut trick)) = trick {
+            trick(&self.part, &mut self.bus);
+        }
         self.bus.transaction(address, operations)
     }
 }
 
-pub type Watcher<'b> = Monitor<'b, Taped, Delay, Clock, Gallinule, 4>;
+pub type Watcher<'b, M, const N: usize> = Monitor<'b, Taped, Delay, Clock, M, N>;
 
 pub struct Desk {
     pub bench: Bench,
@@ -77,63 +90,71 @@ pub struct Desk {
 }
 
 impl Desk {
-    pub fn with(order: Device) -> Self {
+    pub fn with(order: Device, pages: usize) -> Self {
         let bench = Bench::new(7);
         let part = bench.part(order).expect("a free address");
         let line = bench.alert(&part, SmbAlert);
-        for (page, (volts, amperes)) in USUAL.into_iter().enumerate() {
-            let (nanovolts, nanoamps) = (volts * 1e9, amperes * 1e9);
-            let source = Source::of(Constant::new(nanovolts as i64).expect("a voltage"));
-            let load = Constant::new(nanoamps as i64).expect("a current");
-            let rail = Plant::new(source, load).expect("a rail");
-            part.rail(page, rail, SenseResistor::ideal(1_000_000_000))
-                .expect("a page");
-        }
-        Self {
+        let desk = Self {
             bench,
             part,
             line,
             tape: Rc::default(),
+        };
+        for (page, (volts, amperes)) in USUAL.into_iter().take(pages).enumerate() {
+            desk.rail(page, steps(volts, &[]), steps(amperes, &[]));
         }
+        desk
     }
 
     /// Without errors of its own.
-    pub fn ideal() -> Self {
-        let description = crake_sim::part::pmbus::Description::gallinule();
-        Self::with(Device::ideal(description, ADDRESS).expect("a sound description"))
+    pub fn of(description: Description) -> Self {
+        let pages = description.pages.len();
+        let device = Device::ideal(description, ADDRESS).expect("a sound description");
+        Self::with(device, pages)
     }
 
-    /// Another current on a page, in steps of (ms, A).
-    pub fn current(&self, page: usize, from: f64, steps: &[(u64, f64)]) {
-        let volts = USUAL[page].0 * 1e9;
-        let source = Source::of(Constant::new(volts as i64).expect("a voltage"));
-        let steps: Vec<_> = steps
-            .iter()
-            .map(|(ms, amperes)| (ms * 1_000_000, (amperes * 1e9) as i64))
-            .collect();
-        let load = Recorded::steps((from * 1e9) as i64, &steps).expect("rising times");
-        let rail = Plant::new(source, load).expect("a rail");
+    pub fn ideal() -> Self {
+        Self::of(Description::gallinule())
+    }
+
+    /// Volts and amperes of a page.
+    pub fn rail(&self, page: usize, volts: impl Profile + 'static, load: impl Profile + 'static) {
+        let rail = Plant::new(Source::of(volts), load).expect("a rail");
         self.part
             .rail(page, rail, SenseResistor::ideal(1_000_000_000))
             .expect("a page");
     }
 
-    pub fn monitor<'b>(&self, board: &'b Board<4>) -> Watcher<'b> {
+    pub fn monitor<'b, M: Map, const N: usize>(
+        &self,
+        map: M,
+        board: &'b Board<N>,
+    ) -> Watcher<'b, M, N> {
         let bus = Taped {
             bus: self.bench.i2c(),
             part: self.part.clone(),
             tape: self.tape.clone(),
         };
         let (delay, clock) = (self.bench.delay(), self.bench.clock());
-        Monitor::new(bus, delay, clock, Gallinule::new(), ADDRESS, board)
+        Monitor::new(bus, delay, clock, map, ADDRESS, board)
     }
 
-    /// Lets every page be sampled, from wherever in the period.
     pub fn run_ms(&self, ms: u64) {
         self.bench.run_for(Duration::from_millis(ms));
     }
 
-    /// Command codes that were written with data, or alone.
+    /// Something happens once, before the transfer with this number from now on.
+    pub fn before(
+        &self,
+        number: usize,
+        trick: impl FnMut(&Part<Model>, &mut crake_sim::bench::I2c) + 'static,
+    ) {
+        let mut tape = self.tape.borrow_mut();
+        tape.rewind();
+        tape.trick = Some((number, Box::new(trick)));
+    }
+
+    /// Command codes of all writes.
     pub fn written(&self) -> BTreeSet<u8> {
         let tape = self.tape.borrow();
         let writes = tape.transfers.iter().filter(|(_, read)| *read == 0);
@@ -143,6 +164,33 @@ impl Desk {
     pub fn disturbances(&self) -> u64 {
         self.part.with(|model| model.disturbances().values().sum())
     }
+
+    /// A byte, as another host reads it, without check byte.
+    pub fn peek(&self, page: u8, command: u8) -> u8 {
+        let mut bus = self.bench.i2c();
+        let mut byte = [0];
+        bus.write(ADDRESS, &[0x00, page]).expect("PAGE");
+        bus.write_read(ADDRESS, &[command], &mut byte)
+            .expect("a byte");
+        byte[0]
+    }
+
+    /// A write without check byte, by another host.
+    pub fn poke(&self, page: u8, bytes: &[u8]) {
+        let mut bus = self.bench.i2c();
+        bus.write(ADDRESS, &[0x00, page]).expect("PAGE");
+        bus.write(ADDRESS, bytes).expect("a write");
+    }
+}
+
+/// A profile of whole units that steps at so many milliseconds.
+pub fn steps(first: f64, then: &[(u64, f64)]) -> Recorded {
+    let nano = |value: f64| (value * 1e9).round() as i64;
+    let then: Vec<_> = then
+        .iter()
+        .map(|(ms, value)| (ms * 1_000_000, nano(*value)))
+        .collect();
+    Recorded::steps(nano(first), &then).expect("rising times")
 }
 
 pub fn board() -> Board<4> {
