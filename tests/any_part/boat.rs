@@ -198,8 +198,9 @@ fn board<const N: usize>(spec: &'static Spec, resistors: bool) -> Board<N> {
             step: greatest,
         });
         let load = if number < 2 { load.both_ways() } else { load };
+        let greatest = Voltage::from_volts(if number == 0 { 17 } else { 5 });
         number += 1;
-        Rail::new(shunt, load).with_voltage(Voltage::from_volts(2), Voltage::from_volts(17))
+        Rail::new(shunt, load).with_voltage(Voltage::from_volts(2), greatest)
     });
     let rails: [Rail; N] = core::array::from_fn(|index| rails[index]);
     Board::new(spec, rails).expect("rails that the part can be used with")
