@@ -63,33 +63,7 @@ impl Subject<3> for Flufftail {
     type Desk = Scripted<File, 3>;
 
     fn stated(&self) -> Stated {
-        Stated {
-            channels: 3,
-            sense: &[
-                range(81_920_000, 1 << 15, (1 << 15) - 1),
-                range(16_384_000, 1 << 15, (1 << 15) - 1),
-            ],
-            bus: &[range(32_768_000_000, 1 << 14, (1 << 14) - 1)],
-            periods_us: &[2_000, 5_000, 10_000, 25_000, 100_000, 1_000_000, 10_000_000],
-            averaging_max: 0,
-            energy_bits: 63,
-            charge_bits: 63,
-            rounds_bits: 32,
-            kinds: &[Kind::OverCurrent],
-            outputs: Outputs::A,
-            debounce_max: 1,
-            oscillator_ppm: 20_000,
-            check_byte: true,
-            block_check: false,
-            identity: true,
-            serial: true,
-            free_running: false,
-            remembers_clipping: false,
-            rollover_ahead_eighths: 0,
-            polls: false,
-            burst: 0,
-            format_ppm: 0,
-        }
+        STATED
     }
 
     fn address(&self) -> u8 {
@@ -112,13 +86,19 @@ impl Subject<3> for Flufftail {
     }
 }
 
-const fn range(full_scale_nv: u64, full_scale_codes: u32, code_max: u32) -> StatedRange {
-    StatedRange {
-        full_scale_nv,
-        full_scale_codes,
-        code_max,
-    }
-}
+const STATED: Stated = Stated {
+    channels: 3,
+    sense: &[
+        StatedRange::signed(81_920_000, 16),
+        StatedRange::signed(16_384_000, 16),
+    ],
+    bus: &[StatedRange::unsigned(32_768_000_000, 14)],
+    kinds: &[Kind::OverCurrent],
+    outputs: Outputs::A,
+    oscillator_ppm: 20_000,
+    check_byte: true,
+    ..Stated::PLAIN
+};
 
 /// What the registers of Flufftail do.
 struct File {
@@ -135,17 +115,25 @@ struct File {
 impl Script<3> for File {
     fn reset(&mut self, registers: &mut Registers, _now_ns: u64) {
         (self.begun_ns, self.done) = (None, 0);
-        let words = [(0x00, 0x6D3B_u16), (0x04, 0), (0x05, 0), (0x06, 0), (0x08, 0), (0x0C, 0)];
+        let words = [
+            (0x00, 0x6D3B_u16),
+            (0x04, 0),
+            (0x05, 0),
+            (0x06, 0),
+            (0x08, 0),
+            (0x0C, 0),
+        ];
         let words = words.into_iter().chain([(0x24, 0), (0x25, 0)]);
-        let of_channels =
-            (0..3).flat_map(|k| [(0x10 + k, 0), (0x18 + k, 0), (0x20 + k, 0x7FFF)]);
+        let of_channels = (0..3).flat_map(|k| [(0x10 + k, 0), (0x18 + k, 0), (0x20 + k, 0x7FFF)]);
         for (pointer, word) in words.chain(of_channels) {
             registers.set(pointer, &word.to_be_bytes());
         }
     }
 
     fn live(&mut self, registers: &mut Registers, inputs: &[Applied; 3], now_ns: u64) {
-        let Some(begun_ns) = self.begun_ns else { return };
+        let Some(begun_ns) = self.begun_ns else {
+            return;
+        };
         while self.done < 6 && begun_ns + 50_000 + (self.done + 1) * self.conversion_ns <= now_ns {
             let channel = (self.done / 2) as usize;
             if self.done.is_multiple_of(2) {
