@@ -21,6 +21,7 @@ mod declaration;
 mod effort;
 mod energy;
 pub mod format;
+pub mod gallinule;
 mod learn;
 mod limits;
 mod sample;
