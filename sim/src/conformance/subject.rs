@@ -119,6 +119,34 @@ pub struct Stated {
     pub format_ppm: u32,
 }
 
+impl Stated {
+    /// A part of plain [`Registers`](crake::part::make_up::Registers): what the driver makes up for it, and nothing that it does not have to have. Name what the datasheet says before `..Stated::PLAIN`.
+    pub const PLAIN: Self = Self {
+        channels: 0,
+        sense: &[],
+        bus: &[],
+        periods_us: &[2_000, 5_000, 10_000, 25_000, 100_000, 1_000_000, 10_000_000],
+        averaging_max: 0,
+        energy_bits: 63,
+        charge_bits: 63,
+        rounds_bits: 32,
+        kinds: &[],
+        outputs: Outputs::empty(),
+        debounce_max: 1,
+        oscillator_ppm: 0,
+        check_byte: false,
+        block_check: false,
+        identity: true,
+        serial: true,
+        free_running: false,
+        remembers_clipping: false,
+        rollover_ahead_eighths: 0,
+        polls: false,
+        burst: 0,
+        format_ppm: 0,
+    };
+}
+
 /// One range as a datasheet has it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StatedRange {
@@ -128,4 +156,22 @@ pub struct StatedRange {
     pub full_scale_codes: u32,
     /// Greatest code.
     pub code_max: u32,
+}
+
+impl StatedRange {
+    /// Of two's complement codes of so many bits, at most 32: full scale is half of their number.
+    #[must_use]
+    pub const fn signed(full_scale_nv: u64, bits: u32) -> Self {
+        Self::unsigned(full_scale_nv, bits - 1)
+    }
+
+    /// Of codes of so many bits from zero up, at most 31: full scale is their number.
+    #[must_use]
+    pub const fn unsigned(full_scale_nv: u64, bits: u32) -> Self {
+        Self {
+            full_scale_nv,
+            full_scale_codes: 1 << bits,
+            code_max: (1 << bits) - 1,
+        }
+    }
 }

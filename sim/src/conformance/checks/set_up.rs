@@ -105,12 +105,16 @@ fn reset_while_reading<S: Subject<N>, const N: usize>(
     trial.tap.begin();
     trial.settled()?;
     let transfers = trial.tap.log().len();
-    for moment in 0..=transfers {
+    // Parts count their conversions, some in a few bits: a count of zero must not hide a reset.
+    for (latches, moment) in (0..8).flat_map(|latches| (0..=transfers).map(move |at| (latches, at)))
+    {
         notes.tried();
         let mut trial = scene.trial_at(0, read_max);
         trial.init(&scene.fast())?;
         trial.apply_distinct();
-        trial.settled()?;
+        for _ in 0..=latches {
+            trial.settled()?;
+        }
         if moment == transfers {
             trial.desk.reset();
             trial.desk.run_for_ns(answers_ns);
@@ -124,7 +128,7 @@ fn reset_while_reading<S: Subject<N>, const N: usize>(
             });
         }
         let when = if moment == transfers {
-            format!("before a latch")
+            String::from("before a latch")
         } else {
             format!("before transfer {moment} of a latch")
         };
@@ -136,9 +140,21 @@ fn reset_while_reading<S: Subject<N>, const N: usize>(
             && moment > 0
             && moment < transfers
         {
+            let mut apart = Notes::default();
             for channel in scene.channels() {
                 let point = scene.distinct(FIRST, channel);
-                scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+                let codes = &seen.codes[channel.index()];
+                if scene
+                    .judge(&mut apart, channel, FIRST, point, codes)
+                    .is_err()
+                {
+                    break;
+                }
+            }
+            if let Some(wrong) = apart.first() {
+                notes.find(format!(
+                    "the part was reset {when}, and its frame is taken for good: {wrong}: values of before and after are mixed: is what tells of a reset read last?"
+                ))?;
             }
             answer = trial.settled();
         }
