@@ -1,7 +1,7 @@
 //! How far a total, or a current, may lie from the truth, by named parts.
 
 use crate::units::{Charge, Current, Energy};
-use crate::wide::plus;
+use crate::upper::Upper;
 
 /// Bound of a total or a current: the truth lies within ± the sum of the parts, for every part and board inside the limits that datasheet and board state.
 ///
@@ -25,22 +25,33 @@ pub struct Bound<Q> {
     pub load: Q,
 }
 
-/// The parts as the ledger keeps them: whole nanocoulombs or nanojoules. One percent of 10 kW for 10 years takes 65 bits.
+/// The parts as the ledger keeps them, in nanocoulombs or nanojoules: never less than their limits, and hardly more.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(crate) struct Parts(pub(crate) [u128; 7]);
+pub(crate) struct Parts {
+    pub(crate) mantissas: [u32; 7],
+    pub(crate) exponents: [i8; 7],
+}
 
 impl Parts {
-    pub(crate) fn add(&mut self, other: &Self) {
-        for (mine, theirs) in self.0.iter_mut().zip(other.0) {
-            *mine = plus(*mine, theirs);
+    /// Adds to each part.
+    #[inline(never)]
+    pub(crate) fn add(&mut self, others: &[Upper; 7]) {
+        let mine = self.mantissas.iter_mut().zip(&mut self.exponents);
+        for ((mantissa, exponent), other) in mine.zip(others) {
+            let sum = Upper::unpacked((*mantissa, *exponent)).plus(*other);
+            (*mantissa, *exponent) = sum.packed();
         }
     }
 
-    pub(crate) fn of<Q>(self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
-        let [gain, offset, noise, shunt, thermal, clock, load] = self
-            .0
-            .map(|part| unit(i128::try_from(part).unwrap_or(i128::MAX)));
+    pub(crate) fn of<Q: Copy + Default>(&self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
+        let mut parts = [Q::default(); 7];
+        let mine = self.mantissas.iter().zip(&self.exponents);
+        for (part, (mantissa, exponent)) in parts.iter_mut().zip(mine) {
+            let whole = Upper::unpacked((*mantissa, *exponent)).whole();
+            *part = unit(i128::try_from(whole).unwrap_or(i128::MAX));
+        }
+        let [gain, offset, noise, shunt, thermal, clock, load] = parts;
         Bound {
             gain,
             offset,

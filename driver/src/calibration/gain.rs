@@ -3,7 +3,7 @@ use super::slope::{Slope, Spot};
 use super::zero::{greatest_nv, nearest, plausible};
 use super::{CalibrationError, Collection};
 use crate::board::Correction;
-use crate::board::limits::nanovolts;
+use super::limits::nanovolts;
 use crate::units::{Current, Tolerance};
 
 /// A current that is known better than the monitor shows it.

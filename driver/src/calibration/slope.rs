@@ -2,7 +2,7 @@ use super::CalibrationError;
 use super::collection::{Mean, Source};
 use super::gain::Reference;
 use super::zero::carried_nv;
-use crate::board::limits::{PPB, compound, nanovolts, over, ppb};
+use super::limits::{PPB, compound, nanovolts, over, ppb};
 use crate::board::{Correction, Gain, Zero};
 use crate::units::{Current, Tolerance, Voltage};
 use crate::wide::mul_div;

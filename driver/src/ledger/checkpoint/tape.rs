@@ -22,7 +22,7 @@ macro_rules! fields {
         }
     };
 }
-fields!(u8 u16 u32 u64 u128 i64 i128);
+fields!(u8 u16 u32 u64 i8 i64 i128);
 
 pub(super) struct Pen<'p> {
     rest: &'p mut [u8],

@@ -2,6 +2,10 @@
 //!
 //! It has no sums, no power, no lower limits: the driver makes them up ([`make_up`](super::make_up)), and [`SPEC`] says so.
 
+mod registers;
+
+pub use registers::DESCRIPTION;
+
 use super::make_up::{CauseBits, MadeUp, PLAIN, Registers, State, Words};
 use super::{AlertSpec, BusRange, Codes, Oscillator, RangeSpec, SenseRange, Spec, Supply};
 use crate::Channel;

@@ -1,0 +1,299 @@
+//! What the codes of a frame say: byte order, signs, scales, which channel they belong to.
+
+use alloc::format;
+
+use crake::part::{BusRange, SenseRange};
+use crake::{Channel, NoReading, Ranges, Setup};
+
+use crate::conformance::Subject;
+use crate::conformance::report::{Notes, Stop};
+use crate::conformance::scene::{FIRST, Point, Scene};
+
+type Checked = Result<(), Stop>;
+
+/// Positive codes whose bytes all differ.
+pub(super) fn byte_order<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let pattern = |max: i64| 0x12345 & max;
+    let point = Point {
+        sense: pattern(scene.sense_max(FIRST)),
+        bus: pattern(scene.bus_max(FIRST)),
+    };
+    same_everywhere(scene, notes, point)
+}
+
+pub(super) fn signs_of_sense<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let max = scene.sense_max(FIRST);
+    let bus = scene.bus_max(FIRST) / 2;
+    for sense in [max / 3, -max / 3, -1, 1, -max / 2 - 1, max, -max - 1, 0] {
+        same_everywhere(scene, notes, Point { sense, bus })?;
+    }
+    Ok(())
+}
+
+fn same_everywhere<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+    point: Point,
+) -> Checked {
+    let mut trial = scene.running()?;
+    trial.apply_all(point);
+    let seen = trial.settled()?;
+    for channel in scene.channels() {
+        scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+    }
+    Ok(())
+}
+
+/// Each sense range from end to end.
+pub(super) fn scale_of_sense<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    for place in 0..scene.spec.sense.len() {
+        let ranges = Ranges {
+            sense: SenseRange(place as u8),
+            ..FIRST
+        };
+        let max = scene.sense_max(ranges);
+        let senses = [
+            -max - 1,
+            -max / 2,
+            -max / 3,
+            -7,
+            0,
+            7,
+            max / 3,
+            max / 2,
+            max,
+        ];
+        let points = senses.map(|sense| Point {
+            sense,
+            bus: scene.bus_max(ranges) / 2,
+        });
+        in_range(scene, notes, ranges, &points)?;
+    }
+    Ok(())
+}
+
+/// Each bus range from end to end.
+pub(super) fn scale_of_bus<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    for place in 0..scene.spec.bus.len() {
+        let ranges = Ranges {
+            bus: BusRange(place as u8),
+            ..FIRST
+        };
+        let max = scene.bus_max(ranges);
+        let points = [0, 1, max / 3, max / 2, max / 2 + 1, max - 1, max];
+        let points = points.map(|bus| Point { sense: 100, bus });
+        in_range(scene, notes, ranges, &points)?;
+    }
+    Ok(())
+}
+
+fn in_range<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+    ranges: Ranges,
+    points: &[Point],
+) -> Checked {
+    let mut trial = scene.trial();
+    trial.init(&Setup::all(ranges, scene.fast().mode))?;
+    for point in points {
+        for channel in scene.channels() {
+            trial.apply_in(channel, ranges, *point);
+        }
+        let seen = trial.settled()?;
+        for channel in scene.channels() {
+            scene.judge(notes, channel, ranges, *point, &seen.codes[channel.index()])?;
+        }
+    }
+    Ok(())
+}
+
+/// A point of its own on each channel, all at once.
+pub(super) fn channel_order<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    if N == 1 {
+        return Err(Stop::NotApplicable("one channel".into()));
+    }
+    let mut trial = scene.running()?;
+    trial.apply_distinct();
+    let seen = trial.settled()?;
+    for channel in scene.channels() {
+        let point = scene.distinct(FIRST, channel);
+        scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+    }
+    Ok(())
+}
+
+/// Every choice of channels (of those with few channels; else each alone and the first so many).
+pub(super) fn enabled_channels<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let all = (1_u32 << N) - 1;
+    let singles = (0..N).map(|channel| 1 << channel);
+    let firsts = (1..=N).map(|count| (1 << count) - 1);
+    let few = if N <= 4 { 1..=all } else { 1..=0 };
+    let mut refused = 0;
+    for choice in few.chain(singles).chain(firsts) {
+        let mut setup = scene.fast();
+        for channel in scene.channels() {
+            if choice >> channel.number() & 1 == 0 {
+                setup = setup.with(channel, None);
+            }
+        }
+        if !scene.takes(&setup) {
+            refused += 1;
+            continue;
+        }
+        one_choice(scene, notes, choice, &setup)?;
+    }
+    if refused > 0 {
+        notes.remark(format!(
+            "{refused} choices of channels are refused by the map"
+        ));
+    }
+    Ok(())
+}
+
+fn one_choice<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+    choice: u32,
+    setup: &Setup<N>,
+) -> Checked {
+    let mut trial = scene.trial();
+    trial.init(setup)?;
+    trial.apply_distinct();
+    let seen = trial.settled()?;
+    for channel in scene.channels() {
+        let enabled = choice >> channel.number() & 1 == 1;
+        if seen.ranges[channel.index()].is_some() != enabled {
+            let told = if enabled { "is not" } else { "is" };
+            notes.find(format!(
+                "channels {choice:#b} enabled: {channel} {told} enabled by what the frame says"
+            ))?;
+        } else if enabled {
+            let point = scene.distinct(FIRST, channel);
+            scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+        } else if seen.readings[channel.index()] != Err(NoReading::NotEnabled(channel)) {
+            notes.find(format!(
+                "{channel} is not enabled, and has a reading: {:?}",
+                seen.readings[channel.index()]
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// Every pair of ranges on each channel in turn, the others in their first.
+pub(super) fn ranges<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let (senses, buses) = (scene.spec.sense.len(), scene.spec.bus.len());
+    if senses * buses == 1 {
+        return Err(Stop::NotApplicable("one range of each kind".into()));
+    }
+    let mut trial = scene.running()?;
+    for channel in scene.channels() {
+        let pairs = (0..senses).flat_map(|sense| (0..buses).map(move |bus| (sense, bus)));
+        for (sense, bus) in pairs {
+            let wanted = Ranges {
+                sense: SenseRange(sense as u8),
+                bus: BusRange(bus as u8),
+            };
+            let setup = scene.fast().with(channel, Some(wanted));
+            trial.configure(&setup)?;
+            for other in scene.channels() {
+                let ranges = if other == channel { wanted } else { FIRST };
+                trial.apply_in(other, ranges, scene.distinct(ranges, other));
+            }
+            let seen = trial.settled()?;
+            for other in scene.channels() {
+                let ranges = if other == channel { wanted } else { FIRST };
+                told(
+                    scene,
+                    notes,
+                    (channel, wanted),
+                    (other, ranges),
+                    seen.ranges[other.index()],
+                )?;
+                let point = scene.distinct(ranges, other);
+                scene.judge(notes, other, ranges, point, &seen.codes[other.index()])?;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn told<S: Subject<N>, const N: usize>(
+    _: &Scene<'_, S, N>,
+    notes: &mut Notes,
+    (changed, wanted): (Channel, Ranges),
+    (channel, expected): (Channel, Ranges),
+    told: Option<Ranges>,
+) -> Checked {
+    if told == Some(expected) {
+        return Ok(());
+    }
+    let text = |ranges: Ranges| format!("sense {} and bus {}", ranges.sense.0, ranges.bus.0);
+    let told = told.map_or("none".into(), text);
+    let swap = channel != changed;
+    notes.find(format!(
+        "{changed} set to ranges {}: {channel} has ranges {told} by what the frame says, expected {}{}",
+        text(wanted),
+        text(expected),
+        if swap { ": whose ranges are they?" } else { ": ranges decoded wrongly?" }
+    ))
+}
+
+/// Product of sense and bus, with every sign and at the ends.
+pub(super) fn power<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+) -> Checked {
+    let (sense_max, bus_max) = (scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let mut trial = scene.running()?;
+    let senses = [
+        sense_max / 3,
+        -sense_max / 3,
+        -1,
+        0,
+        sense_max,
+        -sense_max - 1,
+    ];
+    for (sense, bus) in senses
+        .into_iter()
+        .flat_map(|sense| [bus_max / 2, 1, 0, bus_max].map(move |bus| (sense, bus)))
+    {
+        let point = Point { sense, bus };
+        trial.apply_all(point);
+        let seen = trial.settled()?;
+        let (expected, tolerance) = scene.power(point);
+        for channel in scene.channels() {
+            notes.tried();
+            let read = seen.codes[channel.index()].power;
+            if (read - expected).abs() > tolerance {
+                let turned = (read < 0) != (expected < 0) && expected != 0;
+                notes.find(format!(
+                    "{channel}: sense code {sense} and bus code {bus} applied, power code {read} read, expected {expected} ± {tolerance}{}",
+                    if turned { ": the sign bit was lost, or power is taken as unsigned" } else { "" }
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
