@@ -135,17 +135,25 @@ struct File {
 impl Script<3> for File {
     fn reset(&mut self, registers: &mut Registers, _now_ns: u64) {
         (self.begun_ns, self.done) = (None, 0);
-        let words = [(0x00, 0x6D3B_u16), (0x04, 0), (0x05, 0), (0x06, 0), (0x08, 0), (0x0C, 0)];
+        let words = [
+            (0x00, 0x6D3B_u16),
+            (0x04, 0),
+            (0x05, 0),
+            (0x06, 0),
+            (0x08, 0),
+            (0x0C, 0),
+        ];
         let words = words.into_iter().chain([(0x24, 0), (0x25, 0)]);
-        let of_channels =
-            (0..3).flat_map(|k| [(0x10 + k, 0), (0x18 + k, 0), (0x20 + k, 0x7FFF)]);
+        let of_channels = (0..3).flat_map(|k| [(0x10 + k, 0), (0x18 + k, 0), (0x20 + k, 0x7FFF)]);
         for (pointer, word) in words.chain(of_channels) {
             registers.set(pointer, &word.to_be_bytes());
         }
     }
 
     fn live(&mut self, registers: &mut Registers, inputs: &[Applied; 3], now_ns: u64) {
-        let Some(begun_ns) = self.begun_ns else { return };
+        let Some(begun_ns) = self.begun_ns else {
+            return;
+        };
         while self.done < 6 && begun_ns + 50_000 + (self.done + 1) * self.conversion_ns <= now_ns {
             let channel = (self.done / 2) as usize;
             if self.done.is_multiple_of(2) {

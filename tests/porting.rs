@@ -133,7 +133,11 @@ impl Script<3> for Fixture {
             let (sense, bus) = (words.next(), words.next());
             let (_, clipped) = sense_code(inputs[usize::from(channel)], spans, channel);
             put(registers, SENSE + channel, sense.unwrap_or_default());
-            put(registers, BUS + channel, bus.unwrap_or_default() | u16::from(clipped));
+            put(
+                registers,
+                BUS + channel,
+                bus.unwrap_or_default() | u16::from(clipped),
+            );
         }
         drop(words);
         let done = (word(registers, STATE) >> 8).wrapping_add(1) & 0xFF;
@@ -188,7 +192,11 @@ impl Fixture {
 
 /// Sense code, and whether the input lay beyond its range.
 fn sense_code(input: Applied, spans: u16, channel: u8) -> (i64, bool) {
-    let lsb_nv = if spans >> channel & 1 == 0 { 2_500 } else { 500 };
+    let lsb_nv = if spans >> channel & 1 == 0 {
+        2_500
+    } else {
+        500
+    };
     let code = rounded(input.sense_nv, lsb_nv);
     let within = code.clamp(-32_768, 32_767);
     (within, within != code)
@@ -200,7 +208,10 @@ fn rounded(nanovolts: i64, lsb_nv: i64) -> i64 {
 }
 
 fn word(registers: &Registers, pointer: u8) -> u16 {
-    registers.get(pointer).try_into().map_or(0, u16::from_be_bytes)
+    registers
+        .get(pointer)
+        .try_into()
+        .map_or(0, u16::from_be_bytes)
 }
 
 fn put(registers: &mut Registers, pointer: u8, value: u16) {

@@ -117,17 +117,10 @@ fn the_devices_own_count_sees_what_happens_between_frames() {
 /// Counts near every wrap, in both periods: energy goes on as if nothing had been.
 #[test]
 fn counts_wrap_unseen() {
-    for (counts, samples) in [
-        (0, 0),
-        (32_760, 65_530),
-        (256 * 32_767 - 3, 0x00FF_FFF0),
-    ] {
+    for (counts, samples) in [(0, 0), (32_760, 65_530), (256 * 32_767 - 3, 0x00FF_FFF0)] {
         let desk = Desk::ideal();
         for page in [0, 2, 3] {
-            assert!(
-                desk.part
-                    .with(|model| model.preload(page, counts, samples))
-            );
+            assert!(desk.part.with(|model| model.preload(page, counts, samples)));
         }
         let totals = totals(&desk, Gallinule::new(), 40, 50);
         for (page, (energy, _, truth)) in totals.into_iter().enumerate() {

@@ -105,7 +105,10 @@ fn flowed(
     let (sense, bus) = (spec.sense_range(ranges.sense)?, spec.bus_range(ranges.bus)?);
     let gain = u64::from(rail.correction().gain.to_bits().unsigned_abs());
     let nanoohms = rail.shunt().resistance().as_nanoohms();
-    let (sense_nv, bus_nv) = (sense.lsb_nv(spec.sense_unit_nv), bus.lsb_nv(spec.bus_unit_nv));
+    let (sense_nv, bus_nv) = (
+        sense.lsb_nv(spec.sense_unit_nv),
+        bus.lsb_nv(spec.bus_unit_nv),
+    );
 
     // nC = codes × nV ÷ nΩ ÷ rounds × (twice µs ÷ 2e6) × 1e9; with gain in 2^-30 and the result in 2^-32: × 4.
     let divisors = &[stretch.rounds, nanoohms];

@@ -130,9 +130,14 @@ impl Limits {
         let weight = turnover.times(self.greatest).root().max(turnover);
         let open = &mut self.open;
         open.gain_ppb = open.gain_ppb.saturating_add(self.bus_gain_ppb);
-        for limit in [&mut open.offset, &mut open.noise, &mut open.ends, &mut open.load]
-            .into_iter()
-            .chain(&mut open.turnover)
+        for limit in [
+            &mut open.offset,
+            &mut open.noise,
+            &mut open.ends,
+            &mut open.load,
+        ]
+        .into_iter()
+        .chain(&mut open.turnover)
         {
             *limit = limit.times(self.voltage);
         }
@@ -153,7 +158,13 @@ impl Open {
     /// (temperature, oscillator) acts on the charge turned over, which is more than the charge where current flows both ways.
     #[inline(never)]
     fn add_to(&self, parts: &mut Parts, total: i128) -> Upper {
-        let relative = [self.gain_ppb, self.shunt_ppb, self.thermal_ppb, self.clock_ppb, self.wander_ppb];
+        let relative = [
+            self.gain_ppb,
+            self.shunt_ppb,
+            self.thermal_ppb,
+            self.clock_ppb,
+            self.wander_ppb,
+        ];
         let rest_ppb = relative
             .iter()
             .fold(PPB, |rest, ppb| rest.saturating_sub(u64::from(*ppb)));

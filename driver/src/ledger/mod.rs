@@ -134,7 +134,12 @@ impl<'b, const N: usize> Ledger<'b, N> {
         let rail = self.board.rail(channel)?;
         let mut totals = *self.closed.get(channel.index())?;
         if let Some(stretch) = self.stretch() {
-            totals.add(self.spec, rail, self.tallies.get(channel.index())?, &stretch);
+            totals.add(
+                self.spec,
+                rail,
+                self.tallies.get(channel.index())?,
+                &stretch,
+            );
         }
         let total = total(&totals, rail.load().flow());
         Some(Account {
@@ -156,7 +161,12 @@ impl<'b, const N: usize> Ledger<'b, N> {
         let rail = self.board.rail(channel)?;
         let mut totals = *self.closed.get(channel.index())?;
         if let Some(stretch) = self.stretch() {
-            totals.add_flowed(self.spec, rail, self.tallies.get(channel.index())?, &stretch);
+            totals.add_flowed(
+                self.spec,
+                rail,
+                self.tallies.get(channel.index())?,
+                &stretch,
+            );
         }
         Some(total(&totals, rail.load().flow()))
     }
