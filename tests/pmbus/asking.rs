@@ -1,9 +1,12 @@
+use crake::alert::{Cause, Causes, Kind, Limit, Outputs, Watch, Watches};
+use crake::board::Board;
 use crake::part::pmbus::format::{Coefficients, Format};
-use crake::part::pmbus::gallinule::{Gallinule, Map};
+use crake::part::pmbus::gallinule::{Gallinule, Map, ranges};
 use crake::part::pmbus::{Declaration, Device, EnergySpec, Expect, PageSpec, Pmbus};
-use crake::part::{Part, Source, Spec};
-use crake::{Came, Channel, Fault, ShuntMonitor};
-use crake_sim::part::pmbus::{Description, Pec};
+use crake::part::{AlertSpec, Part, Source, Spec};
+use crake::units::Current;
+use crake::{Came, Channel, Fault, Mode, Setup, ShuntMonitor, Task};
+use crake_sim::part::pmbus::{Description, Pec, Refusal};
 
 use crate::desk::{Desk, board, setup, steps};
 use crate::readings::usual;
@@ -173,4 +176,100 @@ fn what_was_declared_is_not_asked_for() {
     assert_eq!(reading.voltage.as_nanovolts(), 6_601_500_000);
     assert_eq!(reading.power.as_nanowatts(), 27_746_104_500);
     assert!(!asked(&[0x96]));
+}
+
+/// Asked last for coefficients that page 3 does not have: nothing of it stays in STATUS_CML.
+#[derive(Debug)]
+struct Unwatched;
+
+const fn bare(page: usize) -> PageSpec {
+    PageSpec {
+        energy: None,
+        ..Map::DECLARATION.pages[page]
+    }
+}
+
+impl Device for Unwatched {
+    const DECLARATION: &'static Declaration = &Declaration {
+        spec: Spec {
+            power: Source::Driver,
+            alerts: AlertSpec {
+                kinds: &[],
+                ..Map::DECLARATION.spec.alerts
+            },
+            ..Map::DECLARATION.spec
+        },
+        pages: &[bare(0), bare(1), bare(2), bare(3)],
+        ..*Map::DECLARATION
+    };
+}
+
+#[test]
+fn asking_leaves_no_trace() {
+    for refusal in [Refusal::Taken, Refusal::NotAcknowledged] {
+        let mut description = Description::gallinule();
+        description.has_query = false;
+        description.pages[3].refusal = refusal;
+        let (desk, board) = (Desk::of(description), board());
+        let mut monitor = desk.monitor(Pmbus::<Unwatched, 4>::new(), &board);
+        monitor.init(&setup()).unwrap();
+        assert_eq!(desk.peek(None, 0x7E), 0, "{refusal:?}");
+        // Without limits there is no line to care for.
+        assert!(!desk.written().contains(&0x1B));
+    }
+}
+
+/// One output, without PAGE.
+#[derive(Debug)]
+struct Single;
+
+impl Device for Single {
+    const DECLARATION: &'static Declaration = &Declaration {
+        spec: Spec {
+            channels: 1,
+            ..Map::DECLARATION.spec
+        },
+        paged: false,
+        pages: &[Map::DECLARATION.pages[0]],
+        ..*Map::DECLARATION
+    };
+}
+
+#[test]
+fn a_device_of_one_page() {
+    let mut description = Description::gallinule();
+    description.pages.truncate(1);
+    let desk = Desk::of(description);
+    let board = Board::new(
+        &Single::DECLARATION.spec,
+        [*board().rails().first().unwrap()],
+    )
+    .unwrap();
+    let setup = Setup::<1>::all(ranges(0), Mode::SingleShot);
+    let mut monitor = desk.monitor(Pmbus::<Single, 1>::new(), &board);
+    monitor.init(&setup).unwrap();
+    let limit = Limit::OverCurrent(Current::from_amps(4));
+    let watches = [Watch::new(Channel::C0, limit).held().to(Outputs::A)];
+    let mut found = Causes::empty();
+    monitor
+        .arm(&setup, &Watches::limits(&watches), &mut found)
+        .unwrap();
+    desk.run_ms(20);
+    desk.tape.borrow_mut().rewind();
+    let before_us = desk.bench.now_ns() / 1_000;
+    let frame = monitor.latch().unwrap();
+    let (stamp, reading) = (frame.stamp(), frame.reading(Channel::C0));
+    assert_eq!(reading, Ok(usual()[0]));
+    // The writes that take the time clear nothing.
+    assert_eq!(desk.tape.borrow().transfers[0].0[..2], [0x7E, 0x00]);
+    assert!(stamp.before_us >= before_us && stamp.bracket_us() > 800);
+    let most = Pmbus::<Single, 1>::effort(Task::Latch, u8::MAX);
+    assert_eq!(desk.tape.borrow().transfers.len(), most.transfers as usize);
+    assert_eq!(desk.tape.borrow().bytes, u64::from(most.bytes));
+    monitor.service(Causes::all(), &mut found).unwrap();
+    assert_eq!(
+        found,
+        Causes::of(Cause::Limit(Channel::C0, Kind::OverCurrent))
+    );
+    assert!(!desk.written().contains(&0x00));
 }
