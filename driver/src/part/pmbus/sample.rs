@@ -225,7 +225,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     pub(super) fn keep_counts(&mut self) {
         for (shown, enabled) in self.shown.iter_mut().zip(&self.now.enabled) {
             let backwards = shown.codes.sense < 0;
-            let count = shown.count.take().filter(|_| *enabled);
+            let count = shown.count.filter(|_| *enabled);
             shown.before = count.map(|count| (count, backwards));
         }
     }
