@@ -207,6 +207,7 @@ const fn divide(words: &mut [u32], divisor: u64) -> u64 {
 }
 
 /// The same rounded up.
+#[inline(never)]
 pub(crate) const fn chained_up(number: u128, factors: &[u64], divisors: &[u64]) -> u128 {
     let (quotient, rounded) = chained(number, factors, divisors);
     plus(quotient, rounded as u128)

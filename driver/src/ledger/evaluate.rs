@@ -52,6 +52,7 @@ pub(super) struct Flowed {
 }
 
 impl Flowed {
+    #[inline(never)]
     fn add(&mut self, other: &Self) {
         self.charge = self.charge.saturating_add(other.charge);
         self.energy = self.energy.saturating_add(other.energy);

@@ -163,8 +163,8 @@ impl Open {
         }
         let total = Upper::from_wide(total.unsigned_abs()).shifted((PLACES as i32).wrapping_neg());
         let unit = Upper::from(1).over(rest_ppb);
-        let share = |limit: Upper, ppb: u32| limit.times(unit).times(Upper::from(u64::from(ppb)));
-        let whole = |limit: Upper| share(limit, PPB as u32);
+        let share = |limit, ppb| share(limit, unit, ppb);
+        let whole = |limit| share(limit, PPB as u32);
         let turnover = self.turnover.unwrap_or_else(|| {
             let absolute = self.offset.plus(self.noise).plus(self.ends).plus(self.load);
             whole(total.plus(absolute))
@@ -182,6 +182,12 @@ impl Open {
         ]);
         turnover
     }
+}
+
+/// So many units of a limit, as a product whose code stands once.
+#[inline(never)]
+fn share(limit: Upper, unit: Upper, ppb: u32) -> Upper {
+    limit.times(unit).times(Upper::from(u64::from(ppb)))
 }
 
 fn nanocoulombs(charge: Charge) -> Upper {
