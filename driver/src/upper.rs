@@ -79,13 +79,12 @@ impl Upper {
     /// `self + other`.
     #[inline(never)]
     pub(crate) const fn plus(self, other: Self) -> Self {
-        let (great, small) = if other.mantissa == 0
-            || (self.mantissa != 0 && self.exponent >= other.exponent)
-        {
-            (self, other)
-        } else {
-            (other, self)
-        };
+        let (great, small) =
+            if other.mantissa == 0 || (self.mantissa != 0 && self.exponent >= other.exponent) {
+                (self, other)
+            } else {
+                (other, self)
+            };
         if small.mantissa == 0 {
             return great;
         }
@@ -232,7 +231,10 @@ mod tests {
     fn close(got: Upper, truth: &BigRational) {
         let got_exact = exact(got);
         let most = truth * (ratio(1, 1) + ratio(1, 1 << 30));
-        assert!(*truth <= got_exact && got_exact <= most, "{got:?} for {truth}");
+        assert!(
+            *truth <= got_exact && got_exact <= most,
+            "{got:?} for {truth}"
+        );
         assert!(got.mantissa == 0 || got.mantissa >> 31 == 1, "{got:?}");
     }
 
@@ -289,7 +291,14 @@ mod tests {
         assert_eq!(Upper::from(1).over(3).whole(), 1);
         assert_eq!(Upper::from(4).over(3).whole(), 2);
         assert_eq!(Upper::ZERO.over(3).whole(), 0);
-        for (number, places, expected) in [(12, 2, 3), (13, 2, 4), (1, 40, 1), (1, 31, 1), (0, 1, 0), (3, 0, 3)] {
+        for (number, places, expected) in [
+            (12, 2, 3),
+            (13, 2, 4),
+            (1, 40, 1),
+            (1, 31, 1),
+            (0, 1, 0),
+            (3, 0, 3),
+        ] {
             let ceiling = Upper::from(number).shifted(-places).ceiling();
             assert_eq!(ceiling, Upper::from(expected), "{number} {places}");
         }

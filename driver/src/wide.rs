@@ -191,7 +191,11 @@ const fn divide(words: &mut [u32], divisor: u64) -> u64 {
     let (mut remainder, mut rest) = (0_u64, words);
     while let [word, more @ ..] = rest {
         // Words of leading zeros give words of zeros.
-        let mut bits = if remainder == 0 && *word == 0 { 0 } else { 32_u32 };
+        let mut bits = if remainder == 0 && *word == 0 {
+            0
+        } else {
+            32_u32
+        };
         while bits > 0 {
             remainder = (remainder << 1) | (*word >> 31) as u64;
             *word <<= 1;
@@ -313,7 +317,15 @@ mod tests {
     #[test]
     fn chains_of_factors_and_divisors() {
         let big = |number: u128| BigUint::from(number);
-        let numbers = [0, 1, 7, u128::from(u32::MAX), 1 << 64, (1 << 96) - 1, (1 << 127) - 1];
+        let numbers = [
+            0,
+            1,
+            7,
+            u128::from(u32::MAX),
+            1 << 64,
+            (1 << 96) - 1,
+            (1 << 127) - 1,
+        ];
         let factors = [1, 3, 1_000_000_000, u64::from(u32::MAX), 1 << 32, u64::MAX];
         let divisors = [1, 2, 10_000_000_000, (1 << 40) + 1, (1 << 63) - 1];
         for number in numbers {
@@ -325,7 +337,11 @@ mod tests {
                     let exact = &product / &divisor;
                     let expected = u128::try_from(&exact).unwrap_or(u128::MAX);
                     let rounded = &exact * &divisor != product || exact.bits() > 128;
-                    assert_eq!(chained(number, pair, by), (expected, rounded), "{number} {pair:?} {by:?}");
+                    assert_eq!(
+                        chained(number, pair, by),
+                        (expected, rounded),
+                        "{number} {pair:?} {by:?}"
+                    );
                     let up = u128::try_from(&exact + u8::from(rounded)).unwrap_or(u128::MAX);
                     assert_eq!(chained_up(number, pair, by), up);
                     let nearest = (&product * 2_u8 + &divisor) / (&divisor * 2_u8);

@@ -142,7 +142,10 @@ pub(crate) fn compound(factors_ppb: &[u64], divisors_ppb: &[u64]) -> u64 {
     }
     for divisor in divisors_ppb {
         let rest = PPB.saturating_sub(*divisor);
-        open = open.plus(Upper::from(*divisor)).times(Upper::from(PPB)).over(rest);
+        open = open
+            .plus(Upper::from(*divisor))
+            .times(Upper::from(PPB))
+            .over(rest);
     }
     u64::try_from(open.whole()).unwrap_or(u64::MAX)
 }

@@ -62,12 +62,7 @@ impl Rail {
         Some(self.bound_within(&limits, current, noise))
     }
 
-    fn bound_within(
-        &self,
-        limits: &RailLimits,
-        current: Current,
-        noise: Upper,
-    ) -> Bound<Current> {
+    fn bound_within(&self, limits: &RailLimits, current: Current, noise: Upper) -> Bound<Current> {
         let nanoohms = self.shunt().resistance().as_nanoohms();
         // nV ÷ nΩ = A.
         let flowing = |nv: Upper| nv.times(Upper::from(1_000_000_000)).over(nanoohms);

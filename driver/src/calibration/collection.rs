@@ -1,7 +1,7 @@
 use super::CalibrationError;
+use super::limits::nanovolts;
 use crate::Channel;
 use crate::board::Rail;
-use super::limits::nanovolts;
 use crate::board::limits::{averaged, magnitude_nv};
 use crate::frame::{Condition, Frame, Stamp};
 use crate::ledger::wrapped_count;

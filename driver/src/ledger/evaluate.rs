@@ -1,8 +1,7 @@
 //! From a segment's sums in codes to charge, energy and their bounds: worked out when asked for, exactly, once.
 
-use super::limits::Limits;
+use super::keep::Keep;
 use crate::board::Rail;
-use crate::bound::Parts;
 use crate::part::{Spec, Tally};
 use crate::wide::chained_signed;
 
@@ -11,7 +10,7 @@ pub(super) const PLACES: u32 = 32;
 
 /// What is common to all rails of a segment.
 #[derive(Clone, Copy)]
-pub(super) struct Stretch {
+pub struct Stretch {
     /// Twice its length on the host's clock in microseconds: from the middle of one latch's bracket to the middle of the other's.
     pub(super) twice_us: u64,
     /// Rounds in it; not 0.
@@ -26,25 +25,22 @@ pub(super) struct Stretch {
     pub(super) clock_ppm: u32,
 }
 
-/// One rail's result.
+/// One rail's result, and what is kept with it.
 #[derive(Clone, Copy, Default, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Totals {
+pub(super) struct Totals<K> {
     pub(super) by_host: Flowed,
-    /// The same by the part's own clock.
-    pub(super) by_part: Flowed,
-    pub(super) charge_bound: Parts,
-    pub(super) energy_bound: Parts,
     /// Twice the length on the host's clock, so that halves add up.
     pub(super) twice_us: u64,
     pub(super) sense_clipped: bool,
     pub(super) bus_clipped: bool,
+    pub(super) kept: K,
 }
 
 /// What flowed through a rail by one clock.
 #[derive(Clone, Copy, Default, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Flowed {
+pub struct Flowed {
     /// 2^-32 nC.
     pub(super) charge: i128,
     /// 2^-32 nJ.
@@ -53,30 +49,22 @@ pub(super) struct Flowed {
 
 impl Flowed {
     #[inline(never)]
-    fn add(&mut self, other: &Self) {
+    pub(super) fn add(&mut self, other: &Self) {
         self.charge = self.charge.saturating_add(other.charge);
         self.energy = self.energy.saturating_add(other.energy);
     }
 }
 
-impl Totals {
+impl<K: Keep> Totals<K> {
     /// Adds one stretch; nothing where the channel was left out.
     #[inline(never)]
     pub(super) fn add(&mut self, spec: &Spec, rail: &Rail, tally: &Tally, stretch: &Stretch) {
-        let Some(shown) = self.add_flowed(spec, rail, tally, stretch) else {
-            return;
-        };
-        let by_part_us = spec.counted_us(stretch.rounds, stretch.period_us);
-        if let Some(flowed) = flowed(spec, rail, tally, stretch, by_part_us.saturating_mul(2)) {
-            self.by_part.add(&flowed);
-        }
-        if let Some(limits) = Limits::new(spec, rail, tally, stretch) {
-            limits.add_to(self, &shown);
+        if let Some(shown) = self.add_flowed(spec, rail, tally, stretch) {
+            self.kept.add(spec, rail, tally, stretch, &shown);
         }
     }
 
-    /// Adds what a stretch has of flow by the host's clock alone, and tells how much that is.
-    #[inline(never)]
+    /// Adds what flowed by the host's clock alone, and tells how much that is.
     pub(super) fn add_flowed(
         &mut self,
         spec: &Spec,
@@ -95,7 +83,7 @@ impl Totals {
 
 /// Charge and energy in 2^-32 nC and nJ over `twice_us` half microseconds: sum of codes ÷ rounds × duration, times the weight of a code, less the zero.
 #[inline(never)]
-fn flowed(
+pub(super) fn flowed(
     spec: &Spec,
     rail: &Rail,
     tally: &Tally,
@@ -106,7 +94,10 @@ fn flowed(
     let (sense, bus) = (spec.sense_range(ranges.sense)?, spec.bus_range(ranges.bus)?);
     let gain = u64::from(rail.correction().gain.to_bits().unsigned_abs());
     let nanoohms = rail.shunt().resistance().as_nanoohms();
-    let (sense_nv, bus_nv) = (sense.lsb_nv(spec.sense_unit_nv), bus.lsb_nv(spec.bus_unit_nv));
+    let (sense_nv, bus_nv) = (
+        sense.lsb_nv(spec.sense_unit_nv),
+        bus.lsb_nv(spec.bus_unit_nv),
+    );
 
     // nC = codes × nV ÷ nΩ ÷ rounds × (twice µs ÷ 2e6) × 1e9; with gain in 2^-30 and the result in 2^-32: × 4.
     let divisors = &[stretch.rounds, nanoohms];

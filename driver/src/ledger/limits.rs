@@ -1,6 +1,7 @@
 //! What datasheet and board leave open of a stretch's charge and energy, by named parts.
 
-use super::evaluate::{Flowed, PLACES, Stretch, Totals};
+use super::Bounds;
+use super::evaluate::{Flowed, PLACES, Stretch};
 use crate::board::limits::{PPB, RailLimits, averaged, magnitude_nv, ppb};
 use crate::board::{Flow, Rail};
 use crate::bound::Parts;
@@ -124,15 +125,20 @@ impl Limits {
 
     /// Adds the bounds of a charge and an energy as measured.
     #[inline(never)]
-    pub(super) fn add_to(mut self, totals: &mut Totals, shown: &Flowed) {
-        let turnover = self.open.add_to(&mut totals.charge_bound, shown.charge);
+    pub(super) fn add_to(mut self, bounds: &mut Bounds, shown: &Flowed) {
+        let turnover = self.open.add_to(&mut bounds.charge, shown.charge);
         // Noise of the bus is weighed by the current, and the sum of squares is at most the greatest current times the sum.
         let weight = turnover.times(self.greatest).root().max(turnover);
         let open = &mut self.open;
         open.gain_ppb = open.gain_ppb.saturating_add(self.bus_gain_ppb);
-        for limit in [&mut open.offset, &mut open.noise, &mut open.ends, &mut open.load]
-            .into_iter()
-            .chain(&mut open.turnover)
+        for limit in [
+            &mut open.offset,
+            &mut open.noise,
+            &mut open.ends,
+            &mut open.load,
+        ]
+        .into_iter()
+        .chain(&mut open.turnover)
         {
             *limit = limit.times(self.voltage);
         }
@@ -141,7 +147,7 @@ impl Limits {
             .plus(turnover.times(self.bus_offset))
             .plus(self.zero.times(self.voltage_doubt));
         open.noise = open.noise.plus(weight.times(self.bus_noise));
-        open.add_to(&mut totals.energy_bound, shown.energy);
+        open.add_to(&mut bounds.energy, shown.energy);
     }
 }
 
@@ -153,7 +159,13 @@ impl Open {
     /// (temperature, oscillator) acts on the charge turned over, which is more than the charge where current flows both ways.
     #[inline(never)]
     fn add_to(&self, parts: &mut Parts, total: i128) -> Upper {
-        let relative = [self.gain_ppb, self.shunt_ppb, self.thermal_ppb, self.clock_ppb, self.wander_ppb];
+        let relative = [
+            self.gain_ppb,
+            self.shunt_ppb,
+            self.thermal_ppb,
+            self.clock_ppb,
+            self.wander_ppb,
+        ];
         let rest_ppb = relative
             .iter()
             .fold(PPB, |rest, ppb| rest.saturating_sub(u64::from(*ppb)));

@@ -1,11 +1,11 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
-use super::{Break, Ledger};
+use super::{Break, Keep, Ledger};
 use crate::part::{Pace, RangeSpec, Source, Spec};
 use crate::sampling::Mode;
 use crate::wide::chained;
 
-impl<const N: usize> Ledger<'_, N> {
+impl<const N: usize, K: Keep> Ledger<'_, N, K> {
     /// Does the count of rounds fit the host's clock, on which at least and at most so much time has passed, within the oscillator's limits and two rounds?
     #[inline]
     pub(super) fn plausible(
@@ -38,7 +38,8 @@ impl<const N: usize> Ledger<'_, N> {
         let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
         let (fits, expected) = match self.spec.sums {
             Source::Part => {
-                let start_us = u64::from(self.spec.wake_us).saturating_add(period_us.wrapping_mul(2));
+                let start_us =
+                    u64::from(self.spec.wake_us).saturating_add(period_us.wrapping_mul(2));
                 // The part counts its own time, which the host sees through its own clock: both errors at their worst at once.
                 let fewest_us = scaled(least_us, less(part), more(host)).saturating_sub(start_us);
                 let most_us = scaled(greatest_us, more(part), less(host)).saturating_add(start_us);

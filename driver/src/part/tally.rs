@@ -116,10 +116,16 @@ impl Tally {
         rounds: Option<u32>,
     ) {
         let (charge, energy) = (self.charge.low() as i64, self.energy.low() as i64);
-        self.charge
-            .add(wrapped_difference(counters.charge, charge, widths.charge_bits));
-        self.energy
-            .add(wrapped_difference(counters.energy, energy, widths.energy_bits));
+        self.charge.add(wrapped_difference(
+            counters.charge,
+            charge,
+            widths.charge_bits,
+        ));
+        self.energy.add(wrapped_difference(
+            counters.energy,
+            energy,
+            widths.energy_bits,
+        ));
         if codes.sense_clipped || codes.bus_clipped {
             self.sense_clipped |= codes.sense_clipped;
             self.bus_clipped |= codes.bus_clipped;
@@ -203,7 +209,8 @@ mod tests {
     /// Sums of thousands of the greatest steps, against whole numbers of 128 bits.
     #[test]
     fn sums_go_on_beyond_the_widths_in_both_directions() {
-        for (charge_step, energy_step) in [((1 << 43) - 1, -(1 << 59)), (-(1 << 43), (1 << 59) - 1)] {
+        for (charge_step, energy_step) in [((1 << 43) - 1, -(1 << 59)), (-(1 << 43), (1 << 59) - 1)]
+        {
             for start in [-5_i64, 0, 7] {
                 let mut truth = (i128::from(start), i128::from(start));
                 let counters = |truth: (i128, i128)| Counters {
@@ -216,7 +223,10 @@ mod tests {
                     tally.add(WIDTHS, counters(truth), Codes::default(), None);
                 }
                 let start = i128::from(start);
-                assert_eq!((tally.charge(), tally.energy()), (truth.0 - start, truth.1 - start));
+                assert_eq!(
+                    (tally.charge(), tally.energy()),
+                    (truth.0 - start, truth.1 - start)
+                );
                 assert!(truth.1.unsigned_abs() > 1 << 70);
                 let again = tally.again(false);
                 assert_eq!((again.charge(), again.energy()), (0, 0));
@@ -227,16 +237,27 @@ mod tests {
     /// By hand: the first reading stands for its own rounds, the next ones for trapezoids; no reading, no rounds.
     #[test]
     fn bus_codes_are_weighed_by_rounds_where_a_zero_needs_it() {
-        let code = |bus| Codes { bus, ..Codes::default() };
+        let code = |bus| Codes {
+            bus,
+            ..Codes::default()
+        };
         let run = |weighs| {
             let mut tally = Tally::from(Counters::default(), None, weighs);
-            for (bus, rounds) in [(9, None), (100, Some(3)), (200, Some(5)), (u32::MAX, Some(u32::MAX))] {
+            for (bus, rounds) in [
+                (9, None),
+                (100, Some(3)),
+                (200, Some(5)),
+                (u32::MAX, Some(u32::MAX)),
+            ] {
                 tally.add(WIDTHS, Counters::default(), code(bus), rounds);
             }
             tally
         };
         let greatest = u128::from(u32::MAX);
-        assert_eq!(run(true).twice_bus(), 600 + 1_500 + greatest * (greatest + 200));
+        assert_eq!(
+            run(true).twice_bus(),
+            600 + 1_500 + greatest * (greatest + 200)
+        );
         assert_eq!(run(false).twice_bus(), 0);
         // A new beginning knows the last reading, whether or not it was summed up.
         let mut again = run(false).again(true);

@@ -280,7 +280,11 @@ mod tests {
                 Plain.tally(&block[..len], rounds, &mut other[..rails]);
                 assert_eq!(one, other, "turn {turn}");
             }
-            assert!(one[..rails].iter().all(|tally| tally.charge() != 0 && tally.twice_bus() != 0));
+            assert!(
+                one[..rails]
+                    .iter()
+                    .all(|tally| tally.charge() != 0 && tally.twice_bus() != 0)
+            );
             assert!(one[rails..].iter().all(|tally| *tally == start));
         }
     }
