@@ -99,25 +99,27 @@ pub(super) fn flowed(
         bus.lsb_nv(spec.bus_unit_nv),
     );
 
+    // One place for all factors and divisors: each of its own would be as much stack again.
     // nC = codes × nV ÷ nΩ ÷ rounds × (twice µs ÷ 2e6) × 1e9; with gain in 2^-30 and the result in 2^-32: × 4.
-    let divisors = &[stretch.rounds, nanoohms];
-    let mut charge = chained_signed(tally.charge(), &[sense_nv, 2_000, twice_us, gain], divisors);
+    let mut factors = [sense_nv, 2_000, twice_us, gain];
+    let mut divisors = [stretch.rounds, nanoohms, 1];
+    let mut charge = chained_signed(tally.charge(), &factors, &divisors);
     // nJ = codes × nV × nV × 1e-18 ÷ (nΩ × 1e-9) ÷ rounds × (twice µs ÷ 2e6) × 1e9; × 4 as before.
-    let factors = &[sense_nv, bus_nv, twice_us, gain, 2];
-    let divisors = &[stretch.rounds, nanoohms, 1_000_000];
-    let mut energy = chained_signed(tally.energy(), factors, divisors);
+    (factors[1], divisors[2]) = (bus_nv, 500_000);
+    let mut energy = chained_signed(tally.energy(), &factors, &divisors);
 
     let zero = i128::from(rail.correction().zero.to_bits());
     if zero != 0 {
         // 256ths of nV ÷ nΩ × (twice µs ÷ 2e6) × 1e9 × 4 = × 125 ÷ 16.
-        let zero_charge = chained_signed(zero, &[125, twice_us, gain], &[nanoohms, 16]);
+        (factors, divisors) = ([125, 1, twice_us, gain], [nanoohms, 16, 1]);
+        let zero_charge = chained_signed(zero, &factors, &divisors);
         charge = charge.saturating_sub(zero_charge);
         // Times the mean voltage, twice_bus × LSB ÷ (2 rounds that a reading stands for); nC × nV = 1e-9 nJ. No reading: nothing is taken off.
         let twice_bus = tally.twice_bus();
-        let divisors = &[stretch.bus_rounds.max(1), 2_000_000_000];
+        divisors = [stretch.bus_rounds.max(1), 2_000_000_000, 1];
         for (half, unit) in [(twice_bus as u64, 1), ((twice_bus >> 64) as u64, 1 << 32)] {
-            let part = chained_signed(zero_charge, &[half, unit, unit, bus_nv], divisors);
-            energy = energy.saturating_sub(part);
+            factors = [half, unit, unit, bus_nv];
+            energy = energy.saturating_sub(chained_signed(zero_charge, &factors, &divisors));
         }
     }
     Some(Flowed { charge, energy })

@@ -441,3 +441,6 @@ impl<const N: usize, K: Keep> defmt::Format for Ledger<'_, N, K> {
         );
     }
 }
+
+#[cfg(test)]
+mod tests;
