@@ -349,5 +349,5 @@ fn pair<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> Option<(Limit
         .flat_map(|kind| scene.channels().rev().map(move |channel| (channel, kind)))
         .map(|(channel, kind)| Limited::new(scene, channel, kind))
         .filter(|limited| scene.by_part(&limited.watch));
-    Some((there.next()?, there.last()?))
+    Some((there.next()?, there.next_back()?))
 }

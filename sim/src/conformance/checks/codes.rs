@@ -145,7 +145,7 @@ pub(super) fn enabled_channels<S: Subject<N>, const N: usize>(
     let all = (1_u32 << N) - 1;
     let singles = (0..N).map(|channel| 1 << channel);
     let firsts = (1..=N).map(|count| (1 << count) - 1);
-    let few = if N <= 4 { 1..=all } else { 1..=0 };
+    let few = 1..=if N <= 4 { all } else { 0 };
     let mut refused = 0;
     for choice in few.chain(singles).chain(firsts) {
         let mut setup = scene.fast();

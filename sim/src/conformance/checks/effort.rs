@@ -198,7 +198,8 @@ fn within<S: Subject<N>, const N: usize>(
 ) -> Checked {
     let took_us = (trial.desk.now_ns() - began_ns).div_ceil(1_000);
     let (cost, effort) = (trial.tap.cost(), S::Part::effort(task, read_max));
-    let parts: [(&str, fn(&Effort) -> u32); 4] = [
+    type Of = fn(&Effort) -> u32;
+    let parts: [(&str, Of); 4] = [
         ("transfers", |effort| effort.transfers),
         ("repeated STARTs", |effort| effort.restarts),
         ("bytes", |effort| effort.bytes),

@@ -95,11 +95,8 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
         }
     }
     let most = scene.spec.averaging_max.min(3);
-    for k in if scene.takes(&single) {
-        0..=most
-    } else {
-        1..=0
-    } {
+    let averagings = (0..=most).filter(|_| scene.takes(&single));
+    for k in averagings {
         notes.tried();
         let shot = single.averaging(k);
         let mut trial = scene.trial();
