@@ -1,5 +1,7 @@
 use crake::alert::{Kind, Outputs};
-use crake::part::Part;
+use crake::part::{BusRange, Part, SenseRange};
+use crake::units::Resistance;
+use crake::{Channel, Ranges};
 use embedded_hal::i2c::I2c;
 
 /// A thing under test: a map, and a fixture that it talks to.
@@ -20,10 +22,46 @@ pub trait Subject<const N: usize> {
     /// The driver's side of a part of which nothing is known yet.
     fn map(&self) -> Self::Part;
 
+    /// Ranges of a channel in checks that are not about ranges; those of places 0 if nothing is said.
+    fn ranges(&self, channel: Channel) -> Ranges {
+        let _ = channel;
+        Ranges {
+            sense: SenseRange(0),
+            bus: BusRange(0),
+        }
+    }
+
+    /// Sense resistor of the board that the kit makes; 1 mΩ if nothing is said. A part that measures amperes by itself has 1 Ω ([`Shunt::inside`](crake::board::Shunt::inside)).
+    fn shunt(&self) -> Resistance {
+        Resistance::from_milliohms(1)
+    }
+
+    /// Microseconds until a change of inputs shows, beyond a few periods of the fastest pace; for a part that samples at a rate of its own.
+    fn settling_us(&self) -> u32 {
+        0
+    }
+
+    /// What a channel's own number format adds to one LSB of the `Spec`; nothing if nothing is said.
+    fn coarseness(&self, channel: Channel) -> Coarseness {
+        let _ = channel;
+        Coarseness::default()
+    }
+
     /// A fresh fixture: a part without errors of its own, from power-up long enough ago to answer, all inputs at 0 V, on a bus that it has to itself.
     ///
     /// `oscillator_ppm` is the error of the part's oscillator, positive when it is fast. A fixture that cannot set it may leave it at what it is; the checks of timing then prove less.
     fn desk(&self, oscillator_ppm: i32) -> Self::Desk;
+}
+
+/// Half a step of the coarsest number that a channel shows, in codes of its ranges; what grows with the number stands in [`Stated::format_ppm`].
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Coarseness {
+    /// Of sense.
+    pub sense: u32,
+    /// Of bus.
+    pub bus: u32,
+    /// Of power, with what sums of it are rounded to.
+    pub power: u32,
 }
 
 /// What a fixture does for the kit. Clones are handles of the same fixture.
