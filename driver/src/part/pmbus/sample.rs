@@ -52,9 +52,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         page: &PageSpec,
     ) -> Result<Option<Next>, Fault> {
         let learned = *self.learned(channel);
-        let Some((scales, shown)) = D::DECLARATION
-            .scales(page)
-            .zip(self.shown.get_mut(channel.index()))
+        let Some((scales, shown)) = Self::scales(channel).zip(self.shown.get_mut(channel.index()))
         else {
             return Err(Fault::NoRoom);
         };
@@ -64,7 +62,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             VOLTAGE if asks => Self::read(page.side.voltage(), 2),
             VOLTAGE => {
                 bus(
-                    &scales,
+                    scales,
                     learned.voltage.value(word(), scales.voltage),
                     &mut shown.codes,
                 );
@@ -73,7 +71,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             CURRENT if asks => Self::read(page.side.current(), 2),
             CURRENT => {
                 sense(
-                    &scales,
+                    scales,
                     learned.current.value(word(), scales.current),
                     &mut shown.codes,
                 );
@@ -82,7 +80,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             POWER => match learned.power {
                 Some(_) if asks => Self::read(page.side.power(), 2),
                 Some(format) => {
-                    shown.codes.power = within(&scales, format.value(word(), scales.power));
+                    shown.codes.power = within(scales, format.value(word(), scales.power));
                     return Ok(Some(Next::Over));
                 }
                 None => {
@@ -196,7 +194,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     fn mean(&self, channel: Channel, shown: &Shown) -> Option<i64> {
         let page = D::DECLARATION.pages.get(channel.index())?;
         let coefficients = self.learned(channel).energy?;
-        let scales = D::DECLARATION.scales(page)?;
+        let scales = Self::scales(channel)?;
         let (before, backwards) = shown.before?;
         if backwards || shown.codes.sense < 0 {
             return None;
@@ -216,7 +214,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             return None;
         }
         Some(within(
-            &scales,
+            scales,
             counted(mean.watts(coefficients), scales.power),
         ))
     }
