@@ -26,7 +26,7 @@ pub struct Bound<Q> {
 }
 
 /// The parts as the ledger keeps them, in nanocoulombs or nanojoules: never less than their limits, and hardly more.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Parts {
     pub(crate) mantissas: [u32; 7],
@@ -34,6 +34,11 @@ pub(crate) struct Parts {
 }
 
 impl Parts {
+    pub(crate) const NOTHING: Self = Self {
+        mantissas: [0; 7],
+        exponents: [0; 7],
+    };
+
     /// Adds to each part.
     #[inline(never)]
     pub(crate) fn add(&mut self, others: &[Upper; 7]) {

@@ -173,9 +173,9 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
         if head.revision != expected_head.revision {
             return Err(CheckpointError::Revision(head.revision));
         }
-        let mut common = Common::default();
-        common.visit(&mut eye);
         let mut ledger = Self::empty(board, spec);
+        let mut common = Common::of(&ledger);
+        common.visit(&mut eye);
         ledger.epoch = common.epoch;
         ledger.gap = common.gap;
         ledger.shift_us = common.shift_us;
@@ -259,7 +259,6 @@ impl Head {
 }
 
 /// What is common to all rails.
-#[derive(Default)]
 struct Common {
     epoch: u32,
     gap: Gap,

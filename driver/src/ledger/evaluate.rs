@@ -26,7 +26,7 @@ pub struct Stretch {
 }
 
 /// One rail's result, and what is kept with it.
-#[derive(Clone, Copy, Default, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Totals<K> {
     pub(super) by_host: Flowed,
@@ -38,7 +38,7 @@ pub(super) struct Totals<K> {
 }
 
 /// What flowed through a rail by one clock.
-#[derive(Clone, Copy, Default, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Flowed {
     /// 2^-32 nC.
@@ -48,6 +48,11 @@ pub struct Flowed {
 }
 
 impl Flowed {
+    pub(super) const NOTHING: Self = Self {
+        charge: 0,
+        energy: 0,
+    };
+
     #[inline(never)]
     pub(super) fn add(&mut self, other: &Self) {
         self.charge = self.charge.saturating_add(other.charge);
@@ -56,6 +61,14 @@ impl Flowed {
 }
 
 impl<K: Keep> Totals<K> {
+    pub(super) const EMPTY: Self = Self {
+        by_host: Flowed::NOTHING,
+        twice_us: 0,
+        sense_clipped: false,
+        bus_clipped: false,
+        kept: K::EMPTY,
+    };
+
     /// Adds one stretch; nothing where the channel was left out.
     #[inline(never)]
     pub(super) fn add(&mut self, spec: &Spec, rail: &Rail, tally: &Tally, stretch: &Stretch) {

@@ -11,7 +11,7 @@ use crate::part::{Spec, Tally};
 pub trait Keep: Sealed {}
 
 /// Bounds of both totals, and both by the part's own clock.
-#[derive(Clone, Copy, Default, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Bounds {
     pub(super) by_part: Flowed,
@@ -20,7 +20,9 @@ pub struct Bounds {
 }
 
 /// What a ledger does with it.
-pub trait Sealed: Copy + Default + core::fmt::Debug {
+pub trait Sealed: Copy + core::fmt::Debug {
+    /// Of a rail without any account.
+    const EMPTY: Self;
     /// First byte of a checkpoint.
     const LETTER: u8;
     /// Bytes of a rail in a checkpoint.
@@ -36,6 +38,11 @@ pub trait Sealed: Copy + Default + core::fmt::Debug {
 impl Keep for Bounds {}
 
 impl Sealed for Bounds {
+    const EMPTY: Self = Self {
+        by_part: Flowed::NOTHING,
+        charge: Parts::NOTHING,
+        energy: Parts::NOTHING,
+    };
     const LETTER: u8 = b'L';
     const LEN: usize = 2 * 16 + 14 * 5;
 
@@ -68,6 +75,7 @@ impl Sealed for Bounds {
 impl Keep for () {}
 
 impl Sealed for () {
+    const EMPTY: Self = ();
     const LETTER: u8 = b'T';
     const LEN: usize = 0;
 

@@ -72,7 +72,7 @@ pub struct Ledger<'b, const N: usize, K = Bounds> {
 impl<'b, const N: usize> Ledger<'b, N> {
     /// An empty ledger for a board on a part of this kind.
     #[must_use]
-    pub fn new(board: &'b Board<N>, spec: &'static Spec) -> Self {
+    pub const fn new(board: &'b Board<N>, spec: &'static Spec) -> Self {
         Self::empty(board, spec)
     }
 
@@ -112,20 +112,23 @@ impl<'b, const N: usize> Ledger<'b, N> {
 impl<'b, const N: usize> Ledger<'b, N, ()> {
     /// An empty ledger of totals alone, without bounds and without the view by the part's own clock: for firmware that is short of memory, on a board whose limits somebody else minds.
     #[must_use]
-    pub fn of_totals(board: &'b Board<N>, spec: &'static Spec) -> Self {
+    pub const fn of_totals(board: &'b Board<N>, spec: &'static Spec) -> Self {
         Self::empty(board, spec)
     }
 }
 
 impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
-    fn empty(board: &'b Board<N>, spec: &'static Spec) -> Self {
+    const fn empty(board: &'b Board<N>, spec: &'static Spec) -> Self {
         Self {
             board,
             spec,
-            closed: [Totals::default(); N],
-            tallies: [Tally::default(); N],
-            segment: Segment::default(),
-            gap: Gap::default(),
+            closed: [Totals::EMPTY; N],
+            tallies: [Tally::EMPTY; N],
+            segment: Segment::EMPTY,
+            gap: Gap {
+                least_us: 0,
+                greatest_us: 0,
+            },
             epoch: 0,
             shift_us: 0,
         }
@@ -330,7 +333,7 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
             last: stamp,
             last_rounds: head.rounds,
             turns: frame.turns,
-            ..Segment::default()
+            ..Segment::EMPTY
         };
         self.run_as(if boundary { None } else { Some(head.mode) });
     }

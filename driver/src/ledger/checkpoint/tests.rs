@@ -85,7 +85,7 @@ fn every_field_comes_back() {
             rounds: 40,
             last_rounds: 50,
             unread: 35,
-            ..Segment::default()
+            ..Segment::EMPTY
         };
         ledger.run_as(mode);
         ledger
@@ -98,10 +98,10 @@ fn every_field_comes_back() {
     // The last field ends where the check value begins: the lengths above are those of the fields.
     let mut eye = Eye::new(&bytes);
     Head::default().visit(&mut eye);
-    Common::default().visit(&mut eye);
+    Common::of(&ledger).visit(&mut eye);
     for _ in 0..2 {
-        visit_totals(&mut Totals::<Bounds>::default(), &mut eye);
-        visit_tally(&mut Tally::default(), &mut eye);
+        visit_totals(&mut { Totals::<Bounds>::EMPTY }, &mut eye);
+        visit_tally(&mut { Tally::EMPTY }, &mut eye);
     }
     assert_eq!(eye.rest(), CHECK);
 }
