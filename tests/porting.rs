@@ -10,7 +10,11 @@ use crake_sim::conformance::{
 use flufftail::Flufftail;
 
 /// What the kit is given: the map, a fixture, and what the datasheet says.
-struct Subjected;
+#[derive(Default)]
+struct Subjected {
+    /// Not as the datasheet has it: the comparators trip on the limit itself.
+    trips_on_limit: bool,
+}
 
 impl Subject<3> for Subjected {
     type Part = Flufftail;
@@ -19,12 +23,8 @@ impl Subject<3> for Subjected {
     fn stated(&self) -> Stated {
         Stated {
             channels: 3,
-            sense: &[sense(81_920_000), sense(16_384_000)],
-            bus: &[StatedRange {
-                full_scale_nv: 32_768_000_000,
-                full_scale_codes: 1 << 14,
-                code_max: (1 << 14) - 1,
-            }],
+            sense: &SENSES,
+            bus: &BUSES,
             // Promises of the firmware, and the driver's own sums.
             periods_us: &[2_000, 5_000, 10_000, 25_000, 100_000, 1_000_000, 10_000_000],
             averaging_max: 0,
@@ -60,11 +60,19 @@ impl Subject<3> for Subjected {
         let conversion_ns = 100_000 * 1_000_000 / (1_000_000 + i64::from(oscillator_ppm));
         let fixture = Fixture {
             conversion_ns: conversion_ns as u64,
+            trips_on_limit: self.trips_on_limit,
             ..Fixture::default()
         };
         Scripted::new(0x3B, true, 400, fixture)
     }
 }
+
+const SENSES: [StatedRange; 2] = [sense(81_920_000), sense(16_384_000)];
+const BUSES: [StatedRange; 1] = [StatedRange {
+    full_scale_nv: 32_768_000_000,
+    full_scale_codes: 1 << 14,
+    code_max: (1 << 14) - 1,
+}];
 
 const fn sense(full_scale_nv: u64) -> StatedRange {
     StatedRange {
@@ -86,6 +94,7 @@ const MASK: u8 = 0x25;
 #[derive(Default)]
 struct Fixture {
     conversion_ns: u64,
+    trips_on_limit: bool,
     /// When the conversion in progress of all channels was begun, with SPANS as they were.
     begun: Option<(u64, u16)>,
     /// Results of it so far: sense, bus, sense, bus, …
@@ -122,7 +131,8 @@ impl Script<3> for Fixture {
                 continue;
             }
             let (code, _) = sense_code(input, spans, channel);
-            if code > i64::from(word(registers, LIMIT + channel) as i16) {
+            let limit = i64::from(word(registers, LIMIT + channel) as i16);
+            if code > limit || self.trips_on_limit && code == limit {
                 let causes = word(registers, CAUSES) | 1 << channel;
                 put(registers, CAUSES, causes);
             }
@@ -220,7 +230,17 @@ fn put(registers: &mut Registers, pointer: u8, value: u16) {
 
 #[test]
 fn the_map_passes_the_kit() {
-    check(&Subjected).assert();
+    check(&Subjected::default()).assert();
+}
+
+/// The fixture is itself worth something: with a part that is not the datasheet's, the kit says where.
+#[test]
+fn a_part_that_compares_otherwise_is_found_out() {
+    let report = check(&Subjected {
+        trips_on_limit: true,
+    });
+    let failed: Vec<_> = report.failed().map(|(name, _)| name).collect();
+    assert_eq!(failed, ["limit-at-code-boundary"], "{report}");
 }
 
 /// Every piece of Rust in the guide is a piece of one of its two files, line by line; and the map is as short as the guide promises.

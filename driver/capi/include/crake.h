@@ -23,7 +23,7 @@
 /**
  * Length of a checkpoint in bytes.
  */
-#define CRAKE_CHECKPOINT_LEN 1630
+#define CRAKE_CHECKPOINT_LEN 925
 
 /**
  * Status of a bus callback: nobody acknowledged the address.

@@ -9,7 +9,7 @@ use crate::ledger::Gap;
 use crate::memory::{self, Board, Ledger, report};
 
 /// Length of a checkpoint in bytes.
-pub const CHECKPOINT_LEN: usize = 1630;
+pub const CHECKPOINT_LEN: usize = 925;
 const _: () = assert!(CHECKPOINT_LEN == DriverLedger::<CRAKE_RAILS>::CHECKPOINT_LEN);
 
 /// Writes the whole account, and what it takes to join the part again, to `bytes`, of which there are `room`: `CRAKE_CHECKPOINT_LEN` of them are written, for memory that outlives a restart of the firmware.

@@ -15,10 +15,17 @@ impl Subject<CHANNELS> for Corncrake {
 
     /// Sections of docs/corncrake-datasheet.md beside each figure.
     fn stated(&self) -> Stated {
-        Stated {
+        const STATED: Stated = Stated {
             channels: 4, // 1
-            sense: &SENSE,
-            bus: &BUS,
+            sense: &[
+                StatedRange::signed(65_536_000, 18), // 3.4, 4
+                StatedRange::signed(26_214_400, 18),
+            ],
+            bus: &[
+                StatedRange::unsigned(6_553_600_000, 16),
+                StatedRange::unsigned(16_384_000_000, 16),
+                StatedRange::unsigned(65_536_000_000, 16),
+            ],
             periods_us: &[500, 2_000, 10_000, 100_000, 1_000_000], // 6
             averaging_max: 10,                                     // 3.4
             energy_bits: 60,                                       // 4
@@ -38,7 +45,8 @@ impl Subject<CHANNELS> for Corncrake {
             polls: false,
             burst: 1_024, // 3.3
             format_ppm: 0,
-        }
+        };
+        STATED
     }
 
     fn address(&self) -> u8 {
@@ -66,26 +74,6 @@ pub(super) const fn stretched(nominal_ns: u64, oscillator_ppm: i32) -> u64 {
 }
 
 const ADDRESS: u8 = 0x32;
-
-/// Section 3.4: full scales, and 2^17 and 2^16 steps to them; section 4: 18 bits signed, 16 bits.
-const SENSE: [StatedRange; 2] = [sense(65_536_000), sense(26_214_400)];
-const BUS: [StatedRange; 3] = [bus(6_553_600_000), bus(16_384_000_000), bus(65_536_000_000)];
-
-const fn sense(full_scale_nv: u64) -> StatedRange {
-    StatedRange {
-        full_scale_nv,
-        full_scale_codes: 1 << 17,
-        code_max: (1 << 17) - 1,
-    }
-}
-
-const fn bus(full_scale_nv: u64) -> StatedRange {
-    StatedRange {
-        full_scale_nv,
-        full_scale_codes: 1 << 16,
-        code_max: (1 << 16) - 1,
-    }
-}
 
 impl OnDesk for Model {
     fn output(output: Outputs) -> Option<Output> {

@@ -39,7 +39,7 @@ pub use corncrake::Corncrake;
 pub use moorhen::Moorhen;
 pub use report::{CheckResult, Outcome, Report};
 pub use scripted::{Applied, Registers, Script, Scripted};
-pub use subject::{Desk, Stated, StatedRange, Subject};
+pub use subject::{Coarseness, Desk, Stated, StatedRange, Subject};
 
 /// Makes every check on a subject.
 pub fn check<S: Subject<N>, const N: usize>(subject: &S) -> Report {

@@ -16,32 +16,23 @@ impl Subject<CHANNELS> for Moorhen {
 
     /// Sections of docs/moorhen-datasheet.md beside each figure.
     fn stated(&self) -> Stated {
-        Stated {
+        const STATED: Stated = Stated {
             channels: 2, // 1
-            sense: &SENSE,
-            bus: &BUS,
-            // The part has no paces: these are promises of the firmware.
-            periods_us: &[2_000, 5_000, 10_000, 25_000, 100_000, 1_000_000, 10_000_000],
-            averaging_max: 0, // 1
-            // No sums (1): the driver's own.
-            energy_bits: 63,
-            charge_bits: 63,
-            rounds_bits: 32,
+            sense: &[
+                StatedRange::signed(73_728_000, 12), // 3.3, 4
+                StatedRange::signed(18_432_000, 12),
+            ],
+            bus: &[
+                StatedRange::unsigned(28_672_000_000, 12),
+                StatedRange::unsigned(7_168_000_000, 12),
+            ],
             kinds: &[Kind::OverVoltage, Kind::OverCurrent], // 3.6
             outputs: Outputs::A,
-            debounce_max: 1,
             oscillator_ppm: 30_000, // 5
             check_byte: false,      // 1
-            block_check: false,
-            identity: true,            // 3
-            serial: true,              // 3.2, MARK
-            free_running: false,       // 1
-            remembers_clipping: false, // 3.4
-            rollover_ahead_eighths: 0,
-            polls: false,
-            burst: 0,
-            format_ppm: 0,
-        }
+            ..Stated::PLAIN
+        };
+        STATED
     }
 
     fn address(&self) -> u8 {
@@ -64,26 +55,6 @@ impl Subject<CHANNELS> for Moorhen {
 }
 
 const ADDRESS: u8 = 0x17;
-
-/// Section 3.3: full scales, and section 4: 12 bits signed, 12 bits.
-const SENSE: [StatedRange; 2] = [sense(73_728_000), sense(18_432_000)];
-const BUS: [StatedRange; 2] = [bus(28_672_000_000), bus(7_168_000_000)];
-
-const fn sense(full_scale_nv: u64) -> StatedRange {
-    StatedRange {
-        full_scale_nv,
-        full_scale_codes: 1 << 11,
-        code_max: (1 << 11) - 1,
-    }
-}
-
-const fn bus(full_scale_nv: u64) -> StatedRange {
-    StatedRange {
-        full_scale_nv,
-        full_scale_codes: 1 << 12,
-        code_max: (1 << 12) - 1,
-    }
-}
 
 impl OnDesk for Model {
     fn output(output: Outputs) -> Option<Output> {

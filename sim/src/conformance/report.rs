@@ -126,6 +126,11 @@ impl Notes {
         !self.findings.is_empty()
     }
 
+    /// The first finding.
+    pub(super) fn first(&self) -> Option<&str> {
+        self.findings.first().map(String::as_str)
+    }
+
     /// Something of the check is left out on this part.
     pub(super) fn remark(&mut self, remark: String) {
         self.remark = Some(remark);

@@ -2,8 +2,8 @@ use alloc::{format, string::String};
 
 use crake::alert::{Kind, Limit, Outputs, Watch};
 use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::{BusRange, Codec, Codes, Pace, Part, RangeSpec, SenseRange, Source, Spec};
-use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
+use crake::part::{Codec, Codes, Pace, Part, RangeSpec, Source, Spec};
+use crake::units::{Current, Power, Tolerance, Voltage};
 use crake::{Channel, Mode, Ranges, Setup};
 
 use super::report::{Notes, Stop};
@@ -25,22 +25,10 @@ pub(super) struct Point {
     pub(super) bus: i64,
 }
 
-/// The coarsest ranges of a table's beginning: what checks use that are not about ranges.
-pub(super) const FIRST: Ranges = Ranges {
-    sense: SenseRange(0),
-    bus: BusRange(0),
-};
-
-/// Sense resistor of every rail: one nanovolt is a microampere, and steps of power are many nanowatts.
-const SHUNT: Resistance = Resistance::from_milliohms(1);
-const NANOAMPS_PER_NANOVOLT: i64 = 1_000;
-/// nV × nV ÷ this = nW.
-const SQUARE_NANOVOLTS_PER_NANOWATT: i128 = 1_000_000;
-
 impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
     pub(super) fn new(subject: &'s S) -> Result<Self, Stop> {
         let spec = subject.map().spec();
-        let shunt = Shunt::new(SHUNT, Tolerance::ZERO);
+        let shunt = Shunt::new(subject.shunt(), Tolerance::ZERO);
         let rail = Rail::new(shunt, Load::smooth(Current::from_amps(100)));
         let board = Board::new(spec, [rail; N])
             .map_err(|error| Stop::Finding(format!("no board can be made for it: {error}")))?;
@@ -56,9 +44,34 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
         Channel::first(N as u8)
     }
 
+    /// The ranges of a channel in checks that are not about ranges.
+    pub(super) fn first(&self, channel: Channel) -> Ranges {
+        self.subject.ranges(channel)
+    }
+
+    /// Greatest sense code that every channel has.
+    pub(super) fn sense_full(&self) -> i64 {
+        let each = self
+            .channels()
+            .map(|channel| self.sense_max(self.first(channel)));
+        each.min().unwrap_or(0)
+    }
+
+    /// Greatest bus code that every channel has.
+    pub(super) fn bus_full(&self) -> i64 {
+        let each = self
+            .channels()
+            .map(|channel| self.bus_max(self.first(channel)));
+        each.min().unwrap_or(0)
+    }
+
     /// All channels in their first ranges at the fastest pace.
     pub(super) fn fast(&self) -> Setup<N> {
-        Setup::all(FIRST, Mode::Paced(Pace(0)))
+        Setup {
+            channels: core::array::from_fn(|channel| Some(self.first(Channel::new(channel as u8)))),
+            mode: Mode::Paced(Pace(0)),
+            averaging: 0,
+        }
     }
 
     /// Round period of a set-up's pace in nanoseconds; of the fastest pace where it has none.
@@ -73,7 +86,8 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
     /// Long enough that whatever the part shows was converted from its beginning on.
     pub(super) fn settling_ns(&self, setup: &Setup<N>) -> u64 {
         let rounds = (1 << setup.averaging) + 2;
-        u64::from(self.spec.wake_us) * 1_000 + rounds * self.period_ns(setup.mode) * 11 / 10
+        u64::from(self.spec.wake_us + self.subject.settling_us()) * 1_000
+            + rounds * self.period_ns(setup.mode) * 11 / 10
     }
 
     /// From a reset until the part surely answers.
@@ -117,9 +131,49 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
         }
     }
 
-    /// How far a code may lie from what was applied: one LSB, and what the part's number format adds.
-    fn tolerance(&self, code: i64) -> i64 {
-        1 + code.abs() * i64::from(self.stated.format_ppm) / 1_000_000
+    /// [`distinct`](Self::distinct) in the channel's own ranges.
+    pub(super) fn own(&self, channel: Channel) -> Point {
+        self.distinct(self.first(channel), channel)
+    }
+
+    /// How far codes may lie from what was applied: one LSB, and what the part's number format adds.
+    pub(super) fn tolerance(&self, channel: Channel, point: Point) -> Point {
+        let coarse = self.subject.coarseness(channel);
+        let of = |code: i64, half: u32| {
+            1 + i64::from(half) + code.abs() * i64::from(self.stated.format_ppm) / 1_000_000
+        };
+        Point {
+            sense: of(point.sense, coarse.sense),
+            bus: of(point.bus, coarse.bus),
+        }
+    }
+
+    /// Codes from a limit to one that is surely on its other side: one, where the part counts in the `Spec`'s own LSBs.
+    fn grain(&self) -> i64 {
+        let full = Point {
+            sense: self.sense_full(),
+            bus: self.bus_full(),
+        };
+        let coarsest = self.channels().map(|channel| {
+            let off = self.tolerance(channel, full);
+            2 * (off.sense.max(off.bus) - 1) + 1
+        });
+        coarsest.max().unwrap_or(1)
+    }
+
+    /// Whether the part counts in the `Spec`'s own LSBs.
+    pub(super) fn is_exact(&self) -> bool {
+        self.grain() == 1
+    }
+
+    /// The code so many steps further in the direction in which a kind trips.
+    pub(super) fn beyond(&self, kind: Kind, code: i64, steps: i64) -> i64 {
+        let away = steps * self.grain();
+        if kind.is_over() {
+            code + away
+        } else {
+            code - away
+        }
     }
 
     /// Holds the codes of a channel against what was applied to it.
@@ -137,7 +191,8 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
             let others = self.channels().filter(move |other| *other != channel);
             others.map(move |other| (other, of(self.distinct(ranges, other))))
         };
-        let sense = (i64::from(codes.sense), point.sense);
+        let off = self.tolerance(channel, point);
+        let sense = (i64::from(codes.sense), point.sense, off.sense);
         if let Some(text) = self.off(
             sense,
             Width::signed(self.sense(ranges).code_max),
@@ -148,7 +203,7 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
                 volts(sense_nv, true)
             ))?;
         }
-        let bus = (i64::from(codes.bus as i32), point.bus);
+        let bus = (i64::from(codes.bus as i32), point.bus, off.bus);
         let width = Width::unsigned(self.bus(ranges).code_max);
         if let Some(text) = self.off(bus, width, others(|point| point.bus)) {
             notes.find(format!(
@@ -161,11 +216,10 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
 
     fn off(
         &self,
-        (read, expected): (i64, i64),
+        (read, expected, tolerance): (i64, i64, i64),
         width: Width,
         others: impl Iterator<Item = (Channel, i64)>,
     ) -> Option<String> {
-        let tolerance = self.tolerance(expected);
         if (read - expected).abs() <= tolerance {
             return None;
         }
@@ -175,16 +229,20 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
         ))
     }
 
-    /// Power code of a point and how far it may be off: each factor by its tolerance.
-    pub(super) fn power(&self, point: Point) -> (i64, i64) {
-        let (sense, bus) = (self.tolerance(point.sense), self.tolerance(point.bus));
-        let tolerance = point.sense.abs() * bus + point.bus.abs() * sense + sense * bus;
-        (point.sense * point.bus, tolerance)
+    /// Power code of a point and how far it may be off: each factor by its tolerance, and the power's own number format.
+    pub(super) fn power(&self, channel: Channel, point: Point) -> (i64, i64) {
+        let off = self.tolerance(channel, point);
+        let power = point.sense * point.bus;
+        let format = power.abs() / 1_000_000 * i64::from(self.stated.format_ppm);
+        let factors =
+            point.sense.abs() * off.bus + point.bus.abs() * off.sense + off.sense * off.bus;
+        let own = i64::from(self.subject.coarseness(channel).power);
+        (power, factors + format + own)
     }
 
     /// A point at which a comparator of this kind sees exactly this code, while nothing else is near an end of its scale.
     pub(super) fn point(&self, kind: Kind, code: i64) -> Point {
-        let half = self.bus_max(FIRST) / 2;
+        let half = self.bus_full() / 2;
         match kind {
             Kind::OverVoltage | Kind::UnderVoltage => Point {
                 sense: 0,
@@ -196,21 +254,32 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
             },
             Kind::OverPower => Point {
                 sense: code,
-                bus: 1,
+                bus: self.power_bus(),
             },
         }
     }
 
+    /// Bus code under limits of power: with one, power codes are sense codes; a part whose numbers are coarse shows nothing so small.
+    fn power_bus(&self) -> i64 {
+        if self.is_exact() {
+            1
+        } else {
+            self.bus_full() / 2
+        }
+    }
+
     /// The limit in engineering units that lies half a step beyond this code in the first ranges, so that it and none other is the code on the safe side.
-    pub(super) fn limit(&self, kind: Kind, code: i64) -> Limit {
-        let (sense_lsb, bus_lsb) = self.nanovolts(FIRST, Point { sense: 1, bus: 1 });
+    pub(super) fn limit(&self, channel: Channel, kind: Kind, code: i64) -> Limit {
+        let (sense_lsb, bus_lsb) = self.nanovolts(self.first(channel), Point { sense: 1, bus: 1 });
+        let nanoohms = i128::from(self.subject.shunt().as_nanoohms());
         let halves = 2 * i128::from(code) + if kind.is_over() { 1 } else { -1 };
         let of = |lsb: i64| (halves * i128::from(lsb)).div_euclid(2) as i64;
         match kind {
             Kind::OverVoltage => Limit::OverVoltage(Voltage::from_nanovolts(of(bus_lsb))),
             Kind::UnderVoltage => Limit::UnderVoltage(Voltage::from_nanovolts(of(bus_lsb))),
             Kind::OverCurrent | Kind::UnderCurrent => {
-                let current = Current::from_nanoamps(of(sense_lsb * NANOAMPS_PER_NANOVOLT));
+                let nanoamps = halves * i128::from(sense_lsb) * 1_000_000_000;
+                let current = Current::from_nanoamps(nanoamps.div_euclid(2 * nanoohms) as i64);
                 if kind.is_over() {
                     Limit::OverCurrent(current)
                 } else {
@@ -218,8 +287,9 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
                 }
             }
             Kind::OverPower => {
-                let product = halves * i128::from(sense_lsb) * i128::from(bus_lsb);
-                let nanowatts = product.div_euclid(2 * SQUARE_NANOVOLTS_PER_NANOWATT);
+                let bus = i128::from(bus_lsb) * i128::from(self.power_bus());
+                // nV × nV ÷ nΩ = nW.
+                let nanowatts = (halves * i128::from(sense_lsb) * bus).div_euclid(2 * nanoohms);
                 Limit::OverPower(Power::from_nanowatts(nanowatts as i64))
             }
         }
@@ -227,7 +297,9 @@ impl<'s, S: Subject<N>, const N: usize> Scene<'s, S, N> {
 
     /// A watch with that limit, held, silent unless it is given an output.
     pub(super) fn watch(&self, channel: Channel, kind: Kind, code: i64) -> Watch {
-        Watch::new(channel, self.limit(kind, code)).held().silent()
+        Watch::new(channel, self.limit(channel, kind, code))
+            .held()
+            .silent()
     }
 
     /// Whether the part itself compares with this watch's limit.
@@ -254,15 +326,6 @@ pub(super) fn middle(kind: Kind, sense_max: i64, bus_max: i64) -> i64 {
     match kind {
         Kind::OverVoltage | Kind::UnderVoltage => bus_max / 3,
         Kind::OverCurrent | Kind::UnderCurrent | Kind::OverPower => sense_max / 3,
-    }
-}
-
-/// The code so many steps further in the direction in which a kind trips.
-pub(super) const fn beyond(kind: Kind, code: i64, steps: i64) -> i64 {
-    if kind.is_over() {
-        code + steps
-    } else {
-        code - steps
     }
 }
 

@@ -1,5 +1,7 @@
 use crake::alert::{Kind, Outputs};
-use crake::part::Part;
+use crake::part::{BusRange, Part, SenseRange};
+use crake::units::Resistance;
+use crake::{Channel, Ranges};
 use embedded_hal::i2c::I2c;
 
 /// A thing under test: a map, and a fixture that it talks to.
@@ -20,10 +22,46 @@ pub trait Subject<const N: usize> {
     /// The driver's side of a part of which nothing is known yet.
     fn map(&self) -> Self::Part;
 
+    /// Ranges of a channel in checks that are not about ranges; those of places 0 if nothing is said.
+    fn ranges(&self, channel: Channel) -> Ranges {
+        let _ = channel;
+        Ranges {
+            sense: SenseRange(0),
+            bus: BusRange(0),
+        }
+    }
+
+    /// Sense resistor of the board that the kit makes; 1 mΩ if nothing is said. A part that measures amperes by itself has 1 Ω ([`Shunt::inside`](crake::board::Shunt::inside)).
+    fn shunt(&self) -> Resistance {
+        Resistance::from_milliohms(1)
+    }
+
+    /// Microseconds until a change of inputs shows, beyond a few periods of the fastest pace; for a part that samples at a rate of its own.
+    fn settling_us(&self) -> u32 {
+        0
+    }
+
+    /// What a channel's own number format adds to one LSB of the `Spec`; nothing if nothing is said.
+    fn coarseness(&self, channel: Channel) -> Coarseness {
+        let _ = channel;
+        Coarseness::default()
+    }
+
     /// A fresh fixture: a part without errors of its own, from power-up long enough ago to answer, all inputs at 0 V, on a bus that it has to itself.
     ///
     /// `oscillator_ppm` is the error of the part's oscillator, positive when it is fast. A fixture that cannot set it may leave it at what it is; the checks of timing then prove less.
     fn desk(&self, oscillator_ppm: i32) -> Self::Desk;
+}
+
+/// Half a step of the coarsest number that a channel shows, in codes of its ranges; what grows with the number stands in [`Stated::format_ppm`].
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Coarseness {
+    /// Of sense.
+    pub sense: u32,
+    /// Of bus.
+    pub bus: u32,
+    /// Of power, with what sums of it are rounded to.
+    pub power: u32,
 }
 
 /// What a fixture does for the kit. Clones are handles of the same fixture.
@@ -119,6 +157,34 @@ pub struct Stated {
     pub format_ppm: u32,
 }
 
+impl Stated {
+    /// A part of plain [`Registers`](crake::part::make_up::Registers): what the driver makes up for it, and nothing that it does not have to have. Name what the datasheet says before `..Stated::PLAIN`.
+    pub const PLAIN: Self = Self {
+        channels: 0,
+        sense: &[],
+        bus: &[],
+        periods_us: &[2_000, 5_000, 10_000, 25_000, 100_000, 1_000_000, 10_000_000],
+        averaging_max: 0,
+        energy_bits: 63,
+        charge_bits: 63,
+        rounds_bits: 32,
+        kinds: &[],
+        outputs: Outputs::empty(),
+        debounce_max: 1,
+        oscillator_ppm: 0,
+        check_byte: false,
+        block_check: false,
+        identity: true,
+        serial: true,
+        free_running: false,
+        remembers_clipping: false,
+        rollover_ahead_eighths: 0,
+        polls: false,
+        burst: 0,
+        format_ppm: 0,
+    };
+}
+
 /// One range as a datasheet has it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct StatedRange {
@@ -128,4 +194,22 @@ pub struct StatedRange {
     pub full_scale_codes: u32,
     /// Greatest code.
     pub code_max: u32,
+}
+
+impl StatedRange {
+    /// Of two's complement codes of so many bits, at most 32: full scale is half of their number.
+    #[must_use]
+    pub const fn signed(full_scale_nv: u64, bits: u32) -> Self {
+        Self::unsigned(full_scale_nv, bits - 1)
+    }
+
+    /// Of codes of so many bits from zero up, at most 31: full scale is their number.
+    #[must_use]
+    pub const fn unsigned(full_scale_nv: u64, bits: u32) -> Self {
+        Self {
+            full_scale_nv,
+            full_scale_codes: 1 << bits,
+            code_max: (1 << bits) - 1,
+        }
+    }
 }

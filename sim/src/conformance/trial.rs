@@ -9,7 +9,7 @@ use crake::{
 
 use super::probe::{Pause, Probe, ProbeError, Tap, Ticks};
 use super::report::Stop;
-use super::scene::{FIRST, Point, Scene};
+use super::scene::{Point, Scene};
 use super::{Desk, Subject};
 
 /// The monitor under test, as firmware has it.
@@ -128,7 +128,7 @@ impl<S: Subject<N>, const N: usize> Trial<'_, S, N> {
 
     /// The same in the first ranges.
     pub(super) fn apply(&self, channel: Channel, point: Point) {
-        self.apply_in(channel, FIRST, point);
+        self.apply_in(channel, self.scene.first(channel), point);
     }
 
     /// The same on all channels.
@@ -141,7 +141,7 @@ impl<S: Subject<N>, const N: usize> Trial<'_, S, N> {
     /// A point of its own on each channel.
     pub(super) fn apply_distinct(&self) {
         for channel in self.scene.channels() {
-            self.apply(channel, self.scene.distinct(FIRST, channel));
+            self.apply(channel, self.scene.own(channel));
         }
     }
 
@@ -169,10 +169,7 @@ impl<S: Subject<N>, const N: usize> Trial<'_, S, N> {
 
     /// Points well within all limits on every channel.
     pub(super) fn rest(&self, kind: Kind, limit: i64) {
-        self.apply_all(
-            self.scene
-                .point(kind, super::scene::beyond(kind, limit, -2)),
-        );
+        self.apply_all(self.scene.point(kind, self.scene.beyond(kind, limit, -2)));
     }
 }
 

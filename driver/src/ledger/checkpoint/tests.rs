@@ -41,15 +41,17 @@ fn every_field_comes_back() {
                 charge: -base,
                 energy: base + 1,
             },
-            by_part: Flowed {
-                charge: -base + 2,
-                energy: base + 3,
-            },
-            charge_bound: parts(1 << 31),
-            energy_bound: parts(3 << 30),
             twice_us: 1 << 50,
             sense_clipped: true,
             bus_clipped: false,
+            kept: Bounds {
+                by_part: Flowed {
+                    charge: -base + 2,
+                    energy: base + 3,
+                },
+                charge: parts(1 << 31),
+                energy: parts(3 << 30),
+            },
         };
         let ranges = Ranges {
             sense: SenseRange(1),
@@ -98,7 +100,7 @@ fn every_field_comes_back() {
     Head::default().visit(&mut eye);
     Common::default().visit(&mut eye);
     for _ in 0..2 {
-        visit_totals(&mut Totals::default(), &mut eye);
+        visit_totals(&mut Totals::<Bounds>::default(), &mut eye);
         visit_tally(&mut Tally::default(), &mut eye);
     }
     assert_eq!(eye.rest(), CHECK);

@@ -7,7 +7,7 @@ use crake::{Channel, ShuntMonitor};
 
 use super::limits::{cause, names};
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Point, Scene, beyond, middle};
+use crate::conformance::scene::{Point, Scene, middle};
 use crate::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
@@ -30,7 +30,7 @@ pub(super) fn masks<S: Subject<N>, const N: usize>(
     for kind in Kind::ALL {
         for channel in [Channel::C0, Channel::new(N as u8 - 1)] {
             for wanted in choices {
-                let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+                let code = middle(kind, scene.sense_full(), scene.bus_full());
                 let watch = scene.watch(channel, kind, code).to(wanted);
                 if !scene.by_part(&watch) {
                     continue;
@@ -96,7 +96,10 @@ fn one_mask<S: Subject<N>, const N: usize>(
             text(before)
         ))?;
     }
-    trial.apply(watch.channel(), scene.point(kind, beyond(kind, code, 1)));
+    trial.apply(
+        watch.channel(),
+        scene.point(kind, scene.beyond(kind, code, 1)),
+    );
     trial.judged()?;
     let during = low(&trial.desk).unwrap_or_default();
     if during != reached {
@@ -132,15 +135,15 @@ pub(super) fn held_and_following<S: Subject<N>, const N: usize>(
     for kind in Kind::ALL {
         for held in [true, false] {
             notes.tried();
-            let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
-            let watch = Watch::new(Channel::C0, scene.limit(kind, code)).silent();
+            let code = middle(kind, scene.sense_full(), scene.bus_full());
+            let watch = Watch::new(Channel::C0, scene.limit(Channel::C0, kind, code)).silent();
             let watch = if held { watch.held() } else { watch };
             let mut trial = scene.running()?;
             trial.rest(kind, code);
             trial.settle();
             trial.arm(&Watches::limits(&[watch]))?;
             trial.settle();
-            let past = scene.point(kind, beyond(kind, code, 1));
+            let past = scene.point(kind, scene.beyond(kind, code, 1));
             let wanted = cause(Channel::C0, kind);
             let how = if held { "held" } else { "following" };
             trial.apply(Channel::C0, past);
@@ -206,8 +209,8 @@ pub(super) fn clear_only_what_was_seen<S: Subject<N>, const N: usize>(
         // In the middle of the service the second one comes and goes.
         let (desk, settling_ns) = (trial.desk.clone(), scene.settling_ns(&scene.fast()));
         let channel = second.watch.channel().number();
-        let past = scene.nanovolts(FIRST, second.past);
-        let back = scene.nanovolts(FIRST, rest(scene));
+        let past = scene.nanovolts(scene.first(second.watch.channel()), second.past);
+        let back = scene.nanovolts(scene.first(second.watch.channel()), rest(scene));
         trial.tap.between(move |number| {
             if number == moment {
                 desk.apply(channel, past.0, past.1);
@@ -313,15 +316,15 @@ impl Limited {
         channel: Channel,
         kind: Kind,
     ) -> Self {
-        let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+        let code = middle(kind, scene.sense_full(), scene.bus_full());
         let rest = rest(scene);
         let past = match kind {
             Kind::OverVoltage | Kind::UnderVoltage => Point {
-                bus: beyond(kind, code, 1),
+                bus: scene.beyond(kind, code, 1),
                 ..rest
             },
             _ => Point {
-                sense: beyond(kind, code, 1),
+                sense: scene.beyond(kind, code, 1),
                 ..rest
             },
         };
@@ -337,8 +340,8 @@ impl Limited {
 /// Within every over-limit in the middle of its scale.
 fn rest<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> Point {
     Point {
-        sense: scene.sense_max(FIRST) / 8,
-        bus: scene.bus_max(FIRST) / 8,
+        sense: scene.sense_full() / 8,
+        bus: scene.bus_full() / 8,
     }
 }
 
@@ -349,5 +352,5 @@ fn pair<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> Option<(Limit
         .flat_map(|kind| scene.channels().rev().map(move |channel| (channel, kind)))
         .map(|(channel, kind)| Limited::new(scene, channel, kind))
         .filter(|limited| scene.by_part(&limited.watch));
-    Some((there.next()?, there.last()?))
+    Some((there.next()?, there.next_back()?))
 }

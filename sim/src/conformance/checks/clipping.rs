@@ -7,7 +7,7 @@ use crake::{Channel, Setup};
 use crate::conformance::Subject;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Point, Scene};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::Seen;
 
 type Checked = Result<(), Stop>;
@@ -60,13 +60,13 @@ pub(super) fn clipping<S: Subject<N>, const N: usize>(
 
 fn at_rest<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> Point {
     Point {
-        sense: scene.sense_max(FIRST) / 4,
-        bus: scene.bus_max(FIRST) / 4,
+        sense: scene.sense_full() / 4,
+        bus: scene.bus_full() / 4,
     }
 }
 
 fn excursions<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> [Excursion; 3] {
-    let (rest, sense, bus) = (at_rest(scene), scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let (rest, sense, bus) = (at_rest(scene), scene.sense_full(), scene.bus_full());
     let with = |name, sense: Option<i64>, bus: Option<i64>| Excursion {
         name,
         point: Point {
@@ -212,8 +212,14 @@ pub(super) fn averaging<S: Subject<N>, const N: usize>(
             ))?;
         }
         for channel in scene.channels() {
-            let point = scene.distinct(FIRST, channel);
-            scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+            let point = scene.own(channel);
+            scene.judge(
+                notes,
+                channel,
+                scene.first(channel),
+                point,
+                &seen.codes[channel.index()],
+            )?;
         }
     }
     Ok(())

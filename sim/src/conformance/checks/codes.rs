@@ -1,13 +1,13 @@
 //! What the codes of a frame say: byte order, signs, scales, which channel they belong to.
 
-use alloc::format;
+use alloc::{format, vec::Vec};
 
 use crake::part::{BusRange, SenseRange};
 use crake::{Channel, NoReading, Ranges, Setup};
 
 use crate::conformance::Subject;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Point, Scene};
+use crate::conformance::scene::{Point, Scene};
 
 type Checked = Result<(), Stop>;
 
@@ -16,10 +16,17 @@ pub(super) fn byte_order<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    let pattern = |max: i64| 0x12345 & max;
+    // As much of it as half the scale holds: no sign bit, no highest bit.
+    let pattern = |max: i64| {
+        let mut pattern = 0x12345;
+        while pattern > max / 2 {
+            pattern >>= 1;
+        }
+        pattern
+    };
     let point = Point {
-        sense: pattern(scene.sense_max(FIRST)),
-        bus: pattern(scene.bus_max(FIRST)),
+        sense: pattern(scene.sense_full()),
+        bus: pattern(scene.bus_full()),
     };
     same_everywhere(scene, notes, point)
 }
@@ -28,8 +35,8 @@ pub(super) fn signs_of_sense<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    let max = scene.sense_max(FIRST);
-    let bus = scene.bus_max(FIRST) / 2;
+    let max = scene.sense_full();
+    let bus = scene.bus_full() / 2;
     for sense in [max / 3, -max / 3, -1, 1, -max / 2 - 1, max, -max - 1, 0] {
         same_everywhere(scene, notes, Point { sense, bus })?;
     }
@@ -45,7 +52,13 @@ fn same_everywhere<S: Subject<N>, const N: usize>(
     trial.apply_all(point);
     let seen = trial.settled()?;
     for channel in scene.channels() {
-        scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+        scene.judge(
+            notes,
+            channel,
+            scene.first(channel),
+            point,
+            &seen.codes[channel.index()],
+        )?;
     }
     Ok(())
 }
@@ -56,11 +69,10 @@ pub(super) fn scale_of_sense<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     for place in 0..scene.spec.sense.len() {
-        let ranges = Ranges {
+        let max = scene.sense_max(Ranges {
             sense: SenseRange(place as u8),
-            ..FIRST
-        };
-        let max = scene.sense_max(ranges);
+            bus: BusRange(0),
+        });
         let senses = [
             -max - 1,
             -max / 2,
@@ -72,11 +84,12 @@ pub(super) fn scale_of_sense<S: Subject<N>, const N: usize>(
             max / 2,
             max,
         ];
-        let points = senses.map(|sense| Point {
-            sense,
-            bus: scene.bus_max(ranges) / 2,
-        });
-        in_range(scene, notes, ranges, &points)?;
+        let bus = scene.bus_full() / 2;
+        let points = senses.map(|sense| Point { sense, bus });
+        in_range(scene, notes, &points, |ranges| Ranges {
+            sense: SenseRange(place as u8),
+            ..ranges
+        })?;
     }
     Ok(())
 }
@@ -87,33 +100,46 @@ pub(super) fn scale_of_bus<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     for place in 0..scene.spec.bus.len() {
-        let ranges = Ranges {
+        let max = scene.bus_max(Ranges {
+            sense: SenseRange(0),
             bus: BusRange(place as u8),
-            ..FIRST
-        };
-        let max = scene.bus_max(ranges);
+        });
         let points = [0, 1, max / 3, max / 2, max / 2 + 1, max - 1, max];
         let points = points.map(|bus| Point { sense: 100, bus });
-        in_range(scene, notes, ranges, &points)?;
+        in_range(scene, notes, &points, |ranges| Ranges {
+            bus: BusRange(place as u8),
+            ..ranges
+        })?;
     }
     Ok(())
 }
 
+/// Points on every channel that takes the range.
 fn in_range<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
-    ranges: Ranges,
     points: &[Point],
+    range: impl Fn(Ranges) -> Ranges,
 ) -> Checked {
+    let wanted = |channel| range(scene.first(channel));
+    let (mut setup, mut those) = (scene.fast(), Vec::new());
+    for channel in scene.channels() {
+        let with = setup.with(channel, Some(wanted(channel)));
+        if scene.takes(&with) {
+            setup = with;
+            those.push(channel);
+        }
+    }
     let mut trial = scene.trial();
-    trial.init(&Setup::all(ranges, scene.fast().mode))?;
+    trial.init(&setup)?;
     for point in points {
-        for channel in scene.channels() {
-            trial.apply_in(channel, ranges, *point);
+        for channel in &those {
+            trial.apply_in(*channel, wanted(*channel), *point);
         }
         let seen = trial.settled()?;
-        for channel in scene.channels() {
-            scene.judge(notes, channel, ranges, *point, &seen.codes[channel.index()])?;
+        for channel in &those {
+            let codes = &seen.codes[channel.index()];
+            scene.judge(notes, *channel, wanted(*channel), *point, codes)?;
         }
     }
     Ok(())
@@ -131,8 +157,14 @@ pub(super) fn channel_order<S: Subject<N>, const N: usize>(
     trial.apply_distinct();
     let seen = trial.settled()?;
     for channel in scene.channels() {
-        let point = scene.distinct(FIRST, channel);
-        scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+        let point = scene.own(channel);
+        scene.judge(
+            notes,
+            channel,
+            scene.first(channel),
+            point,
+            &seen.codes[channel.index()],
+        )?;
     }
     Ok(())
 }
@@ -145,7 +177,7 @@ pub(super) fn enabled_channels<S: Subject<N>, const N: usize>(
     let all = (1_u32 << N) - 1;
     let singles = (0..N).map(|channel| 1 << channel);
     let firsts = (1..=N).map(|count| (1 << count) - 1);
-    let few = if N <= 4 { 1..=all } else { 1..=0 };
+    let few = 1..=if N <= 4 { all } else { 0 };
     let mut refused = 0;
     for choice in few.chain(singles).chain(firsts) {
         let mut setup = scene.fast();
@@ -186,8 +218,14 @@ fn one_choice<S: Subject<N>, const N: usize>(
                 "channels {choice:#b} enabled: {channel} {told} enabled by what the frame says"
             ))?;
         } else if enabled {
-            let point = scene.distinct(FIRST, channel);
-            scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+            let point = scene.own(channel);
+            scene.judge(
+                notes,
+                channel,
+                scene.first(channel),
+                point,
+                &seen.codes[channel.index()],
+            )?;
         } else if seen.readings[channel.index()] != Err(NoReading::NotEnabled(channel)) {
             notes.find(format!(
                 "{channel} is not enabled, and has a reading: {:?}",
@@ -216,14 +254,25 @@ pub(super) fn ranges<S: Subject<N>, const N: usize>(
                 bus: BusRange(bus as u8),
             };
             let setup = scene.fast().with(channel, Some(wanted));
+            if !scene.takes(&setup) {
+                continue;
+            }
             trial.configure(&setup)?;
             for other in scene.channels() {
-                let ranges = if other == channel { wanted } else { FIRST };
+                let ranges = if other == channel {
+                    wanted
+                } else {
+                    scene.first(other)
+                };
                 trial.apply_in(other, ranges, scene.distinct(ranges, other));
             }
             let seen = trial.settled()?;
             for other in scene.channels() {
-                let ranges = if other == channel { wanted } else { FIRST };
+                let ranges = if other == channel {
+                    wanted
+                } else {
+                    scene.first(other)
+                };
                 told(
                     scene,
                     notes,
@@ -265,7 +314,7 @@ pub(super) fn power<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    let (sense_max, bus_max) = (scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let (sense_max, bus_max) = (scene.sense_full(), scene.bus_full());
     let mut trial = scene.running()?;
     let senses = [
         sense_max / 3,
@@ -282,8 +331,8 @@ pub(super) fn power<S: Subject<N>, const N: usize>(
         let point = Point { sense, bus };
         trial.apply_all(point);
         let seen = trial.settled()?;
-        let (expected, tolerance) = scene.power(point);
         for channel in scene.channels() {
+            let (expected, tolerance) = scene.power(channel, point);
             notes.tried();
             let read = seen.codes[channel.index()].power;
             if (read - expected).abs() > tolerance {

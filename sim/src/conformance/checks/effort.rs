@@ -9,7 +9,7 @@ use crake::{Channel, Mode, Setup, ShuntMonitor, Task};
 
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Scene, beyond, middle};
+use crate::conformance::scene::{Scene, middle};
 use crate::conformance::trial::{Answer, Seen, Trial};
 use crate::conformance::{Desk, Subject};
 
@@ -92,7 +92,7 @@ pub(super) fn longest_time<S: Subject<N>, const N: usize>(
             .flat_map(|channel| Kind::ALL.map(|kind| (channel, kind)));
         let watches: Vec<Watch> = watches
             .map(|(channel, kind)| {
-                let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+                let code = middle(kind, scene.sense_full(), scene.bus_full());
                 // Over and under must leave room between them.
                 let code = if kind.is_over() { code } else { code / 2 };
                 scene.watch(channel, kind, code)
@@ -123,7 +123,7 @@ pub(super) fn longest_time<S: Subject<N>, const N: usize>(
         // Everything beyond its limit, and set again as soon as it is cleared.
         trial.apply_all(scene.point(
             Kind::OverCurrent,
-            beyond(Kind::OverCurrent, scene.sense_max(FIRST) / 2, 1),
+            scene.beyond(Kind::OverCurrent, scene.sense_full() / 2, 1),
         ));
         trial.settle();
         timed(scene, notes, &mut trial, Task::Service, read_max, |trial| {
@@ -198,7 +198,8 @@ fn within<S: Subject<N>, const N: usize>(
 ) -> Checked {
     let took_us = (trial.desk.now_ns() - began_ns).div_ceil(1_000);
     let (cost, effort) = (trial.tap.cost(), S::Part::effort(task, read_max));
-    let parts: [(&str, fn(&Effort) -> u32); 4] = [
+    type Of = fn(&Effort) -> u32;
+    let parts: [(&str, Of); 4] = [
         ("transfers", |effort| effort.transfers),
         ("repeated STARTs", |effort| effort.restarts),
         ("bytes", |effort| effort.bytes),

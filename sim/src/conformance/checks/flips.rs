@@ -12,7 +12,7 @@ use super::wire::log_of;
 use crate::conformance::Subject;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Scene, middle};
+use crate::conformance::scene::{Scene, middle};
 use crate::conformance::trial::Seen;
 
 type Checked = Result<(), Stop>;
@@ -107,8 +107,8 @@ pub(super) fn wrong<S: Subject<N>, const N: usize>(
         scene.judge(
             &mut notes,
             channel,
-            FIRST,
-            scene.distinct(FIRST, channel),
+            scene.first(channel),
+            scene.own(channel),
             &after.codes[channel.index()],
         )
     });
@@ -168,7 +168,7 @@ fn flipped_causes<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     let kind = Kind::OverCurrent;
-    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let code = middle(kind, scene.sense_full(), scene.bus_full());
     let watch = scene.watch(Channel::C0, kind, code);
     if !scene.by_part(&watch) {
         return Ok(());
@@ -269,7 +269,7 @@ pub(super) fn unknown_bits<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     let kind = Kind::OverCurrent;
-    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let code = middle(kind, scene.sense_full(), scene.bus_full());
     let watch = scene.watch(Channel::C0, kind, code);
     if scene.spec.alerts.kinds.is_empty() {
         return Err(Stop::NotApplicable(

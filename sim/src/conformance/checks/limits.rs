@@ -7,7 +7,7 @@ use crake::{Channel, Mode, Setup};
 
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Point, Scene, beyond, middle};
+use crate::conformance::scene::{Point, Scene, middle};
 use crate::conformance::trial::Trial;
 use crate::conformance::{Desk, Subject};
 
@@ -47,7 +47,14 @@ pub(super) fn limit_at_code_boundary<S: Subject<N>, const N: usize>(
 
 /// Codes at which a limit may stand: in the middle, next to both ends, on both sides of zero.
 fn codes<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>, kind: Kind) -> Vec<i64> {
-    let (sense, bus) = (scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let (sense, bus) = (scene.sense_full(), scene.bus_full());
+    if !scene.is_exact() {
+        let middle = middle(kind, sense, bus);
+        return match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => vec![middle, bus / 2],
+            _ => vec![middle, -middle],
+        };
+    }
     match kind {
         Kind::OverVoltage => vec![bus / 3, 255, 0, bus - 1],
         Kind::UnderVoltage => vec![bus / 3, 256, 1, bus],
@@ -64,8 +71,14 @@ fn boundary<S: Subject<N>, const N: usize>(
     kind: Kind,
     code: i64,
 ) -> Checked {
+    // At the limit itself, or as near as the part's numbers come.
+    let here = if scene.is_exact() {
+        code
+    } else {
+        scene.beyond(kind, code, -1)
+    };
     let mut trial = scene.running()?;
-    trial.apply_all(scene.point(kind, code));
+    trial.apply_all(scene.point(kind, here));
     trial.settle();
     let watches = [scene.watch(channel, kind, code)];
     trial.arm(&Watches::limits(&watches))?;
@@ -77,16 +90,16 @@ fn boundary<S: Subject<N>, const N: usize>(
     );
     if at == wanted {
         return notes.find(format!(
-            "{name}: code {code} applied, and the cause is set; expected nothing: one code too early, or not a strict comparison"
+            "{name}: code {here} applied, and the cause is set; expected nothing: one code too early, or not a strict comparison"
         ));
     }
     if !at.is_empty() {
         return notes.find(format!(
-            "{name}: code {code} applied, {} told: kinds or channels mixed up",
+            "{name}: code {here} applied, {} told: kinds or channels mixed up",
             names(at)
         ));
     }
-    let next = beyond(kind, code, 1);
+    let next = scene.beyond(kind, code, 1);
     trial.apply_all(scene.point(kind, next));
     trial.judged()?;
     let past = trial.service(Causes::LIMITS)?;
@@ -113,13 +126,13 @@ fn instead<S: Subject<N>, const N: usize>(
     code: i64,
 ) -> Result<String, Stop> {
     for steps in [2, 3, 256, -1, -2, -256] {
-        trial.apply_all(scene.point(kind, beyond(kind, code, steps)));
+        trial.apply_all(scene.point(kind, scene.beyond(kind, code, steps)));
         trial.judged()?;
         let told = trial.service(Causes::LIMITS)?;
         if told.is_empty() {
             continue;
         }
-        let at = beyond(kind, code, steps);
+        let at = scene.beyond(kind, code, steps);
         let guess = if told == cause(channel, kind) {
             "the limit in the part is another code than asked for"
         } else if told == cause(channel, opposite(kind)) {
@@ -147,10 +160,10 @@ pub(super) fn limit_reads_back<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     for kind in Kind::ALL {
-        let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+        let code = middle(kind, scene.sense_full(), scene.bus_full());
         let output = scene.outputs().next().unwrap_or(Outputs::A);
         let debounce = scene.spec.alerts.debounce_max.min(2);
-        let watch = Watch::new(Channel::C0, scene.limit(kind, code))
+        let watch = Watch::new(Channel::C0, scene.limit(Channel::C0, kind, code))
             .held()
             .debounce(debounce)
             .to(output);
@@ -209,7 +222,7 @@ fn holds<S: Subject<N>, const N: usize>(
             names(early)
         )));
     }
-    trial.apply_all(scene.point(kind, beyond(kind, code, 1)));
+    trial.apply_all(scene.point(kind, scene.beyond(kind, code, 1)));
     trial.judged()?;
     if trial.desk.is_low(watch.outputs()) == Some(false) {
         return notes.find(text("the output stays high beyond the limit"));
@@ -237,7 +250,7 @@ pub(super) fn debounce<S: Subject<N>, const N: usize>(
     for kind in Kind::ALL {
         let last = Channel::new(N as u8 - 1);
         for (channel, count) in [(Channel::C0, 2), (Channel::C0, 3), (last, 15)] {
-            let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+            let code = middle(kind, scene.sense_full(), scene.bus_full());
             let by_kind = scene.watch(channel, kind, code);
             let most = if scene.by_part(&by_kind) {
                 scene.spec.alerts.debounce_max
@@ -288,8 +301,8 @@ impl<'s, S: Subject<N>, const N: usize> Counter<'s, S, N> {
     ) -> Result<Self, Stop> {
         let mut trial = scene.trial();
         let (within, past) = (
-            scene.point(kind, beyond(kind, code, -2)),
-            scene.point(kind, beyond(kind, code, 1)),
+            scene.point(kind, scene.beyond(kind, code, -2)),
+            scene.point(kind, scene.beyond(kind, code, 1)),
         );
         trial.apply_all(within);
         trial.init(setup)?;

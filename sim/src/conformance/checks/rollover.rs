@@ -9,7 +9,7 @@ use crake::part::{Counters, Source};
 use super::limits::names;
 use super::sums::modulo;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Point, Scene};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::Seen;
 use crate::conformance::{Desk, Subject};
 
@@ -64,7 +64,7 @@ fn rollover<S: Subject<N>, const N: usize>(
         let start = trial.settled()?;
         for channel in scene.channels() {
             let end = (1_i64 << (width - 1)) - 1;
-            let down = scene.distinct(FIRST, channel).sense < 0;
+            let down = scene.own(channel).sense < 0;
             let counter = if down { -end } else { end };
             let (charge, energy) = match sum {
                 Sum::Charge => (counter, 0),
@@ -81,7 +81,7 @@ fn rollover<S: Subject<N>, const N: usize>(
         let past = trial.latch()?;
         for channel in scene.channels() {
             notes.tried();
-            let point = scene.distinct(FIRST, channel);
+            let point = scene.own(channel);
             let of = |counters: Counters| match sum {
                 Sum::Charge => counters.charge,
                 Sum::Energy => counters.energy,
@@ -161,7 +161,7 @@ pub(super) fn rollover_rounds<S: Subject<N>, const N: usize>(
         let count =
             u64::from(past.head.rounds).wrapping_sub(near.head.rounds.into()) & ((1 << bits) - 1);
         // What the sums say of the same rounds.
-        let point = scene.distinct(FIRST, Channel::C0);
+        let point = scene.own(Channel::C0);
         let grown = past.counters[0]
             .charge
             .wrapping_sub(near.counters[0].charge);

@@ -10,7 +10,7 @@ use super::limits::{cause, names};
 use super::sums::grown;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Scene, beyond, middle};
+use crate::conformance::scene::{Scene, middle};
 use crate::conformance::trial::{Answer, Seen};
 use crate::conformance::{Desk, Subject};
 
@@ -105,12 +105,16 @@ fn reset_while_reading<S: Subject<N>, const N: usize>(
     trial.tap.begin();
     trial.settled()?;
     let transfers = trial.tap.log().len();
-    for moment in 0..=transfers {
+    // Parts count their conversions, some in a few bits: a count of zero must not hide a reset.
+    for (latches, moment) in (0..8).flat_map(|latches| (0..=transfers).map(move |at| (latches, at)))
+    {
         notes.tried();
         let mut trial = scene.trial_at(0, read_max);
         trial.init(&scene.fast())?;
         trial.apply_distinct();
-        trial.settled()?;
+        for _ in 0..=latches {
+            trial.settled()?;
+        }
         if moment == transfers {
             trial.desk.reset();
             trial.desk.run_for_ns(answers_ns);
@@ -124,7 +128,7 @@ fn reset_while_reading<S: Subject<N>, const N: usize>(
             });
         }
         let when = if moment == transfers {
-            format!("before a latch")
+            String::from("before a latch")
         } else {
             format!("before transfer {moment} of a latch")
         };
@@ -136,9 +140,21 @@ fn reset_while_reading<S: Subject<N>, const N: usize>(
             && moment > 0
             && moment < transfers
         {
+            let mut apart = Notes::default();
             for channel in scene.channels() {
-                let point = scene.distinct(FIRST, channel);
-                scene.judge(notes, channel, FIRST, point, &seen.codes[channel.index()])?;
+                let point = scene.own(channel);
+                let codes = &seen.codes[channel.index()];
+                if scene
+                    .judge(&mut apart, channel, scene.first(channel), point, codes)
+                    .is_err()
+                {
+                    break;
+                }
+            }
+            if let Some(wrong) = apart.first() {
+                notes.find(format!(
+                    "the part was reset {when}, and its frame is taken for good: {wrong}: values of before and after are mixed: is what tells of a reset read last?"
+                ))?;
             }
             answer = trial.settled();
         }
@@ -175,7 +191,7 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     // What the driver keeps in a part's place did not outlive the firmware.
     let by_part = scene.spec.sums == Source::Part;
     let kind = Kind::OverCurrent;
-    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let code = middle(kind, scene.sense_full(), scene.bus_full());
     let watch = scene.watch(Channel::C0, kind, code);
     let mut trial = scene.running()?;
     trial.apply_all(crate::conformance::scene::Point {
@@ -187,7 +203,7 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     trial.apply(
         Channel::C0,
         crate::conformance::scene::Point {
-            sense: beyond(kind, code, 1),
+            sense: scene.beyond(kind, code, 1),
             bus: 1,
         },
     );
@@ -242,7 +258,7 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
                 names(told)
             ))?;
         }
-        trial.apply(Channel::C0, scene.point(kind, beyond(kind, code, 1)));
+        trial.apply(Channel::C0, scene.point(kind, scene.beyond(kind, code, 1)));
         trial.judged()?;
         let again = trial.service(Causes::LIMITS)?;
         if again != cause(Channel::C0, kind) {
@@ -324,11 +340,11 @@ pub(super) fn refusals<S: Subject<N>, const N: usize>(
     let (spec, last) = (scene.spec, Channel::new(N as u8 - 1));
     let sense = Ranges {
         sense: SenseRange(spec.sense.len() as u8),
-        ..FIRST
+        ..scene.first(last)
     };
     let bus = Ranges {
         bus: BusRange(spec.bus.len() as u8),
-        ..FIRST
+        ..scene.first(Channel::C0)
     };
     let paced = |place: usize| Mode::Paced(Pace(place as u8));
     let wrong: [(&str, Setup<N>); 6] = [

@@ -7,7 +7,7 @@ use crake::{Mode, Setup};
 
 use crate::conformance::Subject;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Scene};
+use crate::conformance::scene::Scene;
 use crate::conformance::trial::Seen;
 
 type Checked = Result<(), Stop>;
@@ -108,15 +108,15 @@ pub(super) fn grown<S: Subject<N>, const N: usize>(
     );
     for channel in scene.channels() {
         notes.tried();
-        let point = scene.distinct(FIRST, channel);
-        let (power, off) = scene.power(point);
+        let point = scene.own(channel);
+        let (power, off) = scene.power(channel, point);
         let [old, new] = [before, after].map(|seen| seen.counters[channel.index()]);
         let each = [
             (
                 "charge",
                 new.charge.wrapping_sub(old.charge),
                 point.sense,
-                1,
+                scene.tolerance(channel, point).sense,
                 widths.charge_bits,
             ),
             (

@@ -8,7 +8,7 @@ use crake::{Mode, Setup, ShuntMonitor};
 
 use super::sums::grown;
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Point, Scene};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
@@ -95,11 +95,8 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
         }
     }
     let most = scene.spec.averaging_max.min(3);
-    for k in if scene.takes(&single) {
-        0..=most
-    } else {
-        1..=0
-    } {
+    let averagings = (0..=most).filter(|_| scene.takes(&single));
+    for k in averagings {
         notes.tried();
         let shot = single.averaging(k);
         let mut trial = scene.trial();
@@ -107,7 +104,7 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
         trial.init(&shot)?;
         let before = trial.settled()?;
         for channel in scene.channels() {
-            let point = scene.distinct(FIRST, channel);
+            let point = scene.own(channel);
             let reversed = Point {
                 sense: -point.sense,
                 bus: point.bus / 2,
@@ -126,7 +123,7 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
             notes.find(format!("single-shot of 2^{k} rounds: {rounds} rounds were made: another mode, or another averaging than asked for?"))?;
         }
         for channel in scene.channels() {
-            let point = scene.distinct(FIRST, channel);
+            let point = scene.own(channel);
             let reversed = Point {
                 sense: -point.sense,
                 bus: point.bus / 2,
@@ -134,7 +131,7 @@ pub(super) fn idle_and_single_shot<S: Subject<N>, const N: usize>(
             scene.judge(
                 notes,
                 channel,
-                FIRST,
+                scene.first(channel),
                 reversed,
                 &after.codes[channel.index()],
             )?;
@@ -155,7 +152,7 @@ pub(super) fn burst<S: Subject<N>, const N: usize>(
     for channel in scene.channels() {
         notes.tried();
         let mut trial = scene.running()?;
-        let max = scene.sense_max(FIRST);
+        let max = scene.sense_full();
         let (first, second) = (max / 3, -max / 4);
         trial.apply_all(Point { sense: 11, bus: 1 });
         trial.apply(

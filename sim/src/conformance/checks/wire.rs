@@ -3,7 +3,7 @@
 use alloc::format;
 
 use crake::alert::{Causes, Kind, Watches};
-use crake::part::Source;
+use crake::part::{Part, Source};
 use crake::{Came, Channel, ShuntMonitor, Task};
 use embedded_hal::i2c::ErrorKind;
 
@@ -12,7 +12,7 @@ use super::limits::{cause, names};
 use super::sums::grown;
 use crate::conformance::probe::{Spoil, Transfer};
 use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{FIRST, Point, Scene, beyond, middle};
+use crate::conformance::scene::{Point, Scene, middle};
 use crate::conformance::trial::{Answer, Seen, Trial};
 use crate::conformance::{Desk, Subject};
 
@@ -35,7 +35,15 @@ pub(super) fn error_mapping<S: Subject<N>, const N: usize>(
             notes.tried();
             trial.tap.spoil(number, Spoil::Refused(at));
             let answer = trial.latch();
-            mapped(notes, &answer, Task::Latch, &transfer, number, at)?;
+            mapped(
+                S::Part::ASKS,
+                notes,
+                &answer,
+                Task::Latch,
+                &transfer,
+                number,
+                at,
+            )?;
             trial.tap.begin();
             let after = trial.settled()?;
             if !after.unbroken && scene.spec.sums == Source::Part {
@@ -61,7 +69,7 @@ fn refused_set_up<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     let kind = Kind::OverCurrent;
-    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let code = middle(kind, scene.sense_full(), scene.bus_full());
     let watches = [scene.watch(Channel::C0, kind, code)];
     let watches = Watches::limits(&watches);
     let fast = scene.fast();
@@ -98,7 +106,7 @@ fn refused_set_up<S: Subject<N>, const N: usize>(
                     continue;
                 }
                 notes.tried();
-                mapped(notes, &answer, task, &transfer, number, at)?;
+                mapped(S::Part::ASKS, notes, &answer, task, &transfer, number, at)?;
                 // It claims no more than is known: vouched for, the sums are those of the set-up before.
                 if matches!(task, Task::Configure | Task::Arm) {
                     let next = trial.latch()?;
@@ -130,14 +138,14 @@ fn refused_service<S: Subject<N>, const N: usize>(
     notes: &mut Notes,
 ) -> Checked {
     let kind = Kind::OverCurrent;
-    let code = middle(kind, scene.sense_max(FIRST), scene.bus_max(FIRST));
+    let code = middle(kind, scene.sense_full(), scene.bus_full());
     let wanted = cause(Channel::C0, kind);
     let mut trial = scene.running()?;
     trial.rest(kind, code);
     trial.settle();
     trial.arm(&Watches::limits(&[scene.watch(Channel::C0, kind, code)]))?;
     let came_up = |trial: &mut Trial<'_, S, N>| -> Answer<()> {
-        trial.apply(Channel::C0, scene.point(kind, beyond(kind, code, 1)));
+        trial.apply(Channel::C0, scene.point(kind, scene.beyond(kind, code, 1)));
         trial.judged()?;
         trial.rest(kind, code);
         trial.judged()
@@ -155,7 +163,15 @@ fn refused_service<S: Subject<N>, const N: usize>(
                 .monitor
                 .service(Causes::LIMITS, &mut found)
                 .map(|frame| Seen::<N>::of(&frame));
-            mapped(notes, &answer, Task::Service, &transfer, number, at)?;
+            mapped(
+                S::Part::ASKS,
+                notes,
+                &answer,
+                Task::Service,
+                &transfer,
+                number,
+                at,
+            )?;
             trial.tap.begin();
             let later = trial.service(Causes::LIMITS)?;
             if found | later != wanted {
@@ -192,6 +208,7 @@ fn is_of(told: Task, called: Task) -> bool {
 }
 
 fn mapped<T>(
+    asks: bool,
     notes: &mut Notes,
     answer: &Answer<T>,
     task: Task,
@@ -203,6 +220,8 @@ fn mapped<T>(
     let place =
         format!("byte {at} of transfer {number} (register 0x{pointer:02X}) refused, no repeats");
     match answer {
+        // What is asked for by trying has an answer either way.
+        Ok(_) if asks && matches!(task, Task::Init | Task::Attach) => Ok(()),
         Ok(_) => notes.find(format!("{place}: the call succeeded")),
         Err(error) if !matches!(error.came, Came::Bus(_)) => {
             notes.find(format!("{place}: told as {error}"))
@@ -258,8 +277,14 @@ pub(super) fn read_in_pieces<S: Subject<N>, const N: usize>(
             ))?;
         }
         for channel in scene.channels() {
-            let point = scene.distinct(FIRST, channel);
-            scene.judge(notes, channel, FIRST, point, &after.codes[channel.index()])?;
+            let point = scene.own(channel);
+            scene.judge(
+                notes,
+                channel,
+                scene.first(channel),
+                point,
+                &after.codes[channel.index()],
+            )?;
         }
     }
     Ok(())
@@ -284,8 +309,8 @@ pub(super) fn lost_latch<S: Subject<N>, const N: usize>(
         for turn in 0..3 {
             notes.tried();
             let fresh = Point {
-                sense: 1_000 * (turn + 1) % scene.sense_max(FIRST).max(1),
-                bus: 500 * (turn + 1) % scene.bus_max(FIRST).max(1),
+                sense: 1_000 * (turn + 1) % scene.sense_full().max(1),
+                bus: 500 * (turn + 1) % scene.bus_full().max(1),
             };
             trial.apply_all(fresh);
             trial.settle();
@@ -306,7 +331,13 @@ pub(super) fn lost_latch<S: Subject<N>, const N: usize>(
             }
             let next = trial.settled()?;
             for channel in scene.channels() {
-                scene.judge(notes, channel, FIRST, fresh, &next.codes[channel.index()])?;
+                scene.judge(
+                    notes,
+                    channel,
+                    scene.first(channel),
+                    fresh,
+                    &next.codes[channel.index()],
+                )?;
             }
         }
     }

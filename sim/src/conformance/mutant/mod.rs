@@ -10,12 +10,13 @@ use core::fmt::Debug;
 use crake::alert::Causes;
 use crake::exchange::{Step, Turn};
 use crake::part::{Codec, Codes, Counters, Head, Part, Spec};
+use crake::units::Resistance;
 use crake::{Channel, Ranges, Task};
 
 pub use corncrake::CORNCRAKE;
 pub use map::Mutant;
 
-use super::{CheckResult, Stated, Subject, first_failure};
+use super::{CheckResult, Coarseness, Stated, Subject, first_failure};
 
 /// What is done to a map. All of it leaves a good map as it is until it is written otherwise.
 pub trait Tamper: Debug + Sync {
@@ -117,6 +118,22 @@ impl<S: Subject<N>, const SHORT: bool, const N: usize> Subject<N> for Mutated<'_
 
     fn map(&self) -> Self::Part {
         Mutant::new(self.subject.map(), self.tamper)
+    }
+
+    fn ranges(&self, channel: Channel) -> Ranges {
+        self.subject.ranges(channel)
+    }
+
+    fn shunt(&self) -> Resistance {
+        self.subject.shunt()
+    }
+
+    fn settling_us(&self) -> u32 {
+        self.subject.settling_us()
+    }
+
+    fn coarseness(&self, channel: Channel) -> Coarseness {
+        self.subject.coarseness(channel)
     }
 
     fn desk(&self, oscillator_ppm: i32) -> S::Desk {
