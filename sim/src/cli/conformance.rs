@@ -8,7 +8,9 @@ use serde::Serialize;
 
 use super::{show, text};
 use crate::conformance::mutant::{self, Tamper};
-use crate::conformance::{COUNT, CheckResult, Corncrake, Moorhen, Outcome, Report, check_with};
+use crate::conformance::{
+    COUNT, CheckResult, Corncrake, Gallinule, Moorhen, Outcome, Report, check_with,
+};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Conformance {
@@ -37,6 +39,11 @@ const PARTS: &[Part] = &[
         check: |progress| check_with(&Moorhen, |_, name| progress(name)),
         mutants: &[],
         caught: |tamper| mutant::caught(&Moorhen, tamper),
+    },
+    Part {
+        check: |progress| check_with(&Gallinule, |_, name| progress(name)),
+        mutants: &[],
+        caught: |tamper| mutant::caught(&Gallinule, tamper),
     },
 ];
 

@@ -19,6 +19,7 @@
 mod bench_desk;
 mod checks;
 mod corncrake;
+mod gallinule;
 mod moorhen;
 pub mod mutant;
 mod probe;
@@ -36,6 +37,7 @@ use crake::part::Codec;
 pub use bench_desk::{BenchDesk, OnDesk};
 pub use checks::COUNT;
 pub use corncrake::Corncrake;
+pub use gallinule::Gallinule;
 pub use moorhen::Moorhen;
 pub use report::{CheckResult, Outcome, Report};
 pub use scripted::{Applied, Registers, Script, Scripted};
