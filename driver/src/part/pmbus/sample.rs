@@ -237,17 +237,19 @@ pub(super) enum Verdict {
     Reset,
 }
 
+// `clamp` would keep a panic for ends that are the wrong way round.
+
 /// A reading at an end of its range may have been cut off; a voltage below zero is none.
 fn bus(scales: &Scales, value: i64, codes: &mut Codes) {
     let max = i64::from(scales.bus_max);
-    codes.bus = value.clamp(0, max) as u32;
+    codes.bus = value.max(0).min(max) as u32;
     codes.bus_clipped = value >= max;
 }
 
 fn sense(scales: &Scales, value: i64, codes: &mut Codes) {
     let max = i64::from(scales.sense_max);
     let least = max.wrapping_neg().wrapping_sub(1);
-    codes.sense = value.clamp(least, max) as i32;
+    codes.sense = value.max(least).min(max) as i32;
     codes.sense_clipped = value >= max || value <= max.wrapping_neg();
 }
 
@@ -256,5 +258,5 @@ fn within(scales: &Scales, value: i64) -> i64 {
     let max = i64::from(scales.sense_max)
         .saturating_add(1)
         .saturating_mul(i64::from(scales.bus_max));
-    value.clamp(max.saturating_neg(), max)
+    value.max(max.saturating_neg()).min(max)
 }
