@@ -13,13 +13,16 @@ use core::time::Duration;
 
 use crake::alert::{Limit, Outputs, Station, Watch, Watches};
 use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::{Spec, corncrake, moorhen};
+use crake::part::pmbus::{Declaration, Device, PageSpec, Pmbus, gallinule};
+use crake::part::{BusRange, SenseRange, Spec, corncrake, moorhen};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::BusError;
-use crake_sim::part::{corncrake as corncrake_model, moorhen as moorhen_model};
+use crake_sim::part::{
+    corncrake as corncrake_model, moorhen as moorhen_model, pmbus as pmbus_model,
+};
 use crake_sim::plant::{self, Constant, Recorded, Source};
 use embedded_hal::digital::InputPin;
 use embedded_hal_bus::i2c::RefCellDevice;
@@ -29,6 +32,30 @@ const RAIL: Rail = Rail::new(
     Shunt::new(Resistance::from_milliohms(10), Tolerance::from_percent(1)),
     Load::smooth(Current::from_amps(5)),
 );
+
+/// The rails of a part that measures amperes itself.
+const METERED: Rail = Rail::new(Shunt::inside(), Load::smooth(Current::from_amps(5)));
+
+/// The PMBus device, declared with the two pages that are used here.
+#[derive(Debug)]
+struct TwoPages;
+
+impl Device for TwoPages {
+    const DECLARATION: &'static Declaration = &Declaration {
+        spec: TWO_PAGES,
+        pages: &PAGES,
+        ..*gallinule::Map::DECLARATION
+    };
+}
+
+const TWO_PAGES: Spec = Spec {
+    channels: 2,
+    ..gallinule::SPEC
+};
+const PAGES: [PageSpec; 2] = match gallinule::Map::DECLARATION.pages.first_chunk() {
+    Some(pages) => *pages,
+    None => panic!("the device has four pages"),
+};
 
 /// What is watched on each: too much current on the first rail, told again only after it was below 2.5 A. The line is low for as long as it lasts.
 static WATCHES: [Watch; 1] = [
@@ -54,15 +81,21 @@ fn main() -> Result<(), Box<dyn Error>> {
     first.rail(1, steps(&[])?, resistor())?;
     second.rail(0, steps(&[(45, 4), (100, 2)])?, resistor())?;
     second.rail(1, steps(&[])?, resistor())?;
+    let description = pmbus_model::Description::gallinule();
+    let third = bench.part(pmbus_model::Device::drawn(description, 0x58)?)?;
+    third.rail(0, steps(&[(70, 4), (120, 1)])?, SenseResistor::ideal(0))?;
+    third.rail(1, steps(&[])?, SenseResistor::ideal(0))?;
     let mut line = bench.line();
     line.wire(&first, corncrake_model::Output::A);
     line.wire(&second, moorhen_model::Output::Alert);
+    line.wire(&third, pmbus_model::SmbAlert);
 
     let bus = RefCell::new(bench.i2c());
     let device = || RefCellDevice::new(&bus);
-    let (board_1, board_2) = (
+    let (board_1, board_2, board_3) = (
         Board::new(&corncrake::SPEC, [RAIL; 2])?,
         Board::new(&moorhen::SPEC, [RAIL; 2])?,
+        Board::new(&TWO_PAGES, [METERED; 2])?,
     );
     let (delay, clock) = (bench.delay(), bench.clock());
     let part = corncrake::Corncrake::new();
@@ -70,10 +103,14 @@ fn main() -> Result<(), Box<dyn Error>> {
     let (delay, clock) = (bench.delay(), bench.clock());
     let part = moorhen::Moorhen::new();
     let mut monitor_2 = Monitor::new(device(), delay, clock, part, 0x17, &board_2);
+    let (delay, clock) = (bench.delay(), bench.clock());
+    let part: Pmbus<TwoPages, 2> = Pmbus::new();
+    let mut monitor_3 = Monitor::new(device(), delay, clock, part, 0x58, &board_3);
 
     let mut posts = [
-        Post::new("Corncrake", &mut monitor_1)?,
-        Post::new("Moorhen", &mut monitor_2)?,
+        Post::new("Corncrake", &mut monitor_1, shared)?,
+        Post::new("Moorhen", &mut monitor_2, shared)?,
+        Post::new("Gallinule", &mut monitor_3, paged)?,
     ];
     let mut was_low = false;
     while bench.now_ns() < 150_000_000 {
@@ -118,8 +155,15 @@ impl<'a> Post<'a> {
     fn new(
         name: &'static str,
         monitor: &'a mut dyn ShuntMonitor<2, BusError = BusError>,
+        ranges: fn(&Spec) -> Option<[Ranges; 2]>,
     ) -> Result<Self, Box<dyn Error>> {
-        let setup = setup(monitor.spec()).ok_or("a rail that the part cannot measure")?;
+        let spec = monitor.spec();
+        let ranges = ranges(spec).ok_or("a rail that the part cannot measure")?;
+        let setup = Setup {
+            channels: ranges.map(Some),
+            mode: Mode::Paced(spec.pace(100).ok_or("a part without such a pace")?),
+            averaging: 0,
+        };
         let mut station = Station::new(setup, Watches::limits(&WATCHES));
         monitor.init(&setup)?;
         station.arm(monitor)?;
@@ -131,21 +175,30 @@ impl<'a> Post<'a> {
     }
 }
 
-fn setup(spec: &Spec) -> Option<Setup<2>> {
+/// The finest ranges that hold 5 A through 10 mΩ, and the rails' voltage.
+fn shared(spec: &Spec) -> Option<[Ranges; 2]> {
     let ranges = Ranges {
         sense: spec.sense_range_for(Voltage::from_millivolts(50))?,
-        bus: spec.bus_range_for(Voltage::from_volts(12))?,
+        bus: spec.bus_range_for(Voltage::from_volts(5))?,
     };
-    Some(Setup::all(ranges, Mode::Paced(spec.pace(100)?)))
+    Some([ranges; 2])
 }
 
-/// 12 V, and amperes: 1 at first, then as the steps say, from so many milliseconds on.
+/// Each page has ranges of its own.
+fn paged(_: &Spec) -> Option<[Ranges; 2]> {
+    Some([0, 1].map(|page| Ranges {
+        sense: SenseRange(page),
+        bus: BusRange(page),
+    }))
+}
+
+/// 5 V, and amperes: 1 at first, then as the steps say, from so many milliseconds on.
 fn steps(steps: &[(u64, i64)]) -> Result<plant::Rail, Box<dyn Error>> {
     let steps: Vec<_> = steps
         .iter()
         .map(|(ms, amps)| (ms * 1_000_000, amps * 1_000_000_000))
         .collect();
-    let source = Source::of(Constant::new(12_000_000_000)?);
+    let source = Source::of(Constant::new(5_000_000_000)?);
     let load = Recorded::steps(1_000_000_000, &steps)?;
     Ok(plant::Rail::new(source, load)?)
 }
