@@ -157,18 +157,16 @@ pub unsafe extern "C" fn crake_ledger_account(
     account: *mut Account,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let live = unsafe { memory::held(ledger, 1) }?;
-        let found = live.1.account(Channel::new(channel)).ok_or(Error {
-            channel,
-            ..Error::argument(Code::NoSuchChannel, 2)
-        })?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(account, 3, Account::from(found)) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        memory::asked(ledger, (account, 3), error, |(_, live)| {
+            let found = live.account(Channel::new(channel)).ok_or(Error {
+                channel,
+                ..Error::argument(Code::NoSuchChannel, 2)
+            })?;
+            Ok(Account::from(found))
+        })
+    }
 }
 
 /// The same without bounds: in less time and on less stack.
@@ -206,15 +204,12 @@ pub unsafe extern "C" fn crake_ledger_next_read_by(
     by_us: *mut u64,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let live = unsafe { memory::held(ledger, 1) }?;
-        let found = live.1.next_read_by_us().ok_or(Error::new(Code::Nothing))?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(by_us, 2, found) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        memory::asked(ledger, (by_us, 2), error, |(_, live)| {
+            live.next_read_by_us().ok_or(Error::new(Code::Nothing))
+        })
+    }
 }
 
 /// Time that is accounted for on no rail.
@@ -227,19 +222,16 @@ pub unsafe extern "C" fn crake_ledger_gap(
     gap: *mut Gap,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let live = unsafe { memory::held(ledger, 1) }?;
-        let found = live.1.gap();
-        let found = Gap {
-            least_us: found.least_us,
-            greatest_us: found.greatest_us,
-        };
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(gap, 2, found) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        memory::asked(ledger, (gap, 2), error, |(_, live)| {
+            let found = live.gap();
+            Ok(Gap {
+                least_us: found.least_us,
+                greatest_us: found.greatest_us,
+            })
+        })
+    }
 }
 
 /// How often counts were lost or may have been.
@@ -252,12 +244,6 @@ pub unsafe extern "C" fn crake_ledger_epoch(
     epoch: *mut u32,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let live = unsafe { memory::held(ledger, 1) }?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(epoch, 2, live.1.epoch()) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe { memory::asked(ledger, (epoch, 2), error, |(_, live)| Ok(live.epoch())) }
 }

@@ -59,7 +59,8 @@ impl<const N: usize> Judge<N> {
         Self::of(plan, plan.judged_by(Source::Driver))
     }
 
-    fn of(plan: &Plan<'_>, watched: Causes) -> Self {
+    /// Judges these of a plan's limits.
+    pub(crate) fn of(plan: &Plan<'_>, watched: Causes) -> Self {
         let mut judge = Self::idle();
         judge.held = plan.held();
         let places = judge.limits.iter_mut().zip(&mut judge.needed);

@@ -27,6 +27,13 @@ impl Shunt {
         }
     }
 
+    /// Of a part that measures amperes by itself: 1 Ω, exactly, for its sense codes count amperes as if they were volts across that. What it may be off by stands in its
+    /// [`Spec`](crate::part::Spec).
+    #[must_use]
+    pub const fn inside() -> Self {
+        Self::new(Resistance::from_ohms(1), Tolerance::ZERO)
+    }
+
     /// The same with a temperature coefficient of at most `ppm_per_k` in either direction, on a board that stays within `span_mk` thousandths of a
     /// kelvin of the temperature for which the nominal resistance holds.
     ///

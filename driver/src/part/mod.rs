@@ -4,6 +4,7 @@
 //! operation takes. Neither knows a bus, a clock, a sense resistor or a ledger.
 
 pub mod corncrake;
+pub mod description;
 pub mod make_up;
 pub mod moorhen;
 pub mod pmbus;

@@ -1,13 +1,15 @@
 //! Software models of the parts, each written from its datasheet alone.
+//!
+//! [`corncrake`] and [`moorhen`] differ in all that parts can differ in; [`pmbus`] has devices of an open standard. A model of your own implements [`Target`], the bus side, and [`PartModel`] with
+//! [`AlertOutputs`] and an [`Order`] for the bench; [`analogue`] has what stands in front of its registers.
 
-mod analogue;
+pub mod analogue;
 pub mod corncrake;
 mod model;
 pub mod moorhen;
 mod pec;
 pub mod pmbus;
 
-pub use analogue::Drift;
 pub use model::{AlertOutputs, Converted, Input, Order, PartModel};
 
 /// A target on the virtual bus, at the level of bytes and of the conditions between them.

@@ -4,7 +4,7 @@ use crake_sim::{
     bench::Bench,
     bus::Logging,
     part::{
-        Drift,
+        analogue::Drift,
         corncrake::Corncrake,
         moorhen::{Individual, Moorhen},
     },

@@ -26,7 +26,7 @@ fn shot() -> Vec<(Input, u64, u64)> {
         .collect()
 }
 
-/// A plant that notes for which windows it was asked.
+/// A plant that notes for which windows it was asked. Its current grows by 1 nA per nanosecond from 0 at time 0.
 struct Witness {
     channel: usize,
     windows: Rc<RefCell<Vec<(usize, u64, u64)>>>,
@@ -38,12 +38,13 @@ impl Plant for Witness {
             .borrow_mut()
             .push((self.channel, from_ns, to_ns));
         Means {
-            current_na: 0.0,
+            current_na: (from_ns + to_ns) as f64 / 2.0,
             voltage_nv: 0.0,
         }
     }
 
-    fn truth(&mut self, _: u64) -> Truth {
+    fn truth(&mut self, at_ns: u64) -> Truth {
+        self.windows.borrow_mut().push((self.channel, at_ns, at_ns));
         Truth::default()
     }
 }
@@ -76,6 +77,41 @@ fn apertures_lie_where_the_table_says_and_so_does_the_skew() {
     assert_eq!(expected[3].2 - began_ns, timing_ns("single-shot"));
     assert_eq!(expected[0].1 - began_ns, timing_ns("settling"));
     assert_eq!(expected[0].2 - expected[0].1, timing_ns("conversion"));
+}
+
+#[test]
+fn asking_for_the_truth_within_an_aperture_never_sends_a_plant_back_and_changes_no_code() {
+    let codes = |asks: bool| {
+        let desk = Desk::ideal();
+        let windows = Rc::new(RefCell::new(Vec::new()));
+        for channel in 0..2 {
+            let plant = Witness {
+                channel,
+                windows: windows.clone(),
+            };
+            desk.part.rail(channel, plant, ohm()).expect("channel");
+        }
+        desk.bench.run_until(10_000_000);
+        let began_ns = desk.trigger();
+        for step in 1..=120 {
+            desk.bench.run_until(began_ns + step * 7_000);
+            if asks {
+                desk.part.truth(0).expect("channel");
+                desk.part.truth(1).expect("channel");
+            }
+        }
+        let windows = windows.borrow();
+        let in_order = windows.windows(2).all(|pair| pair[0].2 <= pair[1].1);
+        assert!(in_order, "{windows:?}");
+        Input::all()
+            .into_iter()
+            .map(|input| desk.code(input))
+            .collect::<Vec<_>>()
+    };
+    // The middle of the first aperture is 175 µs after the trigger, which ends a little after 10 ms: 10.3 mA or so in 1 Ω.
+    let whole = codes(false);
+    assert!((280..290).contains(&whole[0]), "{whole:?}");
+    assert_eq!(codes(true), whole);
 }
 
 #[test]

@@ -36,13 +36,13 @@ pub struct MadeUp<R, const N: usize> {
 
 /// What has to be remembered of a set-up.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Kept<const N: usize> {
-    pub(super) enabled: [bool; N],
-    pub(super) mode: Mode,
+pub(in crate::part) struct Kept<const N: usize> {
+    pub(in crate::part) enabled: [bool; N],
+    pub(in crate::part) mode: Mode,
 }
 
 impl<const N: usize> Kept<N> {
-    pub(super) fn of(sampling: &Sampling<'_>) -> Self {
+    pub(in crate::part) fn of(sampling: &Sampling<'_>) -> Self {
         let mut enabled = [false; N];
         for (enabled, ranges) in enabled.iter_mut().zip(sampling.channels) {
             *enabled = ranges.is_some();

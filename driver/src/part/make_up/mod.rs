@@ -15,7 +15,9 @@ mod sums;
 mod words;
 
 pub use cause_bits::CauseBits;
+pub(super) use made_up::Kept;
 pub use made_up::MadeUp;
 pub use registers::{PLAIN, Registers, State};
+pub(super) use stages::possible;
 pub use sums::{Sums, Taken};
 pub use words::Words;

@@ -290,7 +290,7 @@ fn numbered(number: u8) -> (Channel, Kind) {
 }
 
 /// Refuses what no such part can tell.
-fn possible(plan: &Plan<'_>) -> Result<(), Fault> {
+pub(in crate::part) fn possible(plan: &Plan<'_>) -> Result<(), Fault> {
     let watches = plan.watches();
     let own = [
         (Cause::RolloverAhead, watches.rollover_ahead),

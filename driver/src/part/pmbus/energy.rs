@@ -45,6 +45,8 @@ pub struct Mean {
 impl EnergyCount {
     /// Data bytes of the block, the count byte not included.
     pub const LEN: usize = 6;
+    /// With the count byte.
+    pub(super) const BLOCK_LEN: u8 = 7;
 
     /// From the block's data: accumulator low byte first, rollover count, sample count low byte first.
     #[must_use]

@@ -1,15 +1,17 @@
 /// A code, and whether the input was beyond its range.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(in crate::part) struct Code {
-    pub(in crate::part) value: i32,
-    pub(in crate::part) clipped: bool,
+pub struct Code {
+    /// The code itself; the end of its range if clipped.
+    pub value: i32,
+    /// The input lay beyond the code's range.
+    pub clipped: bool,
 }
 
 impl Code {
-    /// The nearest two's complement code of `bits` bits, from 1 to 32.
+    /// The two's complement code of `bits` bits, from 1 to 32, that is nearest to `exact`, halves away from zero.
     #[inline]
-    pub(in crate::part) fn signed(exact: f64, bits: u32) -> Self {
-        let greatest = (1_i64 << (bits - 1)) - 1;
+    pub fn signed(exact: f64, bits: u32) -> Self {
+        let greatest = (1_i64 << (bits.clamp(1, 32) - 1)) - 1;
         let code = nearest(exact);
         let value = code.clamp(-greatest - 1, greatest);
         Self {
@@ -18,10 +20,10 @@ impl Code {
         }
     }
 
-    /// The nearest code of `bits` bits from zero on, from 1 to 31; below zero it is zero and not clipped.
+    /// The unsigned code of `bits` bits, from 1 to 31, that is nearest to `exact`, halves upwards. Below zero it is zero, and not clipped.
     #[inline]
-    pub(in crate::part) fn unsigned(exact: f64, bits: u32) -> Self {
-        let greatest = (1_i64 << bits) - 1;
+    pub fn unsigned(exact: f64, bits: u32) -> Self {
+        let greatest = (1_i64 << bits.clamp(1, 31)) - 1;
         let code = nearest(exact);
         Self {
             value: code.clamp(0, greatest) as i32,

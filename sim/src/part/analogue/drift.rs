@@ -12,8 +12,8 @@ pub struct Drift {
 }
 
 impl Drift {
-    /// A drift that never departs by more than `limit_nv`.
-    pub(in crate::part) fn drawn(rng: &mut Rng, limit_nv: f64) -> Self {
+    /// A drift that never departs by more than `limit_nv` nanovolts.
+    pub fn drawn(rng: &mut Rng, limit_nv: f64) -> Self {
         // Periods that a test of minutes crosses; datasheets bound the amplitude alone.
         let period_ns = rng.integer(20_000_000_000..=200_000_000_000) as u64;
         Self {
@@ -24,7 +24,7 @@ impl Drift {
     }
 
     /// Departure in nanovolts at a moment.
-    pub(in crate::part) fn at(&self, ns: u64) -> f64 {
+    pub fn at(&self, ns: u64) -> f64 {
         match ns.wrapping_add(self.phase_ns).checked_rem(self.period_ns) {
             None => 0.0,
             Some(into) => {

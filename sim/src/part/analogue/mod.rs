@@ -1,4 +1,6 @@
 //! What models of converters have in common: rails, rounding, noise, drift, and the current that a part draws.
+//!
+//! For models of this crate and for those of yours: `sim/tests/own_model.rs` of the repository is a whole one.
 
 mod code;
 mod drift;
@@ -8,11 +10,11 @@ mod supply;
 
 use alloc::boxed::Box;
 
-pub(super) use code::Code;
+pub use code::Code;
 pub use drift::Drift;
 pub(super) use errors::Errors;
 pub(super) use rail::Rail;
-pub(super) use supply::Supply;
+pub use supply::Supply;
 
 use super::{Converted, Input};
 use crate::{
@@ -22,9 +24,11 @@ use crate::{
 };
 
 /// The inputs of a part with `N` channels: what stands behind them and what was last seen there. Survives resets, as the board does.
-pub(super) struct Inputs<const N: usize> {
-    pub(super) conversions: u64,
-    pub(super) last: Option<Converted>,
+///
+/// Over all channels the moments that it is asked for must not go back, but for an aperture that was [cut](Self::cut).
+pub struct Inputs<const N: usize> {
+    conversions: u64,
+    last: Option<Converted>,
     rails: [Option<Rail>; N],
     /// None for a part without noise.
     noise: Option<Rng>,
@@ -33,7 +37,8 @@ pub(super) struct Inputs<const N: usize> {
 }
 
 impl<const N: usize> Inputs<N> {
-    pub(super) fn new(noise: Option<Rng>) -> Self {
+    /// Inputs without rails. `noise` is where noise comes from; None for a part without.
+    pub fn new(noise: Option<Rng>) -> Self {
         Self {
             conversions: 0,
             last: None,
@@ -44,7 +49,7 @@ impl<const N: usize> Inputs<N> {
     }
 
     /// Puts a rail behind a channel. False if there is no such channel.
-    pub(super) fn attach(
+    pub fn attach(
         &mut self,
         channel: usize,
         plant: Box<dyn Plant>,
@@ -57,52 +62,56 @@ impl<const N: usize> Inputs<N> {
 
     /// What flowed until `at_ns`; nothing without a rail. A conversion in progress must have been
     /// [cut](Self::cut) there.
-    pub(super) fn truth(&mut self, channel: usize, at_ns: u64) -> Truth {
+    pub fn truth(&mut self, channel: usize, at_ns: u64) -> Truth {
         let rail = self.rails.get_mut(channel).and_then(Option::as_mut);
         rail.map_or(Truth::default(), |rail| rail.truth(at_ns))
     }
 
     /// Takes the first part of an aperture that began at `from_ns` and is still open.
-    pub(super) fn cut(&mut self, channel: usize, from_ns: u64, at_ns: u64) {
+    pub fn cut(&mut self, channel: usize, from_ns: u64, at_ns: u64) {
         if let Some(rail) = self.rails.get_mut(channel).and_then(Option::as_mut) {
             rail.cut(from_ns, at_ns);
         }
     }
 
     /// What the channel's last sense and bus conversions averaged; zeros before the first, and without a rail.
-    pub(super) fn seen(&self, channel: usize) -> Means {
-        self.seen[channel]
+    pub fn seen(&self, channel: usize) -> Means {
+        self.seen.get(channel).copied().unwrap_or(NOTHING)
     }
 
-    /// Mean voltage across the sense resistor, in nanovolts, `bias_na` flowing through it besides.
+    /// Conversions [noted](Self::note) so far.
+    pub fn conversions(&self) -> u64 {
+        self.conversions
+    }
+
+    /// The last of them.
+    pub fn last(&self) -> Option<Converted> {
+        self.last
+    }
+
+    /// Mean voltage across the sense resistor over an aperture that ends now, in nanovolts, `bias_na` flowing through it besides. 0 without a rail.
     #[inline]
-    pub(super) fn sense_nv(
-        &mut self,
-        channel: usize,
-        bias_na: f64,
-        from_ns: u64,
-        to_ns: u64,
-    ) -> f64 {
-        self.rails[channel].as_mut().map_or(0.0, |rail| {
+    pub fn sense_nv(&mut self, channel: usize, bias_na: f64, from_ns: u64, to_ns: u64) -> f64 {
+        self.behind(channel).map_or(0.0, |(rail, seen)| {
             let current_na = rail.window(from_ns, to_ns).current_na;
-            self.seen[channel].current_na = current_na;
+            seen.current_na = current_na;
             (current_na + bias_na) * rail.ohms(current_na)
         })
     }
 
-    /// Mean bus voltage, in nanovolts.
+    /// Mean bus voltage over an aperture that ends now, in nanovolts. 0 without a rail.
     #[inline]
-    pub(super) fn bus_nv(&mut self, channel: usize, from_ns: u64, to_ns: u64) -> f64 {
-        self.rails[channel].as_mut().map_or(0.0, |rail| {
+    pub fn bus_nv(&mut self, channel: usize, from_ns: u64, to_ns: u64) -> f64 {
+        self.behind(channel).map_or(0.0, |(rail, seen)| {
             let voltage_nv = rail.window(from_ns, to_ns).voltage_nv;
-            self.seen[channel].voltage_nv = voltage_nv;
+            seen.voltage_nv = voltage_nv;
             voltage_nv
         })
     }
 
     /// The noise of one conversion, within six times `rms_nv`.
     #[inline]
-    pub(super) fn noise_nv(&mut self, rms_nv: f64) -> f64 {
+    pub fn noise_nv(&mut self, rms_nv: f64) -> f64 {
         match &mut self.noise {
             Some(noise) => noise.noise_6_sigma() * rms_nv,
             None => 0.0,
@@ -111,7 +120,7 @@ impl<const N: usize> Inputs<N> {
 
     /// Counts a conversion that has ended.
     #[inline]
-    pub(super) fn note(&mut self, channel: usize, input: Input, code: Code, at_ns: u64) {
+    pub fn note(&mut self, channel: usize, input: Input, code: Code, at_ns: u64) {
         self.conversions += 1;
         self.last = Some(Converted {
             channel,
@@ -120,6 +129,12 @@ impl<const N: usize> Inputs<N> {
             clipped: code.clipped,
             at_ns,
         });
+    }
+
+    #[inline]
+    fn behind(&mut self, channel: usize) -> Option<(&mut Rail, &mut Means)> {
+        let rail = self.rails.get_mut(channel)?.as_mut()?;
+        Some((rail, self.seen.get_mut(channel)?))
     }
 }
 

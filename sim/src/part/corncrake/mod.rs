@@ -24,7 +24,7 @@ mod watch;
 use alloc::{boxed::Box, format, rc::Rc};
 use core::{cell::RefCell, fmt};
 
-pub use super::{Converted, Drift, Input};
+pub use super::{Converted, Input, analogue::Drift};
 pub use individual::Individual;
 pub use watch::{ChannelSnapshot, PartWatcher, Snapshot};
 
@@ -246,11 +246,11 @@ impl PartModel for Model {
     }
 
     fn conversions(&self) -> u64 {
-        self.converter.inputs.conversions
+        self.converter.inputs.conversions()
     }
 
     fn last_conversion(&self) -> Option<Converted> {
-        self.converter.inputs.last
+        self.converter.inputs.last()
     }
 
     fn supply_charge_na_ns(&self) -> u128 {

@@ -224,11 +224,11 @@ impl PartModel for Model {
     }
 
     fn conversions(&self) -> u64 {
-        self.converter.inputs.conversions
+        self.converter.inputs.conversions()
     }
 
     fn last_conversion(&self) -> Option<Converted> {
-        self.converter.inputs.last
+        self.converter.inputs.last()
     }
 
     fn supply_charge_na_ns(&self) -> u128 {

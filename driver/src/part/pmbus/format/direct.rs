@@ -79,6 +79,24 @@ impl Coefficients {
         }
     }
 
+    pub(super) const fn end(self, greatest: bool) -> u16 {
+        if greatest == (self.m > 0) {
+            i16::MAX as u16
+        } else {
+            i16::MIN as u16
+        }
+    }
+
+    pub(super) fn neighbour(self, word: u16, up: bool) -> Option<u16> {
+        let code = word as i16;
+        let next = if up == (self.m > 0) {
+            code.checked_add(1)
+        } else {
+            code.checked_sub(1)
+        };
+        next.map(|code| code as u16)
+    }
+
     /// 10^R as a fraction.
     fn powers(self) -> (i128, i128) {
         let power = 10_i128.saturating_pow(u32::from(self.r.unsigned_abs()));

@@ -1,7 +1,19 @@
 use super::{NANO, Rounding, rounded};
 
-/// The word of LINEAR11 with the greatest value: 1023 × 2^15.
-pub(super) const GREATEST_11: u16 = 0x7BFF;
+/// The word of LINEAR11 with the greatest value, 1023 × 2^15, or the least, −1024 × 2^15.
+pub(super) const fn end11(greatest: bool) -> u16 {
+    if greatest { 0x7BFF } else { 0x7C00 }
+}
+
+/// One more or less in the mantissa.
+pub(super) const fn neighbour11(word: u16, up: bool) -> Option<u16> {
+    let (exponent, mantissa) = (word & 0xF800, word & 0x07FF);
+    match (mantissa, up) {
+        (0x03FF, true) | (0x0400, false) => None,
+        (_, true) => Some(exponent | (mantissa.wrapping_add(1) & 0x07FF)),
+        (_, false) => Some(exponent | (mantissa.wrapping_sub(1) & 0x07FF)),
+    }
+}
 
 /// Exponents, five bits in two's complement.
 const EXPONENTS: core::ops::RangeInclusive<i8> = -16..=15;
@@ -58,8 +70,8 @@ pub(super) fn word11(nano: i128, rounding: Rounding) -> Option<u16> {
             Some(((exponent as u16) << 11) | (mantissa as u16 & 0x07FF))
         }
         // Beyond the scale: its end, where that is the safe side.
-        (None, Rounding::Down) if nano > 0 => Some(GREATEST_11),
-        (None, Rounding::Up) if nano < 0 => Some(0x7C00),
+        (None, Rounding::Down) if nano > 0 => Some(end11(true)),
+        (None, Rounding::Up) if nano < 0 => Some(end11(false)),
         (None, _) => None,
     }
 }

@@ -79,7 +79,7 @@ impl Format {
             Self::Linear16(exponent) => linear16(word, exponent),
             Self::Direct(coefficients) => coefficients.fraction(i64::from(word as i16), 1),
         };
-        nearest(numerator, times_nano(denominator, unit))
+        counted((numerator, denominator), unit)
     }
 
     /// The word for `value` `unit`s, rounded as told; `None` where no word's value lies on that side of it, or, to the nearest, where it lies beyond the last word.
@@ -104,17 +104,25 @@ impl Format {
         }
     }
 
-    /// The greatest value in `unit`s, or the least magnitude of the two ends where the format is signed.
+    /// The word at an end of the format: the greatest value, or the least.
     #[must_use]
-    pub fn greatest(self, unit: Unit) -> i64 {
+    pub fn end(self, greatest: bool) -> u16 {
         match self {
-            Self::Linear11 => self.value(linear::GREATEST_11, unit),
-            Self::Linear16(_) => self.value(u16::MAX, unit),
-            Self::Direct(_) => {
-                let ends = [i16::MIN as u16, i16::MAX as u16].map(|word| self.value(word, unit));
-                let [one, other] = ends;
-                one.max(other)
-            }
+            Self::Linear11 => linear::end11(greatest),
+            Self::Linear16(_) if greatest => u16::MAX,
+            Self::Linear16(_) => 0,
+            Self::Direct(coefficients) => coefficients.end(greatest),
+        }
+    }
+
+    /// The word one step up or down in value, for LINEAR11 with the same exponent; `None` at the end.
+    #[must_use]
+    pub fn neighbour(self, word: u16, up: bool) -> Option<u16> {
+        match self {
+            Self::Linear11 => linear::neighbour11(word, up),
+            Self::Linear16(_) if up => word.checked_add(1),
+            Self::Linear16(_) => word.checked_sub(1),
+            Self::Direct(coefficients) => coefficients.neighbour(word, up),
         }
     }
 }
@@ -157,9 +165,13 @@ impl VoutMode {
 /// Nano-units in a whole one.
 const NANO: i128 = 1_000_000_000;
 
-/// A denominator of whole units made one of `unit`s, for numerators in nano-units.
-fn times_nano(denominator: u128, unit: Unit) -> u128 {
-    denominator.saturating_mul(u128::from(unit.as_nano()))
+/// A fraction of thousand-millionths in `unit`s, rounded to nearest, ties to even.
+pub(super) fn counted((numerator, denominator): (i128, u128), unit: Unit) -> i64 {
+    // Denominators are at most 2^32 × 2^40 × 2^15.
+    nearest(
+        numerator,
+        denominator.wrapping_mul(u128::from(unit.as_nano())),
+    )
 }
 
 /// A fraction, rounded to nearest, ties to even; the end of the range of `i64` where it does not fit.
