@@ -6,7 +6,7 @@ use crate::Channel;
 use crate::board::{Flow, Rail};
 use crate::bound::Bound;
 use crate::part::{Codec, Codes, Counters, Head, Spec};
-use crate::sampling::Ranges;
+use crate::sampling::{Mode, Ranges};
 use crate::units::{Current, Power, Voltage};
 
 /// When a latch was taken on the host's clock: between two readings of it.
@@ -53,7 +53,12 @@ pub struct Frame<'a> {
     pub(crate) rails: &'a [Rail],
     pub(crate) stamp: Stamp,
     pub(crate) condition: Condition,
-    pub(crate) head: Head,
+    /// As its head has it, which every reading asks.
+    pub(crate) complete: bool,
+    /// The same, which every ledger asks.
+    pub(crate) rounds: u32,
+    /// The same.
+    pub(crate) mode: Mode,
     pub(crate) unbroken: bool,
     /// It joins a part that was left, and what was before is vouched for.
     pub(crate) joined: bool,
@@ -138,8 +143,8 @@ impl Frame<'_> {
 
     /// Head of the block: set-up serial, mode, count of rounds.
     #[must_use]
-    pub const fn head(&self) -> Head {
-        self.head
+    pub fn head(&self) -> Head {
+        self.codec.head(self.block)
     }
 
     /// The ranges with which a channel was converted; `None` where it was not enabled.
@@ -173,7 +178,7 @@ impl Frame<'_> {
             .get(channel.index())
             .ok_or(NoReading::NoSuchChannel(channel))?;
         let ranges = self.ranges(channel).ok_or(NoReading::NotEnabled(channel))?;
-        if !self.head.complete {
+        if !self.complete {
             return Err(NoReading::NotComplete);
         }
         let spec = self.spec();

@@ -66,6 +66,7 @@ impl Paper {
         self.block[9..13].copy_from_slice(&self.rounds.to_be_bytes());
         let at = 23 + 24 * CHANNEL.index();
         self.block[at..at + 6].copy_from_slice(&self.charge.to_be_bytes()[2..]);
+        let head = self.part.head(&self.block);
         Frame {
             codec: &self.part,
             block: &self.block,
@@ -75,7 +76,9 @@ impl Paper {
                 after_us: self.now_us + 100,
             },
             condition: self.condition,
-            head: self.part.head(&self.block),
+            complete: head.complete,
+            rounds: head.rounds,
+            mode: head.mode,
             unbroken: self.unbroken,
             joined: false,
             turns: 0,

@@ -230,14 +230,13 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
 
     /// Adds the counts of a frame to the open segment.
     fn advance(&mut self, frame: &Frame<'_>) -> Result<(), Break> {
-        let head = frame.head();
         let boundary = frame.condition() == Condition::Boundary;
         let turns = self.segment.turns.wrapping_add(u32::from(boundary));
         let elsewhere = frame.joined || frame.turns != turns;
         if !frame.unbroken() || elsewhere && !self.rejoined(frame) {
             return Err(Break::SetUpChanged);
         }
-        if self.segment.mode != Some(head.mode) {
+        if self.segment.mode != Some(frame.mode) {
             self.learn(frame)?;
         }
         let stamp = self.shifted(frame.stamp());
@@ -247,11 +246,11 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
             return Err(Break::TooLate);
         }
         let bits = self.spec.accumulators.rounds_bits;
-        let rounds = wrapped_count(head.rounds, self.segment.last_rounds, bits);
+        let rounds = wrapped_count(frame.rounds, self.segment.last_rounds, bits);
         let least_us = stamp.before_us.saturating_sub(last.after_us);
         self.plausible(rounds, least_us, elapsed_us)?;
 
-        let complete = head.complete.then_some(rounds);
+        let complete = frame.complete.then_some(rounds);
         frame.codec.tally(frame.block, complete, &mut self.tallies);
         let segment = &mut self.segment;
         // Below 2^32 each: 64 bits hold more frames than there can be.
@@ -259,7 +258,7 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
         if complete.is_none() {
             segment.unread = segment.unread.wrapping_add(u64::from(rounds));
         }
-        segment.last_rounds = head.rounds;
+        segment.last_rounds = frame.rounds;
         segment.last = stamp;
         Ok(())
     }
@@ -273,7 +272,7 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
         for (channel, tally) in Channel::first(u8::MAX).zip(&mut self.tallies) {
             tally.ranges = frame.ranges(channel);
         }
-        self.run_as(Some(frame.head().mode));
+        self.run_as(Some(frame.mode));
         Ok(())
     }
 
@@ -316,7 +315,6 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
     #[inline(never)]
     fn begin(&mut self, frame: &Frame<'_>) {
         let boundary = frame.condition() == Condition::Boundary;
-        let head = frame.head();
         let tallies = self.tallies.iter_mut().zip(self.board.rails());
         for (channel, (tally, rail)) in Channel::first(u8::MAX).zip(tallies) {
             let ranges = if boundary {
@@ -331,11 +329,11 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
             course: Course::Open,
             start: stamp,
             last: stamp,
-            last_rounds: head.rounds,
+            last_rounds: frame.rounds,
             turns: frame.turns,
             ..Segment::EMPTY
         };
-        self.run_as(if boundary { None } else { Some(head.mode) });
+        self.run_as(if boundary { None } else { Some(frame.mode) });
     }
 
     /// Ends the epoch.
