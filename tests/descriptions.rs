@@ -415,6 +415,48 @@ fn check_code(description: &Description, parts: &[Vec<u8>], code: i128) {
     assert_eq!(number_of(value), code, "{}", register.name);
 }
 
+/// What the worked examples say in words, and what section 3's table says of single bits and of STORE.
+#[test]
+fn corncrake_s_tags_flags_and_store() {
+    let examples = examples::examples(&Document::corncrake());
+    for (register, number) in [("RUN", 6), ("LATCH", 7)] {
+        let example = examples.iter().find(|example| example.number == number);
+        let example = example.unwrap();
+        let write = &example.transfer.parts()[0];
+        let (_, words) = example.what.rsplit_once("; ").unwrap();
+        for word in words.split(", ") {
+            let (name, value) = word.split_once(' ').unwrap();
+            let (register, field) = field(&corncrake::DESCRIPTION, register, name);
+            let found = number_of(register.value(field, &write[2..]));
+            assert_eq!(found, number::integer(value), "{} {name}", register.name);
+        }
+    }
+    for (register, name, bit) in [
+        ("OUTPUTS", "a_low", 0),
+        ("OUTPUTS", "b_low", 1),
+        ("BOOT", "reset_seen", 0),
+        ("GUARD", "check_byte_required", 0),
+    ] {
+        let (_, field) = field(&corncrake::DESCRIPTION, register, name);
+        assert_eq!((field.low, field.form), (bit, Form::Flag), "{register}");
+    }
+    // 16 sense codes of 3 bytes, each signed, oldest first.
+    let store: Vec<u8> = (0..48).map(|place| 0xF0_u8.wrapping_add(place)).collect();
+    for (n, bytes) in store.chunks(3).enumerate() {
+        let (register, field) = field(&corncrake::DESCRIPTION, "STORE", &format!("code_{n}"));
+        let high = i128::from(bytes[0].cast_signed());
+        let expected = high << 16 | i128::from(bytes[1]) << 8 | i128::from(bytes[2]);
+        assert_eq!(number_of(register.value(field, &store)), expected);
+    }
+    // The last byte is the revision.
+    let (register, field) = field(&corncrake::DESCRIPTION, "IDENTITY", "revision");
+    let identity = &examples[0].transfer.parts()[1][1..5];
+    assert_eq!(
+        number_of(register.value(field, identity)),
+        i128::from(identity[3])
+    );
+}
+
 /// The tables of sections 3.1, 3.3, 3.4 and 3.5.
 #[test]
 fn moorhen_s_fields() {

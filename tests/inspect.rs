@@ -76,10 +76,8 @@ fn compare(
         .scales(&[(Channel::new(channel), resistance)])
         .unwrap();
     let contents = inspector.read(register.name).unwrap();
-    let quantities: Vec<_> = contents
-        .values()
-        .flat_map(|(field, value)| scales.quantities(field, value))
-        .collect();
+    let fields = scales.fields(&contents);
+    let quantities: Vec<_> = fields.flat_map(|(_, _, quantities)| quantities).collect();
     for (unit, expected) in expected {
         let Some(expected) = expected else {
             assert_eq!(
@@ -405,10 +403,8 @@ fn no_figures_from_ranges_or_resistors_that_are_none() {
     );
     let bus = inspector.read("BUS_0").unwrap();
     let figures = |contents: &crake_sim::inspect::Contents| -> Vec<Quantity> {
-        let values = contents.values();
-        values
-            .flat_map(|(field, value)| scales.quantities(field, value))
-            .collect()
+        let fields = scales.fields(contents);
+        fields.flat_map(|(_, _, quantities)| quantities).collect()
     };
     assert_eq!(figures(&bus), []);
     let sense = inspector.read("SENSE_0").unwrap();
@@ -419,4 +415,36 @@ fn no_figures_from_ranges_or_resistors_that_are_none() {
             unit: "V"
         }]
     );
+}
+
+/// The worked frame block of section 10.1: LSBs by its own ranges, which differ from those in RANGES here, as after a RUN.
+#[test]
+fn the_frame_block_goes_by_its_own_ranges() {
+    let worked = crake_suite::frame::frame(&Document::corncrake());
+    let mut fake = Fake {
+        checked: Some(0),
+        ..Fake::default()
+    };
+    fake.registers.insert(0x06, vec![0x22, 0x22]);
+    fake.registers.insert(0x80, worked.block.clone());
+    let mut inspector = Inspector::new(&mut fake, 0x32, &corncrake::DESCRIPTION);
+    let scales = inspector.scales(&[]).unwrap();
+    assert_eq!(scales.bus_lsb_nv(Channel::C0), Some(1_000_000));
+    let frame = inspector.read("FRAME").unwrap();
+    let mut compared = 0;
+    for (field, _, quantities) in scales.fields(&frame) {
+        // RANGES 0x6041, section 3.4: the channels' nibbles are 1, 4, 0 and 6.
+        let lsb_nv = match field.name {
+            "sense_0" | "sense_2" => 500,
+            "sense_1" | "sense_3" => 200,
+            "bus_0" => 250_000,
+            "bus_1" | "bus_2" => 100_000,
+            "bus_3" => 1_000_000,
+            _ => continue,
+        };
+        let code = worked.fields[&field.name.replace('_', " ")];
+        assert_eq!(billionths(&quantities, "V"), Some((code * lsb_nv) as f64));
+        compared += 1;
+    }
+    assert_eq!(compared, 8);
 }

@@ -26,7 +26,7 @@ pub struct Bound<Q> {
 }
 
 /// The parts as the ledger keeps them, in nanocoulombs or nanojoules: never less than their limits, and hardly more.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Parts {
     pub(crate) mantissas: [u32; 7],
@@ -34,6 +34,11 @@ pub(crate) struct Parts {
 }
 
 impl Parts {
+    pub(crate) const NOTHING: Self = Self {
+        mantissas: [0; 7],
+        exponents: [0; 7],
+    };
+
     /// Adds to each part.
     #[inline(never)]
     pub(crate) fn add(&mut self, others: &[Upper; 7]) {
@@ -44,23 +49,26 @@ impl Parts {
         }
     }
 
-    pub(crate) fn of<Q: Copy + Default>(&self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
-        let mut parts = [Q::default(); 7];
-        let mine = self.mantissas.iter().zip(&self.exponents);
-        for (part, (mantissa, exponent)) in parts.iter_mut().zip(mine) {
-            let whole = Upper::unpacked((*mantissa, *exponent)).whole();
-            *part = unit(i128::try_from(whole).unwrap_or(i128::MAX));
-        }
-        let [gain, offset, noise, shunt, thermal, clock, load] = parts;
+    pub(crate) fn of<Q>(&self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
+        let part = |place| unit(self.whole(place));
         Bound {
-            gain,
-            offset,
-            noise,
-            shunt,
-            thermal,
-            clock,
-            load,
+            gain: part(0),
+            offset: part(1),
+            noise: part(2),
+            shunt: part(3),
+            thermal: part(4),
+            clock: part(5),
+            load: part(6),
         }
+    }
+
+    #[inline(never)]
+    fn whole(&self, place: usize) -> i128 {
+        let part = self.mantissas.get(place).zip(self.exponents.get(place));
+        let whole = part.map_or(0, |(mantissa, exponent)| {
+            Upper::unpacked((*mantissa, *exponent)).whole()
+        });
+        i128::try_from(whole).unwrap_or(i128::MAX)
     }
 }
 

@@ -144,7 +144,9 @@ pub(crate) const fn chained(number: u128, factors: &[u64], divisors: &[u64]) -> 
     }
     let mut factors = factors;
     while let [factor, more @ ..] = factors {
-        multiply(&mut words, *factor);
+        if *factor != 1 {
+            multiply(&mut words, *factor);
+        }
         factors = more;
     }
     let (mut divisors, mut rounded) = (divisors, false);
@@ -152,7 +154,7 @@ pub(crate) const fn chained(number: u128, factors: &[u64], divisors: &[u64]) -> 
         if *divisor == 0 {
             return (u128::MAX, true);
         }
-        rounded |= divide(&mut words, *divisor) != 0;
+        rounded |= *divisor != 1 && divide(&mut words, *divisor) != 0;
         divisors = more;
     }
     let [beyond @ .., a, b, c, d] = words;
@@ -211,6 +213,7 @@ const fn divide(words: &mut [u32], divisor: u64) -> u64 {
 }
 
 /// The same rounded up.
+#[inline(never)]
 pub(crate) const fn chained_up(number: u128, factors: &[u64], divisors: &[u64]) -> u128 {
     let (quotient, rounded) = chained(number, factors, divisors);
     plus(quotient, rounded as u128)

@@ -101,6 +101,12 @@ static void accounts(void) {
     IS(account.charge_side, 1);
     IS(crake_ledger_account(the->ledger, 0, &account, NULL), CRAKE_CODE_OK);
     IS(crake_wide_divided(&account.charge_nc, 1, &charge_nc, NULL), CRAKE_CODE_OK);
+    crake_total total;
+    IS(crake_ledger_total(the->ledger, 0, &total, NULL), CRAKE_CODE_OK);
+    IS(total.charge_nc.low, account.charge_nc.low);
+    IS(total.energy_nj.low, account.energy_nj.low);
+    IS(total.duration_us, account.duration_us);
+    IS(crake_ledger_total(the->ledger, 4, &total, NULL), CRAKE_CODE_NO_SUCH_CHANNEL);
     /* 4.2 A for as long as was accounted for, to within the microsecond that is left out in the duration. */
     WITHIN(charge_nc - 4200 * (int64_t)account.duration_us, 0, 4200);
     /* The named parts make the whole. */

@@ -12,7 +12,7 @@ use crake::units::{Current, Tolerance};
 use crake::{Mode, Monitor, Setup};
 use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
-use crake_sim::bus::{BusError, Clock};
+use crake_sim::bus::{BusError, Clock, Speed};
 use crake_sim::part::pmbus::{Description, Device, Model, SmbAlert};
 use crake_sim::plant::{Profile, Rail as Plant, Recorded, Source};
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
@@ -90,10 +90,12 @@ pub struct Desk {
 }
 
 impl Desk {
-    pub fn with(order: Device, pages: usize) -> Self {
-        let bench = Bench::new(7);
+    pub fn drawn(order: Device, pages: usize, seed: u64) -> Self {
+        let bench = Bench::new(seed);
+        bench.set_bus_speed(Speed::Fast);
         let part = bench.part(order).expect("a free address");
         let line = bench.alert(&part, SmbAlert);
+        line.set_recording(true);
         let desk = Self {
             bench,
             part,
@@ -110,7 +112,7 @@ impl Desk {
     pub fn of(description: Description) -> Self {
         let pages = description.pages.len();
         let device = Device::ideal(description, ADDRESS).expect("a sound description");
-        Self::with(device, pages)
+        Self::drawn(device, pages, 7)
     }
 
     pub fn ideal() -> Self {
@@ -154,6 +156,15 @@ impl Desk {
         tape.trick = Some((number, Box::new(trick)));
     }
 
+    /// How often the line has changed its level since the last call.
+    pub fn edges(&self) -> usize {
+        self.line.edges().len()
+    }
+
+    pub fn is_low(&self) -> bool {
+        self.part.is_low(SmbAlert)
+    }
+
     /// Command codes of all writes.
     pub fn written(&self) -> BTreeSet<u8> {
         let tape = self.tape.borrow();
@@ -166,10 +177,12 @@ impl Desk {
     }
 
     /// A byte, as another host reads it, without check byte.
-    pub fn peek(&self, page: u8, command: u8) -> u8 {
+    pub fn peek(&self, page: Option<u8>, command: u8) -> u8 {
         let mut bus = self.bench.i2c();
         let mut byte = [0];
-        bus.write(ADDRESS, &[0x00, page]).expect("PAGE");
+        if let Some(page) = page {
+            bus.write(ADDRESS, &[0x00, page]).expect("PAGE");
+        }
         bus.write_read(ADDRESS, &[command], &mut byte)
             .expect("a byte");
         byte[0]
@@ -204,7 +217,7 @@ pub fn board() -> Board<4> {
 pub fn setup() -> Setup<4> {
     Setup {
         channels: [0, 1, 2, 3].map(|page| Some(ranges(page))),
-        mode: Mode::Paced(SPEC.pace(40).expect("a pace")),
+        mode: Mode::Paced(SPEC.pace(1).expect("a pace")),
         averaging: 0,
     }
 }

@@ -1,6 +1,7 @@
 //! The map of PMBus devices against the model of one: both from docs/pmbus-device.md, neither from the other.
 
 mod asking;
+mod bytes;
 mod desk;
 mod effort;
 mod energy;

@@ -33,7 +33,7 @@
 /**
  * Words of 8 bytes in a `crake_board`.
  */
-#define CRAKE_BOARD_WORDS 92
+#define CRAKE_BOARD_WORDS 96
 
 /**
  * Words of 8 bytes in a `crake_monitor`.
@@ -43,7 +43,7 @@
 /**
  * Words of 8 bytes in a `crake_ledger`.
  */
-#define CRAKE_LEDGER_WORDS 222
+#define CRAKE_LEDGER_WORDS 136
 
 /**
  * Words of 8 bytes in a `crake_watches`.
@@ -550,6 +550,32 @@ typedef struct crake_account {
 } crake_account;
 
 /**
+ * Totals of one rail without bounds.
+ */
+typedef struct crake_total {
+  /**
+   * Energy into the load by the host's clock, in nanojoules.
+   */
+  struct crake_wide energy_nj;
+  /**
+   * Charge from source to load by the host's clock, in nanocoulombs.
+   */
+  struct crake_wide charge_nc;
+  /**
+   * How long the rail was accounted for, in microseconds of the host's clock.
+   */
+  uint64_t duration_us;
+  /**
+   * As in `crake_account`, without the bound.
+   */
+  uint8_t energy_side;
+  /**
+   * The same of `charge_nc`.
+   */
+  uint8_t charge_side;
+} crake_total;
+
+/**
  * The caller's bus, delay and clock. Copied on initialisation. Each callback gets `context` and must return; none may call this interface with an object of the call in progress
  * (it would be told `BUSY`).
  */
@@ -958,6 +984,17 @@ crake_code crake_ledger_account(struct crake_ledger *ledger,
                                 uint8_t channel,
                                 struct crake_account *account,
                                 struct crake_error *error);
+
+/**
+ * The same without bounds: in less time and on less stack.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says.
+ */
+crake_code crake_ledger_total(struct crake_ledger *ledger,
+                              uint8_t channel,
+                              struct crake_total *total,
+                              struct crake_error *error);
 
 /**
  * The latest safe moment for the next frame, in microseconds on the host's clock: its `after_us` must not lie beyond. `NOTHING` if nothing counts.

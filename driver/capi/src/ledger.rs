@@ -54,6 +54,22 @@ pub struct Account {
     pub charge_side: u8,
 }
 
+/// Totals of one rail without bounds.
+#[repr(C)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Total {
+    /// Energy into the load by the host's clock, in nanojoules.
+    pub energy_nj: Wide,
+    /// Charge from source to load by the host's clock, in nanocoulombs.
+    pub charge_nc: Wide,
+    /// How long the rail was accounted for, in microseconds of the host's clock.
+    pub duration_us: u64,
+    /// As in `crake_account`, without the bound.
+    pub energy_side: u8,
+    /// The same of `charge_nc`.
+    pub charge_side: u8,
+}
+
 /// Time that is accounted for on no rail, as a bracket.
 #[repr(C)]
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -93,6 +109,18 @@ impl From<crake::ledger::Account> for Account {
             duration_us: account.duration_us,
             energy_side: side(account.energy_side),
             charge_side: side(account.charge_side),
+        }
+    }
+}
+
+impl From<crake::ledger::Total> for Total {
+    fn from(total: crake::ledger::Total) -> Self {
+        Self {
+            energy_nj: Wide::from(total.energy.as_nanojoules()),
+            charge_nc: Wide::from(total.charge.as_nanocoulombs()),
+            duration_us: total.duration_us,
+            energy_side: side(total.energy_side),
+            charge_side: side(total.charge_side),
         }
     }
 }
@@ -139,6 +167,31 @@ pub unsafe extern "C" fn crake_ledger_account(
             Ok(Account::from(found))
         })
     }
+}
+
+/// The same without bounds: in less time and on less stack.
+///
+/// # Safety
+/// Each pointer is null or leads to what its type says.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn crake_ledger_total(
+    ledger: *mut Ledger,
+    channel: u8,
+    total: *mut Total,
+    error: *mut Error,
+) -> Code {
+    let outcome = || {
+        // SAFETY: the caller's promise.
+        let live = unsafe { memory::held(ledger, 1) }?;
+        let found = live.1.total(Channel::new(channel)).ok_or(Error {
+            channel,
+            ..Error::argument(Code::NoSuchChannel, 2)
+        })?;
+        // SAFETY: the caller's promise.
+        unsafe { memory::output(total, 3, Total::from(found)) }
+    };
+    // SAFETY: the caller's promise.
+    unsafe { report(error, outcome()) }
 }
 
 /// The latest safe moment for the next frame, in microseconds on the host's clock: its `after_us` must not lie beyond. `NOTHING` if nothing counts.

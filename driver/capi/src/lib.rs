@@ -43,8 +43,8 @@ pub use code::{Code, Error};
 pub use frame::{Frame, Reading};
 pub use host::{Host, NO_ACKNOWLEDGE};
 pub use ledger::{
-    Account, Bound, Gap, crake_ledger_account, crake_ledger_epoch, crake_ledger_gap,
-    crake_ledger_init, crake_ledger_next_read_by,
+    Account, Bound, Gap, Total, crake_ledger_account, crake_ledger_epoch, crake_ledger_gap,
+    crake_ledger_init, crake_ledger_next_read_by, crake_ledger_total,
 };
 pub use memory::{
     BOARD_WORDS, Board, LEDGER_WORDS, Ledger, MONITOR_WORDS, Monitor, STATION_WORDS, Station,

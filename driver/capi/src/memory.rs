@@ -17,13 +17,13 @@ pub(crate) type DriverBoard = crake::board::Board<CRAKE_RAILS>;
 // Enough for pointers of 64 bits and of 32, which differ by little; `Object::FITS` sees to it.
 
 /// Words of 8 bytes in a `crake_board`.
-pub const BOARD_WORDS: usize = 92;
+pub const BOARD_WORDS: usize = 96;
 
 /// Words of 8 bytes in a `crake_monitor`.
 pub const MONITOR_WORDS: usize = 37;
 
 /// Words of 8 bytes in a `crake_ledger`.
-pub const LEDGER_WORDS: usize = 222;
+pub const LEDGER_WORDS: usize = 136;
 
 /// Words of 8 bytes in a `crake_watches`.
 pub const WATCHES_WORDS: usize = 83;

@@ -98,6 +98,7 @@ impl Load {
 
     /// Greatest charge that can be turned over, whichever way, in `duration_us`; rounded up.
     #[must_use]
+    #[inline(never)]
     pub const fn turnover(&self, duration_us: u64) -> Charge {
         let mean = if duration_us < self.mean_over_us {
             self.greatest
@@ -111,6 +112,7 @@ impl Load {
     /// What jumps between conversions can cost in `duration_us` at a round period of `period_us`, rounded up:
     /// number of edges × step × round period ÷ 2.
     #[must_use]
+    #[inline(never)]
     pub const fn between_conversions(&self, duration_us: u64, period_us: u32) -> Charge {
         let rate = self.edges.per_1000_s as u64;
         if rate == 0 {

@@ -1,29 +1,29 @@
 //! A ledger as bytes, for memory that outlives a restart of the firmware.
 
-mod tape;
+pub(super) mod tape;
 
 use core::fmt;
 
 use tape::{Eye, Pen, Tape, visit_option};
 
 use super::evaluate::Flowed;
-use super::{Break, Course, Gap, Ledger, Mode, Segment, Stamp, Tally, Totals, weighs};
+use super::{
+    Bounds, Break, Course, Gap, Keep, Ledger, Mode, Segment, Stamp, Tally, Totals, weighs,
+};
 use crate::Channel;
 use crate::board::Board;
-use crate::bound::Parts;
 use crate::crc::Crc16;
 use crate::part::{BusRange, Joint, Pace, SenseRange, Spec};
 use crate::sampling::Ranges;
 
-/// First two bytes of every checkpoint: a letter, and the version of what follows.
-const LETTER: u8 = b'L';
+/// Second byte of every checkpoint, after a letter for what is kept: the version of what follows.
 const VERSION: u8 = 2;
 /// Letter, version, number of rails, part, board's serial number and revision, set-up serial of the part.
 const HEAD: usize = 15;
 /// Epoch, gap, shift of the clock, segment.
 const COMMON: usize = 4 + 16 + 8 + (1 + 32 + 8 + 4 + 8 + 3);
-/// Closed totals and bounds, open sums.
-const RAIL: usize = (4 * 16 + 14 * 5 + 8 + 2) + (3 * 12 + 16 + 5 + 3 + 2);
+/// Closed totals, open sums; what is kept besides comes on top.
+const RAIL: usize = (2 * 16 + 8 + 2) + (3 * 12 + 16 + 5 + 3 + 2);
 const CHECK: usize = 2;
 
 /// Why a checkpoint cannot be written, or bytes are none that this ledger can go on from.
@@ -38,7 +38,7 @@ pub enum CheckpointError {
         /// Given.
         got: usize,
     },
-    /// No checkpoint, or one of a version that this one does not know.
+    /// No checkpoint, one of a ledger that keeps something else, or one of a version that this one does not know.
     Version(u8),
     /// The check value is wrong: torn, or worn out.
     Corrupt,
@@ -52,13 +52,48 @@ pub enum CheckpointError {
     Revision(u32),
 }
 
+/// Length of a checkpoint of so many rails.
+const fn length<K: Keep>(rails: usize) -> usize {
+    HEAD.saturating_add(COMMON)
+        .saturating_add(RAIL.saturating_add(K::LEN).saturating_mul(rails))
+        .saturating_add(CHECK)
+}
+
 impl<'b, const N: usize> Ledger<'b, N> {
     /// Length of a checkpoint in bytes.
-    pub const CHECKPOINT_LEN: usize = HEAD
-        .saturating_add(COMMON)
-        .saturating_add(RAIL.saturating_mul(N))
-        .saturating_add(CHECK);
+    pub const CHECKPOINT_LEN: usize = length::<Bounds>(N);
 
+    /// The ledger that was saved as `bytes`, and what it takes to join the part.
+    ///
+    /// # Errors
+    /// Whatever [`CheckpointError`] names; begin with a [`new`](Self::new) ledger then. A single wrong bit is always found, and so is any burst of up to 16.
+    pub fn load(
+        board: &'b Board<N>,
+        spec: &'static Spec,
+        bytes: &[u8],
+    ) -> Result<(Self, Joint), CheckpointError> {
+        Self::loaded(board, spec, bytes)
+    }
+}
+
+impl<'b, const N: usize> Ledger<'b, N, ()> {
+    /// Length of a checkpoint of totals alone in bytes.
+    pub const TOTALS_LEN: usize = length::<()>(N);
+
+    /// As [`load`](Ledger::load), of totals alone.
+    ///
+    /// # Errors
+    /// As there; `Version` for a checkpoint with bounds, too.
+    pub fn load_totals(
+        board: &'b Board<N>,
+        spec: &'static Spec,
+        bytes: &[u8],
+    ) -> Result<(Self, Joint), CheckpointError> {
+        Self::loaded(board, spec, bytes)
+    }
+}
+
+impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
     /// Writes the whole account, and what it takes to join the part again, to the beginning of `into`; tells how many bytes that took.
     ///
     /// Save right after an [`update`](Self::update), with the [`joint`](crate::ShuntMonitor::joint) of that moment. After the restart:
@@ -86,12 +121,12 @@ impl<'b, const N: usize> Ledger<'b, N> {
     /// `Length` if `into` is too short; nothing was written.
     pub fn save(&self, joint: &Joint, into: &mut [u8]) -> Result<usize, CheckpointError> {
         let got = into.len();
-        let expected = Self::CHECKPOINT_LEN;
+        let expected = length::<K>(N);
         let into = into
             .get_mut(..expected)
             .ok_or(CheckpointError::Length { expected, got })?;
         let mut pen = Pen::new(into);
-        let mut head = Head::new(self.board, self.spec, *joint);
+        let mut head = Head::new::<N, K>(self.board, self.spec, *joint);
         head.visit(&mut pen);
         let mut common = Common::of(self);
         common.visit(&mut pen);
@@ -106,26 +141,22 @@ impl<'b, const N: usize> Ledger<'b, N> {
         Ok(expected)
     }
 
-    /// The ledger that was saved as `bytes`, and what it takes to join the part.
-    ///
-    /// # Errors
-    /// Whatever [`CheckpointError`] names; begin with a [`new`](Self::new) ledger then. A single wrong bit is always found, and so is any burst of up to 16.
-    pub fn load(
+    fn loaded(
         board: &'b Board<N>,
         spec: &'static Spec,
         bytes: &[u8],
     ) -> Result<(Self, Joint), CheckpointError> {
-        let expected_head = Head::new(board, spec, Joint { serial: 0 });
+        let expected_head = Head::new::<N, K>(board, spec, Joint { serial: 0 });
         let mut eye = Eye::new(bytes);
         let mut head = Head::default();
         head.visit(&mut eye);
-        if (head.letter, head.version) != (LETTER, VERSION) {
+        if (head.letter, head.version) != (K::LETTER, VERSION) {
             return Err(CheckpointError::Version(head.version));
         }
         if head.rails != expected_head.rails {
             return Err(CheckpointError::Rails(head.rails));
         }
-        let (expected, got) = (Self::CHECKPOINT_LEN, bytes.len());
+        let (expected, got) = (length::<K>(N), bytes.len());
         if got != expected {
             return Err(CheckpointError::Length { expected, got });
         }
@@ -142,9 +173,9 @@ impl<'b, const N: usize> Ledger<'b, N> {
         if head.revision != expected_head.revision {
             return Err(CheckpointError::Revision(head.revision));
         }
-        let mut common = Common::default();
+        let mut ledger = Self::empty(board, spec);
+        let mut common = Common::of(&ledger);
         common.visit(&mut eye);
-        let mut ledger = Self::new(board, spec);
         ledger.epoch = common.epoch;
         ledger.gap = common.gap;
         ledger.shift_us = common.shift_us;
@@ -204,9 +235,9 @@ struct Head {
 }
 
 impl Head {
-    fn new<const N: usize>(board: &Board<N>, spec: &Spec, joint: Joint) -> Self {
+    fn new<const N: usize, K: Keep>(board: &Board<N>, spec: &Spec, joint: Joint) -> Self {
         Self {
-            letter: LETTER,
+            letter: K::LETTER,
             version: VERSION,
             rails: u8::try_from(N).unwrap_or(u8::MAX),
             part: crc(spec.name.as_bytes()),
@@ -228,7 +259,6 @@ impl Head {
 }
 
 /// What is common to all rails.
-#[derive(Default)]
 struct Common {
     epoch: u32,
     gap: Gap,
@@ -237,7 +267,7 @@ struct Common {
 }
 
 impl Common {
-    fn of<const N: usize>(ledger: &Ledger<'_, N>) -> Self {
+    fn of<const N: usize, K: Keep>(ledger: &Ledger<'_, N, K>) -> Self {
         Self {
             epoch: ledger.epoch,
             gap: ledger.gap,
@@ -275,24 +305,19 @@ fn visit_stamp(stamp: &mut Stamp, tape: &mut dyn Tape) {
     tape.u64(&mut stamp.after_us);
 }
 
-fn visit_totals(totals: &mut Totals, tape: &mut dyn Tape) {
-    for Flowed { charge, energy } in [&mut totals.by_host, &mut totals.by_part] {
-        tape.i128(charge);
-        tape.i128(energy);
+impl Flowed {
+    pub(super) fn visit(&mut self, tape: &mut dyn Tape) {
+        tape.i128(&mut self.charge);
+        tape.i128(&mut self.energy);
     }
-    for Parts {
-        mantissas,
-        exponents,
-    } in [&mut totals.charge_bound, &mut totals.energy_bound]
-    {
-        for (mantissa, exponent) in mantissas.iter_mut().zip(exponents) {
-            tape.u32(mantissa);
-            tape.i8(exponent);
-        }
-    }
+}
+
+fn visit_totals<K: Keep>(totals: &mut Totals<K>, tape: &mut dyn Tape) {
+    totals.by_host.visit(tape);
     tape.u64(&mut totals.twice_us);
     tape.flag(&mut totals.sense_clipped);
     tape.flag(&mut totals.bus_clipped);
+    totals.kept.visit(tape);
 }
 
 fn visit_tally(tally: &mut Tally, tape: &mut dyn Tape) {

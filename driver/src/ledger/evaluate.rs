@@ -1,8 +1,7 @@
 //! From a segment's sums in codes to charge, energy and their bounds: worked out when asked for, exactly, once.
 
-use super::limits::Limits;
+use super::keep::Keep;
 use crate::board::Rail;
-use crate::bound::Parts;
 use crate::part::{Spec, Tally};
 use crate::wide::chained_signed;
 
@@ -11,7 +10,7 @@ pub(super) const PLACES: u32 = 32;
 
 /// What is common to all rails of a segment.
 #[derive(Clone, Copy)]
-pub(super) struct Stretch {
+pub struct Stretch {
     /// Twice its length on the host's clock in microseconds: from the middle of one latch's bracket to the middle of the other's.
     pub(super) twice_us: u64,
     /// Rounds in it; not 0.
@@ -26,25 +25,22 @@ pub(super) struct Stretch {
     pub(super) clock_ppm: u32,
 }
 
-/// One rail's result.
-#[derive(Clone, Copy, Default, Debug, PartialEq, Eq)]
+/// One rail's result, and what is kept with it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Totals {
+pub(super) struct Totals<K> {
     pub(super) by_host: Flowed,
-    /// The same by the part's own clock.
-    pub(super) by_part: Flowed,
-    pub(super) charge_bound: Parts,
-    pub(super) energy_bound: Parts,
     /// Twice the length on the host's clock, so that halves add up.
     pub(super) twice_us: u64,
     pub(super) sense_clipped: bool,
     pub(super) bus_clipped: bool,
+    pub(super) kept: K,
 }
 
 /// What flowed through a rail by one clock.
-#[derive(Clone, Copy, Default, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(super) struct Flowed {
+pub struct Flowed {
     /// 2^-32 nC.
     pub(super) charge: i128,
     /// 2^-32 nJ.
@@ -52,30 +48,36 @@ pub(super) struct Flowed {
 }
 
 impl Flowed {
-    fn add(&mut self, other: &Self) {
+    pub(super) const NOTHING: Self = Self {
+        charge: 0,
+        energy: 0,
+    };
+
+    #[inline(never)]
+    pub(super) fn add(&mut self, other: &Self) {
         self.charge = self.charge.saturating_add(other.charge);
         self.energy = self.energy.saturating_add(other.energy);
     }
 }
 
-impl Totals {
+impl<K: Keep> Totals<K> {
+    pub(super) const EMPTY: Self = Self {
+        by_host: Flowed::NOTHING,
+        twice_us: 0,
+        sense_clipped: false,
+        bus_clipped: false,
+        kept: K::EMPTY,
+    };
+
     /// Adds one stretch; nothing where the channel was left out.
     #[inline(never)]
     pub(super) fn add(&mut self, spec: &Spec, rail: &Rail, tally: &Tally, stretch: &Stretch) {
-        let Some(shown) = self.add_flowed(spec, rail, tally, stretch) else {
-            return;
-        };
-        let by_part_us = spec.counted_us(stretch.rounds, stretch.period_us);
-        if let Some(flowed) = flowed(spec, rail, tally, stretch, by_part_us.saturating_mul(2)) {
-            self.by_part.add(&flowed);
-        }
-        if let Some(limits) = Limits::new(spec, rail, tally, stretch) {
-            limits.add_to(self, &shown);
+        if let Some(shown) = self.add_flowed(spec, rail, tally, stretch) {
+            self.kept.add(spec, rail, tally, stretch, &shown);
         }
     }
 
-    /// Adds what a stretch has of flow by the host's clock alone, and tells how much that is.
-    #[inline(never)]
+    /// Adds what flowed by the host's clock alone, and tells how much that is.
     pub(super) fn add_flowed(
         &mut self,
         spec: &Spec,
@@ -94,7 +96,7 @@ impl Totals {
 
 /// Charge and energy in 2^-32 nC and nJ over `twice_us` half microseconds: sum of codes ÷ rounds × duration, times the weight of a code, less the zero.
 #[inline(never)]
-fn flowed(
+pub(super) fn flowed(
     spec: &Spec,
     rail: &Rail,
     tally: &Tally,
@@ -110,25 +112,27 @@ fn flowed(
         bus.lsb_nv(spec.bus_unit_nv),
     );
 
+    // One place for all factors and divisors: each of its own would be as much stack again.
     // nC = codes × nV ÷ nΩ ÷ rounds × (twice µs ÷ 2e6) × 1e9; with gain in 2^-30 and the result in 2^-32: × 4.
-    let divisors = &[stretch.rounds, nanoohms];
-    let mut charge = chained_signed(tally.charge(), &[sense_nv, 2_000, twice_us, gain], divisors);
+    let mut factors = [sense_nv, 2_000, twice_us, gain];
+    let mut divisors = [stretch.rounds, nanoohms, 1];
+    let mut charge = chained_signed(tally.charge(), &factors, &divisors);
     // nJ = codes × nV × nV × 1e-18 ÷ (nΩ × 1e-9) ÷ rounds × (twice µs ÷ 2e6) × 1e9; × 4 as before.
-    let factors = &[sense_nv, bus_nv, twice_us, gain, 2];
-    let divisors = &[stretch.rounds, nanoohms, 1_000_000];
-    let mut energy = chained_signed(tally.energy(), factors, divisors);
+    (factors[1], divisors[2]) = (bus_nv, 500_000);
+    let mut energy = chained_signed(tally.energy(), &factors, &divisors);
 
     let zero = i128::from(rail.correction().zero.to_bits());
     if zero != 0 {
         // 256ths of nV ÷ nΩ × (twice µs ÷ 2e6) × 1e9 × 4 = × 125 ÷ 16.
-        let zero_charge = chained_signed(zero, &[125, twice_us, gain], &[nanoohms, 16]);
+        (factors, divisors) = ([125, 1, twice_us, gain], [nanoohms, 16, 1]);
+        let zero_charge = chained_signed(zero, &factors, &divisors);
         charge = charge.saturating_sub(zero_charge);
         // Times the mean voltage, twice_bus × LSB ÷ (2 rounds that a reading stands for); nC × nV = 1e-9 nJ. No reading: nothing is taken off.
         let twice_bus = tally.twice_bus();
-        let divisors = &[stretch.bus_rounds.max(1), 2_000_000_000];
+        divisors = [stretch.bus_rounds.max(1), 2_000_000_000, 1];
         for (half, unit) in [(twice_bus as u64, 1), ((twice_bus >> 64) as u64, 1 << 32)] {
-            let part = chained_signed(zero_charge, &[half, unit, unit, bus_nv], divisors);
-            energy = energy.saturating_sub(part);
+            factors = [half, unit, unit, bus_nv];
+            energy = energy.saturating_sub(chained_signed(zero_charge, &factors, &divisors));
         }
     }
     Some(Flowed { charge, energy })

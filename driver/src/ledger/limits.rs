@@ -1,6 +1,7 @@
 //! What datasheet and board leave open of a stretch's charge and energy, by named parts.
 
-use super::evaluate::{Flowed, PLACES, Stretch, Totals};
+use super::Bounds;
+use super::evaluate::{Flowed, PLACES, Stretch};
 use crate::board::limits::{PPB, RailLimits, averaged, magnitude_nv, ppb};
 use crate::board::{Flow, Rail};
 use crate::bound::Parts;
@@ -124,8 +125,8 @@ impl Limits {
 
     /// Adds the bounds of a charge and an energy as measured.
     #[inline(never)]
-    pub(super) fn add_to(mut self, totals: &mut Totals, shown: &Flowed) {
-        let turnover = self.open.add_to(&mut totals.charge_bound, shown.charge);
+    pub(super) fn add_to(mut self, bounds: &mut Bounds, shown: &Flowed) {
+        let turnover = self.open.add_to(&mut bounds.charge, shown.charge);
         // Noise of the bus is weighed by the current, and the sum of squares is at most the greatest current times the sum.
         let weight = turnover.times(self.greatest).root().max(turnover);
         let open = &mut self.open;
@@ -146,7 +147,7 @@ impl Limits {
             .plus(turnover.times(self.bus_offset))
             .plus(self.zero.times(self.voltage_doubt));
         open.noise = open.noise.plus(weight.times(self.bus_noise));
-        open.add_to(&mut totals.energy_bound, shown.energy);
+        open.add_to(&mut bounds.energy, shown.energy);
     }
 }
 
@@ -174,8 +175,8 @@ impl Open {
         }
         let total = Upper::from_wide(total.unsigned_abs()).shifted((PLACES as i32).wrapping_neg());
         let unit = Upper::from(1).over(rest_ppb);
-        let share = |limit: Upper, ppb: u32| limit.times(unit).times(Upper::from(u64::from(ppb)));
-        let whole = |limit: Upper| share(limit, PPB as u32);
+        let share = |limit, ppb| share(limit, unit, ppb);
+        let whole = |limit| share(limit, PPB as u32);
         let turnover = self.turnover.unwrap_or_else(|| {
             let absolute = self.offset.plus(self.noise).plus(self.ends).plus(self.load);
             whole(total.plus(absolute))
@@ -193,6 +194,12 @@ impl Open {
         ]);
         turnover
     }
+}
+
+/// So many units of a limit, as a product whose code stands once.
+#[inline(never)]
+fn share(limit: Upper, unit: Upper, ppb: u32) -> Upper {
+    limit.times(unit).times(Upper::from(u64::from(ppb)))
 }
 
 fn nanocoulombs(charge: Charge) -> Upper {

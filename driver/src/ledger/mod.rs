@@ -32,6 +32,7 @@ mod account;
 mod checkpoint;
 mod entry;
 mod evaluate;
+mod keep;
 mod limits;
 mod pace;
 mod segment;
@@ -40,6 +41,7 @@ pub use crate::bound::Bound;
 pub use account::{Account, Total};
 pub use checkpoint::CheckpointError;
 pub use entry::{Break, Entry, Gap};
+pub use keep::{Bounds, Keep};
 
 use evaluate::{PLACES, Stretch, Totals};
 use pace::{less, more, scaled};
@@ -53,12 +55,12 @@ use crate::part::{Spec, Tally};
 use crate::sampling::Mode;
 use crate::units::{Charge, Energy};
 
-/// Running totals of `N` rails.
+/// Running totals of `N` rails, and what is [kept](Keep) with them: bounds, unless it says otherwise.
 #[derive(Clone, Copy, Debug)]
-pub struct Ledger<'b, const N: usize> {
+pub struct Ledger<'b, const N: usize, K = Bounds> {
     board: &'b Board<N>,
     spec: &'static Spec,
-    closed: [Totals; N],
+    closed: [Totals<K>; N],
     tallies: [Tally; N],
     segment: Segment,
     gap: Gap,
@@ -70,14 +72,63 @@ pub struct Ledger<'b, const N: usize> {
 impl<'b, const N: usize> Ledger<'b, N> {
     /// An empty ledger for a board on a part of this kind.
     #[must_use]
-    pub fn new(board: &'b Board<N>, spec: &'static Spec) -> Self {
+    pub const fn new(board: &'b Board<N>, spec: &'static Spec) -> Self {
+        Self::empty(board, spec)
+    }
+
+    /// Totals of a rail with all that is known of them, open segment included; `None` if there is no such rail.
+    #[must_use]
+    pub fn account(&self, channel: Channel) -> Option<Account> {
+        let rail = self.board.rail(channel)?;
+        let mut totals = *self.closed.get(channel.index())?;
+        if let Some(stretch) = self.stretch() {
+            totals.add(
+                self.spec,
+                rail,
+                self.tallies.get(channel.index())?,
+                &stretch,
+            );
+        }
+        let total = total(&totals, rail.load().flow());
+        let Bounds {
+            by_part,
+            charge,
+            energy,
+        } = &totals.kept;
+        Some(Account {
+            energy: total.energy,
+            charge: total.charge,
+            energy_by_part_clock: Energy::from_nanojoules(rounded(by_part.energy)),
+            charge_by_part_clock: Charge::from_nanocoulombs(rounded(by_part.charge)),
+            energy_bound: energy.of(Energy::from_nanojoules),
+            charge_bound: charge.of(Charge::from_nanocoulombs),
+            charge_side: total.charge_side,
+            energy_side: total.energy_side,
+            duration_us: total.duration_us,
+        })
+    }
+}
+
+impl<'b, const N: usize> Ledger<'b, N, ()> {
+    /// An empty ledger of totals alone, without bounds and without the view by the part's own clock: for firmware that is short of memory, on a board whose limits somebody else minds.
+    #[must_use]
+    pub const fn of_totals(board: &'b Board<N>, spec: &'static Spec) -> Self {
+        Self::empty(board, spec)
+    }
+}
+
+impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
+    const fn empty(board: &'b Board<N>, spec: &'static Spec) -> Self {
         Self {
             board,
             spec,
-            closed: [Totals::default(); N],
-            tallies: [Tally::default(); N],
-            segment: Segment::default(),
-            gap: Gap::default(),
+            closed: [Totals::EMPTY; N],
+            tallies: [Tally::EMPTY; N],
+            segment: Segment::EMPTY,
+            gap: Gap {
+                least_us: 0,
+                greatest_us: 0,
+            },
             epoch: 0,
             shift_us: 0,
         }
@@ -128,34 +179,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
         self.segment.safe_us = self.safe_us(self.segment.mode);
     }
 
-    /// Totals of a rail with all that is known of them, open segment included; `None` if there is no such rail.
-    #[must_use]
-    pub fn account(&self, channel: Channel) -> Option<Account> {
-        let rail = self.board.rail(channel)?;
-        let mut totals = *self.closed.get(channel.index())?;
-        if let Some(stretch) = self.stretch() {
-            totals.add(
-                self.spec,
-                rail,
-                self.tallies.get(channel.index())?,
-                &stretch,
-            );
-        }
-        let total = total(&totals, rail.load().flow());
-        Some(Account {
-            energy: total.energy,
-            charge: total.charge,
-            energy_by_part_clock: Energy::from_nanojoules(rounded(totals.by_part.energy)),
-            charge_by_part_clock: Charge::from_nanocoulombs(rounded(totals.by_part.charge)),
-            energy_bound: totals.energy_bound.of(Energy::from_nanojoules),
-            charge_bound: totals.charge_bound.of(Charge::from_nanocoulombs),
-            charge_side: total.charge_side,
-            energy_side: total.energy_side,
-            duration_us: total.duration_us,
-        })
-    }
-
-    /// The same totals alone, without bounds and without the other clock's view: in a tenth of the time and on less stack than [`account`](Self::account).
+    /// Totals of a rail alone, open segment included; `None` if there is no such rail. In less time and on less stack than [`account`](Ledger::account).
     #[must_use]
     pub fn total(&self, channel: Channel) -> Option<Total> {
         let rail = self.board.rail(channel)?;
@@ -309,7 +333,7 @@ impl<'b, const N: usize> Ledger<'b, N> {
             last: stamp,
             last_rounds: head.rounds,
             turns: frame.turns,
-            ..Segment::default()
+            ..Segment::EMPTY
         };
         self.run_as(if boundary { None } else { Some(head.mode) });
     }
@@ -388,7 +412,7 @@ fn weighs(rail: &Rail) -> bool {
     rail.correction().zero != Zero::NONE
 }
 
-fn total(totals: &Totals, flow: Flow) -> Total {
+fn total<K>(totals: &Totals<K>, flow: Flow) -> Total {
     let one_sided = |clipped| match (clipped, flow) {
         (false, _) => Side::Near,
         (true, Flow::Forward) => Side::AtLeast,
@@ -409,7 +433,7 @@ const fn rounded(value: i128) -> i128 {
 }
 
 #[cfg(feature = "defmt")]
-impl<const N: usize> defmt::Format for Ledger<'_, N> {
+impl<const N: usize, K: Keep> defmt::Format for Ledger<'_, N, K> {
     fn format(&self, f: defmt::Formatter<'_>) {
         defmt::write!(
             f,
@@ -420,3 +444,6 @@ impl<const N: usize> defmt::Format for Ledger<'_, N> {
         );
     }
 }
+
+#[cfg(test)]
+mod tests;

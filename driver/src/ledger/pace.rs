@@ -1,11 +1,11 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
-use super::{Break, Ledger};
-use crate::part::{Pace, Source, Spec};
+use super::{Break, Keep, Ledger};
+use crate::part::{Pace, RangeSpec, Source, Spec};
 use crate::sampling::Mode;
 use crate::wide::chained;
 
-impl<const N: usize> Ledger<'_, N> {
+impl<const N: usize, K: Keep> Ledger<'_, N, K> {
     /// Does the count of rounds fit the host's clock, on which at least and at most so much time has passed, within the oscillator's limits and two rounds?
     #[inline]
     pub(super) fn plausible(
@@ -107,23 +107,23 @@ pub(super) const fn less(ppm: u32) -> u64 {
 }
 
 /// Rounds at full scale until a sum could wrap unseen. The very last count may already be ambiguous, and a round may be in progress at either end.
-pub(super) fn safe_rounds(spec: &Spec) -> Option<u64> {
-    let sense_max = spec.sense.iter().map(|range| range.code_max).max()?;
-    let bus_max = spec.bus.iter().map(|range| range.code_max).max()?;
-    let half = |bits: u8| {
-        1_u64
-            .checked_shl(u32::from(bits.saturating_sub(1)))
-            .unwrap_or_default()
-    };
-    let sense_step = u64::from(sense_max).saturating_add(1);
-    let rounds = |bits, step| (step != 0).then(|| scaled(half(bits), 1, step));
-    let charge = rounds(spec.accumulators.charge_bits, sense_step)?;
-    let energy = rounds(
-        spec.accumulators.energy_bits,
-        sense_step.saturating_mul(u64::from(bus_max)),
-    )?;
-    let count = half(spec.accumulators.rounds_bits).saturating_mul(2);
-    Some(charge.min(energy).min(count).saturating_sub(4))
+#[inline(never)]
+fn safe_rounds(spec: &Spec) -> Option<u64> {
+    let code_max = |ranges: &[RangeSpec]| ranges.iter().map(|range| range.code_max).max();
+    let sense_step = u64::from(code_max(spec.sense)?).wrapping_add(1);
+    // 33 by 32 bits; a bus code of 0 alone would make no energy.
+    let energy_step = sense_step.saturating_mul(u64::from(code_max(spec.bus)?.max(1)));
+    let widths = &spec.accumulators;
+    let steps = [
+        (widths.charge_bits, sense_step),
+        (widths.energy_bits, energy_step),
+        (widths.rounds_bits.saturating_add(1), 1),
+    ];
+    let rounds = steps.into_iter().map(|(bits, step)| {
+        let half = 1_u64.checked_shl(u32::from(bits).saturating_sub(1));
+        scaled(half.unwrap_or_default(), 1, step)
+    });
+    Some(rounds.min()?.saturating_sub(4))
 }
 
 /// `us` × `numerator` ÷ `denominator`, rounded down; without end where the denominator is 0.

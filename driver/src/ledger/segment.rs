@@ -4,10 +4,9 @@ use crate::frame::Stamp;
 use crate::sampling::Mode;
 
 /// Where an account stands.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Course {
     /// Nothing was ever open, or nothing is known of when it ended.
-    #[default]
     Empty,
     /// The epoch ended with the last frame.
     Stopped,
@@ -16,7 +15,7 @@ pub(super) enum Course {
 }
 
 /// What is common to all rails of the open segment.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Segment {
     pub(super) course: Course,
     pub(super) start: Stamp,
@@ -36,6 +35,27 @@ pub(super) struct Segment {
     /// [`Frame`](crate::Frame)'s count of turns as of its beginning.
     pub(super) turns: u32,
 }
+
+impl Segment {
+    /// None.
+    pub(super) const EMPTY: Self = Self {
+        course: Course::Empty,
+        start: NEVER,
+        last: NEVER,
+        rounds: 0,
+        last_rounds: 0,
+        unread: 0,
+        mode: None,
+        period_us: 0,
+        safe_us: 0,
+        turns: 0,
+    };
+}
+
+const NEVER: Stamp = Stamp {
+    before_us: 0,
+    after_us: 0,
+};
 
 /// `now - before` of an unsigned counter `bits` (at most 32) wide that wraps.
 pub(crate) fn wrapped_count(now: u32, before: u32, bits: u8) -> u32 {

@@ -4,7 +4,7 @@ use crate::sampling::Ranges;
 /// One channel's sums over the stretch of time that a ledger has open, unwrapped, in codes.
 ///
 /// What [`Codec::tally`](super::Codec::tally) adds to; a register map that makes do with the provided method need not know it.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Tally {
     /// Sum of sense codes as the part would show it if it had 96 bits: the part's own at the beginning, and what was counted since.
@@ -29,7 +29,7 @@ pub struct Tally {
 }
 
 /// A number of 96 bits, which cores of 32 bits add to without carrying a fourth word along.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Wide {
     /// Least significant first.
@@ -77,6 +77,16 @@ pub(crate) const fn wrapped_difference(now: i64, before: i64, bits: u8) -> i64 {
 }
 
 impl Tally {
+    /// Of a rail without any account.
+    pub(crate) const EMPTY: Self = Self::from(
+        Counters {
+            charge: 0,
+            energy: 0,
+        },
+        None,
+        false,
+    );
+
     /// Begins with the part's running sums at `counters`.
     pub(crate) const fn from(counters: Counters, ranges: Option<Ranges>, weighs: bool) -> Self {
         Self {
@@ -126,7 +136,7 @@ impl Tally {
             energy,
             widths.energy_bits,
         ));
-        if codes.sense_clipped || codes.bus_clipped {
+        if codes.sense_clipped | codes.bus_clipped {
             self.sense_clipped |= codes.sense_clipped;
             self.bus_clipped |= codes.bus_clipped;
         }

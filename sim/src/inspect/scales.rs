@@ -45,7 +45,7 @@ impl Scales {
         Self { spec, channels }
     }
 
-    /// The same by the ranges that a register shows; those that it does not show stay. Codes of a register that shows ranges belong to these.
+    /// The same by the ranges that a register shows; those that it does not show stay.
     #[must_use]
     pub fn with(&self, contents: &Contents) -> Self {
         let mut scales = self.clone();
@@ -83,6 +83,18 @@ impl Scales {
     /// The weight of a bus code of this channel, in nanovolts; `None` as above.
     pub fn bus_lsb_nv(&self, channel: Channel) -> Option<u64> {
         self.of(channel).bus_nv
+    }
+
+    /// All fields of a register, decoded, with what they come to. Codes of a register that shows ranges itself are taken by these, others by those known so far.
+    pub fn fields(
+        &self,
+        contents: &Contents,
+    ) -> impl Iterator<Item = (&'static Field, Value, Vec<Quantity>)> {
+        let scales = self.with(contents);
+        contents.values().map(move |(field, value)| {
+            let quantities = scales.quantities(field, value);
+            (field, value, quantities)
+        })
     }
 
     /// What a field's value comes to: of a sense code the voltage across the resistor, and where that is known the current through it; of a bus code the voltage; of a

@@ -41,15 +41,17 @@ fn every_field_comes_back() {
                 charge: -base,
                 energy: base + 1,
             },
-            by_part: Flowed {
-                charge: -base + 2,
-                energy: base + 3,
-            },
-            charge_bound: parts(1 << 31),
-            energy_bound: parts(3 << 30),
             twice_us: 1 << 50,
             sense_clipped: true,
             bus_clipped: false,
+            kept: Bounds {
+                by_part: Flowed {
+                    charge: -base + 2,
+                    energy: base + 3,
+                },
+                charge: parts(1 << 31),
+                energy: parts(3 << 30),
+            },
         };
         let ranges = Ranges {
             sense: SenseRange(1),
@@ -83,7 +85,7 @@ fn every_field_comes_back() {
             rounds: 40,
             last_rounds: 50,
             unread: 35,
-            ..Segment::default()
+            ..Segment::EMPTY
         };
         ledger.run_as(mode);
         ledger
@@ -96,10 +98,10 @@ fn every_field_comes_back() {
     // The last field ends where the check value begins: the lengths above are those of the fields.
     let mut eye = Eye::new(&bytes);
     Head::default().visit(&mut eye);
-    Common::default().visit(&mut eye);
+    Common::of(&ledger).visit(&mut eye);
     for _ in 0..2 {
-        visit_totals(&mut Totals::default(), &mut eye);
-        visit_tally(&mut Tally::default(), &mut eye);
+        visit_totals(&mut { Totals::<Bounds>::EMPTY }, &mut eye);
+        visit_tally(&mut { Tally::EMPTY }, &mut eye);
     }
     assert_eq!(eye.rest(), CHECK);
 }

@@ -57,7 +57,7 @@ impl Codec for Corncrake {
     fn tally(&self, block: &[u8], rounds: Option<u32>, tallies: &mut [Tally]) {
         let channels = block.get(map::block::CHANNEL..).unwrap_or_default();
         let (channels, _) = channels.as_chunks::<{ map::block::CHANNEL_STRIDE }>();
-        let mut flags = flags(block);
+        let mut flags = u32::from(flags(block));
         for (fields, tally) in channels.iter().zip(tallies) {
             let [_, _, _, b1, b0, ..] = fields;
             let codes = Codes {

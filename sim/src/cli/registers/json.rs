@@ -14,7 +14,7 @@ pub(super) fn state(state: &State) -> String {
         .iter()
         .map(|(register, contents)| {
             let fields = |contents| {
-                let fields = state.fields(contents);
+                let fields = state.scales.fields(contents);
                 fields.map(|(field, value, quantities)| self::value(field, value, &quantities))
             };
             json!({

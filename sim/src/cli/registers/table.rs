@@ -59,7 +59,7 @@ pub(super) fn state(state: &State) -> String {
 /// A text for each field that is no flag, and the names of the flags that are set.
 fn fields(state: &State, register: &Register, contents: &Contents) -> Vec<String> {
     let mut texts = Vec::new();
-    for (field, value, quantities) in state.fields(contents) {
+    for (field, value, quantities) in state.scales.fields(contents) {
         let name = field.name;
         let plain = match value {
             Value::Unsigned(number) => format!("{name} {number}"),
