@@ -1,6 +1,6 @@
 //! What the codes of a frame say: byte order, signs, scales, which channel they belong to.
 
-use alloc::{format, vec::Vec};
+use alloc::{format, string::String, vec::Vec};
 
 use crake::part::{BusRange, SenseRange};
 use crake::{Channel, NoReading, Ranges, Setup};
@@ -153,18 +153,40 @@ pub(super) fn channel_order<S: Subject<N>, const N: usize>(
     if N == 1 {
         return Err(Stop::NotApplicable("one channel".into()));
     }
+    // No sign bit, no highest bit: those are for other checks.
+    let point = |channel: Channel| {
+        let place = i64::from(channel.number()) + 1;
+        let of = |full: i64| full * place / (2 * N as i64 + 2);
+        Point {
+            sense: of(scene.sense_full()),
+            bus: of(scene.bus_full()),
+        }
+    };
     let mut trial = scene.running()?;
-    trial.apply_distinct();
+    for channel in scene.channels() {
+        trial.apply(channel, point(channel));
+    }
     let seen = trial.settled()?;
     for channel in scene.channels() {
-        let point = scene.own(channel);
-        scene.judge(
-            notes,
-            channel,
-            scene.first(channel),
-            point,
-            &seen.codes[channel.index()],
-        )?;
+        let codes = seen.codes[channel.index()];
+        let own = point(channel);
+        let off = scene.tolerance(channel, own);
+        notes.tried();
+        let far = |code: i64, own: i64, off: i64| (code - own).abs() > off;
+        if far(codes.sense.into(), own.sense, off.sense) || far(codes.bus.into(), own.bus, off.bus)
+        {
+            let other = scene.channels().find(|other| {
+                let (at, off) = (point(*other), scene.tolerance(*other, point(*other)));
+                *other != channel && !far(codes.sense.into(), at.sense, off.sense)
+            });
+            let guess = other.map_or(String::new(), |other| {
+                format!(": that is what was applied to {other}")
+            });
+            notes.find(format!(
+                "{channel}: sense code {} and bus code {} read, {} and {} applied to it, others to others{guess}",
+                codes.sense, codes.bus, own.sense, own.bus
+            ))?;
+        }
     }
     Ok(())
 }

@@ -7,7 +7,8 @@ use crake::exchange::Effort;
 use crake::part::Part;
 use crake::{Channel, Mode, Setup, ShuntMonitor, Task};
 
-use crate::conformance::probe::Spoil;
+use super::coherence::is_live;
+use crate::conformance::probe::{Spoil, Transfer};
 use crate::conformance::report::{Notes, Stop};
 use crate::conformance::scene::{Scene, middle};
 use crate::conformance::trial::{Answer, Seen, Trial};
@@ -47,6 +48,7 @@ pub(super) fn waits<S: Subject<N>, const N: usize>(
             let transfers = trial.tap.log().len();
             more_than(scene, notes, "a latch", transfers, least.min(transfers))?;
             least = least.min(transfers);
+            read_once(scene, notes, &trial.tap.log())?;
         }
         // From one set-up to another, at any moment as well.
         for step in 0..16 {
@@ -56,6 +58,29 @@ pub(super) fn waits<S: Subject<N>, const N: usize>(
         }
     }
     Ok(())
+}
+
+/// A latch that reads a register a second time was not ready at the first.
+fn read_once<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    notes: &mut Notes,
+    log: &[Transfer],
+) -> Checked {
+    let mut reads: Vec<u8> = log
+        .iter()
+        .filter(|transfer| transfer.read > 0)
+        .map(|transfer| transfer.pointer)
+        .collect();
+    let count = reads.len();
+    reads.sort_unstable();
+    reads.dedup();
+    if reads.len() == count || scene.stated.polls || is_live(scene) {
+        return Ok(());
+    }
+    notes.find(format!(
+        "with the slowest oscillator a latch makes {count} reads of {} registers: read before the part was ready, so the wait is too short",
+        reads.len()
+    ))
 }
 
 fn in_time<const N: usize>(answer: Answer<Seen<N>>, what: &str) -> Checked {

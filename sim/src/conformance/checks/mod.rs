@@ -65,6 +65,12 @@ impl<S: Subject<N>, const N: usize> Check<S, N> {
             codes::byte_order,
         ),
         check(
+            "channel-order",
+            "each channel shows what is applied to it",
+            "codes",
+            codes::channel_order,
+        ),
+        check(
             "signs-of-sense",
             "sense codes of either sign, at both ends and around zero",
             "codes",
@@ -81,12 +87,6 @@ impl<S: Subject<N>, const N: usize> Check<S, N> {
             "each bus range from end to end, to the LSB",
             "codes",
             codes::scale_of_bus,
-        ),
-        check(
-            "channel-order",
-            "each channel shows what is applied to it",
-            "codes",
-            codes::channel_order,
         ),
         check(
             "stamps",

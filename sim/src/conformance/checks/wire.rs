@@ -109,7 +109,17 @@ fn refused_set_up<S: Subject<N>, const N: usize>(
                 mapped(S::Part::ASKS, notes, &answer, task, &transfer, number, at)?;
                 // It claims no more than is known: vouched for, the sums are those of the set-up before.
                 if matches!(task, Task::Configure | Task::Arm) {
-                    let next = trial.latch()?;
+                    let next = match trial.latch() {
+                        Ok(next) => next,
+                        Err(error) => {
+                            notes.find(format!(
+                                "{task:?} failed at byte {at} of transfer {number} (register 0x{:02X}); the next latch: {error}",
+                                transfer.pointer
+                            ))?;
+                            call(&mut trial, task)?;
+                            continue;
+                        }
+                    };
                     if next.unbroken {
                         grown(
                             scene,
@@ -222,11 +232,7 @@ fn mapped<T>(
     match answer {
         // What is asked for by trying has an answer either way, and some answers end the call.
         Ok(_) if asks && matches!(task, Task::Init | Task::Attach) => Ok(()),
-        Err(error)
-            if asks
-                && error.register == pointer
-                && matches!(error.came, Came::Fault(Fault::NotSupported { .. })) =>
-        {
+        Err(error) if asks && matches!(error.came, Came::Fault(Fault::NotSupported { .. })) => {
             Ok(())
         }
         Ok(_) => notes.find(format!("{place}: the call succeeded")),

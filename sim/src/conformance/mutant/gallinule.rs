@@ -19,7 +19,6 @@ pub static GALLINULE: &[&dyn Tamper] = &[
     &operating("check byte ignored", "check-byte", How::NotVerified),
     &Decoding::ResetIgnored,
     &operating("effort too small", "longest-time", How::Short),
-    &operating("limits not read back", "limit-reads-back", How::NotReadBack),
 ];
 
 static WRONG_UNIT: Spec = Spec {

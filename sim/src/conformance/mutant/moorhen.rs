@@ -18,7 +18,11 @@ pub static MOORHEN: &[&dyn Tamper] = &[
         How::Patched(identity),
     ),
     &operating("nothing refused", "refusals", How::TakesEverything),
-    &operating("words high byte first", "byte-order", How::Patched(swapped)),
+    &operating(
+        "halves of a code exchanged",
+        "byte-order",
+        How::Patched(swapped),
+    ),
     &Decoding::SenseSignLost(12),
     &Decoding::BusSigned(12),
     &Decoding::ChannelsReversed(2),
@@ -53,7 +57,7 @@ pub static MOORHEN: &[&dyn Tamper] = &[
     ),
     &operating(
         "clears nothing",
-        "held-and-following",
+        "clear-only-what-was-seen",
         How::Value(&[0x3C], nothing),
     ),
     &operating(
