@@ -37,12 +37,12 @@ const PARTS: &[Part] = &[
     },
     Part {
         check: |progress| check_with(&Moorhen, |_, name| progress(name)),
-        mutants: &[],
+        mutants: mutant::MOORHEN,
         caught: |tamper| mutant::caught(&Moorhen, tamper),
     },
     Part {
         check: |progress| check_with(&Gallinule, |_, name| progress(name)),
-        mutants: &[],
+        mutants: mutant::GALLINULE,
         caught: |tamper| mutant::caught(&Gallinule, tamper),
     },
 ];

@@ -25,8 +25,8 @@ pub(super) fn clipping<S: Subject<N>, const N: usize>(
     scene: &Scene<'_, S, N>,
     notes: &mut Notes,
 ) -> Checked {
-    for excursion in excursions(scene) {
-        for channel in scene.channels() {
+    for channel in scene.channels() {
+        for excursion in excursions(scene, channel) {
             notes.tried();
             let mut trial = scene.running()?;
             trial.apply_all(at_rest(scene));
@@ -49,7 +49,7 @@ pub(super) fn clipping<S: Subject<N>, const N: usize>(
         }
     }
     if scene.stated.remembers_clipping {
-        for excursion in excursions(scene) {
+        for excursion in excursions(scene, Channel::C0) {
             remembered(scene, notes, Channel::C0, excursion)?;
         }
     } else {
@@ -65,8 +65,12 @@ fn at_rest<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> Point {
     }
 }
 
-fn excursions<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> [Excursion; 3] {
-    let (rest, sense, bus) = (at_rest(scene), scene.sense_full(), scene.bus_full());
+fn excursions<S: Subject<N>, const N: usize>(
+    scene: &Scene<'_, S, N>,
+    channel: Channel,
+) -> [Excursion; 3] {
+    let (rest, ranges) = (at_rest(scene), scene.first(channel));
+    let (sense, bus) = (scene.sense_max(ranges), scene.bus_max(ranges));
     let with = |name, sense: Option<i64>, bus: Option<i64>| Excursion {
         name,
         point: Point {
@@ -76,10 +80,12 @@ fn excursions<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> [Excurs
         sense: sense.is_some(),
         bus: bus.is_some(),
     };
+    // Further than a coarse number is off at its end.
+    let over = |max: i64| max + 50 + max / 64;
     [
-        with("sense above its range", Some(sense + 50), None),
-        with("sense below its range", Some(-sense - 50), None),
-        with("bus above its range", None, Some(bus + 50)),
+        with("sense above its range", Some(over(sense)), None),
+        with("sense below its range", Some(-over(sense)), None),
+        with("bus above its range", None, Some(over(bus))),
     ]
 }
 

@@ -59,7 +59,7 @@ pub(super) fn coherence<S: Subject<N>, const N: usize>(
 }
 
 /// Nothing is latched: what is read goes on being converted, so a pause would be a skew of the kit's own making.
-fn is_live<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> bool {
+pub(super) fn is_live<S: Subject<N>, const N: usize>(scene: &Scene<'_, S, N>) -> bool {
     scene.stated.free_running && scene.spec.skew_us > 0
 }
 

@@ -4,7 +4,7 @@ use alloc::format;
 
 use crake::alert::{Causes, Kind, Watches};
 use crake::part::{Part, Source};
-use crake::{Came, Channel, ShuntMonitor, Task};
+use crake::{Came, Channel, Fault, ShuntMonitor, Task};
 use embedded_hal::i2c::ErrorKind;
 
 use super::flips::wrong;
@@ -220,8 +220,15 @@ fn mapped<T>(
     let place =
         format!("byte {at} of transfer {number} (register 0x{pointer:02X}) refused, no repeats");
     match answer {
-        // What is asked for by trying has an answer either way.
+        // What is asked for by trying has an answer either way, and some answers end the call.
         Ok(_) if asks && matches!(task, Task::Init | Task::Attach) => Ok(()),
+        Err(error)
+            if asks
+                && error.register == pointer
+                && matches!(error.came, Came::Fault(Fault::NotSupported { .. })) =>
+        {
+            Ok(())
+        }
         Ok(_) => notes.find(format!("{place}: the call succeeded")),
         Err(error) if !matches!(error.came, Came::Bus(_)) => {
             notes.find(format!("{place}: told as {error}"))

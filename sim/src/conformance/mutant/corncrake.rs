@@ -7,7 +7,7 @@ use crake::part::corncrake::SPEC;
 use crake::part::{Accumulators, PaceSpec, RangeSpec, Spec};
 
 use super::decoding::Decoding;
-use super::operating::{How, Operating};
+use super::operating::{How, operating};
 use super::{Memory, Tamper};
 
 /// Every mutant of Corncrake.
@@ -173,14 +173,6 @@ pub static CORNCRAKE: &[&dyn Tamper] = &[
         How::Patched(sealed),
     ),
 ];
-
-const fn operating(name: &'static str, found_by: &'static str, how: How) -> Operating {
-    Operating {
-        name,
-        found_by,
-        how,
-    }
-}
 
 static WRONG_LSB: Spec = Spec {
     // 400 nV instead of 500.

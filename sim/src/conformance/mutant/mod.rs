@@ -2,7 +2,9 @@
 
 mod corncrake;
 mod decoding;
+mod gallinule;
 mod map;
+mod moorhen;
 mod operating;
 
 use core::fmt::Debug;
@@ -14,7 +16,9 @@ use crake::units::Resistance;
 use crake::{Channel, Ranges, Task};
 
 pub use corncrake::CORNCRAKE;
+pub use gallinule::GALLINULE;
 pub use map::Mutant;
+pub use moorhen::MOORHEN;
 
 use super::{CheckResult, Coarseness, Stated, Subject, first_failure};
 

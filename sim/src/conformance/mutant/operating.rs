@@ -17,6 +17,15 @@ pub struct Operating {
     pub how: How,
 }
 
+/// A mistake, the check that has to find it, and what is done.
+pub(super) const fn operating(name: &'static str, found_by: &'static str, how: How) -> Operating {
+    Operating {
+        name,
+        found_by,
+        how,
+    }
+}
+
 /// What is done wrongly.
 #[derive(Clone, Copy)]
 pub enum How {
