@@ -31,6 +31,8 @@ pub struct Tape {
     pub transfers: Vec<(Vec<u8>, usize)>,
     /// How long all of them were on the wire, address bytes included.
     pub bytes: u64,
+    /// The transfer with this number goes to an address that nobody has.
+    pub lost: Option<usize>,
     /// Done once before the transfer with this number.
     pub trick: Option<(usize, Trick)>,
 }
@@ -71,6 +73,10 @@ impl I2c for Taped {
         tape.bytes += (written.len() + read) as u64;
         let number = tape.transfers.len();
         tape.transfers.push((written, read));
+        let address = match tape.lost.take_if(|at| *at == number) {
+            Some(_) => 0x5B,
+            None => address,
+        };
         let trick = tape.trick.take_if(|(at, _)| *at == number);
         drop(tape);
         if let Some((_, mut trick)) = trick {

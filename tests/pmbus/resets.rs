@@ -90,3 +90,28 @@ fn a_strangers_mark_is_not_ours() {
         Came::Fault(Fault::SetUpChanged { expected, got })
     );
 }
+
+/// The mark of a change takes effect, and whoever wrote it never hears of it: it is ours all the same, and so is the old one where it took none.
+#[test]
+fn a_mark_whose_writing_came_to_no_end_is_ours() {
+    for takes_effect in [true, false] {
+        let (desk, board) = (Desk::ideal(), board());
+        let mut monitor = desk.monitor(Gallinule::new(), &board).with_repeats(0);
+        monitor.init(&setup()).unwrap();
+        let serial = monitor.joint().serial;
+        desk.run_ms(20);
+        desk.tape.borrow_mut().rewind();
+        monitor.latch().unwrap();
+        let transfers = desk.tape.borrow().transfers.len();
+        // The write of the mark gets lost, or the reading back of it.
+        desk.tape.borrow_mut().rewind();
+        desk.tape.borrow_mut().lost = Some(transfers + usize::from(takes_effect));
+        assert!(monitor.configure(&setup()).is_err());
+        let frame = monitor.latch().unwrap();
+        assert_eq!(frame.condition(), Condition::Steady, "{takes_effect}");
+        let expected = serial + u16::from(takes_effect);
+        assert_eq!(monitor.joint().serial, expected);
+        monitor.configure(&setup()).unwrap();
+        assert_eq!(monitor.latch().unwrap().condition(), Condition::Steady);
+    }
+}

@@ -25,6 +25,7 @@ pub struct Ask {
     len: u8,
     at: u8,
     check: bool,
+    required: bool,
 }
 
 impl Ask {
@@ -54,7 +55,21 @@ impl Ask {
             len: read.len,
             at: read.at,
             check: read.check,
+            required: false,
         }
+    }
+
+    /// The same where no answer is a failure after all, of the bus or the check byte: for a part that is known to answer.
+    #[must_use]
+    pub const fn required(mut self) -> Self {
+        self.required = true;
+        self
+    }
+
+    /// Whether no answer is a failure.
+    #[must_use]
+    pub const fn is_required(&self) -> bool {
+        self.required
     }
 
     /// What is written: command code and data.

@@ -183,7 +183,7 @@ impl<'o, A: Asking> Player<'o, A> {
     #[must_use]
     pub const fn failed(&mut self) -> bool {
         if self.repeats_left == 0 || matches!(self.step, Step::WriteOnce(_)) {
-            if A::ASKS && matches!(self.step, Step::Ask(_)) {
+            if A::ASKS && matches!(&self.step, Step::Ask(ask) if !ask.is_required()) {
                 self.phase = Phase::InVain;
                 return true;
             }

@@ -345,3 +345,22 @@ fn a_part_that_said_it_asks_nothing_may_not() {
     let mut player = Player::<Silent>::new(&mut operation, LINK);
     assert_eq!(player.poll(&mut block).err(), Some(Fault::NoRoom));
 }
+
+/// What is known to be there and does not answer is a failure, of the bus or of the check byte.
+#[test]
+fn a_question_that_has_to_be_answered() {
+    let read = Read {
+        pointer: 0xA6,
+        len: 4,
+        at: 0,
+        check: true,
+    };
+    let steps = [Step::Ask(Ask::with(read, [0x02, 0x11, 0x22]).required())];
+    let (seen, result) = play(LINK, &steps, |_| None);
+    assert_eq!((seen.len(), result), (3, Err(None)));
+    let wrong = vec![0x03, 0x33, 0x44, 0x55, 0x54];
+    let (seen, result) = play(LINK, &steps, |_| Some(wrong.clone()));
+    let (expected, got) = (0x55, 0x54);
+    let fault = Fault::CheckByte { expected, got };
+    assert_eq!((seen.len(), result), (3, Err(Some(fault))));
+}

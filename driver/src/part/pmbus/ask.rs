@@ -32,8 +32,8 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     }
 
     /// A block write-block read: the count goes before the data.
-    pub(super) fn call<const W: usize>(pointer: u8, data: [u8; W], len: u8) -> Step {
-        Step::Ask(Ask::with(Self::reading(pointer, len), data))
+    pub(super) fn call<const W: usize>(pointer: u8, data: [u8; W], len: u8) -> Ask {
+        Ask::with(Self::reading(pointer, len), data)
     }
 
     /// Whether the selected page has a command, of `len` bytes when read; with `writes`, one that can be written, too.
@@ -47,12 +47,15 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         writes: bool,
     ) -> Answer<bool> {
         let (step, next) = match self.at.step {
-            0 if self.query => (1, Next::Do(Self::call(code::QUERY, [1, command], 2))),
+            0 if self.query => {
+                let query = Self::call(code::QUERY, [1, command], 2).required();
+                (1, Next::Do(Step::Ask(query)))
+            }
             0 => (2, Next::Do(Self::ask(command, len))),
             1 => {
                 let [count, says] = bytes(turn.block);
                 let needed = SUPPORTED | READ | if writes { WRITTEN } else { 0 };
-                let has = turn.answered && count == 1 && says & needed == needed;
+                let has = count == 1 && says & needed == needed;
                 self.at.direct = match (says >> 2) & 7 {
                     _ if !has => None,
                     0 => Some(false),
@@ -68,13 +71,17 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             }
             3 => {
                 let set = byte(turn.block, 0) & (INVALID_COMMAND | INVALID_DATA);
+                let heard = self.at.heard;
                 self.at.heard &= set & INVALID_COMMAND == 0;
                 match cleared(set) {
                     Some(clear) => (4, Next::Do(clear)),
-                    None => return Answer::Is(self.at.heard),
+                    None if heard => return Answer::Is(true),
+                    // It did not refuse: it was the bus, which tells of itself if it fails again.
+                    None => (5, Next::Do(Self::read(command, len))),
                 }
             }
-            _ => return Answer::Is(self.at.heard),
+            4 => return Answer::Is(self.at.heard),
+            _ => return Answer::Is(true),
         };
         self.at.step = step;
         Answer::Open(next)
@@ -114,6 +121,11 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         })
     }
 
+    /// Direction 1: as it is read.
+    fn coefficients_of(command: u8) -> Ask {
+        Self::call(code::COEFFICIENTS, [2, command, 1], 6)
+    }
+
     /// COEFFICIENTS of a command; `None` where the device knows none, or none that make sense.
     pub(super) fn coefficients(
         &mut self,
@@ -122,20 +134,25 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     ) -> Answer<Option<Coefficients>> {
         let (step, next) = match self.at.step {
             0..=ASK_COEFFICIENTS => {
-                // Direction 1: as it is read.
-                let ask = Self::call(code::COEFFICIENTS, [2, command, 1], 6);
-                (COEFFICIENTS, Next::Do(ask))
+                let ask = Self::coefficients_of(command);
+                (COEFFICIENTS, Next::Do(Step::Ask(ask)))
             }
             COEFFICIENTS => {
                 let [count, coefficients @ ..] = bytes::<6>(turn.block);
                 if turn.answered && count == 5 {
                     return Answer::Is(Coefficients::from_bytes(coefficients));
                 }
+                self.at.heard = turn.answered;
                 (LOOK, Next::Do(Self::read(code::STATUS_CML, 1)))
             }
             LOOK => match cleared(byte(turn.block, 0) & (INVALID_COMMAND | INVALID_DATA)) {
                 Some(clear) => (LOOKED, Next::Do(clear)),
-                None => return Answer::Is(None),
+                None if self.at.heard => return Answer::Is(None),
+                // As above.
+                None => {
+                    let ask = Self::coefficients_of(command).required();
+                    (COEFFICIENTS, Next::Do(Step::Ask(ask)))
+                }
             },
             _ => return Answer::Is(None),
         };

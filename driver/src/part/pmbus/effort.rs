@@ -73,7 +73,7 @@ impl<D: Device, const N: usize> Costs<D, N> {
         // CAPABILITY without a check byte, PMBUS_REVISION, QUERY.
         Effort::read(1, false)
             .then(self.read(1))
-            .then(self.ask(2, 2))
+            .then(self.ask(2, 2).times(2))
             .then(self.cml())
     }
 
@@ -91,11 +91,11 @@ impl<D: Device, const N: usize> Costs<D, N> {
 
     /// Trying costs more than QUERY, in everything.
     fn has(&self, len: u32) -> Effort {
-        self.ask(0, len).then(self.cml())
+        self.ask(0, len).times(2).then(self.cml())
     }
 
     fn coefficients(&self) -> Effort {
-        self.ask(3, 6).then(self.cml())
+        self.ask(3, 6).times(2).then(self.cml().times(2))
     }
 
     fn learn(&self, page: &PageSpec) -> Effort {
@@ -104,7 +104,7 @@ impl<D: Device, const N: usize> Costs<D, N> {
             Expect::Is(_) => self.has(2),
         };
         let mode = match (page.voltage, page.side) {
-            (Expect::Ask, Side::Output) => self.ask(0, 1),
+            (Expect::Ask, Side::Output) => self.has(1).then(self.read(1)),
             _ => Effort::NONE,
         };
         let energy = match page.energy {

@@ -8,7 +8,7 @@ use super::walk::Next;
 use super::{EnergyCount, Learned, Pmbus, byte, bytes};
 use crate::Channel;
 use crate::alert::Kind;
-use crate::exchange::{Ask, Fault, Read, Step, Turn};
+use crate::exchange::{Fault, Read, Step, Turn};
 use crate::part::Source;
 
 /// CAPABILITY: check bytes.
@@ -45,18 +45,18 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                     at: 0,
                     check: false,
                 };
-                Next::Do(Step::Ask(Ask::of(read)))
+                Next::Do(Step::Read(read))
             }
             1 => {
                 let pec = if D::DECLARATION.checked { PEC } else { 0 };
                 let needed = pec | if Self::alerts() { SMBALERT } else { 0 };
-                if !turn.answered || byte(turn.block, 0) & needed != needed {
+                if byte(turn.block, 0) & needed != needed {
                     return Err(common(code::CAPABILITY));
                 }
-                Next::Do(Self::ask(code::PMBUS_REVISION, 1))
+                Next::Do(Self::read(code::PMBUS_REVISION, 1))
             }
             _ => {
-                if !turn.answered || byte(turn.block, 0) & 0x0F < REVISION_1_2 {
+                if byte(turn.block, 0) & 0x0F < REVISION_1_2 {
                     return Err(common(code::PMBUS_REVISION));
                 }
                 Next::Over
@@ -68,25 +68,29 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
 
     /// Whether the device answers QUERY. STATUS_CML has no bit of an unknown command or of bad data afterwards.
     pub(super) fn find_query(&mut self, turn: &mut Turn<'_>) -> Result<Next, Fault> {
+        let query = || Step::Ask(Self::call(code::QUERY, [1, code::QUERY], 2));
         let next = match self.at.step {
-            0 => Next::Do(Self::call(code::QUERY, [1, code::QUERY], 2)),
+            0 => Next::Do(query()),
             1 => {
-                let [count, says] = bytes(turn.block);
-                self.query = turn.answered && count == 1 && says & 0x80 != 0;
-                Next::Do(Self::ask(code::STATUS_CML, 1))
+                self.query = answers_query(turn);
+                // Asked twice before it counts as not there: the bus may have failed.
+                if self.query {
+                    Next::Go
+                } else {
+                    Next::Do(query())
+                }
             }
             2 => {
-                if !turn.answered {
-                    return Err(common(code::STATUS_CML));
-                }
-                match cleared(byte(turn.block, 0) & (INVALID_COMMAND | INVALID_DATA)) {
-                    Some(clear) => Next::Do(clear),
-                    None => Next::Over,
-                }
+                self.query |= answers_query(turn);
+                Next::Do(Self::read(code::STATUS_CML, 1))
             }
+            3 => match cleared(byte(turn.block, 0) & (INVALID_COMMAND | INVALID_DATA)) {
+                Some(clear) => Next::Do(clear),
+                None => Next::Over,
+            },
             _ => Next::Over,
         };
-        self.at.step = self.at.step.wrapping_add(1); // below five
+        self.at.step = self.at.step.wrapping_add(1); // below six
         Ok(next)
     }
 
@@ -177,20 +181,23 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         page: &PageSpec,
         learned: &mut Learned,
     ) -> Result<Next, Fault> {
+        const MODE: u8 = 8;
         match (page.voltage, page.side, self.at.step) {
             (Expect::Is(format), ..) => learned.voltage = format,
             (Expect::Ask, super::Side::Input, _) => {}
-            (Expect::Ask, super::Side::Output, 0) => {
-                self.at.step = 1;
-                return Ok(Next::Do(Self::ask(code::VOUT_MODE, 1)));
+            (Expect::Ask, super::Side::Output, step) if step < MODE => {
+                match self.has(turn, code::VOUT_MODE, 1, false) {
+                    Answer::Open(next) => return Ok(next),
+                    Answer::Is(false) => return Err(not_supported(code::VOUT_MODE, page)),
+                    Answer::Is(true) => {}
+                }
+                self.at.step = MODE;
+                return Ok(Next::Do(Self::read(code::VOUT_MODE, 1)));
             }
             (Expect::Ask, super::Side::Output, _) => {
-                let mode = turn.answered.then(|| byte(turn.block, 0));
-                match mode.map(VoutMode::from_byte) {
-                    Some(VoutMode::Linear(exponent)) => {
-                        learned.voltage = Format::Linear16(exponent);
-                    }
-                    Some(VoutMode::Direct) => {}
+                match VoutMode::from_byte(byte(turn.block, 0)) {
+                    VoutMode::Linear(exponent) => learned.voltage = Format::Linear16(exponent),
+                    VoutMode::Direct => {}
                     _ => return Err(not_supported(code::VOUT_MODE, page)),
                 }
             }
@@ -274,11 +281,12 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             }
             1 => {
                 let pointer = code::SMBALERT_MASK;
-                Next::Do(Self::call(pointer, [1, register.code()], 2))
+                let call = Self::call(pointer, [1, register.code()], 2).required();
+                Next::Do(Step::Ask(call))
             }
             _ => {
                 let [count, read] = bytes(turn.block);
-                if !turn.answered || count != 1 {
+                if count != 1 {
                     let command = code::SMBALERT_MASK;
                     return Err(Fault::NotSupported { command, page });
                 }
@@ -291,6 +299,11 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         self.at.step = self.at.step.wrapping_add(1); // below four
         Ok(next)
     }
+}
+
+fn answers_query(turn: &Turn<'_>) -> bool {
+    let [count, says] = bytes(turn.block);
+    turn.answered && count == 1 && says & 0x80 != 0
 }
 
 /// A command that every page shares.

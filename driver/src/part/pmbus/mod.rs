@@ -57,6 +57,8 @@ pub struct Pmbus<D, const N: usize> {
     shown: [Shown; N],
     /// Mark that the device is expected to have.
     serial: u16,
+    /// Mark whose writing has come to no end yet: it may have taken effect or not, and the next reading tells.
+    coming: Option<u16>,
     now: Kept<N>,
     /// Takes over with the next sample.
     next: Option<Kept<N>>,
@@ -148,6 +150,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             learned: [Learned::NOTHING; N],
             shown: [Shown::NOTHING; N],
             serial: 0,
+            coming: None,
             now: Kept {
                 enabled: [true; N],
                 mode: Mode::SingleShot,

@@ -139,13 +139,16 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 }
                 let serial = u16::from_le_bytes([low, high]);
                 let none = [low, high, not_low, not_high] == [0; 4];
-                if !none
-                    && (serial != self.serial || u16::from_le_bytes([not_low, not_high]) != !serial)
-                {
+                let whole = u16::from_le_bytes([not_low, not_high]) == !serial;
+                let ours = whole && (serial == self.serial || Some(serial) == self.coming);
+                if !none && !ours {
                     return Err(Fault::SetUpChanged {
                         expected: self.serial,
                         got: serial,
                     });
+                }
+                if ours {
+                    (self.serial, self.coming) = (serial, None);
                 }
                 none
             }

@@ -152,13 +152,13 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
 
     /// A further set-up: its serial goes to the mark, then it is remembered.
     fn mark_set_up(&mut self, job: &Job<'_>) -> Next {
-        if self.at.step == 0 {
-            self.serial = self.serial.wrapping_add(1).max(1);
-        }
-        let next = self.put_mark(Some(self.serial));
+        let serial = self.serial.wrapping_add(1).max(1);
+        self.coming = Some(serial);
+        let next = self.put_mark(self.coming);
         if !matches!(next, Next::Over) {
             return next;
         }
+        (self.serial, self.coming) = (serial, None);
         match job {
             Job::Init(sampling) => {
                 (self.now, self.next) = (Kept::of(sampling), None);
