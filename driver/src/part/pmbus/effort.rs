@@ -140,8 +140,7 @@ impl<D: Device, const N: usize> Costs<D, N> {
     }
 
     fn arm(&self, page: &PageSpec) -> Effort {
-        self.masks(page)
-            .then(self.limit().times(self.kinds(page)))
+        self.masks(page).then(self.limit().times(self.kinds(page)))
     }
 
     fn mark(&self) -> Effort {

@@ -92,9 +92,12 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
 
     /// Every page: formats, and which of the optional things it has.
     pub(super) fn learn(&mut self, turn: &mut Turn<'_>) -> Result<Next, Fault> {
-        self.walk(turn, false, |_, _| true, &mut |part, turn, channel, page| {
-            part.learn_item(turn, channel, page)
-        })
+        self.walk(
+            turn,
+            false,
+            |_, _| true,
+            &mut |part, turn, channel, page| part.learn_item(turn, channel, page),
+        )
     }
 
     fn learn_item(
@@ -259,9 +262,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         let next = match self.at.step {
             0 => {
                 let value = u16::from_le_bytes([register.code(), mask]);
-                Next::Do(Step::Write(
-                    Writable::AlertMask.write(u64::from(value), 2),
-                ))
+                Next::Do(Step::Write(Writable::AlertMask.write(u64::from(value), 2)))
             }
             1 => {
                 let pointer = code::SMBALERT_MASK;

@@ -39,21 +39,26 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             told: self.by_part,
             all: true,
         };
-        let walked = self.walk(turn, false, |_, _| true, &mut |part, turn, channel, page| {
-            let next = match part.at.item {
-                item @ 0..DISARM => part.mask_item(turn, page, item, 0)?,
-                _ if !change => return Ok(None),
-                item @ DISARM..COLLECT => {
-                    let kind = kind(item.wrapping_sub(DISARM));
-                    part.limit_item(turn, channel, page, kind, None)?
-                }
-                item => {
-                    let item = item.wrapping_sub(COLLECT);
-                    return Ok(part.collect(turn, channel, page, item, wanted, &mut causes));
-                }
-            };
-            Ok(Some(next))
-        });
+        let walked = self.walk(
+            turn,
+            false,
+            |_, _| true,
+            &mut |part, turn, channel, page| {
+                let next = match part.at.item {
+                    item @ 0..DISARM => part.mask_item(turn, page, item, 0)?,
+                    _ if !change => return Ok(None),
+                    item @ DISARM..COLLECT => {
+                        let kind = kind(item.wrapping_sub(DISARM));
+                        part.limit_item(turn, channel, page, kind, None)?
+                    }
+                    item => {
+                        let item = item.wrapping_sub(COLLECT);
+                        return Ok(part.collect(turn, channel, page, item, wanted, &mut causes));
+                    }
+                };
+                Ok(Some(next))
+            },
+        );
         if let Some(found) = found {
             *found |= causes;
         }
@@ -69,30 +74,35 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         let by_part = self.compared(plan);
         // Whatever is to reach either output reaches the one there is.
         let shown = plan.mask(Outputs::all()) & by_part;
-        self.walk(turn, false, |_, _| true, &mut |part, turn, channel, page| {
-            let next = match part.at.item {
-                item @ 0..KINDS => {
-                    let kind = kind(item);
-                    let cause = Causes::of(Cause::Limit(channel, kind));
-                    let code = plan.code(channel, kind);
-                    match code.filter(|_| by_part.contains(cause)) {
-                        Some(_) => part.limit_item(turn, channel, page, kind, code)?,
-                        None => Next::Over,
+        self.walk(
+            turn,
+            false,
+            |_, _| true,
+            &mut |part, turn, channel, page| {
+                let next = match part.at.item {
+                    item @ 0..KINDS => {
+                        let kind = kind(item);
+                        let cause = Causes::of(Cause::Limit(channel, kind));
+                        let code = plan.code(channel, kind);
+                        match code.filter(|_| by_part.contains(cause)) {
+                            Some(_) => part.limit_item(turn, channel, page, kind, code)?,
+                            None => Next::Over,
+                        }
                     }
-                }
-                item => {
-                    let item = item.wrapping_sub(KINDS);
-                    if item >= REGISTERS {
-                        return Ok(None);
+                    item => {
+                        let item = item.wrapping_sub(KINDS);
+                        if item >= REGISTERS {
+                            return Ok(None);
+                        }
+                        let open = register(page, item).map_or(0, |register| {
+                            bits(page, channel, register, |cause| shown.contains(cause))
+                        });
+                        part.mask_item(turn, page, item, open)?
                     }
-                    let open = register(page, item).map_or(0, |register| {
-                        bits(page, channel, register, |cause| shown.contains(cause))
-                    });
-                    part.mask_item(turn, page, item, open)?
-                }
-            };
-            Ok(Some(next))
-        })
+                };
+                Ok(Some(next))
+            },
+        )
     }
 
     /// Every page that is of interest: the causes that are set, once.
@@ -106,8 +116,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             told: self.by_part & interest,
             all: false,
         };
-        let enters =
-            |_: &Self, channel: Channel| wanted.told.intersects(Causes::channel(channel));
+        let enters = |_: &Self, channel: Channel| wanted.told.intersects(Causes::channel(channel));
         self.walk(turn, false, enters, &mut |part, turn, channel, page| {
             let item = part.at.item;
             Ok(part.collect(turn, channel, page, item, wanted, found))
@@ -197,9 +206,8 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 let word = match code {
                     Some(code) => {
                         let scales = D::DECLARATION.scales(page).ok_or(Fault::NoRoom)?;
-                        word(format, kind, code, &scales).ok_or(Fault::Misuse(
-                            Misuse::LimitBeyondFullScale(channel, kind),
-                        ))?
+                        word(format, kind, code, &scales)
+                            .ok_or(Fault::Misuse(Misuse::LimitBeyondFullScale(channel, kind)))?
                     }
                     None => format.end(over),
                 };
@@ -256,12 +264,7 @@ fn kept(format: Format, over: bool, wrote: u16, read: u16) -> Kept {
 }
 
 /// The word of a plan's code on its safe side.
-fn word(
-    format: Format,
-    kind: Kind,
-    code: i64,
-    scales: &super::declaration::Scales,
-) -> Option<u16> {
+fn word(format: Format, kind: Kind, code: i64, scales: &super::declaration::Scales) -> Option<u16> {
     let unit = match kind {
         Kind::OverVoltage | Kind::UnderVoltage => scales.voltage,
         Kind::OverCurrent | Kind::UnderCurrent => scales.current,
@@ -331,9 +334,15 @@ mod tests {
         let linear = Format::Linear11;
         // 3.30078125 A written, 3.296875 A kept: below an over-limit, which is safe; above an under-limit it would have to be.
         assert_eq!(kept(linear, true, 0xC34D, 0xD0D3), Kept::Well);
-        assert_eq!(kept(linear, false, 0xC34D, 0xD0D3), Kept::Beyond(Some(0xD0D4)));
+        assert_eq!(
+            kept(linear, false, 0xC34D, 0xD0D3),
+            Kept::Beyond(Some(0xD0D4))
+        );
         // 3.30859375 A (847 × 2^-8) kept as 3.3125: the step below is 3.296875.
-        assert_eq!(kept(linear, true, 0xC34F, 0xD0D4), Kept::Beyond(Some(0xD0D3)));
+        assert_eq!(
+            kept(linear, true, 0xC34F, 0xD0D4),
+            Kept::Beyond(Some(0xD0D3))
+        );
         // Nothing was kept: the old limit of 2 A stands.
         assert_eq!(kept(linear, true, 0xC34D, 0xD080), Kept::Not);
         // The end of the scale with another exponent is an end all the same.
@@ -341,7 +350,10 @@ mod tests {
         assert_eq!(kept(linear, false, 0x7C00, 0xD400), Kept::Well);
         assert_eq!(kept(linear, true, 0x7BFF, 0xD3FE), Kept::Not);
         assert_eq!(kept(Format::Linear16(-9), true, 100, 99), Kept::Well);
-        assert_eq!(kept(Format::Linear16(-9), true, 100, 101), Kept::Beyond(Some(100)));
+        assert_eq!(
+            kept(Format::Linear16(-9), true, 100, 101),
+            Kept::Beyond(Some(100))
+        );
         assert_eq!(kept(Format::Linear16(-9), true, 100, 98), Kept::Not);
         // With a falling slope a greater code is less.
         let falling = Format::Direct(Coefficients::new(-10, 0, 0).unwrap());
