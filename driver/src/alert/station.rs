@@ -245,42 +245,11 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
     /// [`service`](Self::service) does this by itself; it is the last piece of one that is split. With hysteresis show the frames in between, too: a following cause whose line went high by itself is let go by them
     /// alone.
     pub fn report(&mut self, frame: &Frame<'_>) {
-        let setup = self.setup;
-        let sampling = setup.view();
-        let plan = Plan::new(frame.spec(), frame.rails, &sampling, self.watches).ok();
         // Not released by this frame yet: a held cause that was set again by the excursion already told comes with the frame that shows it over.
-        let sure = if self.unsure {
-            Causes::empty()
-        } else {
-            core::mem::take(&mut self.pending)
-        };
-        for cause in sure.each() {
-            if self.quiet.contains(Causes::of(cause)) {
-                continue;
+        if !self.unsure {
+            for cause in core::mem::take(&mut self.pending).each() {
+                self.tell(cause, frame);
             }
-            let (in_force, reading) = match cause {
-                Cause::Limit(channel, kind) => {
-                    let margin = self
-                        .watches
-                        .find(channel, kind)
-                        .map_or(0, super::Watch::margin);
-                    if margin > 0 {
-                        self.quiet |= Causes::of(cause);
-                    }
-                    let known = plan.filter(|_| !self.torn);
-                    (
-                        known.and_then(|plan| plan.in_force(channel, kind)),
-                        Some(frame.reading(channel)),
-                    )
-                }
-                Cause::RolloverAhead | Cause::RoundDone | Cause::ResetSeen => (None, None),
-            };
-            self.push(Event {
-                cause,
-                in_force,
-                reading,
-                stamp: frame.stamp(),
-            });
         }
         // What was over before the host looked needs no further frame to be told of again.
         self.release(frame);
@@ -332,11 +301,42 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
     }
 
-    fn push(&mut self, event: Event) {
-        if self.queue.push_back(event).is_err() {
-            self.dropped = self.dropped.saturating_add(1);
-            self.lost |= Causes::of(event.cause);
+    /// Makes the event of a cause, unless its last one still stands for it.
+    #[inline(never)]
+    fn tell(&mut self, cause: Cause, frame: &Frame<'_>) {
+        let own = Causes::of(cause);
+        if self.quiet.contains(own) {
+            return;
         }
+        if let Cause::Limit(channel, kind) = cause
+            && let Some(watch) = self.watches.find(channel, kind)
+            && watch.margin() > 0
+        {
+            self.quiet |= own;
+        }
+        if self.queue.is_full() {
+            self.dropped = self.dropped.saturating_add(1);
+            self.lost |= own;
+            return;
+        }
+        let in_force = match cause {
+            Cause::Limit(channel, kind) if !self.torn => {
+                let ranges = &self.setup.channels;
+                Plan::unchecked(frame.spec(), frame.rails, ranges, self.watches)
+                    .in_force(channel, kind)
+            }
+            _ => None,
+        };
+        let reading = match cause {
+            Cause::Limit(channel, _) => Some(frame.reading(channel)),
+            Cause::RolloverAhead | Cause::RoundDone | Cause::ResetSeen => None,
+        };
+        let _ = self.queue.push_back(Event {
+            cause,
+            in_force,
+            reading,
+            stamp: frame.stamp(),
+        });
     }
 
     fn release(&mut self, frame: &Frame<'_>) {
