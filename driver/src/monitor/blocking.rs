@@ -1,12 +1,12 @@
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{I2c, SevenBitAddress};
 
-use super::core::Core;
+use super::core::{Core, Latched};
 use super::{Came, Clock, Error, ShuntMonitor, Task};
 use crate::alert::{Causes, Watches};
 use crate::board::Board;
 use crate::exchange::{Action, Fault, Link, Operation, Player, Step, Turn};
-use crate::frame::{Frame, Stamp};
+use crate::frame::Frame;
 use crate::part::{Joint, Part, Spec};
 use crate::sampling::Setup;
 
@@ -98,16 +98,15 @@ where
         operation: &mut dyn FnMut(&mut P, &mut Turn<'_>) -> Result<Step, Fault>,
     ) -> Result<(), Error<I2C::Error>> {
         let link = self.core.link();
-        let (part, block) = self.core.part_and_block();
-        let mut stamped = None;
+        let (part, block, latched) = self.core.lent();
         let transport = Transport {
             i2c: &mut self.i2c,
             delay: &mut self.delay,
             clock: &mut self.clock,
         };
         let operation = &mut |turn: &mut Turn<'_>| operation(part, turn);
-        let played = transport.play::<P>(operation, link, block, &mut stamped);
-        self.core.conclude(task, stamped, played)
+        let played = transport.play::<P>(operation, link, block, latched);
+        self.core.conclude(task, played)
     }
 }
 
@@ -236,7 +235,7 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
         operation: &'o mut Operation<'o>,
         link: Link,
         block: &mut [u8],
-        stamped: &mut Option<Stamp>,
+        latched: &mut Latched,
     ) -> Result<(), (u8, Came<I2C::Error>)> {
         let mut player = Player::<P>::new(operation, link);
         loop {
@@ -251,15 +250,9 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
                     self.i2c.write_read(link.address, bytes, room)
                 }
                 Ok(Action::WriteStamped(bytes)) => {
-                    // All attempts count: each of them may have been the one.
-                    let before_us =
-                        stamped.map_or_else(|| self.clock.now_us(), |stamp| stamp.before_us);
+                    latched.before(|| self.clock.now_us());
                     let outcome = self.i2c.write(link.address, bytes);
-                    let after_us = self.clock.now_us();
-                    *stamped = Some(Stamp {
-                        before_us,
-                        after_us,
-                    });
+                    latched.after(self.clock.now_us());
                     outcome
                 }
                 Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes),

@@ -18,7 +18,7 @@ pub(super) struct Core<'b, P: Part, const N: usize> {
     board: &'b Board<N>,
     link: Link,
     block: P::Block,
-    stamp: Stamp,
+    latched: Latched,
     powered: bool,
     /// The part ran under our set-up alone since the frame before, as far as is known: what the next frame will say.
     unbroken: bool,
@@ -28,6 +28,27 @@ pub(super) struct Core<'b, P: Part, const N: usize> {
     watched: Causes,
     /// Ranges in force.
     in_force: [Option<Ranges>; N],
+}
+
+/// When a latch was asked for, and whether it was in the exchange in progress.
+#[derive(Debug)]
+pub(super) struct Latched {
+    stamp: Stamp,
+    asked: bool,
+}
+
+impl Latched {
+    /// The clock before a write that asks for a latch. All attempts count, since each of them may have been the one: the first one's stands.
+    pub(super) fn before(&mut self, now_us: impl FnOnce() -> u64) {
+        if !self.asked {
+            (self.stamp.before_us, self.asked) = (now_us(), true);
+        }
+    }
+
+    /// The clock after it.
+    pub(super) const fn after(&mut self, now_us: u64) {
+        self.stamp.after_us = now_us;
+    }
 }
 
 impl<'b, P: Part, const N: usize> Core<'b, P, N> {
@@ -42,9 +63,12 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
                 repeats: 2,
             },
             block: P::EMPTY,
-            stamp: Stamp {
-                before_us: 0,
-                after_us: 0,
+            latched: Latched {
+                stamp: Stamp {
+                    before_us: 0,
+                    after_us: 0,
+                },
+                asked: false,
             },
             powered: true,
             // A joint may vouch for what was before; nothing else can.
@@ -92,8 +116,9 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
     }
 
     /// What a shell plays an exchange with.
-    pub(super) fn part_and_block(&mut self) -> (&mut P, &mut [u8]) {
-        (&mut self.part, self.block.as_mut())
+    pub(super) fn lent(&mut self) -> (&mut P, &mut [u8], &mut Latched) {
+        self.latched.asked = false;
+        (&mut self.part, self.block.as_mut(), &mut self.latched)
     }
 
     /// Nothing is asked of a part without supply.
@@ -114,23 +139,20 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         Ok(())
     }
 
-    /// The exchange is over; `stamped` if a latch was asked for in it.
+    /// The exchange is over.
     pub(super) fn conclude<E>(
         &mut self,
         task: Task,
-        stamped: Option<Stamp>,
         played: Result<(), (u8, Came<E>)>,
     ) -> Result<(), Error<E>> {
-        if let Some(stamp) = stamped {
-            self.stamp = stamp;
-        }
         if played.is_ok() && !matches!(task, Task::Fetch) {
-            self.stamp = self.part.settle(task, self.block.as_mut(), self.stamp);
+            let stamp = self.latched.stamp;
+            self.latched.stamp = self.part.settle(task, self.block.as_mut(), stamp);
         }
         played.map_err(|(register, came)| {
             if matches!(came, Came::Fault(Fault::SetUpChanged { .. })) {
                 self.unbroken = false;
-            } else if stamped.is_none() {
+            } else if !self.latched.asked {
                 // It did not come to the take-over.
                 self.unbroken = self.before;
             }
@@ -168,7 +190,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
 
     /// The frame of a part whose supply is declared off.
     pub(super) fn unpowered(&mut self, now_us: u64) -> Frame<'_> {
-        self.stamp = Stamp {
+        self.latched.stamp = Stamp {
             before_us: now_us,
             after_us: now_us,
         };
@@ -236,7 +258,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             codec: &self.part,
             block: self.block.as_ref(),
             rails: self.board.rails(),
-            stamp: self.stamp,
+            stamp: self.latched.stamp,
             condition: if reset { Condition::Reset } else { condition },
             complete: head.complete,
             unbroken,

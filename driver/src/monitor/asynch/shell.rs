@@ -1,13 +1,13 @@
 use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::{I2c, SevenBitAddress};
 
-use super::super::core::Core;
+use super::super::core::{Core, Latched};
 use super::super::{Came, Clock, Error, Task};
 use super::ShuntMonitor;
 use crate::alert::{Causes, Watches};
 use crate::board::Board;
 use crate::exchange::{Action, Fault, Link, Operation, Player, Step, Turn};
-use crate::frame::{Frame, Stamp};
+use crate::frame::Frame;
 use crate::part::{Joint, Part, Spec};
 use crate::sampling::Setup;
 
@@ -105,17 +105,16 @@ where
         operation: &mut dyn FnMut(&mut P, &mut Turn<'_>) -> Result<Step, Fault>,
     ) -> Result<(), Error<I2C::Error>> {
         let link = self.core.link();
-        let (part, block) = self.core.part_and_block();
-        let mut stamped = None;
+        let (part, block, latched) = self.core.lent();
         let transport = Transport {
             i2c: &mut self.i2c,
             delay: &mut self.delay,
             clock: &mut self.clock,
         };
         let played = transport
-            .play::<P>(&mut |turn| operation(part, turn), link, block, &mut stamped)
+            .play::<P>(&mut |turn| operation(part, turn), link, block, latched)
             .await;
-        self.core.conclude(task, stamped, played)
+        self.core.conclude(task, played)
     }
 }
 
@@ -251,7 +250,7 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
         operation: &'o mut Operation<'o>,
         link: Link,
         block: &mut [u8],
-        stamped: &mut Option<Stamp>,
+        latched: &mut Latched,
     ) -> Result<(), (u8, Came<I2C::Error>)> {
         let mut player = Player::<P>::new(operation, link);
         loop {
@@ -266,15 +265,9 @@ impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
                     self.i2c.write_read(link.address, bytes, room).await
                 }
                 Ok(Action::WriteStamped(bytes)) => {
-                    // All attempts count: each of them may have been the one.
-                    let before_us =
-                        stamped.map_or_else(|| self.clock.now_us(), |stamp| stamp.before_us);
+                    latched.before(|| self.clock.now_us());
                     let outcome = self.i2c.write(link.address, bytes).await;
-                    let after_us = self.clock.now_us();
-                    *stamped = Some(Stamp {
-                        before_us,
-                        after_us,
-                    });
+                    latched.after(self.clock.now_us());
                     outcome
                 }
                 Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes).await,
