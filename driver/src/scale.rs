@@ -4,6 +4,7 @@ use core::fmt;
 
 mod search;
 
+pub(crate) use search::first_where;
 pub use search::{code_at_least, code_at_most};
 
 /// A ratio by which codes are multiplied, worked out once from an exact fraction.

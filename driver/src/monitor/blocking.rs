@@ -167,7 +167,8 @@ where
         watches: &Watches<'_>,
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        let plan = self.core.begin_arm(setup, watches)?;
+        let plan = self.core.plan(setup, watches);
+        self.core.begin_arm(setup, &plan)?;
         let (sampling, read_max) = (setup.view(), self.core.link().read_max);
         self.perform(Task::Arm, &mut |part, turn| {
             part.arm(turn, &sampling, &plan, found, read_max)

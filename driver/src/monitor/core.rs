@@ -219,26 +219,27 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         self.completed(Condition::Boundary)
     }
 
-    pub(super) fn begin_arm<'p, E>(
-        &mut self,
-        setup: &'p Setup<N>,
-        watches: &Watches<'p>,
-    ) -> Result<Plan<'p>, Error<E>>
+    /// What arming is to bring about, not yet checked: [`begin_arm`](Self::begin_arm) does.
+    pub(super) fn plan<'p>(&self, setup: &'p Setup<N>, watches: &Watches<'p>) -> Plan<'p>
     where
         'b: 'p,
     {
+        let rails = self.board.rails();
+        Plan::unchecked(self.part.spec(), rails, &setup.channels, *watches)
+    }
+
+    pub(super) fn begin_arm<E>(
+        &mut self,
+        setup: &Setup<N>,
+        plan: &Plan<'_>,
+    ) -> Result<(), Error<E>> {
         self.refuse(Task::Arm, setup)?;
-        let plan = Plan::new(
-            self.part.spec(),
-            self.board.rails(),
-            &setup.view(),
-            *watches,
-        )
-        .map_err(|misuse| self.misuse(Task::Arm, misuse))?;
+        plan.check_all()
+            .map_err(|misuse| self.misuse(Task::Arm, misuse))?;
         self.begin(Task::Arm)?;
         // Until it is through, old limits, new ones or both may stand, in old or new ranges.
         (self.watched, self.in_force) = (self.watched | plan.watched(), [None; N]);
-        Ok(plan)
+        Ok(())
     }
 
     pub(super) fn armed(&mut self, setup: &Setup<N>, watched: Causes) -> Frame<'_> {
