@@ -1,7 +1,7 @@
 //! How far a total, or a current, may lie from the truth, by named parts.
 
 use crate::units::{Charge, Current, Energy};
-use crate::wide::plus;
+use crate::upper::Upper;
 
 /// Bound of a total or a current: the truth lies within ± the sum of the parts, for every part and board inside the limits that datasheet and board state.
 ///
@@ -25,31 +25,50 @@ pub struct Bound<Q> {
     pub load: Q,
 }
 
-/// The parts as the ledger keeps them: whole nanocoulombs or nanojoules. One percent of 10 kW for 10 years takes 65 bits.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+/// The parts as the ledger keeps them, in nanocoulombs or nanojoules: never less than their limits, and hardly more.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub(crate) struct Parts(pub(crate) [u128; 7]);
+pub(crate) struct Parts {
+    pub(crate) mantissas: [u32; 7],
+    pub(crate) exponents: [i8; 7],
+}
 
 impl Parts {
-    pub(crate) fn add(&mut self, other: &Self) {
-        for (mine, theirs) in self.0.iter_mut().zip(other.0) {
-            *mine = plus(*mine, theirs);
+    pub(crate) const NOTHING: Self = Self {
+        mantissas: [0; 7],
+        exponents: [0; 7],
+    };
+
+    /// Adds to each part.
+    #[inline(never)]
+    pub(crate) fn add(&mut self, others: &[Upper; 7]) {
+        let mine = self.mantissas.iter_mut().zip(&mut self.exponents);
+        for ((mantissa, exponent), other) in mine.zip(others) {
+            let sum = Upper::unpacked((*mantissa, *exponent)).plus(*other);
+            (*mantissa, *exponent) = sum.packed();
         }
     }
 
-    pub(crate) fn of<Q>(self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
-        let [gain, offset, noise, shunt, thermal, clock, load] = self
-            .0
-            .map(|part| unit(i128::try_from(part).unwrap_or(i128::MAX)));
+    pub(crate) fn of<Q>(&self, unit: impl Fn(i128) -> Q) -> Bound<Q> {
+        let part = |place| unit(self.whole(place));
         Bound {
-            gain,
-            offset,
-            noise,
-            shunt,
-            thermal,
-            clock,
-            load,
+            gain: part(0),
+            offset: part(1),
+            noise: part(2),
+            shunt: part(3),
+            thermal: part(4),
+            clock: part(5),
+            load: part(6),
         }
+    }
+
+    #[inline(never)]
+    fn whole(&self, place: usize) -> i128 {
+        let part = self.mantissas.get(place).zip(self.exponents.get(place));
+        let whole = part.map_or(0, |(mantissa, exponent)| {
+            Upper::unpacked((*mantissa, *exponent)).whole()
+        });
+        i128::try_from(whole).unwrap_or(i128::MAX)
     }
 }
 

@@ -53,9 +53,12 @@ pub struct Frame<'a> {
     pub(crate) rails: &'a [Rail],
     pub(crate) stamp: Stamp,
     pub(crate) condition: Condition,
-    /// As its head has it, which every reading asks.
-    pub(crate) complete: bool,
+    pub(crate) head: Head,
     pub(crate) unbroken: bool,
+    /// It joins a part that was left, and what was before is vouched for.
+    pub(crate) joined: bool,
+    /// Number of times that a set-up took over or the chain of frames broke, up to this frame and including it: what a ledger was not given shows.
+    pub(crate) turns: u32,
 }
 
 /// Voltage, current and power of one channel, from one latch.
@@ -135,8 +138,8 @@ impl Frame<'_> {
 
     /// Head of the block: set-up serial, mode, count of rounds.
     #[must_use]
-    pub fn head(&self) -> Head {
-        self.codec.head(self.block)
+    pub const fn head(&self) -> Head {
+        self.head
     }
 
     /// The ranges with which a channel was converted; `None` where it was not enabled.
@@ -170,7 +173,7 @@ impl Frame<'_> {
             .get(channel.index())
             .ok_or(NoReading::NoSuchChannel(channel))?;
         let ranges = self.ranges(channel).ok_or(NoReading::NotEnabled(channel))?;
-        if !self.complete {
+        if !self.head.complete {
             return Err(NoReading::NotComplete);
         }
         let spec = self.spec();

@@ -66,6 +66,7 @@ pub mod part;
 mod sampling;
 pub mod scale;
 pub mod units;
+mod upper;
 mod wide;
 
 pub use bound::Bound;

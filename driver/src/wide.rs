@@ -58,12 +58,6 @@ fn round_up(quotient: u128, remainder: u128, divisor: u128) -> Option<u128> {
     quotient.checked_add(u128::from(remainder >= divisor.wrapping_sub(remainder))) // remainder < divisor
 }
 
-/// `a × b`, which always fits.
-#[inline(never)]
-pub(crate) const fn product_of_halves(a: u64, b: u64) -> u128 {
-    (a as u128).wrapping_mul(b as u128)
-}
-
 /// `a ÷ b`, rounded down; `None` where `b` is 0.
 pub(crate) const fn divided(a: u128, b: u128) -> Option<u128> {
     if b == 0 {
@@ -132,9 +126,115 @@ const fn product(a: u128, b: u128) -> (u128, u128) {
     (high, (cross << 64) | (low & LOW))
 }
 
+/// `number × Π factors ÷ Π divisors`, rounded down, and whether something was rounded off; the greatest number where it does not fit, or a divisor is 0.
+///
+/// One loop over words for all of them: what a total takes is in the hundreds of bits. Rounding down after each division comes to the same as once after the last.
+/// Divisors below 2^63; at most 384 bits in between.
+#[inline(never)]
+pub(crate) const fn chained(number: u128, factors: &[u64], divisors: &[u64]) -> (u128, bool) {
+    // Most significant first.
+    let mut words = [0_u32; 12];
+    if let Some(low) = words.last_chunk_mut::<4>() {
+        *low = [
+            (number >> 96) as u32,
+            (number >> 64) as u32,
+            (number >> 32) as u32,
+            number as u32,
+        ];
+    }
+    let mut factors = factors;
+    while let [factor, more @ ..] = factors {
+        if *factor != 1 {
+            multiply(&mut words, *factor);
+        }
+        factors = more;
+    }
+    let (mut divisors, mut rounded) = (divisors, false);
+    while let [divisor, more @ ..] = divisors {
+        if *divisor == 0 {
+            return (u128::MAX, true);
+        }
+        rounded |= *divisor != 1 && divide(&mut words, *divisor) != 0;
+        divisors = more;
+    }
+    let [beyond @ .., a, b, c, d] = words;
+    let mut beyond: &[u32] = &beyond;
+    while let [word, more @ ..] = beyond {
+        if *word != 0 {
+            return (u128::MAX, true);
+        }
+        beyond = more;
+    }
+    let (high, low) = ((a as u64) << 32 | b as u64, (c as u64) << 32 | d as u64);
+    ((high as u128) << 64 | low as u128, rounded)
+}
+
+const fn multiply(words: &mut [u32], factor: u64) {
+    const LOW: u64 = u32::MAX as u64;
+    let (high, low) = (factor >> 32, factor & LOW);
+    let (mut carry, mut before) = (0_u64, 0_u64);
+    let mut rest = words;
+    while let [more @ .., word] = rest {
+        let now = *word as u64;
+        // A product and one 32-bit number more fit in 64 bits: each product takes the low half of what is carried, and the upper halves go on together.
+        let first = now.wrapping_mul(low).wrapping_add(carry & LOW);
+        let second = before.wrapping_mul(high).wrapping_add(first & LOW);
+        *word = second as u32;
+        carry = (carry >> 32)
+            .wrapping_add(first >> 32)
+            .wrapping_add(second >> 32);
+        before = now;
+        rest = more;
+    }
+}
+
+/// Gives the remainder.
+const fn divide(words: &mut [u32], divisor: u64) -> u64 {
+    let (mut remainder, mut rest) = (0_u64, words);
+    while let [word, more @ ..] = rest {
+        // Words of leading zeros give words of zeros.
+        let mut bits = if remainder == 0 && *word == 0 {
+            0
+        } else {
+            32_u32
+        };
+        while bits > 0 {
+            remainder = (remainder << 1) | (*word >> 31) as u64;
+            *word <<= 1;
+            if remainder >= divisor {
+                remainder = remainder.wrapping_sub(divisor);
+                *word |= 1;
+            }
+            bits = bits.wrapping_sub(1);
+        }
+        rest = more;
+    }
+    remainder
+}
+
+/// The same rounded up.
+#[inline(never)]
+pub(crate) const fn chained_up(number: u128, factors: &[u64], divisors: &[u64]) -> u128 {
+    let (quotient, rounded) = chained(number, factors, divisors);
+    plus(quotient, rounded as u128)
+}
+
+/// The same of a number with a sign, rounded to nearest, halves away from zero.
+#[inline(never)]
+pub(crate) fn chained_signed(number: i128, factors: &[u64], divisors: &[u64]) -> i128 {
+    let (twice, _) = chained(number.unsigned_abs().wrapping_mul(2), factors, divisors);
+    let magnitude = i128::try_from(twice.saturating_add(1) >> 1).unwrap_or(i128::MAX);
+    if number < 0 {
+        magnitude.wrapping_neg()
+    } else {
+        magnitude
+    } // not i128::MIN
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use num_bigint::BigUint;
 
     #[test]
     fn small_numbers_round_to_nearest() {
@@ -214,5 +314,46 @@ mod tests {
             Some(1 << 126)
         );
         assert_eq!(mul_div(1 << 126, 1 << 126, 1 << 100), None);
+    }
+
+    #[test]
+    fn chains_of_factors_and_divisors() {
+        let big = |number: u128| BigUint::from(number);
+        let numbers = [
+            0,
+            1,
+            7,
+            u128::from(u32::MAX),
+            1 << 64,
+            (1 << 96) - 1,
+            (1 << 127) - 1,
+        ];
+        let factors = [1, 3, 1_000_000_000, u64::from(u32::MAX), 1 << 32, u64::MAX];
+        let divisors = [1, 2, 10_000_000_000, (1 << 40) + 1, (1 << 63) - 1];
+        for number in numbers {
+            for pair in factors.into_iter().zip(factors.into_iter().rev()) {
+                for by in divisors.into_iter().zip(divisors.into_iter().rev()) {
+                    let product = big(number) * pair.0 * pair.1 * pair.0;
+                    let divisor = BigUint::from(by.0) * by.1;
+                    let [pair, by] = [&[pair.0, pair.1, pair.0][..], &[by.0, by.1]];
+                    let exact = &product / &divisor;
+                    let expected = u128::try_from(&exact).unwrap_or(u128::MAX);
+                    let rounded = &exact * &divisor != product || exact.bits() > 128;
+                    assert_eq!(
+                        chained(number, pair, by),
+                        (expected, rounded),
+                        "{number} {pair:?} {by:?}"
+                    );
+                    let up = u128::try_from(&exact + u8::from(rounded)).unwrap_or(u128::MAX);
+                    assert_eq!(chained_up(number, pair, by), up);
+                    let nearest = (&product * 2_u8 + &divisor) / (&divisor * 2_u8);
+                    let nearest = i128::try_from(&nearest).unwrap_or(i128::MAX);
+                    let signed = number as i128;
+                    assert_eq!(chained_signed(signed, pair, by), nearest);
+                    assert_eq!(chained_signed(-signed, pair, by), -nearest);
+                }
+            }
+        }
+        assert_eq!(chained(5, &[], &[0]), (u128::MAX, true));
     }
 }

@@ -8,7 +8,7 @@
 struct objects {
     crake_board *board, *other_board;
     crake_monitor *monitor, *in_pieces;
-    crake_ledger *ledger, *other_ledger;
+    crake_ledger *ledger, *other_ledger, *loaded;
     crake_watches *watches, *other_watches;
     crake_station *station;
 };

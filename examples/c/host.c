@@ -19,12 +19,13 @@ int main(void) {
     struct objects objects = {
         zeroed(sizeof(crake_board)),   zeroed(sizeof(crake_board)),   zeroed(sizeof(crake_monitor)),
         zeroed(sizeof(crake_monitor)), zeroed(sizeof(crake_ledger)),  zeroed(sizeof(crake_ledger)),
-        zeroed(sizeof(crake_watches)), zeroed(sizeof(crake_watches)), zeroed(sizeof(crake_station)),
+        zeroed(sizeof(crake_ledger)),  zeroed(sizeof(crake_watches)), zeroed(sizeof(crake_watches)),
+        zeroed(sizeof(crake_station)),
     };
     unsigned failed = checks(&objects, say);
     void *all[] = {
         objects.board,        objects.other_board, objects.monitor,       objects.in_pieces, objects.ledger,
-        objects.other_ledger, objects.watches,     objects.other_watches, objects.station,
+        objects.other_ledger, objects.loaded,      objects.watches,       objects.other_watches, objects.station,
     };
     for (size_t i = 0; i < sizeof all / sizeof all[0]; i++) {
         free(all[i]);

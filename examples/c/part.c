@@ -5,19 +5,29 @@
 
 enum {
     ADDRESS = 0x32,
-    RUN = 0x04,
+    STATE = 0x02,
     LATCH = 0x03,
+    RUN = 0x04,
     CHANNELS = 0x05,
     RANGES = 0x06,
     AVERAGING = 0x07,
     RESTART = 0x09,
     BOOT = 0x0A,
     HOLD = 0x34,
+    MASK_A = 0x35,
+    MASK_B = 0x36,
     CAUSES = 0x37,
+    STORE_COUNT = 0x78,
+    STORE_INDEX = 0x79,
+    STORE = 0x7A,
     FRAME = 0x80,
     BLOCK = 111,
     PACED_500 = 0x11,
+    BURST = 0x30,
+    BURST_CODES = 1024,
+    BURST_US = 64000,
     PERIOD_US = 2000,
+    ALERT_RESPONSE = 0x0C,
     RAILS = 4
 };
 
@@ -31,9 +41,12 @@ static struct {
     uint32_t rounds;
     uint32_t rounds_since_run;
     int64_t charge[RAILS], energy[RAILS];
-    uint64_t now_us, counted_us, dead_until_us;
+    uint64_t now_us, counted_us, dead_until_us, burst_until_us;
     uint32_t fail, spoil, transfers, longest_read;
     int32_t status;
+    int compares;
+    /* It answered an alert response, and no cause was set since. */
+    int let_go;
     void (*interrupt)(void);
 } part;
 
@@ -92,11 +105,15 @@ static size_t width(uint8_t pointer) {
     if (pointer >= 0x10 && pointer < 0x30 && pointer % 8 < 5) {
         return limits[pointer % 8];
     }
-    return pointer >= 0x30 && pointer <= 0x38 ? 3 : 0;
+    if (pointer == STORE_COUNT || pointer == STORE_INDEX) {
+        return 2;
+    }
+    return pointer >= 0x30 && pointer <= 0x38 ? 3 : pointer == STORE ? 48 : 0;
 }
 
 static int counts_in_serial(uint8_t pointer) {
-    return pointer != LATCH && pointer != RESTART && pointer != BOOT && pointer != CAUSES;
+    return pointer != LATCH && pointer != RESTART && pointer != BOOT && pointer != CAUSES &&
+           pointer != STORE_INDEX;
 }
 
 static void reset(void) {
@@ -105,6 +122,7 @@ static void reset(void) {
     }
     for (unsigned c = 0; c < RAILS; c++) {
         part.charge[c] = part.energy[c] = 0;
+        part.registers[0x12 + 8 * c] = 0x01FFFF;
     }
     part.registers[0x00] = 0x9E37C401;
     part.registers[CHANNELS] = 0x0F;
@@ -120,6 +138,10 @@ static void reset(void) {
 
 /* The rounds that were completed since this was called last. Each adds the codes of section 10.1; channel 2 is over range. */
 static void count(void) {
+    if ((part.mode & 0xF0) == BURST && part.now_us >= part.burst_until_us) {
+        part.mode = 0;
+        part.registers[STORE_COUNT] = BURST_CODES;
+    }
     if (part.mode != PACED_500) {
         part.counted_us = part.now_us;
         return;
@@ -134,6 +156,21 @@ static void count(void) {
         uint64_t power = (uint64_t)extended(get(codes + 5, 5), 40);
         part.charge[c] = extended((uint64_t)part.charge[c] + rounds * sense, 44);
         part.energy[c] = extended((uint64_t)part.energy[c] + rounds * power, 60);
+        if (part.compares && rounds > 0 && (int64_t)sense > extended(part.registers[0x12 + 8 * c], 24)) {
+            part.registers[CAUSES] |= (uint64_t)1 << (5 * c + 2);
+            part.let_go = 0;
+        }
+    }
+}
+
+/* The code of a conversion in the store: 0, 1, 2 and 3 A over 10 mOhm, again and again. */
+static int32_t stored(size_t place) { return (int32_t)(place % 4) * 20000; }
+
+/* The registers that are more than a value kept. */
+static void refresh(uint8_t pointer) {
+    count();
+    if (pointer == STATE) {
+        part.registers[STATE] = part.mode >> 4;
     }
 }
 
@@ -189,6 +226,7 @@ static void accept(uint8_t pointer, uint64_t value) {
             part.set_up = (uint8_t)(part.registers[CHANNELS] | part.registers[AVERAGING] << 4);
             part.ranges = (uint16_t)part.registers[RANGES];
             part.rounds_since_run = 0;
+            part.burst_until_us = part.now_us + BURST_US;
         }
         part.registers[RUN] = value;
         break;
@@ -243,7 +281,13 @@ static int32_t on_write_read(void *context, uint8_t address, const uint8_t *byte
         for (size_t i = 0; i < length; i++) {
             data[i] = part.block[BLOCK - length + i];
         }
+    } else if (bytes[0] == STORE) {
+        length = width(STORE);
+        for (size_t i = 0; i < length / 3; i++) {
+            put(data + 3 * i, 3, (uint64_t)stored((size_t)part.registers[STORE_INDEX] + i));
+        }
     } else if (bytes[0] < 0x80) {
+        refresh(bytes[0]);
         length = width(bytes[0]);
         put(data, length, part.registers[bytes[0]]);
     }
@@ -255,6 +299,30 @@ static int32_t on_write_read(void *context, uint8_t address, const uint8_t *byte
     if (part.spoil > 0 && room_count > length) {
         part.spoil--;
         room[length] ^= 1;
+    }
+    return 0;
+}
+
+/* The alert response, section 2.5. */
+static int32_t on_read(void *context, uint8_t address, uint8_t *room, size_t room_count) {
+    (void)context;
+    part.transfers++;
+    if (part.fail > 0) {
+        part.fail--;
+        return part.status;
+    }
+    if (address != ALERT_RESPONSE || !(part_is_low(1) || part_is_low(2))) {
+        return CRAKE_NO_ACKNOWLEDGE;
+    }
+    part.let_go = 1;
+    const uint8_t answer[] = {ALERT_RESPONSE << 1 | 1, ADDRESS << 1};
+    const uint8_t sent[] = {answer[1], crc8(0, answer, sizeof answer)};
+    for (size_t i = 0; i < room_count; i++) {
+        room[i] = i < sizeof sent ? sent[i] : 0xFF;
+    }
+    if (part.spoil > 0) {
+        part.spoil--;
+        room[1] ^= 1;
     }
     return 0;
 }
@@ -275,7 +343,7 @@ static uint64_t on_now(void *context) {
 }
 
 crake_host part_host(void) {
-    crake_host host = {NULL, on_write, on_write_read, on_delay, on_now};
+    crake_host host = {NULL, on_write, on_write_read, on_read, on_delay, on_now};
     return host;
 }
 
@@ -305,7 +373,15 @@ void part_reset(void) {
     reset();
     copy_block(0);
 }
-void part_raise(uint32_t causes) { part.registers[CAUSES] |= causes; }
+void part_raise(uint32_t causes) {
+    part.registers[CAUSES] |= causes;
+    part.let_go = 0;
+}
+void part_compare(int compares) { part.compares = compares; }
+int part_is_low(uint8_t output) {
+    count();
+    return !part.let_go && (part.registers[CAUSES] & part.registers[output == 1 ? MASK_A : MASK_B]) != 0;
+}
 uint32_t part_causes(void) { return (uint32_t)part.registers[CAUSES]; }
 uint64_t part_register(uint8_t pointer) { return part.registers[pointer & 0x7F]; }
 void part_fail(uint32_t transfers, int32_t status) {

@@ -23,6 +23,10 @@ void part_reset(void);
 void part_raise(uint32_t causes);
 /* Causes that stand. */
 uint32_t part_causes(void);
+/* Lets every round compare the codes with the over-current limits, whatever the debounce; 0 for no more. */
+void part_compare(int compares);
+/* Whether output A (1) or B (2) is pulled low. */
+int part_is_low(uint8_t output);
 /* A register's value. */
 uint64_t part_register(uint8_t pointer);
 /* Makes the next transfers fail with this status. */

@@ -3,7 +3,7 @@
 
 static crake_board board, other_board;
 static crake_monitor monitor, in_pieces;
-static crake_ledger ledger, other_ledger;
+static crake_ledger ledger, other_ledger, loaded;
 static crake_watches watches, other_watches;
 static crake_station station;
 
@@ -35,7 +35,7 @@ static void fault(void) {
 
 static void start(void) {
     const struct objects objects = {&board,        &other_board, &monitor,       &in_pieces, &ledger,
-                                    &other_ledger, &watches,     &other_watches, &station};
+                                    &other_ledger, &loaded,      &watches,       &other_watches, &station};
     const uint32_t *image = data_image;
     for (uint32_t *word = data_begin; word < data_end; word++) {
         *word = *image++;

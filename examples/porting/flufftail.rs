@@ -71,7 +71,7 @@ const CAUSES: CauseBits = CauseBits(&[
 impl Registers for Map {
     const SPEC: &'static Spec = &SPEC;
     const CHECKED: bool = true;
-    /// Ten words (STATE, NOTE, SPANS, six results, CAUSES) and a check byte.
+    /// Ten words (STATE, SPANS, six results, NOTE, CAUSES) and a check byte.
     type Raw = [u8; 21];
     const EMPTY: Self::Raw = [0; 21];
     /// 50 µs, and six conversions by the slowest oscillator: 600 µs ÷ 0.98.
@@ -116,7 +116,7 @@ impl Registers for Map {
     }
 
     fn read(stage: u8) -> Option<Step> {
-        let pointers = [0x06, 0x04, 0x08, 0x10, 0x18, 0x11, 0x19, 0x12, 0x1A];
+        let pointers = [0x06, 0x08, 0x10, 0x18, 0x11, 0x19, 0x12, 0x1A, 0x04];
         let pointer = pointers.get(usize::from(stage))?;
         Some(WORDS.read(*pointer, 2 * stage))
     }
@@ -125,12 +125,12 @@ impl Registers for Map {
         State {
             busy: WORDS.at(raw, 0) & 1 != 0,
             sequence: Some(WORDS.at(raw, 0) >> 8),
-            mark: WORDS.at(raw, 2),
+            mark: WORDS.at(raw, 16),
         }
     }
 
     fn codes(raw: &[u8], channel: Channel) -> Codes {
-        let place = 6 + 4 * channel.number();
+        let place = 4 + 4 * channel.number();
         let (sense, bus) = (WORDS.at(raw, place), WORDS.at(raw, place + 2));
         Codes {
             sense: i32::from(sense as i16),
@@ -143,7 +143,7 @@ impl Registers for Map {
 
     fn ranges(raw: &[u8], channel: Channel) -> Ranges {
         Ranges {
-            sense: SenseRange((WORDS.at(raw, 4) >> channel.number() & 1) as u8),
+            sense: SenseRange((WORDS.at(raw, 2) >> channel.number() & 1) as u8),
             bus: BusRange(0),
         }
     }

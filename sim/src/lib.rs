@@ -4,6 +4,8 @@
 //!
 //! - [`mod@bench`]: one clock, one bus, parts and lines; what firmware gets in place of hardware. Start here.
 //! - [`plant`]: sources, loads, cells, switches, and their exact truth. [`board`]: sense resistors.
+//! - [`conformance`]: the kit that proves a register map, on a model or a register file.
+//! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
 //! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `trace`, and the program `crake-sim`.
 //!
@@ -17,8 +19,10 @@ pub mod board;
 pub mod bus;
 #[cfg(feature = "cli")]
 pub mod cli;
+pub mod conformance;
 #[cfg(feature = "trace")]
 mod growing;
+pub mod inspect;
 pub mod part;
 pub mod plant;
 pub mod rng;

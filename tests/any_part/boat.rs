@@ -5,7 +5,7 @@ use std::time::Duration;
 use crake::alert::{Outputs, Watch};
 use crake::board::{Board, Edges, Load, Rail, Shunt};
 use crake::ledger::Account;
-use crake::part::{Part as Map, Spec};
+use crake::part::{BusRange, Part as Map, SenseRange, Spec};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Channel, Mode, Monitor, Ranges, Setup};
 use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
@@ -37,8 +37,10 @@ pub struct Fitting<O: Order, M> {
     pub spec: &'static Spec,
     /// The pace: where the driver keeps the sums, the firmware's promise, longer than it takes from one look to the next.
     pub rounds_per_second: u32,
-    /// Whether sense resistors stand outside the part; else it measures amperes itself.
+    /// Whether sense resistors stand outside the part; else it measures amperes itself, and each channel has ranges of its own, in their order.
     pub resistors: bool,
+    /// The supervisor's limits and times, its thresholds of "no current" chosen beyond the zero errors of this part.
+    pub config: Config,
     /// The part's outputs, each on a line of its own, and what each stands for.
     pub outputs: &'static dyn Fn(&Bench, &Part<O::Model>) -> Vec<(Line, Outputs)>,
 }
@@ -76,7 +78,7 @@ where
                 .tolerance_ppm(TOLERANCE_PPM)
                 .drawn(&mut rng)
         } else {
-            SenseResistor::ideal(1_000_000_000)
+            SenseResistor::ideal(0)
         };
         let rail = rail(channel, plan, &drive, &modem);
         part.rail(channel.index(), rail, resistor)
@@ -91,7 +93,7 @@ where
         address,
         &board,
     );
-    let config = Config::SKIFF;
+    let config = fitting.config;
     let limits = config.limits();
     let limits: &[Watch] = &limits[..N];
     let setup = setup::<N>(fitting.spec, fitting.rounds_per_second, fitting.resistors);
@@ -190,7 +192,7 @@ fn board<const N: usize>(spec: &'static Spec, resistors: bool) -> Board<N> {
             let resistance = Resistance::from_milliohms(mohm);
             Shunt::new(resistance, Tolerance::from_ppm(TOLERANCE_PPM))
         } else {
-            Shunt::new(Resistance::from_ohms(1), Tolerance::ZERO)
+            Shunt::inside()
         };
         // Switched on and off and stepped a few times a minute.
         let load = Load::smooth(greatest).with_edges(Edges {
@@ -198,8 +200,9 @@ fn board<const N: usize>(spec: &'static Spec, resistors: bool) -> Board<N> {
             step: greatest,
         });
         let load = if number < 2 { load.both_ways() } else { load };
+        let greatest = Voltage::from_volts(if number == 0 { 17 } else { 5 });
         number += 1;
-        Rail::new(shunt, load).with_voltage(Voltage::from_volts(2), Voltage::from_volts(17))
+        Rail::new(shunt, load).with_voltage(Voltage::from_volts(2), greatest)
     });
     let rails: [Rail; N] = core::array::from_fn(|index| rails[index]);
     Board::new(spec, rails).expect("rails that the part can be used with")
@@ -208,8 +211,14 @@ fn board<const N: usize>(spec: &'static Spec, resistors: bool) -> Board<N> {
 /// The finest ranges that reach what each rail is meant for.
 fn setup<const N: usize>(spec: &'static Spec, rounds_per_second: u32, resistors: bool) -> Setup<N> {
     let ranges = |index: usize| {
+        if !resistors {
+            let own = index as u8;
+            return Some(Ranges {
+                sense: SenseRange(own),
+                bus: BusRange(own),
+            });
+        }
         let (mohm, greatest) = RAILS[index];
-        let mohm = if resistors { mohm } else { 1_000 };
         let peak = greatest.as_nanoamps() * mohm as i64 / 1_000;
         let volts = if index == 0 { 16 } else { 4 };
         Some(Ranges {

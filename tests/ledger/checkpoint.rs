@@ -301,6 +301,6 @@ fn what_belongs_elsewhere_is_refused_by_name() {
     newer[1] += 1;
     assert_eq!(
         Ledger::load(&plain, &SPEC, &newer).err(),
-        Some(CheckpointError::Version(2))
+        Some(CheckpointError::Version(3))
     );
 }

@@ -6,3 +6,4 @@ mod exact;
 mod model;
 mod safe;
 mod stub;
+mod totals;

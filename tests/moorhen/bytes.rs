@@ -30,18 +30,18 @@ fn put(pointer: u8, word: u16) -> [Transaction; 2] {
     [write(pointer, word), read(pointer, word)]
 }
 
-/// A single-shot and what is read of it: PROGRESS, MARK, RANGES, then sense and bus of each channel.
+/// A single-shot and what is read of it: PROGRESS, RANGES, sense and bus of each channel, and MARK last: section 3.2, a reset before that is found.
 fn sample(progress: u16, mark: u16, results: [u16; 4]) -> Vec<Transaction> {
     let [sense_0, bus_0, sense_1, bus_1] = results;
     vec![
         write(0x53, 0x0001), // example 11
         read(0x5C, progress),
-        read(0x36, mark),
         read(0x39, 0x0180), // example 4
         read(0xA6, sense_0),
         read(0xA5, bus_0),
         read(0xB6, sense_1),
         read(0xB5, bus_1),
+        read(0x36, mark),
     ]
 }
 

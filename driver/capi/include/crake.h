@@ -16,19 +16,34 @@
 #define CRAKE_RAILS 4
 
 /**
+ * Conversions of a whole burst.
+ */
+#define CRAKE_BURST_CODES 1024
+
+/**
+ * Length of a checkpoint in bytes.
+ */
+#define CRAKE_CHECKPOINT_LEN 925
+
+/**
+ * Status of a bus callback: nobody acknowledged the address.
+ */
+#define CRAKE_NO_ACKNOWLEDGE 2147483647
+
+/**
  * Words of 8 bytes in a `crake_board`.
  */
-#define CRAKE_BOARD_WORDS 92
+#define CRAKE_BOARD_WORDS 96
 
 /**
  * Words of 8 bytes in a `crake_monitor`.
  */
-#define CRAKE_MONITOR_WORDS 33
+#define CRAKE_MONITOR_WORDS 37
 
 /**
  * Words of 8 bytes in a `crake_ledger`.
  */
-#define CRAKE_LEDGER_WORDS 222
+#define CRAKE_LEDGER_WORDS 136
 
 /**
  * Words of 8 bytes in a `crake_watches`.
@@ -210,6 +225,22 @@ enum crake_code
    */
   CRAKE_CODE_NOT_RUNNING = 73,
   /**
+   * The bytes are not as many as a checkpoint has: `expected`, `got`. Nothing was written, or nothing read.
+   */
+  CRAKE_CODE_CHECKPOINT_LENGTH = 80,
+  /**
+   * No checkpoint, or one of a version that this library does not know: `got`.
+   */
+  CRAKE_CODE_CHECKPOINT_VERSION = 81,
+  /**
+   * The check value of a checkpoint is wrong: torn, or worn out.
+   */
+  CRAKE_CODE_CHECKPOINT_CORRUPT = 82,
+  /**
+   * The checkpoint belongs to something else: another part, number of rails, or board (whose serial number or number of corrections is `got`).
+   */
+  CRAKE_CODE_CHECKPOINT_OF_ANOTHER = 83,
+  /**
    * Something that this interface does not know yet.
    */
   CRAKE_CODE_OTHER = 99,
@@ -326,7 +357,7 @@ typedef struct crake_error {
    */
   uint32_t got;
   /**
-   * What was asked: 0 nothing of the bus, 1 init, 2 attach, 3 latch, 4 configure, 5 arm, 6 service, 7 fetch, 255 another.
+   * What was asked: 0 nothing of the bus, 1 init, 2 attach, 3 latch, 4 configure, 5 arm, 7 fetch, 8 look, 255 another. (A service, 6, fails in a look or in its latch.)
    */
   uint8_t task;
   /**
@@ -356,11 +387,11 @@ typedef struct crake_error {
 } crake_error;
 
 /**
- * Memory of a ledger. Zero it, then `crake_ledger_init`. It must not be moved or copied.
+ * Memory of a monitor. Zero it, then `crake_monitor_init`. It must not be moved or copied.
  */
-typedef struct CRAKE_ALIGNED(16) crake_ledger {
-  uint64_t words[CRAKE_LEDGER_WORDS];
-} crake_ledger;
+typedef struct crake_monitor {
+  uint64_t words[CRAKE_MONITOR_WORDS];
+} crake_monitor;
 
 /**
  * A signed number of 128 bits in two limbs: `high` × 2^64 + `low`.
@@ -378,6 +409,65 @@ typedef struct crake_wide {
    */
   uint64_t low;
 } crake_wide;
+
+/**
+ * What a burst comes to. Times are the part's own: as far off as its oscillator, 1.5 % at the most.
+ */
+typedef struct crake_statistics {
+  /**
+   * Sum of current × conversion time, in nanocoulombs, rounded towards zero.
+   */
+  struct crake_wide charge_nc;
+  /**
+   * Least current of a conversion, in nanoamperes.
+   */
+  int64_t least_na;
+  /**
+   * Greatest current of a conversion.
+   */
+  int64_t greatest_na;
+  /**
+   * Mean, rounded towards zero.
+   */
+  int64_t mean_na;
+  /**
+   * Root of the mean square, rounded down.
+   */
+  int64_t rms_na;
+  /**
+   * Nanoseconds for which conversions were above the level.
+   */
+  uint64_t above_ns;
+  /**
+   * Length of the burst in nanoseconds.
+   */
+  uint64_t duration_ns;
+  /**
+   * Number of conversions.
+   */
+  uint32_t count;
+} crake_statistics;
+
+/**
+ * Memory of a ledger. Zero it, then `crake_ledger_init`. It must not be moved or copied.
+ */
+typedef struct CRAKE_ALIGNED(16) crake_ledger {
+  uint64_t words[CRAKE_LEDGER_WORDS];
+} crake_ledger;
+
+/**
+ * Time that is accounted for on no rail, as a bracket.
+ */
+typedef struct crake_gap {
+  /**
+   * At least this long, in microseconds.
+   */
+  uint64_t least_us;
+  /**
+   * At most this long.
+   */
+  uint64_t greatest_us;
+} crake_gap;
 
 /**
  * How far a total may be from the truth, by named parts; the truth lies within ± `total`. In nanojoules or nanocoulombs.
@@ -460,25 +550,30 @@ typedef struct crake_account {
 } crake_account;
 
 /**
- * Time that is accounted for on no rail, as a bracket.
+ * Totals of one rail without bounds.
  */
-typedef struct crake_gap {
+typedef struct crake_total {
   /**
-   * At least this long, in microseconds.
+   * Energy into the load by the host's clock, in nanojoules.
    */
-  uint64_t least_us;
+  struct crake_wide energy_nj;
   /**
-   * At most this long.
+   * Charge from source to load by the host's clock, in nanocoulombs.
    */
-  uint64_t greatest_us;
-} crake_gap;
-
-/**
- * Memory of a monitor. Zero it, then `crake_monitor_init`. It must not be moved or copied.
- */
-typedef struct crake_monitor {
-  uint64_t words[CRAKE_MONITOR_WORDS];
-} crake_monitor;
+  struct crake_wide charge_nc;
+  /**
+   * How long the rail was accounted for, in microseconds of the host's clock.
+   */
+  uint64_t duration_us;
+  /**
+   * As in `crake_account`, without the bound.
+   */
+  uint8_t energy_side;
+  /**
+   * The same of `charge_nc`.
+   */
+  uint8_t charge_side;
+} crake_total;
 
 /**
  * The caller's bus, delay and clock. Copied on initialisation. Each callback gets `context` and must return; none may call this interface with an object of the call in progress
@@ -490,7 +585,8 @@ typedef struct crake_host {
    */
   void *context;
   /**
-   * Writes `count` bytes to the 7-bit `address` in one transfer: START, address, bytes, STOP. Returns 0, or a status of its own that comes back as `bus_status`.
+   * Writes `count` bytes to the 7-bit `address` in one transfer: START, address, bytes, STOP. Returns 0; `CRAKE_NO_ACKNOWLEDGE` if nobody acknowledged the address, where it can tell; or a
+   * status of its own. It comes back as `bus_status`.
    */
   int32_t (*write)(void *context, uint8_t address, const uint8_t *bytes, size_t count);
   /**
@@ -502,6 +598,10 @@ typedef struct crake_host {
                         size_t count,
                         uint8_t *room,
                         size_t room_count);
+  /**
+   * Reads `room_count` bytes from the 7-bit `address` into `room`, without a write before. For `crake_alert_response` alone; may be null where that is not used.
+   */
+  int32_t (*read)(void *context, uint8_t address, uint8_t *room, size_t room_count);
   /**
    * Waits at least `us` microseconds.
    */
@@ -561,7 +661,7 @@ typedef struct crake_setup {
    */
   struct crake_ranges channels[CRAKE_RAILS];
   /**
-   * 0 idle, 1 paced, 2 single-shot. (Bursts are not in this interface.)
+   * 0 idle, 1 paced, 2 single-shot, 3 burst: sense of one channel 16 000 times a second, 1024 times, then idle (`crake_fetch`).
    */
   uint8_t mode;
   /**
@@ -572,6 +672,10 @@ typedef struct crake_setup {
    * k: readings are means of 2^k rounds, k from 0 to 10.
    */
   uint8_t averaging;
+  /**
+   * For a burst: its channel, which must be enabled.
+   */
+  uint8_t burst_channel;
 } crake_setup;
 
 /**
@@ -657,6 +761,21 @@ typedef struct crake_frame {
 typedef struct crake_station {
   uint64_t words[CRAKE_STATION_WORDS];
 } crake_station;
+
+/**
+ * What a proof test found of each output's way to the host: 0 it works; 1 never low: broken, or stuck high; 2 never high: shorted, or held low by another part; 3 it follows the other output's trips; 4 it follows
+ * both outputs' trips, the lines are joined.
+ */
+typedef struct crake_proof {
+  /**
+   * Output A.
+   */
+  uint8_t a;
+  /**
+   * Output B.
+   */
+  uint8_t b;
+} crake_proof;
 
 /**
  * Memory of a list of watches. Zero it, then `crake_watches_init`. It must stay where it is, unchanged, as long as a station uses it.
@@ -754,6 +873,98 @@ crake_code crake_board_init(struct crake_board *board,
                             struct crake_error *error);
 
 /**
+ * Fetches the codes of a burst into `codes`, oldest first, as many as fit into `room`, which is zeroed first, and no more than `CRAKE_BURST_CODES`; `count` is their number, 0 if there was no burst since the
+ * part's reset. Waits until the burst is over.
+ *
+ * A burst is begun by `crake_configure` with mode 3, which makes a frame for the ledger; the part is idle afterwards: configure it again to go on. The codes stay in the part until the next burst.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says, `codes` to `room` of them.
+ */
+crake_code crake_fetch(struct crake_monitor *monitor,
+                       int32_t *codes,
+                       size_t room,
+                       size_t *count,
+                       struct crake_error *error);
+
+/**
+ * Least, greatest, mean and r.m.s. current, charge, and time above `level_na`, of the codes of a burst: on the rail of `channel`, in sense range `sense` (as in `crake_ranges`). All zero without codes.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says, `codes` to `count` of them.
+ */
+crake_code crake_burst_statistics(const struct crake_board *board,
+                                  uint8_t channel,
+                                  uint8_t sense,
+                                  const int32_t *codes,
+                                  size_t count,
+                                  int64_t level_na,
+                                  struct crake_statistics *statistics,
+                                  struct crake_error *error);
+
+/**
+ * The current of each conversion of a burst, in nanoamperes, oldest first, into `currents_na`, which has room for `count` of them; the rest as for `crake_burst_statistics`.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says, `codes` and `currents_na` to `count` of them, not overlapping.
+ */
+crake_code crake_burst_currents(const struct crake_board *board,
+                                uint8_t channel,
+                                uint8_t sense,
+                                const int32_t *codes,
+                                size_t count,
+                                int64_t *currents_na,
+                                struct crake_error *error);
+
+/**
+ * Writes the whole account, and what it takes to join the part again, to `bytes`, of which there are `room`: `CRAKE_CHECKPOINT_LEN` of them are written, for memory that outlives a restart of the firmware.
+ *
+ * Save right after a call that made a frame for this ledger, with the `serial` that `crake_joint` gives then. After the restart: `crake_ledger_load`, `crake_ledger_clock_restarted` if the clock did
+ * not run through, `crake_attach` with that ledger and the serial: the part counted on, and not a round is lost.
+ *
+ * `CHECKPOINT_LENGTH` if there is too little room.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says, `bytes` to `room` of them.
+ */
+crake_code crake_ledger_save(struct crake_ledger *ledger,
+                             uint16_t serial,
+                             uint8_t *bytes,
+                             size_t room,
+                             struct crake_error *error);
+
+/**
+ * Makes the ledger that was saved as these `count` bytes, in zeroed memory; `serial` is for `crake_attach`. The board must be described as it was then.
+ *
+ * Whatever else the bytes are is found out: a single wrong bit always, and so is any burst of up to 16. The memory is left zeroed then; begin with `crake_ledger_init`.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says, `bytes` to `count` of them, and `board` stays where it is, as long as the ledger is used.
+ */
+crake_code crake_ledger_load(struct crake_ledger *ledger,
+                             const struct crake_board *board,
+                             const uint8_t *bytes,
+                             size_t count,
+                             uint16_t *serial,
+                             struct crake_error *error);
+
+/**
+ * Tells a ledger that the host's clock began anew, as after most resets: it reads `now_us`, and since the `before_us` of the last frame given to this ledger so much time passed as `since` brackets; null if
+ * nothing is known.
+ *
+ * With `since` the account goes on, and its bound grows by what is unknown. Without, an epoch that was open ends, and the gap has no upper end. `reason`, which may be null: why an epoch ended, as in
+ * `crake_frame`; 0 if it goes on.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says.
+ */
+crake_code crake_ledger_clock_restarted(struct crake_ledger *ledger,
+                                        uint64_t now_us,
+                                        const struct crake_gap *since,
+                                        uint8_t *reason,
+                                        struct crake_error *error);
+
+/**
  * Makes an empty ledger in zeroed memory. Hand it to every call that makes a frame; one that was merely latched may be left out.
  *
  * # Safety
@@ -773,6 +984,17 @@ crake_code crake_ledger_account(struct crake_ledger *ledger,
                                 uint8_t channel,
                                 struct crake_account *account,
                                 struct crake_error *error);
+
+/**
+ * The same without bounds: in less time and on less stack.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says.
+ */
+crake_code crake_ledger_total(struct crake_ledger *ledger,
+                              uint8_t channel,
+                              struct crake_total *total,
+                              struct crake_error *error);
 
 /**
  * The latest safe moment for the next frame, in microseconds on the host's clock: its `after_us` must not lie beyond. `NOTHING` if nothing counts.
@@ -880,6 +1102,18 @@ crake_code crake_configure(struct crake_monitor *monitor,
 crake_code crake_joint(struct crake_monitor *monitor, uint16_t *serial, struct crake_error *error);
 
 /**
+ * How long a call can take at the most on a bus of `bus_hz`, its waits and all repeats after failures included, in microseconds. `task` is a number as in `crake_error`; 6 is a whole service.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says.
+ */
+crake_code crake_longest_us(struct crake_monitor *monitor,
+                            uint8_t task,
+                            uint32_t bus_hz,
+                            uint64_t *longest_us,
+                            struct crake_error *error);
+
+/**
  * Declares the part's supply off (0) or on (1). On again, the part is fresh from reset: call `crake_init`.
  *
  * # Safety
@@ -888,6 +1122,36 @@ crake_code crake_joint(struct crake_monitor *monitor, uint16_t *serial, struct c
 crake_code crake_declare_powered(struct crake_monitor *monitor,
                                  uint8_t powered,
                                  struct crake_error *error);
+
+/**
+ * Proof test of the alert path: trips each output by a limit under any reading, looks at the lines by `is_low`, which gives 0 for high, and puts the station's own watches back.
+ *
+ * While it runs, some four set-ups and three rounds, nothing else is watched; causes that stood before stay pending. The part must run at a pace. After a failure arm the station.
+ *
+ * Prove the path before trusting it, and never let a monitor be the only protection.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says; the callback may be called with `context`.
+ */
+crake_code crake_prove(struct crake_monitor *monitor,
+                       struct crake_station *station,
+                       int32_t (*is_low)(void *context, uint8_t output),
+                       void *context,
+                       struct crake_proof *proof,
+                       struct crake_error *error);
+
+/**
+ * Asks which part pulls a shared alert line: the SMBus alert response, a read of two bytes with the `read` of `host`. `address` is the 7-bit address of the part that answered; it has let go of the line, and its
+ * causes are still set: serve it before asking again, until nobody answers or the line is high.
+ *
+ * `NOTHING`: nobody answered, which `read` says by `CRAKE_NO_ACKNOWLEDGE`. `CHECK_BYTE`, `BUS`: a part may have answered and let go of the line: serve every part on it.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says; the callback may be called with the context as `crake_host` says.
+ */
+crake_code crake_alert_response(const struct crake_host *host,
+                                uint8_t *address,
+                                struct crake_error *error);
 
 /**
  * Makes a station in zeroed memory: it arms watches together with a set-up, serves the part, and queues events. Touches nothing yet.
@@ -947,6 +1211,32 @@ crake_code crake_station_service(struct crake_monitor *monitor,
                                  struct crake_ledger *ledger,
                                  struct crake_frame *frame,
                                  struct crake_error *error);
+
+/**
+ * The first piece of a service that is split, so that a watchdog or others on the bus are met: reads the causes once and clears exactly those that were seen, two short transfers at the most. `more` is 1 if
+ * there were some: others may have come meanwhile, look again (a condition that stands is found each time, so at most so often); 0 if there were none. Then `crake_station_latch`.
+ *
+ * What was seen stays pending until a latch; what was seen before a failure, until a later look came through as well.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says.
+ */
+crake_code crake_station_look(struct crake_monitor *monitor,
+                              struct crake_station *station,
+                              uint8_t *more,
+                              struct crake_error *error);
+
+/**
+ * The last piece of a service that is split: latches as `crake_latch` does, and queues an event for each cause that is pending. Call it for other frames as well where watches have a hysteresis.
+ *
+ * # Safety
+ * Each pointer is null or leads to what its type says.
+ */
+crake_code crake_station_latch(struct crake_monitor *monitor,
+                               struct crake_station *station,
+                               struct crake_ledger *ledger,
+                               struct crake_frame *frame,
+                               struct crake_error *error);
 
 /**
  * Takes the oldest event out of the queue; `NOTHING` if there is none.

@@ -1,4 +1,5 @@
 use crake::board::BoardError;
+use crake::ledger::CheckpointError;
 use crake::{Came, Fault, Misuse, NoReading, Task};
 
 use crate::host::Status;
@@ -91,6 +92,15 @@ pub enum Code {
     /// No reading: the part was reset or has no supply.
     NotRunning = 73,
 
+    /// The bytes are not as many as a checkpoint has: `expected`, `got`. Nothing was written, or nothing read.
+    CheckpointLength = 80,
+    /// No checkpoint, or one of a version that this library does not know: `got`.
+    CheckpointVersion = 81,
+    /// The check value of a checkpoint is wrong: torn, or worn out.
+    CheckpointCorrupt = 82,
+    /// The checkpoint belongs to something else: another part, number of rails, or board (whose serial number or number of corrections is `got`).
+    CheckpointOfAnother = 83,
+
     /// Something that this interface does not know yet.
     Other = 99,
 }
@@ -107,7 +117,7 @@ pub struct Error {
     pub expected: u32,
     /// What came.
     pub got: u32,
-    /// What was asked: 0 nothing of the bus, 1 init, 2 attach, 3 latch, 4 configure, 5 arm, 6 service, 7 fetch, 255 another.
+    /// What was asked: 0 nothing of the bus, 1 init, 2 attach, 3 latch, 4 configure, 5 arm, 7 fetch, 8 look, 255 another. (A service, 6, fails in a look or in its latch.)
     pub task: u8,
     /// 7-bit address of the part that was asked.
     pub address: u8,
@@ -171,27 +181,62 @@ impl Error {
     }
 }
 
+/// Tasks by their numbers, from 1 up.
+const TASKS: [Task; 8] = [
+    Task::Init,
+    Task::Attach,
+    Task::Latch,
+    Task::Configure,
+    Task::Arm,
+    Task::Service,
+    Task::Fetch,
+    Task::Look,
+];
+
+/// The task of this number.
+pub(crate) fn task(number: u8) -> Option<Task> {
+    let place = usize::from(number).checked_sub(1)?;
+    TASKS.get(place).copied()
+}
+
+impl From<Status> for Error {
+    fn from(Status(bus_status): Status) -> Self {
+        Self {
+            bus_status,
+            ..Self::new(Code::Bus)
+        }
+    }
+}
+
+impl From<CheckpointError> for Error {
+    fn from(error: CheckpointError) -> Self {
+        let of_another = |got| Self::pair(Code::CheckpointOfAnother, 0_u32, got);
+        match error {
+            CheckpointError::Length { expected, got } => {
+                let number = |len| u32::try_from(len).unwrap_or(u32::MAX);
+                Self::pair(Code::CheckpointLength, number(expected), number(got))
+            }
+            CheckpointError::Version(got) => Self::pair(Code::CheckpointVersion, 0_u32, got),
+            CheckpointError::Corrupt => Self::new(Code::CheckpointCorrupt),
+            CheckpointError::Rails(got) => of_another(u32::from(got)),
+            CheckpointError::Board(got) | CheckpointError::Revision(got) => of_another(got),
+            CheckpointError::Part => of_another(0),
+            _ => Self::new(Code::Other),
+        }
+    }
+}
+
 impl From<crake::Error<Status>> for Error {
     fn from(error: crake::Error<Status>) -> Self {
         let came = match error.came {
-            Came::Bus(Status(bus_status)) => Self {
-                bus_status,
-                ..Self::new(Code::Bus)
-            },
+            Came::Bus(status) => Self::from(status),
             Came::Fault(fault) => Self::from(fault),
         };
         Self {
-            task: match error.task {
-                Task::Init => 1,
-                Task::Attach => 2,
-                Task::Latch => 3,
-                Task::Configure => 4,
-                Task::Arm => 5,
-                Task::Service => 6,
-                Task::Fetch => 7,
-                Task::Look => 8,
-                _ => u8::MAX,
-            },
+            task: (1..)
+                .zip(TASKS)
+                .find(|(_, task)| *task == error.task)
+                .map_or(u8::MAX, |(number, _)| number),
             address: error.address,
             pointer: error.register,
             worth_repeating: u8::from(error.is_worth_repeating()),

@@ -146,17 +146,19 @@ const fn numbered(entry: Entry) -> (u8, u8) {
         Entry::Added => (1, 0),
         Entry::Turned => (2, 0),
         Entry::Opened => (3, 0),
-        Entry::Broken { reason, reopened } => (
-            if reopened { 4 } else { 5 },
-            match reason {
-                Break::Reset => 1,
-                Break::Unpowered => 2,
-                Break::TooLate => 3,
-                Break::SetUpChanged => 4,
-                Break::Clock => 5,
-                Break::Rounds { .. } => 6,
-            },
-        ),
+        Entry::Broken { reason, reopened } => (if reopened { 4 } else { 5 }, why(reason)),
         Entry::Idle => (6, 0),
+    }
+}
+
+/// Why an epoch ended.
+pub(crate) const fn why(reason: Break) -> u8 {
+    match reason {
+        Break::Reset => 1,
+        Break::Unpowered => 2,
+        Break::TooLate => 3,
+        Break::SetUpChanged => 4,
+        Break::Clock => 5,
+        Break::Rounds { .. } => 6,
     }
 }

@@ -2,7 +2,7 @@ use core::ffi::c_void;
 
 use crake::Clock;
 use embedded_hal::delay::DelayNs;
-use embedded_hal::i2c::{self, ErrorKind, ErrorType, I2c, Operation};
+use embedded_hal::i2c::{self, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 
 use crate::code::{Code, Error};
 
@@ -13,7 +13,8 @@ use crate::code::{Code, Error};
 pub struct Host {
     /// Handed to every callback; may be null.
     pub context: *mut c_void,
-    /// Writes `count` bytes to the 7-bit `address` in one transfer: START, address, bytes, STOP. Returns 0, or a status of its own that comes back as `bus_status`.
+    /// Writes `count` bytes to the 7-bit `address` in one transfer: START, address, bytes, STOP. Returns 0; `CRAKE_NO_ACKNOWLEDGE` if nobody acknowledged the address, where it can tell; or a
+    /// status of its own. It comes back as `bus_status`.
     pub write: Option<
         unsafe extern "C" fn(
             context: *mut c_void,
@@ -33,6 +34,15 @@ pub struct Host {
             room_count: usize,
         ) -> i32,
     >,
+    /// Reads `room_count` bytes from the 7-bit `address` into `room`, without a write before. For `crake_alert_response` alone; may be null where that is not used.
+    pub read: Option<
+        unsafe extern "C" fn(
+            context: *mut c_void,
+            address: u8,
+            room: *mut u8,
+            room_count: usize,
+        ) -> i32,
+    >,
     /// Waits at least `us` microseconds.
     pub delay_us: Option<unsafe extern "C" fn(context: *mut c_void, us: u32)>,
     /// Microseconds on a clock that runs through sleep and never goes back.
@@ -43,9 +53,13 @@ pub struct Host {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Status(pub(crate) i32);
 
+/// Status of a bus callback: nobody acknowledged the address.
+pub const NO_ACKNOWLEDGE: i32 = 0x7FFF_FFFF;
+
 /// Status of a transfer that the callbacks cannot make; the driver asks for none.
 const UNSUPPORTED: Status = Status(i32::MIN);
 
+type Read = unsafe extern "C" fn(*mut c_void, u8, *mut u8, usize) -> i32;
 type Write = unsafe extern "C" fn(*mut c_void, u8, *const u8, usize) -> i32;
 type WriteRead = unsafe extern "C" fn(*mut c_void, u8, *const u8, usize, *mut u8, usize) -> i32;
 
@@ -53,8 +67,10 @@ pub(crate) struct Bus {
     context: *mut c_void,
     write: Write,
     write_read: WriteRead,
+    read: Option<Read>,
 }
 
+#[derive(Clone, Copy)]
 pub(crate) struct Pause {
     context: *mut c_void,
     delay_us: unsafe extern "C" fn(*mut c_void, u32),
@@ -79,6 +95,7 @@ impl Host {
                 context,
                 write,
                 write_read,
+                read: self.read,
             },
             Pause { context, delay_us },
             Ticks { context, now_us },
@@ -88,7 +105,10 @@ impl Host {
 
 impl i2c::Error for Status {
     fn kind(&self) -> ErrorKind {
-        ErrorKind::Other
+        match self.0 {
+            NO_ACKNOWLEDGE => ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address),
+            _ => ErrorKind::Other,
+        }
     }
 }
 
@@ -97,6 +117,12 @@ impl ErrorType for Bus {
 }
 
 impl I2c for Bus {
+    fn read(&mut self, address: u8, room: &mut [u8]) -> Result<(), Status> {
+        let read = self.read.ok_or(UNSUPPORTED)?;
+        // SAFETY: the caller promised a callback that may be called like this with its context; `room` is a live slice that nobody else holds.
+        done(unsafe { read(self.context, address, room.as_mut_ptr(), room.len()) })
+    }
+
     fn write(&mut self, address: u8, bytes: &[u8]) -> Result<(), Status> {
         // SAFETY: the caller of crake_monitor_init promised a callback that may be called like this with its context; pointer and count are a live slice's.
         done(unsafe { (self.write)(self.context, address, bytes.as_ptr(), bytes.len()) })
@@ -111,6 +137,7 @@ impl I2c for Bus {
 
     fn transaction(&mut self, address: u8, operations: &mut [Operation<'_>]) -> Result<(), Status> {
         match operations {
+            [Operation::Read(room)] => self.read(address, room),
             [Operation::Write(bytes)] => self.write(address, bytes),
             [Operation::Write(bytes), Operation::Read(room)] => {
                 self.write_read(address, bytes, room)

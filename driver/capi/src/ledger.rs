@@ -54,6 +54,22 @@ pub struct Account {
     pub charge_side: u8,
 }
 
+/// Totals of one rail without bounds.
+#[repr(C)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Total {
+    /// Energy into the load by the host's clock, in nanojoules.
+    pub energy_nj: Wide,
+    /// Charge from source to load by the host's clock, in nanocoulombs.
+    pub charge_nc: Wide,
+    /// How long the rail was accounted for, in microseconds of the host's clock.
+    pub duration_us: u64,
+    /// As in `crake_account`, without the bound.
+    pub energy_side: u8,
+    /// The same of `charge_nc`.
+    pub charge_side: u8,
+}
+
 /// Time that is accounted for on no rail, as a bracket.
 #[repr(C)]
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -97,6 +113,18 @@ impl From<crake::ledger::Account> for Account {
     }
 }
 
+impl From<crake::ledger::Total> for Total {
+    fn from(total: crake::ledger::Total) -> Self {
+        Self {
+            energy_nj: Wide::from(total.energy.as_nanojoules()),
+            charge_nc: Wide::from(total.charge.as_nanocoulombs()),
+            duration_us: total.duration_us,
+            energy_side: side(total.energy_side),
+            charge_side: side(total.charge_side),
+        }
+    }
+}
+
 /// Makes an empty ledger in zeroed memory. Hand it to every call that makes a frame; one that was merely latched may be left out.
 ///
 /// # Safety
@@ -129,15 +157,38 @@ pub unsafe extern "C" fn crake_ledger_account(
     account: *mut Account,
     error: *mut Error,
 ) -> Code {
+    // SAFETY: the caller's promise.
+    unsafe {
+        memory::asked(ledger, (account, 3), error, |(_, live)| {
+            let found = live.account(Channel::new(channel)).ok_or(Error {
+                channel,
+                ..Error::argument(Code::NoSuchChannel, 2)
+            })?;
+            Ok(Account::from(found))
+        })
+    }
+}
+
+/// The same without bounds: in less time and on less stack.
+///
+/// # Safety
+/// Each pointer is null or leads to what its type says.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn crake_ledger_total(
+    ledger: *mut Ledger,
+    channel: u8,
+    total: *mut Total,
+    error: *mut Error,
+) -> Code {
     let outcome = || {
         // SAFETY: the caller's promise.
         let live = unsafe { memory::held(ledger, 1) }?;
-        let found = live.1.account(Channel::new(channel)).ok_or(Error {
+        let found = live.1.total(Channel::new(channel)).ok_or(Error {
             channel,
             ..Error::argument(Code::NoSuchChannel, 2)
         })?;
         // SAFETY: the caller's promise.
-        unsafe { memory::output(account, 3, Account::from(found)) }
+        unsafe { memory::output(total, 3, Total::from(found)) }
     };
     // SAFETY: the caller's promise.
     unsafe { report(error, outcome()) }
@@ -153,15 +204,12 @@ pub unsafe extern "C" fn crake_ledger_next_read_by(
     by_us: *mut u64,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let live = unsafe { memory::held(ledger, 1) }?;
-        let found = live.1.next_read_by_us().ok_or(Error::new(Code::Nothing))?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(by_us, 2, found) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        memory::asked(ledger, (by_us, 2), error, |(_, live)| {
+            live.next_read_by_us().ok_or(Error::new(Code::Nothing))
+        })
+    }
 }
 
 /// Time that is accounted for on no rail.
@@ -174,19 +222,16 @@ pub unsafe extern "C" fn crake_ledger_gap(
     gap: *mut Gap,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let live = unsafe { memory::held(ledger, 1) }?;
-        let found = live.1.gap();
-        let found = Gap {
-            least_us: found.least_us,
-            greatest_us: found.greatest_us,
-        };
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(gap, 2, found) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        memory::asked(ledger, (gap, 2), error, |(_, live)| {
+            let found = live.gap();
+            Ok(Gap {
+                least_us: found.least_us,
+                greatest_us: found.greatest_us,
+            })
+        })
+    }
 }
 
 /// How often counts were lost or may have been.
@@ -199,12 +244,6 @@ pub unsafe extern "C" fn crake_ledger_epoch(
     epoch: *mut u32,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let live = unsafe { memory::held(ledger, 1) }?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(epoch, 2, live.1.epoch()) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe { memory::asked(ledger, (epoch, 2), error, |(_, live)| Ok(live.epoch())) }
 }

@@ -17,13 +17,13 @@ pub(crate) type DriverBoard = crake::board::Board<CRAKE_RAILS>;
 // Enough for pointers of 64 bits and of 32, which differ by little; `Object::FITS` sees to it.
 
 /// Words of 8 bytes in a `crake_board`.
-pub const BOARD_WORDS: usize = 92;
+pub const BOARD_WORDS: usize = 96;
 
 /// Words of 8 bytes in a `crake_monitor`.
-pub const MONITOR_WORDS: usize = 33;
+pub const MONITOR_WORDS: usize = 37;
 
 /// Words of 8 bytes in a `crake_ledger`.
-pub const LEDGER_WORDS: usize = 222;
+pub const LEDGER_WORDS: usize = 136;
 
 /// Words of 8 bytes in a `crake_watches`.
 pub const WATCHES_WORDS: usize = 83;
@@ -260,11 +260,58 @@ pub(crate) unsafe fn inputs<'a, T>(
 /// # Safety
 /// `pointer` is null or leads to writable memory for a value of its type.
 pub(crate) unsafe fn output<T>(pointer: *mut T, argument: u8, value: T) -> Result<(), Error> {
+    writable(pointer, argument)?;
+    // SAFETY: neither null nor misaligned; the rest is the caller's promise.
+    unsafe { pointer.write(value) };
+    Ok(())
+}
+
+/// Room for `count` values, zeroed: what C has there may never have been written.
+///
+/// # Safety
+/// `pointer` is null or leads to writable memory for `count` values of its type, for which zeros are a value; `count` is at most what an array of that type can hold.
+pub(crate) unsafe fn room<'a, T: Copy>(
+    pointer: *mut T,
+    count: usize,
+    argument: u8,
+) -> Result<&'a mut [T], Error> {
+    if count == 0 {
+        return Ok(&mut []);
+    }
+    writable(pointer, argument)?;
+    // SAFETY: neither null nor misaligned; the rest is the caller's promise.
+    unsafe { pointer.write_bytes(0, count) };
+    // SAFETY: just written; the rest is the caller's promise.
+    Ok(unsafe { core::slice::from_raw_parts_mut(pointer, count) })
+}
+
+/// Asks a live object, the first argument, for something, and writes that where the caller wants it. Where it cannot be written nothing is asked, so that nothing is taken out and lost.
+///
+/// # Safety
+/// As [`slot`], [`output`] and [`report`].
+pub(crate) unsafe fn asked<O: Object, T>(
+    object: *mut O,
+    (pointer, argument): (*mut T, u8),
+    error: *mut Error,
+    ask: impl FnOnce(&mut O::Live) -> Result<T, Error>,
+) -> Code {
+    let outcome = || {
+        writable(pointer, argument)?;
+        // SAFETY: the caller's promise.
+        let mut live = unsafe { held(object, 1) }?;
+        let found = ask(&mut live)?;
+        // SAFETY: the caller's promise.
+        unsafe { output(pointer, argument, found) }
+    };
+    // SAFETY: the caller's promise.
+    unsafe { report(error, outcome()) }
+}
+
+/// Neither null nor misaligned.
+pub(crate) fn writable<T>(pointer: *mut T, argument: u8) -> Result<(), Error> {
     if pointer.is_null() || !pointer.is_aligned() {
         return Err(Error::argument(Code::BadPointer, argument));
     }
-    // SAFETY: neither null nor misaligned; the rest is the caller's promise.
-    unsafe { pointer.write(value) };
     Ok(())
 }
 

@@ -3,7 +3,7 @@ use crake::part::Joint;
 use crake::part::corncrake::Corncrake;
 
 use crate::CRAKE_RAILS;
-use crate::code::{Code, Error};
+use crate::code::{self, Code, Error};
 use crate::frame::Frame;
 use crate::host::{Bus, Host, Pause, Status, Ticks};
 use crate::memory::{self, Board, Ledger, Monitor, report};
@@ -26,6 +26,8 @@ pub struct Config {
 /// What lives in a monitor's memory.
 pub(crate) struct Live {
     pub(crate) monitor: crake::Monitor<'static, Bus, Pause, Ticks, Corncrake, CRAKE_RAILS>,
+    /// A copy of the caller's delay, for what waits besides the monitor.
+    pub(crate) pause: Pause,
     bounds: bool,
 }
 
@@ -63,6 +65,30 @@ pub(crate) unsafe fn with_frame(
     Ok(())
 }
 
+/// Calls that take a set-up as their second argument and make a frame.
+///
+/// # Safety
+/// Each pointer is null or leads to what its type says.
+unsafe fn with_setup(
+    monitor: *mut Monitor,
+    setup: *const Setup,
+    (ledger, frame): (*mut Ledger, *mut Frame),
+    error: *mut Error,
+    call: impl for<'m> FnOnce(
+        &'m mut Live,
+        crake::Setup<CRAKE_RAILS>,
+    ) -> Result<crake::Frame<'m>, crake::Error<Status>>,
+) -> Code {
+    let outcome = || {
+        // SAFETY: the caller's promise.
+        let setup = unsafe { memory::input(setup, 2) }?.driver(2)?;
+        // SAFETY: the caller's promise.
+        unsafe { with_frame(monitor, (ledger, 3), frame, |live| call(live, setup)) }
+    };
+    // SAFETY: the caller's promise.
+    unsafe { report(error, outcome()) }
+}
+
 /// Makes a monitor in zeroed memory: of the part at an address, on a board. Touches nothing yet; go on with `crake_init` or `crake_attach`.
 ///
 /// `host` and `config` are copied. Every later call waits out its transfers; the longest is `crake_init`, a latch takes two transfers and one round.
@@ -97,6 +123,7 @@ pub unsafe extern "C" fn crake_monitor_init(
             .with_repeats(config.repeats);
         let live = Live {
             monitor: made,
+            pause,
             bounds: config.bounds == 1,
         };
         // SAFETY: the caller's promise.
@@ -120,18 +147,12 @@ pub unsafe extern "C" fn crake_init(
     frame: *mut Frame,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let setup = unsafe { memory::input(setup, 2) }?.driver(2)?;
-        // SAFETY: the caller's promise.
-        unsafe {
-            with_frame(monitor, (ledger, 3), frame, |live| {
-                live.monitor.init(&setup)
-            })
-        }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        with_setup(monitor, setup, (ledger, frame), error, |live, setup| {
+            live.monitor.init(&setup)
+        })
+    }
 }
 
 /// Joins a part that runs already, without disturbing it, and latches. `serial` is what `crake_joint` gave when it was last set up, kept across the firmware's restart.
@@ -190,18 +211,12 @@ pub unsafe extern "C" fn crake_configure(
     frame: *mut Frame,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let setup = unsafe { memory::input(setup, 2) }?.driver(2)?;
-        // SAFETY: the caller's promise.
-        unsafe {
-            with_frame(monitor, (ledger, 3), frame, |live| {
-                live.monitor.configure(&setup)
-            })
-        }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        with_setup(monitor, setup, (ledger, frame), error, |live, setup| {
+            live.monitor.configure(&setup)
+        })
+    }
 }
 
 /// Gives what has to be kept across a restart of the firmware for `crake_attach`.
@@ -214,14 +229,33 @@ pub unsafe extern "C" fn crake_joint(
     serial: *mut u16,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let live = unsafe { memory::held(monitor, 1) }?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(serial, 2, live.monitor.joint().serial) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        memory::asked(monitor, (serial, 2), error, |live| {
+            Ok(live.monitor.joint().serial)
+        })
+    }
+}
+
+/// How long a call can take at the most on a bus of `bus_hz`, its waits and all repeats after failures included, in microseconds. `task` is a number as in `crake_error`; 6 is a whole service.
+///
+/// # Safety
+/// Each pointer is null or leads to what its type says.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn crake_longest_us(
+    monitor: *mut Monitor,
+    task: u8,
+    bus_hz: u32,
+    longest_us: *mut u64,
+    error: *mut Error,
+) -> Code {
+    // SAFETY: the caller's promise.
+    unsafe {
+        memory::asked(monitor, (longest_us, 4), error, |live| {
+            let task = code::task(task).ok_or(Error::argument(Code::BadArgument, 2))?;
+            Ok(live.monitor.longest_us(task, bus_hz))
+        })
+    }
 }
 
 /// Declares the part's supply off (0) or on (1). On again, the part is fresh from reset: call `crake_init`.

@@ -22,12 +22,14 @@ pub struct Ranges {
 pub struct Setup {
     /// Ranges, from channel 0 up.
     pub channels: [Ranges; CRAKE_RAILS],
-    /// 0 idle, 1 paced, 2 single-shot. (Bursts are not in this interface.)
+    /// 0 idle, 1 paced, 2 single-shot, 3 burst: sense of one channel 16 000 times a second, 1024 times, then idle (`crake_fetch`).
     pub mode: u8,
     /// For paced: 0, 1, 2, 3, 4 for 2000, 500, 100, 10, 1 rounds a second.
     pub pace: u8,
     /// k: readings are means of 2^k rounds, k from 0 to 10.
     pub averaging: u8,
+    /// For a burst: its channel, which must be enabled.
+    pub burst_channel: u8,
 }
 
 impl Setup {
@@ -37,6 +39,7 @@ impl Setup {
             0 => Mode::Idle,
             1 => Mode::Paced(Pace(self.pace)),
             2 => Mode::SingleShot,
+            3 => Mode::Burst(Channel::new(self.burst_channel)),
             _ => return Err(Error::argument(Code::BadArgument, argument)),
         };
         let mut setup = crake::Setup {

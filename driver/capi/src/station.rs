@@ -1,10 +1,12 @@
+use crake::ShuntMonitor;
 use crake::alert::{Cause, Causes, Event as DriverEvent, Outputs, Station as DriverStation};
 
 use crate::CRAKE_RAILS;
 use crate::code::{Code, Error};
 use crate::frame::{Frame, Reading};
+use crate::host::Status;
 use crate::memory::{self, Ledger, Monitor, Station, Watches, report};
-use crate::monitor::with_frame;
+use crate::monitor::{Live, with_frame};
 use crate::setup::Setup;
 
 /// Events that a station keeps until they are taken.
@@ -79,6 +81,27 @@ unsafe fn watched(
     Ok(crake::alert::Watches::limits(listed.limits()).rollover_ahead(outputs))
 }
 
+/// Calls of a station, the second argument, that make a frame.
+///
+/// # Safety
+/// Each pointer is null or leads to what its type says.
+unsafe fn by_station(
+    monitor: *mut Monitor,
+    station: *mut Station,
+    (ledger, frame): (*mut Ledger, *mut Frame),
+    error: *mut Error,
+    call: impl for<'m> FnOnce(&mut Desk, &'m mut Live) -> Result<crake::Frame<'m>, crake::Error<Status>>,
+) -> Code {
+    let outcome = || {
+        // SAFETY: the caller's promise.
+        let mut desk = unsafe { memory::held(station, 2) }?;
+        // SAFETY: the caller's promise.
+        unsafe { with_frame(monitor, (ledger, 3), frame, |live| call(&mut desk, live)) }
+    };
+    // SAFETY: the caller's promise.
+    unsafe { report(error, outcome()) }
+}
+
 /// Makes a station in zeroed memory: it arms watches together with a set-up, serves the part, and queues events. Touches nothing yet.
 ///
 /// `rollover_outputs`: outputs (1 A, 2 B, 3 both, 0 none) told when a running sum of the part comes near its end.
@@ -119,18 +142,12 @@ pub unsafe extern "C" fn crake_station_arm(
     frame: *mut Frame,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let mut desk = unsafe { memory::held(station, 2) }?;
-        // SAFETY: the caller's promise.
-        unsafe {
-            with_frame(monitor, (ledger, 3), frame, |live| {
-                desk.arm(&mut live.monitor)
-            })
-        }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        by_station(monitor, station, (ledger, frame), error, |desk, live| {
+            desk.arm(&mut live.monitor)
+        })
+    }
 }
 
 /// The same with another set-up and another list of watches: ranges and limits change together. The old list is free once this succeeded.
@@ -182,18 +199,58 @@ pub unsafe extern "C" fn crake_station_service(
     frame: *mut Frame,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let mut desk = unsafe { memory::held(station, 2) }?;
-        // SAFETY: the caller's promise.
-        unsafe {
-            with_frame(monitor, (ledger, 3), frame, |live| {
-                desk.service(&mut live.monitor)
-            })
-        }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        by_station(monitor, station, (ledger, frame), error, |desk, live| {
+            desk.service(&mut live.monitor)
+        })
+    }
+}
+
+/// The first piece of a service that is split, so that a watchdog or others on the bus are met: reads the causes once and clears exactly those that were seen, two short transfers at the most. `more` is 1 if
+/// there were some: others may have come meanwhile, look again (a condition that stands is found each time, so at most so often); 0 if there were none. Then `crake_station_latch`.
+///
+/// What was seen stays pending until a latch; what was seen before a failure, until a later look came through as well.
+///
+/// # Safety
+/// Each pointer is null or leads to what its type says.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn crake_station_look(
+    monitor: *mut Monitor,
+    station: *mut Station,
+    more: *mut u8,
+    error: *mut Error,
+) -> Code {
+    // SAFETY: the caller's promise.
+    unsafe {
+        memory::asked(monitor, (more, 3), error, |live| {
+            // SAFETY: the caller's promise.
+            let mut desk = memory::held(station, 2)?;
+            Ok(u8::from(desk.look(&mut live.monitor)?))
+        })
+    }
+}
+
+/// The last piece of a service that is split: latches as `crake_latch` does, and queues an event for each cause that is pending. Call it for other frames as well where watches have a hysteresis.
+///
+/// # Safety
+/// Each pointer is null or leads to what its type says.
+#[unsafe(no_mangle)]
+pub unsafe extern "C" fn crake_station_latch(
+    monitor: *mut Monitor,
+    station: *mut Station,
+    ledger: *mut Ledger,
+    frame: *mut Frame,
+    error: *mut Error,
+) -> Code {
+    // SAFETY: the caller's promise.
+    unsafe {
+        by_station(monitor, station, (ledger, frame), error, |desk, live| {
+            let frame = live.monitor.latch()?;
+            desk.report(&frame);
+            Ok(frame)
+        })
+    }
 }
 
 /// Takes the oldest event out of the queue; `NOTHING` if there is none.
@@ -206,19 +263,13 @@ pub unsafe extern "C" fn crake_station_next_event(
     event: *mut Event,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        if event.is_null() || !event.is_aligned() {
-            // Before one is taken out, or it would be lost.
-            return Err(Error::argument(Code::BadPointer, 2));
-        }
-        // SAFETY: the caller's promise.
-        let mut desk = unsafe { memory::held(station, 1) }?;
-        let next = desk.next_event().ok_or(Error::new(Code::Nothing))?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(event, 2, Event::from(next)) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        memory::asked(station, (event, 2), error, |desk| {
+            let next = desk.next_event().ok_or(Error::new(Code::Nothing))?;
+            Ok(Event::from(next))
+        })
+    }
 }
 
 /// Causes of events that found the queue full since the last call, five bits per channel from channel 0 up in the order of the kinds, bit 61 rollover ahead; 0 if none was lost.
@@ -231,15 +282,10 @@ pub unsafe extern "C" fn crake_station_lost(
     causes: *mut u64,
     error: *mut Error,
 ) -> Code {
-    let outcome = || {
-        if causes.is_null() || !causes.is_aligned() {
-            return Err(Error::argument(Code::BadPointer, 2));
-        }
-        // SAFETY: the caller's promise.
-        let mut desk = unsafe { memory::held(station, 1) }?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(causes, 2, Causes::bits(&desk.lost())) }
-    };
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    unsafe {
+        memory::asked(station, (causes, 2), error, |desk| {
+            Ok(Causes::bits(&desk.lost()))
+        })
+    }
 }

@@ -86,6 +86,7 @@ fn the_bus_is_asked_with_the_callers_context_and_its_status_comes_back() {
         context: (&raw mut seen).cast(),
         write: Some(write),
         write_read: Some(write_read),
+        read: None,
         delay_us: Some(delay_us),
         now_us: Some(now_us),
     };
@@ -132,9 +133,34 @@ fn no_pointer_at_all_is_a_code() {
             crake_station_init(station, null_mut(), null_mut(), 0, null_mut()),
             crake_station_next_event(station, null_mut(), null_mut()),
             crake_wide_divided(null_mut(), 1, null_mut(), null_mut()),
+            crake_longest_us(null_mut(), 3, 100_000, null_mut(), null_mut()),
+            crake_station_look(null_mut(), null_mut(), null_mut(), null_mut()),
+            crake_station_latch(null_mut(), null_mut(), null_mut(), null_mut(), null_mut()),
+            crake_fetch(null_mut(), null_mut(), 0, null_mut(), null_mut()),
+            crake_burst_statistics(null_mut(), 0, 0, null_mut(), 0, 0, null_mut(), null_mut()),
+            crake_burst_currents(null_mut(), 0, 0, null_mut(), 0, null_mut(), null_mut()),
+            crake_ledger_save(null_mut(), 0, null_mut(), 0, null_mut()),
+            crake_ledger_load(
+                null_mut(),
+                null_mut(),
+                null_mut(),
+                0,
+                null_mut(),
+                null_mut(),
+            ),
+            crake_ledger_clock_restarted(null_mut(), 0, null_mut(), null_mut(), null_mut()),
+            crake_prove(
+                null_mut(),
+                null_mut(),
+                None,
+                null_mut(),
+                null_mut(),
+                null_mut(),
+            ),
+            crake_alert_response(null_mut(), null_mut(), null_mut()),
         ]
     };
-    assert_eq!(codes, [Code::BadPointer; 12]);
+    assert_eq!(codes, [Code::BadPointer; 23]);
     free(station);
     free(ledger);
     free(board);

@@ -1,6 +1,6 @@
 //! From a limit in engineering units to the right cause on the right line, with nothing lost.
 //!
-//! Say what is to be watched ([`Watches`]), put it in force with a [`Station`], let the station [serve](Station::service) the part while a line is low, take
+//! Say what is to be watched ([`Watches`]), put it in force with a [`Station`], let the station [serve](Station::service) the part (or serve it in [pieces](Station::look)) while a line is low, take
 //! [events](Station::next_event).
 //!
 //! A monitor is not a protection device. It reports, after a debounce and a bus transfer, to firmware that may be busy or wrong. Fuses, battery protection circuits and certified

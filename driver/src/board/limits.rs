@@ -2,12 +2,11 @@
 
 use super::Rail;
 use crate::part::{SenseRange, Spec};
-use crate::units::{Current, Voltage};
-pub(crate) use crate::wide::over;
-use crate::wide::{plus, root};
+use crate::units::Voltage;
+use crate::upper::Upper;
 
 /// One, in parts per thousand million.
-pub(crate) const PPB: u128 = 1_000_000_000;
+pub(crate) const PPB: u64 = 1_000_000_000;
 
 /// Limits of error on a rail in one sense range, all magnitudes.
 ///
@@ -15,20 +14,20 @@ pub(crate) const PPB: u128 = 1_000_000_000;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct RailLimits {
     /// Gain of the part, or of the calibration.
-    pub(crate) gain_ppb: u128,
+    pub(crate) gain_ppb: u32,
     /// Tolerance of the sense resistor; 0 where the gain was calibrated.
-    pub(crate) shunt_ppb: u128,
+    pub(crate) shunt_ppb: u32,
     /// Temperature of the sense resistor.
-    pub(crate) thermal_ppb: u128,
-    /// Offset, or what a zero calibration left and what came after it, as a sense voltage.
-    pub(crate) offset_nv: u128,
+    pub(crate) thermal_ppb: u32,
+    /// Offset, or what a zero calibration left and what came after it, as a sense voltage in nanovolts.
+    pub(crate) offset: Upper,
     /// Input bias; 0 where the zero was calibrated.
-    pub(crate) bias_na: u128,
+    pub(crate) bias_na: u64,
     /// Noise of one conversion, r.m.s.
-    noise_nv: u128,
-    lsb_nv: u128,
-    /// Correction's gain in 2^-30, where it is above 1.
-    magnified: u128,
+    noise_nv: u64,
+    lsb_nv: u64,
+    /// Correction's gain, where it is above 1.
+    magnified: Upper,
 }
 
 impl RailLimits {
@@ -36,19 +35,22 @@ impl RailLimits {
     ///
     /// A gain belongs to the sense range it was measured in. In another the gains of both ranges are open besides; a correction whose range
     /// is not known is taken as measured in another. A value taken off or multiplied by without a known bound may be wrong in full.
+    #[inline(never)]
     pub(crate) fn new(spec: &Spec, rail: &Rail, sense: SenseRange) -> Option<Self> {
         let range = spec.sense_range(sense)?;
         let (shunt, correction) = (rail.shunt(), rail.correction());
+        let gain = u64::from(correction.gain.to_bits().max(1 << 30).unsigned_abs());
+        let magnified = Upper::from(gain).shifted(-30);
         let (offset_nv, bias_na) = match correction.zero_bound {
             Some(bound) => (
-                nanovolts(bound).saturating_add(nanovolts(spec.zero_stability)),
+                magnitude_nv(bound).saturating_add(magnitude_nv(spec.zero_stability)),
                 0,
             ),
             None => (
-                nanovolts(range.offset).saturating_add(
-                    u128::from(correction.zero.to_bits().unsigned_abs()).div_ceil(256),
+                magnitude_nv(range.offset).saturating_add(
+                    u64::from(correction.zero.to_bits().unsigned_abs()).div_ceil(256),
                 ),
-                nanoamps(spec.bias),
+                spec.bias.as_nanoamps().unsigned_abs(),
             ),
         };
         let here_ppb = ppb(range.gain_ppm);
@@ -63,96 +65,97 @@ impl RailLimits {
                 (open, 0)
             }
             None => {
-                let off = u128::from(correction.gain.to_bits().abs_diff(1 << 30));
-                let open = compound(&[here_ppb, over(&off, &PPB, &(1 << 30))], &[]);
+                let off = u64::from(correction.gain.to_bits().abs_diff(1 << 30));
+                // 32 by 30 bits.
+                let off_ppb = off.wrapping_mul(PPB).div_ceil(1 << 30);
+                let open = compound(&[here_ppb, off_ppb], &[]);
                 (open, ppb(shunt.tolerance().as_ppm()))
             }
         };
-        let magnified = u128::from(correction.gain.to_bits().max(1 << 30).unsigned_abs());
+        // More than 100 % is as much as there can be.
+        let cut = |ppb: u64| u32::try_from(ppb).unwrap_or(u32::MAX);
         Some(Self {
-            gain_ppb,
-            shunt_ppb,
-            thermal_ppb: u128::from(shunt.thermal_ppb(rail.load().greatest(), None)),
-            offset_nv: over(&offset_nv, &magnified, &(1 << 30)),
+            gain_ppb: cut(gain_ppb),
+            shunt_ppb: cut(shunt_ppb),
+            thermal_ppb: rail.thermal_ppb(),
+            offset: Upper::from(offset_nv).times(magnified),
             bias_na,
-            noise_nv: nanovolts(range.noise),
-            lsb_nv: u128::from(range.lsb_nv(spec.sense_unit_nv)),
+            noise_nv: magnitude_nv(range.noise),
+            lsb_nv: range.lsb_nv(spec.sense_unit_nv),
             magnified,
         })
     }
 
-    /// Noise and rounding to codes of a mean over some rounds, as a sense voltage in picovolts: a day's mean is below a nanovolt.
-    pub(crate) fn noise_pv(&self, rounds: u64) -> u128 {
-        let mean = averaged_pv(self.noise_nv, self.lsb_nv, rounds);
-        over(&mean, &self.magnified, &(1 << 30))
+    /// Noise and rounding to codes of a mean over some rounds, as a sense voltage in nanovolts: a day's mean is below one.
+    pub(crate) fn noise(&self, rounds: u64) -> Upper {
+        let mean = averaged(self.noise_nv, self.lsb_nv, rounds);
+        mean.times(self.magnified)
     }
 
-    /// The same in nanovolts, rounded up.
-    pub(crate) fn noise_nv(&self, rounds: u64) -> u128 {
-        over(&self.noise_pv(rounds), &1, &1_000)
-    }
-
-    /// Half a code: what the part's own rounding of a mean adds, as a sense voltage.
-    pub(crate) fn half_code_nv(&self) -> u128 {
-        over(&self.lsb_nv, &self.magnified, &(1 << 31))
+    /// Half a code: what the part's own rounding of a mean adds, as a sense voltage in nanovolts.
+    pub(crate) fn half_code(&self) -> Upper {
+        Upper::from(self.lsb_nv).times(self.magnified).shifted(-1)
     }
 
     /// One less the sum of the relative limits.
     ///
     /// Shown = true × (1 + r) + o, where 1 + r is a product of factors within 1 ± each limit and o the sum of what is absolute. With ρ the sum of the
     /// relative limits, 1 + r ≥ 1 − ρ, and |shown − true| ≤ (ρ |shown| + |o|) ÷ (1 − ρ): for r < 0 at once, and for r > 0 since then r ÷ (1 + r) ≤ ρ ÷ (1 − ρ), products of limits included.
-    pub(crate) fn rest_ppb(&self) -> u128 {
-        PPB.saturating_sub(self.gain_ppb)
-            .saturating_sub(self.shunt_ppb)
-            .saturating_sub(self.thermal_ppb)
+    pub(crate) fn rest_ppb(&self) -> u64 {
+        PPB.saturating_sub(u64::from(self.gain_ppb))
+            .saturating_sub(u64::from(self.shunt_ppb))
+            .saturating_sub(u64::from(self.thermal_ppb))
     }
 }
 
 /// The greatest gain error among the part's sense ranges.
-pub(crate) fn gain_max_ppb(spec: &Spec) -> u128 {
+pub(crate) fn gain_max_ppb(spec: &Spec) -> u64 {
     let greatest = spec.sense.iter().map(|range| range.gain_ppm).max();
     ppb(greatest.unwrap_or_default())
 }
 
-/// Noise of a mean in picovolts: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
+/// Noise of a mean in nanovolts: six times r.m.s., and rounding to codes. Where noise is too small to stir the codes (below half an LSB) rounding does not average out.
 ///
 /// Rounding of a stirred code is uniform with LSB/√12 r.m.s. (GUM F.2.2.1), 6/√12 < 2.
 #[inline(never)]
-pub(crate) fn averaged_pv(noise_nv: u128, lsb_nv: u128, rounds: u64) -> u128 {
-    // Volts of 63 bits, in nanovolts.
-    let one = noise_nv.wrapping_mul(6);
-    let (stirred, flat) = if noise_nv.wrapping_mul(2) >= lsb_nv {
-        (one.wrapping_add(lsb_nv.wrapping_mul(2)), 0)
+pub(crate) fn averaged(noise_nv: u64, lsb_nv: u64, rounds: u64) -> Upper {
+    let one = noise_nv.saturating_mul(6);
+    let twice_lsb = lsb_nv.saturating_mul(2);
+    let share = Upper::from(1).over(rounds.max(1)).root();
+    if noise_nv.saturating_mul(2) >= lsb_nv {
+        Upper::from(one.saturating_add(twice_lsb)).times(share)
     } else {
-        (one, lsb_nv.div_ceil(2))
-    };
-    // √rounds in thousandths, rounded down.
-    // 64 bits times 20 fit; so do 66 times 10 below.
-    let root = root(u128::from(rounds).wrapping_mul(1_000_000)).max(1_000);
-    plus(over(&stirred, &1_000_000, &root), flat.wrapping_mul(1_000))
+        let half = Upper::from(lsb_nv).shifted(-1);
+        Upper::from(one).times(share).plus(half)
+    }
 }
 
 /// `Π (1 + x) ÷ Π (1 − y) − 1`, rounded up: how far a product of factors within 1 ± x, divided by some within 1 ± y, can lie from 1 on either side.
-pub(crate) fn compound(factors_ppb: &[u128], divisors_ppb: &[u128]) -> u128 {
-    let product = factors_ppb.iter().fold(PPB, |product, &factor| {
-        over(&product, &PPB.saturating_add(factor), &PPB)
-    });
-    let quotient = divisors_ppb.iter().fold(product, |quotient, &divisor| {
-        over(&quotient, &PPB, &PPB.saturating_sub(divisor))
-    });
-    quotient.saturating_sub(PPB)
+///
+/// Worked out as what is added to 1, for that is what counts: (1 + f)(1 + x) − 1 = f + x + fx, and (1 + f) ÷ (1 − y) − 1 = (f + y) ÷ (1 − y).
+#[inline(never)]
+pub(crate) fn compound(factors_ppb: &[u64], divisors_ppb: &[u64]) -> u64 {
+    let mut open = Upper::ZERO;
+    for factor in factors_ppb {
+        let factor = Upper::from(*factor);
+        open = open.plus(factor).plus(open.times(factor).over(PPB));
+    }
+    for divisor in divisors_ppb {
+        let rest = PPB.saturating_sub(*divisor);
+        open = open
+            .plus(Upper::from(*divisor))
+            .times(Upper::from(PPB))
+            .over(rest);
+    }
+    u64::try_from(open.whole()).unwrap_or(u64::MAX)
 }
 
-pub(crate) fn ppb(ppm: u32) -> u128 {
-    u128::from(ppm).saturating_mul(1_000)
+pub(crate) fn ppb(ppm: u32) -> u64 {
+    u64::from(ppm).wrapping_mul(1_000) // 32 by 10 bits
 }
 
-pub(crate) fn nanovolts(voltage: Voltage) -> u128 {
-    u128::from(voltage.as_nanovolts().unsigned_abs())
-}
-
-pub(crate) fn nanoamps(current: Current) -> u128 {
-    u128::from(current.as_nanoamps().unsigned_abs())
+pub(crate) fn magnitude_nv(voltage: Voltage) -> u64 {
+    voltage.as_nanovolts().unsigned_abs()
 }
 
 #[cfg(test)]
@@ -160,7 +163,7 @@ mod tests {
     use super::*;
     use crate::board::{Correction, Gain, Load, Shunt, Zero};
     use crate::part::corncrake::{SENSE_26_MV, SENSE_65_MV, SPEC};
-    use crate::units::{Resistance, Tolerance};
+    use crate::units::{Current, Resistance, Tolerance};
 
     fn limits(correction: Correction, sense: SenseRange) -> RailLimits {
         let shunt = Shunt::new(Resistance::from_ohms(1), Tolerance::from_percent(1))
@@ -177,18 +180,18 @@ mod tests {
         assert_eq!(limits.gain_ppb, 2_000_000);
         assert_eq!(limits.shunt_ppb, 10_000_000);
         assert_eq!(limits.thermal_ppb, 3_000_000);
-        assert_eq!((limits.offset_nv, limits.bias_na), (10_000, 20));
-        assert_eq!(limits.rest_ppb(), PPB - 15_000_000);
+        assert_eq!((limits.offset.whole(), limits.bias_na), (10_000, 20));
+        assert_eq!(limits.rest_ppb(), 985_000_000);
     }
 
     /// Section 7: 6 × 1.2 µV and two LSBs of 200 nV, over √2000: 169.9 nV; over √4000: 120.2 nV.
     #[test]
     fn noise_falls_with_the_root_of_the_rounds() {
         let limits = limits(Correction::NONE, SENSE_26_MV);
-        assert_eq!(limits.noise_nv(1), 7_600);
-        assert_eq!(limits.noise_nv(2_000), 170);
-        assert_eq!(limits.noise_nv(4_000), 121);
-        assert_eq!(limits.half_code_nv(), 100);
+        assert_eq!(limits.noise(1).whole(), 7_600);
+        assert_eq!(limits.noise(2_000).whole(), 170);
+        assert_eq!(limits.noise(4_000).whole(), 121);
+        assert_eq!(limits.half_code().whole(), 100);
     }
 
     /// (1 + 100 ppm)(1 + 0.2 %) ÷ (1 − 0.2 %) − 1 = 0.004 108 416 834 (rational arithmetic), where the gain of the other range is drawn anew.
@@ -221,8 +224,8 @@ mod tests {
             },
             SENSE_26_MV,
         );
-        assert_eq!(limits.offset_nv, 165); // (110 + 50) × 33/32
-        assert_eq!(limits.noise_nv(1), 7_838); // 7 600 × 33/32 = 7 837.5
+        assert_eq!(limits.offset.whole(), 165); // (110 + 50) × 33/32
+        assert_eq!(limits.noise(1).whole(), 7_838); // 7 600 × 33/32 = 7 837.5
     }
 
     /// Taking something off without knowing how well it is known can only make things worse.
@@ -236,7 +239,7 @@ mod tests {
             },
             SENSE_26_MV,
         );
-        assert_eq!(limits.offset_nv, 10_500);
+        assert_eq!(limits.offset.whole(), 10_500);
         // (1 + 0.2 %)(1 + 976.5625 ppm) − 1.
         assert_eq!(limits.gain_ppb, 2_978_517);
     }

@@ -1,5 +1,5 @@
 use crate::units::{Charge, Current};
-use crate::wide::{over, times};
+use crate::wide::{chained_up, plus};
 
 /// Which way current can flow on a rail.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -98,6 +98,7 @@ impl Load {
 
     /// Greatest charge that can be turned over, whichever way, in `duration_us`; rounded up.
     #[must_use]
+    #[inline(never)]
     pub const fn turnover(&self, duration_us: u64) -> Charge {
         let mean = if duration_us < self.mean_over_us {
             self.greatest
@@ -105,37 +106,38 @@ impl Load {
             self.mean
         };
         let mean_na = mean.as_nanoamps().unsigned_abs() as u128;
-        Charge::from_nanocoulombs(saturated(over(
-            &mean_na,
-            &(duration_us as u128),
-            &1_000_000,
-        )))
+        nanocoulombs(chained_up(mean_na, &[duration_us], &[1_000_000]))
     }
 
     /// What jumps between conversions can cost in `duration_us` at a round period of `period_us`, rounded up:
     /// number of edges × step × round period ÷ 2.
     #[must_use]
+    #[inline(never)]
     pub const fn between_conversions(&self, duration_us: u64, period_us: u32) -> Charge {
+        let rate = self.edges.per_1000_s as u64;
+        if rate == 0 {
+            return Charge::ZERO;
+        }
         // A stretch can hold one edge more than its rate says.
-        let (duration_us, rate) = (duration_us as u128, self.edges.per_1000_s as u128);
-        let whole = over(&duration_us, &rate, &1_000_000_000);
-        let edges = if self.edges.per_1000_s == 0 {
-            0
-        } else {
-            whole.saturating_add(1)
-        };
-        let step_na = self.edges.step.as_nanoamps().unsigned_abs() as u128;
-        let twice_na = times(&edges, &step_na);
-        Charge::from_nanocoulombs(saturated(over(&twice_na, &(period_us as u128), &2_000_000)))
+        let edges = plus(
+            chained_up(duration_us as u128, &[rate], &[1_000_000_000]),
+            1,
+        );
+        let step_na = self.edges.step.as_nanoamps().unsigned_abs();
+        nanocoulombs(chained_up(
+            edges,
+            &[step_na, period_us as u64],
+            &[2_000_000],
+        ))
     }
 }
 
-const fn saturated(value: u128) -> i128 {
-    if value > i128::MAX as u128 {
+const fn nanocoulombs(number: u128) -> Charge {
+    Charge::from_nanocoulombs(if number > i128::MAX as u128 {
         i128::MAX
     } else {
-        value as i128
-    }
+        number as i128
+    })
 }
 
 #[cfg(test)]

@@ -22,6 +22,8 @@ pub struct Rail {
     power: Scale,
     /// The zero's current, already in nanoamperes.
     zero: Current,
+    /// What temperature does to the sense resistor at the greatest current.
+    thermal_ppb: u32,
 }
 
 /// Correction of one rail by calibration: what is taken off, what it is then multiplied by, and what remains unknown.
@@ -117,6 +119,7 @@ impl Rail {
             current: Scale::ZERO,
             power: Scale::ZERO,
             zero: Current::ZERO,
+            thermal_ppb: shunt.thermal_ppb(load.greatest(), None),
         }
     }
 
@@ -130,20 +133,14 @@ impl Rail {
     }
 
     /// Least and greatest bus voltage in nV, as declared, else the range's ends with what may lie beyond them unnoticed.
-    pub(crate) fn voltage_span_nv(&self, spec: &Spec, bus: &RangeSpec) -> (u128, u128) {
+    pub(crate) fn voltage_span_nv(&self, spec: &Spec, bus: &RangeSpec) -> (u64, u64) {
+        let nanovolts = |voltage: Voltage| voltage.as_nanovolts().unsigned_abs();
         match self.voltage {
-            Some((least, greatest)) => (
-                super::limits::nanovolts(least),
-                super::limits::nanovolts(greatest),
-            ),
+            Some((least, greatest)) => (nanovolts(least), nanovolts(greatest)),
             None => {
-                let beyond = bus
-                    .offset
-                    .saturating_add(bus.noise)
-                    .as_nanovolts()
-                    .unsigned_abs();
-                let full = bus.full_scale_nv(spec.bus_unit_nv).saturating_add(beyond);
-                (0, u128::from(full))
+                let beyond = nanovolts(bus.offset.saturating_add(bus.noise));
+                let full = bus.full_scale_nv(spec.bus_unit_nv);
+                (0, full.saturating_add(beyond))
             }
         }
     }
@@ -202,6 +199,11 @@ impl Rail {
     #[must_use]
     pub const fn shunt(&self) -> &Shunt {
         &self.shunt
+    }
+
+    /// Greatest relative change of the sense resistor by temperature, own heat included, in parts per thousand million.
+    pub(crate) const fn thermal_ppb(&self) -> u32 {
+        self.thermal_ppb
     }
 
     /// Its load, as declared.

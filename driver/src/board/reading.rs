@@ -1,11 +1,11 @@
 //! How far a current may lie from the truth, by named parts: at an operating point, before or after a calibration.
 
 use super::Rail;
-use super::limits::{PPB, RailLimits, nanoamps};
+use super::limits::{PPB, RailLimits};
 use crate::bound::Bound;
 use crate::part::{SenseRange, Spec};
 use crate::units::Current;
-use crate::wide::over;
+use crate::upper::Upper;
 
 impl Rail {
     /// Bound of `current` as shown on this rail: a mean over `rounds` rounds (at least 1) in a sense range; `None` where the part has no such range.
@@ -41,7 +41,7 @@ impl Rail {
         rounds: u64,
     ) -> Option<Bound<Current>> {
         let limits = RailLimits::new(spec, self, sense)?;
-        Some(self.bound_within(&limits, current, limits.noise_nv(rounds)))
+        Some(self.bound_within(&limits, current, limits.noise(rounds)))
     }
 
     /// As [`current_bound`](Self::current_bound) for a mean over 2^k rounds that the part itself has rounded to a code.
@@ -55,33 +55,31 @@ impl Rail {
         let limits = RailLimits::new(spec, self, sense)?;
         let rounds = 1_u64.checked_shl(u32::from(k)).unwrap_or(u64::MAX);
         // The code of a single round is rounded once, which its noise covers.
-        let rounding_nv = if k == 0 { 0 } else { limits.half_code_nv() };
-        let noise_nv = limits.noise_nv(rounds).saturating_add(rounding_nv);
-        Some(self.bound_within(&limits, current, noise_nv))
+        let noise = match k {
+            0 => limits.noise(rounds),
+            _ => limits.noise(rounds).plus(limits.half_code()),
+        };
+        Some(self.bound_within(&limits, current, noise))
     }
 
-    fn bound_within(
-        &self,
-        limits: &RailLimits,
-        current: Current,
-        noise_nv: u128,
-    ) -> Bound<Current> {
-        let nanoohms = u128::from(self.shunt().resistance().as_nanoohms());
+    fn bound_within(&self, limits: &RailLimits, current: Current, noise: Upper) -> Bound<Current> {
+        let nanoohms = self.shunt().resistance().as_nanoohms();
         // nV ÷ nΩ = A.
-        let flowing = |nv: u128| over(&nv, &1_000_000_000, &nanoohms);
-        let shown_na = nanoamps(current);
+        let flowing = |nv: Upper| nv.times(Upper::from(1_000_000_000)).over(nanoohms);
+        let shown = Upper::from(current.as_nanoamps().unsigned_abs());
         let rest = limits.rest_ppb();
-        let offset_na = flowing(limits.offset_nv).saturating_add(limits.bias_na);
-        let part = |na: u128, limit_ppb: u128| {
-            let na = over(&na, &limit_ppb, &rest);
+        let offset = flowing(limits.offset).plus(Upper::from(limits.bias_na));
+        let noise = flowing(noise).plus(Upper::from(1));
+        let part = |limit: Upper, ppb: u64| {
+            let na = limit.times(Upper::from(ppb)).over(rest).whole();
             Current::from_nanoamps(i64::try_from(na).unwrap_or(i64::MAX))
         };
         Bound {
-            gain: part(shown_na, limits.gain_ppb),
-            offset: part(offset_na, PPB),
-            noise: part(flowing(noise_nv).saturating_add(1), PPB),
-            shunt: part(shown_na, limits.shunt_ppb),
-            thermal: part(shown_na, limits.thermal_ppb),
+            gain: part(shown, u64::from(limits.gain_ppb)),
+            offset: part(offset, PPB),
+            noise: part(noise, PPB),
+            shunt: part(shown, u64::from(limits.shunt_ppb)),
+            thermal: part(shown, u64::from(limits.thermal_ppb)),
             clock: Current::ZERO,
             load: Current::ZERO,
         }

@@ -1,9 +1,11 @@
 use super::CalibrationError;
+use super::limits::nanovolts;
 use crate::Channel;
 use crate::board::Rail;
-use crate::board::limits::{averaged_pv, nanovolts};
+use crate::board::limits::{averaged, magnitude_nv};
 use crate::frame::{Condition, Frame, Stamp};
-use crate::ledger::{wrapped_count, wrapped_difference};
+use crate::ledger::wrapped_count;
+use crate::part::wrapped_difference;
 use crate::part::{RangeSpec, SenseRange, Spec};
 use crate::sampling::Mode;
 use crate::units::Voltage;
@@ -307,8 +309,8 @@ impl Span {
     }
 
     fn noise_nv(&self, source: &Source) -> u128 {
-        let lsb_nv = u128::from(source.range.lsb_nv(source.spec.sense_unit_nv));
-        averaged_pv(nanovolts(source.range.noise), lsb_nv, self.rounds).div_ceil(1_000)
+        let lsb_nv = source.range.lsb_nv(source.spec.sense_unit_nv);
+        averaged(magnitude_nv(source.range.noise), lsb_nv, self.rounds).whole()
     }
 }
 

@@ -1,9 +1,9 @@
 use super::collection::voltage;
+use super::limits::nanovolts;
 use super::slope::{Slope, Spot};
 use super::zero::{greatest_nv, nearest, plausible};
 use super::{CalibrationError, Collection};
 use crate::board::Correction;
-use crate::board::limits::nanovolts;
 use crate::units::{Current, Tolerance};
 
 /// A current that is known better than the monitor shows it.

@@ -19,6 +19,7 @@ mod date;
 mod error;
 mod format;
 mod gain;
+mod limits;
 #[cfg(test)]
 mod paper;
 mod record;

@@ -75,8 +75,10 @@ impl Paper {
                 after_us: self.now_us + 100,
             },
             condition: self.condition,
-            complete: self.part.head(&self.block).complete,
+            head: self.part.head(&self.block),
             unbroken: self.unbroken,
+            joined: false,
+            turns: 0,
         }
     }
 

@@ -1,8 +1,8 @@
 use super::CalibrationError;
 use super::collection::{Mean, Source};
 use super::gain::Reference;
+use super::limits::{PPB, compound, nanovolts, over, ppb};
 use super::zero::carried_nv;
-use crate::board::limits::{PPB, compound, nanovolts, over, ppb};
 use crate::board::{Correction, Gain, Zero};
 use crate::units::{Current, Tolerance, Voltage};
 use crate::wide::mul_div;

@@ -1,6 +1,6 @@
 use super::collection::{Source, voltage};
+use super::limits::{PPB, compound, gain_max_ppb, nanoamps, nanovolts, over, ppb};
 use super::{CalibrationError, Collection};
-use crate::board::limits::{PPB, compound, gain_max_ppb, nanoamps, nanovolts, over, ppb};
 use crate::board::{Correction, Zero};
 use crate::units::{Current, Voltage};
 

@@ -1,27 +1,29 @@
 //! A ledger as bytes, for memory that outlives a restart of the firmware.
 
-mod tape;
+pub(super) mod tape;
 
 use core::fmt;
 
 use tape::{Eye, Pen, Tape, visit_option};
 
-use super::{Break, Entry, Gap, Ledger, Mode, Segment, Stamp, Sums, Totals};
+use super::evaluate::Flowed;
+use super::{
+    Bounds, Break, Course, Gap, Keep, Ledger, Mode, Segment, Stamp, Tally, Totals, weighs,
+};
 use crate::Channel;
 use crate::board::Board;
 use crate::crc::Crc16;
 use crate::part::{BusRange, Joint, Pace, SenseRange, Spec};
 use crate::sampling::Ranges;
 
-/// First two bytes of every checkpoint: a letter, and the version of what follows.
-const LETTER: u8 = b'L';
-const VERSION: u8 = 1;
+/// Second byte of every checkpoint, after a letter for what is kept: the version of what follows.
+const VERSION: u8 = 2;
 /// Letter, version, number of rails, part, board's serial number and revision, set-up serial of the part.
 const HEAD: usize = 15;
-/// Epoch, gap, shift of the clock, where the account stopped, segment.
-const COMMON: usize = 4 + 16 + 8 + 17 + 48;
-/// Closed totals and bounds, open sums.
-const RAIL: usize = (4 * 16 + 14 * 16 + 8 + 2) + (3 + 2 * 16 + 16 + 8 + 5 + 16 + 2);
+/// Epoch, gap, shift of the clock, segment.
+const COMMON: usize = 4 + 16 + 8 + (1 + 32 + 8 + 4 + 8 + 3);
+/// Closed totals, open sums; what is kept besides comes on top.
+const RAIL: usize = (2 * 16 + 8 + 2) + (3 * 12 + 16 + 5 + 3 + 2);
 const CHECK: usize = 2;
 
 /// Why a checkpoint cannot be written, or bytes are none that this ledger can go on from.
@@ -36,7 +38,7 @@ pub enum CheckpointError {
         /// Given.
         got: usize,
     },
-    /// No checkpoint, or one of a version that this one does not know.
+    /// No checkpoint, one of a ledger that keeps something else, or one of a version that this one does not know.
     Version(u8),
     /// The check value is wrong: torn, or worn out.
     Corrupt,
@@ -50,13 +52,48 @@ pub enum CheckpointError {
     Revision(u32),
 }
 
+/// Length of a checkpoint of so many rails.
+const fn length<K: Keep>(rails: usize) -> usize {
+    HEAD.saturating_add(COMMON)
+        .saturating_add(RAIL.saturating_add(K::LEN).saturating_mul(rails))
+        .saturating_add(CHECK)
+}
+
 impl<'b, const N: usize> Ledger<'b, N> {
     /// Length of a checkpoint in bytes.
-    pub const CHECKPOINT_LEN: usize = HEAD
-        .saturating_add(COMMON)
-        .saturating_add(RAIL.saturating_mul(N))
-        .saturating_add(CHECK);
+    pub const CHECKPOINT_LEN: usize = length::<Bounds>(N);
 
+    /// The ledger that was saved as `bytes`, and what it takes to join the part.
+    ///
+    /// # Errors
+    /// Whatever [`CheckpointError`] names; begin with a [`new`](Self::new) ledger then. A single wrong bit is always found, and so is any burst of up to 16.
+    pub fn load(
+        board: &'b Board<N>,
+        spec: &'static Spec,
+        bytes: &[u8],
+    ) -> Result<(Self, Joint), CheckpointError> {
+        Self::loaded(board, spec, bytes)
+    }
+}
+
+impl<'b, const N: usize> Ledger<'b, N, ()> {
+    /// Length of a checkpoint of totals alone in bytes.
+    pub const TOTALS_LEN: usize = length::<()>(N);
+
+    /// As [`load`](Ledger::load), of totals alone.
+    ///
+    /// # Errors
+    /// As there; `Version` for a checkpoint with bounds, too.
+    pub fn load_totals(
+        board: &'b Board<N>,
+        spec: &'static Spec,
+        bytes: &[u8],
+    ) -> Result<(Self, Joint), CheckpointError> {
+        Self::loaded(board, spec, bytes)
+    }
+}
+
+impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
     /// Writes the whole account, and what it takes to join the part again, to the beginning of `into`; tells how many bytes that took.
     ///
     /// Save right after an [`update`](Self::update), with the [`joint`](crate::ShuntMonitor::joint) of that moment. After the restart:
@@ -84,19 +121,19 @@ impl<'b, const N: usize> Ledger<'b, N> {
     /// `Length` if `into` is too short; nothing was written.
     pub fn save(&self, joint: &Joint, into: &mut [u8]) -> Result<usize, CheckpointError> {
         let got = into.len();
-        let expected = Self::CHECKPOINT_LEN;
+        let expected = length::<K>(N);
         let into = into
             .get_mut(..expected)
             .ok_or(CheckpointError::Length { expected, got })?;
         let mut pen = Pen::new(into);
-        let mut head = Head::new(self.board, self.spec, *joint);
+        let mut head = Head::new::<N, K>(self.board, self.spec, *joint);
         head.visit(&mut pen);
         let mut common = Common::of(self);
         common.visit(&mut pen);
-        for (totals, sums) in self.closed.iter().zip(&self.sums) {
-            let (mut totals, mut sums) = (*totals, *sums);
+        for (totals, tally) in self.closed.iter().zip(&self.tallies) {
+            let (mut totals, mut tally) = (*totals, *tally);
             visit_totals(&mut totals, &mut pen);
-            visit_sums(&mut sums, &mut pen);
+            visit_tally(&mut tally, &mut pen);
         }
         if let Some((body, check)) = into.split_last_chunk_mut::<CHECK>() {
             *check = crc(body).to_be_bytes();
@@ -104,26 +141,22 @@ impl<'b, const N: usize> Ledger<'b, N> {
         Ok(expected)
     }
 
-    /// The ledger that was saved as `bytes`, and what it takes to join the part.
-    ///
-    /// # Errors
-    /// Whatever [`CheckpointError`] names; begin with a [`new`](Self::new) ledger then. A single wrong bit is always found, and so is any burst of up to 16.
-    pub fn load(
+    fn loaded(
         board: &'b Board<N>,
         spec: &'static Spec,
         bytes: &[u8],
     ) -> Result<(Self, Joint), CheckpointError> {
-        let expected_head = Head::new(board, spec, Joint { serial: 0 });
+        let expected_head = Head::new::<N, K>(board, spec, Joint { serial: 0 });
         let mut eye = Eye::new(bytes);
         let mut head = Head::default();
         head.visit(&mut eye);
-        if (head.letter, head.version) != (LETTER, VERSION) {
+        if (head.letter, head.version) != (K::LETTER, VERSION) {
             return Err(CheckpointError::Version(head.version));
         }
         if head.rails != expected_head.rails {
             return Err(CheckpointError::Rails(head.rails));
         }
-        let (expected, got) = (Self::CHECKPOINT_LEN, bytes.len());
+        let (expected, got) = (length::<K>(N), bytes.len());
         if got != expected {
             return Err(CheckpointError::Length { expected, got });
         }
@@ -140,17 +173,19 @@ impl<'b, const N: usize> Ledger<'b, N> {
         if head.revision != expected_head.revision {
             return Err(CheckpointError::Revision(head.revision));
         }
-        let mut common = Common::default();
+        let mut ledger = Self::empty(board, spec);
+        let mut common = Common::of(&ledger);
         common.visit(&mut eye);
-        let mut ledger = Self::new(board, spec);
         ledger.epoch = common.epoch;
         ledger.gap = common.gap;
         ledger.shift_us = common.shift_us;
-        ledger.stopped = common.stopped;
         ledger.segment = common.segment;
-        for (totals, sums) in ledger.closed.iter_mut().zip(&mut ledger.sums) {
+        ledger.run_as(ledger.segment.mode);
+        let tallies = ledger.tallies.iter_mut().zip(board.rails());
+        for (totals, (tally, rail)) in ledger.closed.iter_mut().zip(tallies) {
             visit_totals(totals, &mut eye);
-            visit_sums(sums, &mut eye);
+            visit_tally(tally, &mut eye);
+            tally.weighs = weighs(rail);
         }
         Ok((ledger, Joint { serial: head.joint }))
     }
@@ -161,31 +196,27 @@ impl<'b, const N: usize> Ledger<'b, N> {
     /// With `since` the account goes on, and its bound grows by what is unknown: the difference times the greatest current, counted for the mean and for the ends.
     /// Without, an epoch that was open ends ([`Break::Clock`] is returned), and the gap has no upper end.
     pub fn clock_restarted(&mut self, now_us: u64, since: Option<Gap>) -> Option<Break> {
-        let last = self.segment.map(|segment| segment.last).or(self.stopped);
-        let (Some(last), Some(since)) = (last, since) else {
+        let was = self.segment.course;
+        let (Course::Open | Course::Stopped, Some(since)) = (was, since) else {
             self.shift_us = 0;
-            last?;
+            if was == Course::Empty {
+                return None;
+            }
             self.gap.greatest_us = u64::MAX;
-            let entry = self.stop(Break::Clock);
-            self.stopped = None;
-            return match entry {
-                Entry::Broken { reason, .. } => Some(reason),
-                _ => None,
-            };
+            self.stop(Break::Clock);
+            self.segment.course = Course::Empty;
+            return (was == Course::Open).then_some(Break::Clock);
         };
         // Times go on from the old clock as if the greatest had passed; what was stored may then have been later by the difference.
-        self.shift_us = last
+        self.shift_us = self
+            .segment
+            .last
             .before_us
             .wrapping_add(since.greatest_us)
             .wrapping_sub(now_us);
         let doubt_us = since.greatest_us.saturating_sub(since.least_us);
-        let widen = |stamp: &mut Stamp| stamp.after_us = stamp.after_us.saturating_add(doubt_us);
-        if let Some(segment) = &mut self.segment {
-            widen(&mut segment.start);
-            widen(&mut segment.last);
-        }
-        if let Some(stopped) = &mut self.stopped {
-            widen(stopped);
+        for stamp in [&mut self.segment.start, &mut self.segment.last] {
+            stamp.after_us = stamp.after_us.saturating_add(doubt_us);
         }
         None
     }
@@ -204,9 +235,9 @@ struct Head {
 }
 
 impl Head {
-    fn new<const N: usize>(board: &Board<N>, spec: &Spec, joint: Joint) -> Self {
+    fn new<const N: usize, K: Keep>(board: &Board<N>, spec: &Spec, joint: Joint) -> Self {
         Self {
-            letter: LETTER,
+            letter: K::LETTER,
             version: VERSION,
             rails: u8::try_from(N).unwrap_or(u8::MAX),
             part: crc(spec.name.as_bytes()),
@@ -228,22 +259,19 @@ impl Head {
 }
 
 /// What is common to all rails.
-#[derive(Default)]
 struct Common {
     epoch: u32,
     gap: Gap,
     shift_us: u64,
-    stopped: Option<Stamp>,
-    segment: Option<Segment>,
+    segment: Segment,
 }
 
 impl Common {
-    fn of<const N: usize>(ledger: &Ledger<'_, N>) -> Self {
+    fn of<const N: usize, K: Keep>(ledger: &Ledger<'_, N, K>) -> Self {
         Self {
             epoch: ledger.epoch,
             gap: ledger.gap,
             shift_us: ledger.shift_us,
-            stopped: ledger.stopped,
             segment: ledger.segment,
         }
     }
@@ -253,16 +281,22 @@ impl Common {
         tape.u64(&mut self.gap.least_us);
         tape.u64(&mut self.gap.greatest_us);
         tape.u64(&mut self.shift_us);
-        visit_option(&mut self.stopped, tape, visit_stamp);
-        visit_option(&mut self.segment, tape, |segment, tape| {
-            visit_stamp(&mut segment.start, tape);
-            visit_stamp(&mut segment.last, tape);
-            tape.u64(&mut segment.rounds);
-            tape.u32(&mut segment.last_rounds);
-            let mut mode = mode_bytes(segment.mode);
-            tape.bytes(&mut mode);
-            segment.mode = mode_from(mode);
-        });
+        let segment = &mut self.segment;
+        let mut course = segment.course as u8;
+        tape.u8(&mut course);
+        segment.course = match course {
+            1 => Course::Stopped,
+            2 => Course::Open,
+            _ => Course::Empty,
+        };
+        visit_stamp(&mut segment.start, tape);
+        visit_stamp(&mut segment.last, tape);
+        tape.u64(&mut segment.rounds);
+        tape.u32(&mut segment.last_rounds);
+        tape.u64(&mut segment.unread);
+        let mut mode = mode_bytes(segment.mode);
+        tape.bytes(&mut mode);
+        segment.mode = mode_from(mode);
     }
 }
 
@@ -271,40 +305,42 @@ fn visit_stamp(stamp: &mut Stamp, tape: &mut dyn Tape) {
     tape.u64(&mut stamp.after_us);
 }
 
-fn visit_totals(totals: &mut Totals, tape: &mut dyn Tape) {
-    tape.i128(&mut totals.charge);
-    tape.i128(&mut totals.energy);
-    tape.i128(&mut totals.charge_by_part);
-    tape.i128(&mut totals.energy_by_part);
-    for parts in [&mut totals.charge_bound, &mut totals.energy_bound] {
-        for part in &mut parts.0 {
-            tape.u128(part);
-        }
+impl Flowed {
+    pub(super) fn visit(&mut self, tape: &mut dyn Tape) {
+        tape.i128(&mut self.charge);
+        tape.i128(&mut self.energy);
     }
+}
+
+fn visit_totals<K: Keep>(totals: &mut Totals<K>, tape: &mut dyn Tape) {
+    totals.by_host.visit(tape);
     tape.u64(&mut totals.twice_us);
     tape.flag(&mut totals.sense_clipped);
     tape.flag(&mut totals.bus_clipped);
+    totals.kept.visit(tape);
 }
 
-fn visit_sums(sums: &mut Sums, tape: &mut dyn Tape) {
-    let mut ranges = sums.ranges.map(|ranges| (ranges.sense.0, ranges.bus.0));
+fn visit_tally(tally: &mut Tally, tape: &mut dyn Tape) {
+    for sum in [&mut tally.charge, &mut tally.energy, &mut tally.twice_bus] {
+        for word in &mut sum.words {
+            tape.u32(word);
+        }
+    }
+    tape.i64(&mut tally.from.charge);
+    tape.i64(&mut tally.from.energy);
+    tape.u32(&mut tally.bus);
+    tape.flag(&mut tally.bus_known);
+    let mut ranges = tally.ranges.map(|ranges| (ranges.sense.0, ranges.bus.0));
     visit_option(&mut ranges, tape, |(sense, bus), tape| {
         tape.u8(sense);
         tape.u8(bus);
     });
-    sums.ranges = ranges.map(|(sense, bus)| Ranges {
+    tally.ranges = ranges.map(|(sense, bus)| Ranges {
         sense: SenseRange(sense),
         bus: BusRange(bus),
     });
-    tape.i128(&mut sums.energy);
-    tape.i128(&mut sums.charge);
-    tape.u128(&mut sums.twice_bus);
-    tape.u64(&mut sums.bus_rounds);
-    visit_option(&mut sums.bus, tape, |bus, tape| tape.u32(bus));
-    tape.i64(&mut sums.last.charge);
-    tape.i64(&mut sums.last.energy);
-    tape.flag(&mut sums.sense_clipped);
-    tape.flag(&mut sums.bus_clipped);
+    tape.flag(&mut tally.sense_clipped);
+    tape.flag(&mut tally.bus_clipped);
 }
 
 /// Kind of mode, its pace or channel, and a spare byte.

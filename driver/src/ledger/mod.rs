@@ -32,86 +32,120 @@ mod account;
 mod checkpoint;
 mod entry;
 mod evaluate;
+mod keep;
+mod limits;
 mod pace;
 mod segment;
 
 pub use crate::bound::Bound;
-pub use account::Account;
+pub use account::{Account, Total};
 pub use checkpoint::CheckpointError;
 pub use entry::{Break, Entry, Gap};
+pub use keep::{Bounds, Keep};
 
-use evaluate::{PLACES, Stretch, Totals, evaluate};
-use pace::{less, more, safe_rounds, scaled};
-use segment::{Sums, Wrap};
-pub(crate) use segment::{wrapped_count, wrapped_difference};
+use evaluate::{PLACES, Stretch, Totals};
+use pace::{less, more, scaled};
+pub(crate) use segment::wrapped_count;
+use segment::{Course, Segment};
 
 use crate::Channel;
-use crate::board::Board;
+use crate::board::{Board, Flow, Rail, Zero};
 use crate::frame::{Condition, Frame, Side, Stamp};
-use crate::part::Spec;
+use crate::part::{Spec, Tally};
 use crate::sampling::Mode;
 use crate::units::{Charge, Energy};
 
-/// Running totals of `N` rails.
+/// Running totals of `N` rails, and what is [kept](Keep) with them: bounds, unless it says otherwise.
 #[derive(Clone, Copy, Debug)]
-pub struct Ledger<'b, const N: usize> {
+pub struct Ledger<'b, const N: usize, K = Bounds> {
     board: &'b Board<N>,
     spec: &'static Spec,
-    closed: [Totals; N],
-    sums: [Sums; N],
-    segment: Option<Segment>,
-    /// Where the account stopped last, while no segment is open.
-    stopped: Option<Stamp>,
+    closed: [Totals<K>; N],
+    tallies: [Tally; N],
+    segment: Segment,
     gap: Gap,
     epoch: u32,
     /// What is added (modulo 2^64) to the host's clock, which may have begun anew since.
     shift_us: u64,
-    /// Rounds that the part's sums can run at full scale before a wrap could hide; `None` where they say nothing.
-    safe_rounds: Option<u64>,
-}
-
-/// What is common to all rails of the open segment.
-#[derive(Clone, Copy, Debug, Default)]
-struct Segment {
-    start: Stamp,
-    last: Stamp,
-    /// Rounds since the start, and the part's count as last latched.
-    rounds: u64,
-    last_rounds: u32,
-    /// What the part does in it; `None` until the first frame after a boundary tells.
-    mode: Option<Mode>,
 }
 
 impl<'b, const N: usize> Ledger<'b, N> {
     /// An empty ledger for a board on a part of this kind.
     #[must_use]
-    pub fn new(board: &'b Board<N>, spec: &'static Spec) -> Self {
+    pub const fn new(board: &'b Board<N>, spec: &'static Spec) -> Self {
+        Self::empty(board, spec)
+    }
+
+    /// Totals of a rail with all that is known of them, open segment included; `None` if there is no such rail.
+    #[must_use]
+    pub fn account(&self, channel: Channel) -> Option<Account> {
+        let rail = self.board.rail(channel)?;
+        let mut totals = *self.closed.get(channel.index())?;
+        if let Some(stretch) = self.stretch() {
+            totals.add(
+                self.spec,
+                rail,
+                self.tallies.get(channel.index())?,
+                &stretch,
+            );
+        }
+        let total = total(&totals, rail.load().flow());
+        let Bounds {
+            by_part,
+            charge,
+            energy,
+        } = &totals.kept;
+        Some(Account {
+            energy: total.energy,
+            charge: total.charge,
+            energy_by_part_clock: Energy::from_nanojoules(rounded(by_part.energy)),
+            charge_by_part_clock: Charge::from_nanocoulombs(rounded(by_part.charge)),
+            energy_bound: energy.of(Energy::from_nanojoules),
+            charge_bound: charge.of(Charge::from_nanocoulombs),
+            charge_side: total.charge_side,
+            energy_side: total.energy_side,
+            duration_us: total.duration_us,
+        })
+    }
+}
+
+impl<'b, const N: usize> Ledger<'b, N, ()> {
+    /// An empty ledger of totals alone, without bounds and without the view by the part's own clock: for firmware that is short of memory, on a board whose limits somebody else minds.
+    #[must_use]
+    pub const fn of_totals(board: &'b Board<N>, spec: &'static Spec) -> Self {
+        Self::empty(board, spec)
+    }
+}
+
+impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
+    const fn empty(board: &'b Board<N>, spec: &'static Spec) -> Self {
         Self {
             board,
             spec,
-            closed: [Totals::default(); N],
-            sums: [Sums::default(); N],
-            segment: None,
-            stopped: None,
-            gap: Gap::default(),
+            closed: [Totals::EMPTY; N],
+            tallies: [Tally::EMPTY; N],
+            segment: Segment::EMPTY,
+            gap: Gap {
+                least_us: 0,
+                greatest_us: 0,
+            },
             epoch: 0,
             shift_us: 0,
-            safe_rounds: safe_rounds(spec),
         }
     }
 
     /// Takes a frame into account. Frames come in the order in which they were latched. One that was merely latched may be left out: the next has its
-    /// counts. What `init`, `configure` and `attach` return must not be, nor the first frame after an error or without supply.
+    /// counts. What `init`, `configure`, `arm` and `attach` return must not be, nor the first frame after an error or without supply: the next one ends the epoch then.
     pub fn update(&mut self, frame: &Frame<'_>) -> Entry {
         match frame.condition() {
             Condition::Reset => self.stop(Break::Reset),
             Condition::Unpowered => self.stop(Break::Unpowered),
             Condition::Steady | Condition::Boundary => {
-                let Some(segment) = self.segment else {
+                if self.segment.course != Course::Open {
                     self.open(frame);
                     return Entry::Opened;
-                };
-                if let Err(reason) = self.advance(segment, frame) {
+                }
+                if let Err(reason) = self.advance(frame) {
                     self.stop(reason);
                     self.open(frame);
                     return Entry::Broken {
@@ -133,47 +167,32 @@ impl<'b, const N: usize> Ledger<'b, N> {
     ///
     /// Call it right after an [`update`](Self::update): what the part counts from that frame on goes by the new board.
     pub fn set_board(&mut self, board: &'b Board<N>) {
-        if let Some(segment) = self.segment {
+        if self.segment.course == Course::Open {
             self.close();
-            for sums in &mut self.sums {
-                *sums = Sums {
-                    bus: sums.bus,
-                    ..Sums::from(sums.last, sums.ranges)
-                };
+            for (tally, rail) in self.tallies.iter_mut().zip(board.rails()) {
+                *tally = tally.again(weighs(rail));
             }
-            self.segment = Some(Segment {
-                start: segment.last,
-                rounds: 0,
-                ..segment
-            });
+            self.segment.start = self.segment.last;
+            (self.segment.rounds, self.segment.unread) = (0, 0);
         }
         self.board = board;
+        self.segment.safe_us = self.safe_us(self.segment.mode);
     }
 
-    /// Totals of a rail, open segment included; `None` if there is no such rail.
+    /// Totals of a rail alone, open segment included; `None` if there is no such rail. In less time and on less stack than [`account`](Ledger::account).
     #[must_use]
-    pub fn account(&self, channel: Channel) -> Option<Account> {
+    pub fn total(&self, channel: Channel) -> Option<Total> {
+        let rail = self.board.rail(channel)?;
         let mut totals = *self.closed.get(channel.index())?;
-        let (rail, sums) = (self.board.rail(channel)?, self.sums.get(channel.index())?);
-        if let Some(stretch) = self.segment.and_then(|segment| self.stretch(&segment)) {
-            totals.add(&evaluate(self.spec, rail, sums, &stretch));
+        if let Some(stretch) = self.stretch() {
+            totals.add_flowed(
+                self.spec,
+                rail,
+                self.tallies.get(channel.index())?,
+                &stretch,
+            );
         }
-        let one_sided = |clipped| match (clipped, rail.load().flow()) {
-            (false, _) => Side::Near,
-            (true, crate::board::Flow::Forward) => Side::AtLeast,
-            (true, crate::board::Flow::Both) => Side::Unknown,
-        };
-        Some(Account {
-            energy: Energy::from_nanojoules(rounded(totals.energy)),
-            charge: Charge::from_nanocoulombs(rounded(totals.charge)),
-            energy_by_part_clock: Energy::from_nanojoules(rounded(totals.energy_by_part)),
-            charge_by_part_clock: Charge::from_nanocoulombs(rounded(totals.charge_by_part)),
-            energy_bound: totals.energy_bound.of(Energy::from_nanojoules),
-            charge_bound: totals.charge_bound.of(Charge::from_nanocoulombs),
-            charge_side: one_sided(totals.sense_clipped),
-            energy_side: one_sided(totals.sense_clipped || totals.bus_clipped),
-            duration_us: totals.twice_us / 2,
-        })
+        Some(total(&totals, rail.load().flow()))
     }
 
     /// The latest safe moment for the next frame, in microseconds on the host's clock: its [`Stamp::after_us`] must not lie beyond, or a rollover of the part's
@@ -182,9 +201,14 @@ impl<'b, const N: usize> Ledger<'b, N> {
     /// `None` while nothing is open or nothing counts.
     #[must_use]
     pub fn next_read_by_us(&self) -> Option<u64> {
-        let segment = self.segment?;
-        let safe_us = self.safe_us(segment.mode)?;
-        let by_us = segment.last.before_us.saturating_add(safe_us);
+        if self.segment.course != Course::Open || self.segment.safe_us == u64::MAX {
+            return None;
+        }
+        let by_us = self
+            .segment
+            .last
+            .before_us
+            .saturating_add(self.segment.safe_us);
         // Before a clock that began anew: the moment has passed.
         let by_us = by_us.wrapping_sub(self.shift_us);
         Some(if by_us > u64::MAX / 2 { 0 } else { by_us })
@@ -205,60 +229,71 @@ impl<'b, const N: usize> Ledger<'b, N> {
     }
 
     /// Adds the counts of a frame to the open segment.
-    fn advance(&mut self, mut segment: Segment, frame: &Frame<'_>) -> Result<(), Break> {
+    fn advance(&mut self, frame: &Frame<'_>) -> Result<(), Break> {
         let head = frame.head();
-        if !frame.unbroken()
-            || segment.mode.is_some_and(|mode| mode != head.mode)
-            || !self.same_ranges(segment, frame)
-        {
+        let boundary = frame.condition() == Condition::Boundary;
+        let turns = self.segment.turns.wrapping_add(u32::from(boundary));
+        let elsewhere = frame.joined || frame.turns != turns;
+        if !frame.unbroken() || elsewhere && !self.rejoined(frame) {
             return Err(Break::SetUpChanged);
         }
-        let mode = head.mode;
+        if self.segment.mode != Some(head.mode) {
+            self.learn(frame)?;
+        }
         let stamp = self.shifted(frame.stamp());
-        if self.is_too_late(mode, stamp.after_us.saturating_sub(segment.last.before_us)) {
+        let last = self.segment.last;
+        let elapsed_us = stamp.after_us.saturating_sub(last.before_us);
+        if elapsed_us > self.segment.safe_us {
             return Err(Break::TooLate);
         }
-        let rounds = wrapped_count(
-            head.rounds,
-            segment.last_rounds,
-            self.spec.accumulators.rounds_bits,
-        );
-        self.plausible(mode, rounds, segment.last, stamp)?;
+        let bits = self.spec.accumulators.rounds_bits;
+        let rounds = wrapped_count(head.rounds, self.segment.last_rounds, bits);
+        let least_us = stamp.before_us.saturating_sub(last.after_us);
+        self.plausible(rounds, least_us, elapsed_us)?;
 
-        let (charge, energy) = (
-            Wrap::of(self.spec.accumulators.charge_bits),
-            Wrap::of(self.spec.accumulators.energy_bits),
-        );
-        for (channel, sums) in Channel::first(u8::MAX).zip(&mut self.sums) {
-            // Later in the segment they are the same.
-            if segment.mode.is_none() {
-                sums.ranges = frame.ranges(channel);
-            }
-            sums.advance(frame.counters(channel), charge, energy);
-            let codes = frame.codes(channel);
-            sums.sense_clipped |= codes.sense_clipped;
-            sums.bus_clipped |= codes.bus_clipped;
-            let lsb = sums
-                .ranges
-                .and_then(|ranges| self.spec.bus_range(ranges.bus))
-                .map(|bus| bus.lsb_units);
-            if let (true, Some(lsb)) = (head.complete, lsb) {
-                sums.note_bus(codes.bus.saturating_mul(lsb), rounds);
-            }
+        let complete = head.complete.then_some(rounds);
+        frame.codec.tally(frame.block, complete, &mut self.tallies);
+        let segment = &mut self.segment;
+        // Below 2^32 each: 64 bits hold more frames than there can be.
+        segment.rounds = segment.rounds.wrapping_add(u64::from(rounds));
+        if complete.is_none() {
+            segment.unread = segment.unread.wrapping_add(u64::from(rounds));
         }
-        segment.mode = Some(mode);
-        segment.rounds = segment.rounds.saturating_add(u64::from(rounds));
         segment.last_rounds = head.rounds;
         segment.last = stamp;
-        self.segment = Some(segment);
         Ok(())
     }
 
-    fn same_ranges(&self, segment: Segment, frame: &Frame<'_>) -> bool {
-        segment.mode.is_none()
+    /// The first frame after a boundary tells what the new set-up is.
+    #[inline(never)]
+    fn learn(&mut self, frame: &Frame<'_>) -> Result<(), Break> {
+        if self.segment.mode.is_some() {
+            return Err(Break::SetUpChanged);
+        }
+        for (channel, tally) in Channel::first(u8::MAX).zip(&mut self.tallies) {
+            tally.ranges = frame.ranges(channel);
+        }
+        self.run_as(Some(frame.head().mode));
+        Ok(())
+    }
+
+    fn run_as(&mut self, mode: Option<Mode>) {
+        self.segment.mode = mode;
+        self.segment.period_us = mode
+            .and_then(|mode| self.period_us(mode))
+            .unwrap_or_default();
+        self.segment.safe_us = self.safe_us(mode);
+    }
+
+    /// Whether a frame goes on where another monitor, or none, has left off: the chain of frames is another then, and its joint vouches for what was before.
+    #[inline(never)]
+    fn rejoined(&mut self, frame: &Frame<'_>) -> bool {
+        self.segment.turns = frame.turns;
+        let same = self.segment.mode.is_none()
             || Channel::first(u8::MAX)
-                .zip(&self.sums)
-                .all(|(channel, sums)| sums.ranges == frame.ranges(channel))
+                .zip(&self.tallies)
+                .all(|(channel, tally)| tally.ranges == frame.ranges(channel));
+        frame.joined && same
     }
 
     /// A frame's stamp on the ledger's own clock, which never begins anew.
@@ -270,41 +305,47 @@ impl<'b, const N: usize> Ledger<'b, N> {
     }
 
     /// Begins an account with this frame, after whatever gap there was.
+    #[inline(never)]
     fn open(&mut self, frame: &Frame<'_>) {
-        if let Some(stopped) = self.stopped.take() {
-            self.add_gap(stopped, self.shifted(frame.stamp()));
+        if self.segment.course == Course::Stopped {
+            self.add_gap(self.segment.last, self.shifted(frame.stamp()));
         }
         self.begin(frame);
     }
 
+    #[inline(never)]
     fn begin(&mut self, frame: &Frame<'_>) {
         let boundary = frame.condition() == Condition::Boundary;
         let head = frame.head();
-        for (channel, sums) in Channel::first(u8::MAX).zip(&mut self.sums) {
+        let tallies = self.tallies.iter_mut().zip(self.board.rails());
+        for (channel, (tally, rail)) in Channel::first(u8::MAX).zip(tallies) {
             let ranges = if boundary {
                 None
             } else {
                 frame.ranges(channel)
             };
-            *sums = Sums::from(frame.counters(channel), ranges);
+            *tally = Tally::from(frame.counters(channel), ranges, weighs(rail));
         }
-        self.segment = Some(Segment {
-            start: self.shifted(frame.stamp()),
-            last: self.shifted(frame.stamp()),
-            rounds: 0,
+        let stamp = self.shifted(frame.stamp());
+        self.segment = Segment {
+            course: Course::Open,
+            start: stamp,
+            last: stamp,
             last_rounds: head.rounds,
-            mode: if boundary { None } else { Some(head.mode) },
-        });
+            turns: frame.turns,
+            ..Segment::EMPTY
+        };
+        self.run_as(if boundary { None } else { Some(head.mode) });
     }
 
     /// Ends the epoch.
+    #[inline(never)]
     fn stop(&mut self, reason: Break) -> Entry {
-        let Some(segment) = self.segment else {
+        if self.segment.course != Course::Open {
             return Entry::Idle;
-        };
+        }
         self.close();
-        self.segment = None;
-        self.stopped = Some(segment.last);
+        self.segment.course = Course::Stopped;
         self.epoch = self.epoch.saturating_add(1);
         Entry::Broken {
             reason,
@@ -313,23 +354,19 @@ impl<'b, const N: usize> Ledger<'b, N> {
     }
 
     /// Adds the open segment to the closed totals; time in which nothing was counted goes to the gap.
+    #[inline(never)]
     fn close(&mut self) {
-        let Some(segment) = self.segment else { return };
-        match self.stretch(&segment) {
-            Some(stretch) => {
-                for ((totals, sums), rail) in self
-                    .closed
-                    .iter_mut()
-                    .zip(&self.sums)
-                    .zip(self.board.rails())
-                {
-                    totals.add(&evaluate(self.spec, rail, sums, &stretch));
-                }
-            }
-            None => self.add_gap(segment.start, segment.last),
+        let Some(stretch) = self.stretch() else {
+            self.add_gap(self.segment.start, self.segment.last);
+            return;
+        };
+        let rails = self.tallies.iter().zip(self.board.rails());
+        for (totals, (tally, rail)) in self.closed.iter_mut().zip(rails) {
+            totals.add(self.spec, rail, tally, &stretch);
         }
     }
 
+    #[inline(never)]
     fn add_gap(&mut self, from: Stamp, to: Stamp) {
         if from == to {
             return;
@@ -348,25 +385,45 @@ impl<'b, const N: usize> Ledger<'b, N> {
         self.gap.greatest_us = self.gap.greatest_us.saturating_add(greatest_us);
     }
 
-    /// The open segment as it is evaluated; `None` while nothing was counted in it.
-    fn stretch(&self, segment: &Segment) -> Option<Stretch> {
-        let period_us = self.period_us(segment.mode?)?;
-        let twice = |stamp: Stamp| stamp.before_us.saturating_add(stamp.after_us);
-        let twice_us = twice(segment.last).saturating_sub(twice(segment.start));
-        if segment.rounds == 0 {
+    /// The open segment as it is evaluated; `None` while there is none or nothing was counted in it.
+    fn stretch(&self) -> Option<Stretch> {
+        let segment = &self.segment;
+        if segment.course != Course::Open || segment.period_us == 0 || segment.rounds == 0 {
             return None;
         }
+        let twice = |stamp: Stamp| stamp.before_us.saturating_add(stamp.after_us);
         let brackets = segment
             .start
             .bracket_us()
             .saturating_add(segment.last.bracket_us());
         Some(Stretch {
-            twice_us,
+            twice_us: twice(segment.last).saturating_sub(twice(segment.start)),
             rounds: segment.rounds,
-            period_us,
+            bus_rounds: segment.rounds.saturating_sub(segment.unread),
+            period_us: segment.period_us,
             bracket_us: brackets.saturating_add(u64::from(self.spec.wake_us)),
             clock_ppm: self.board.clock().as_ppm(),
         })
+    }
+}
+
+/// Whether a rail's readings of the bus are summed up: what its zero takes off goes by them.
+fn weighs(rail: &Rail) -> bool {
+    rail.correction().zero != Zero::NONE
+}
+
+fn total<K>(totals: &Totals<K>, flow: Flow) -> Total {
+    let one_sided = |clipped| match (clipped, flow) {
+        (false, _) => Side::Near,
+        (true, Flow::Forward) => Side::AtLeast,
+        (true, Flow::Both) => Side::Unknown,
+    };
+    Total {
+        energy: Energy::from_nanojoules(rounded(totals.by_host.energy)),
+        charge: Charge::from_nanocoulombs(rounded(totals.by_host.charge)),
+        charge_side: one_sided(totals.sense_clipped),
+        energy_side: one_sided(totals.sense_clipped || totals.bus_clipped),
+        duration_us: totals.twice_us / 2,
     }
 }
 
@@ -376,7 +433,7 @@ const fn rounded(value: i128) -> i128 {
 }
 
 #[cfg(feature = "defmt")]
-impl<const N: usize> defmt::Format for Ledger<'_, N> {
+impl<const N: usize, K: Keep> defmt::Format for Ledger<'_, N, K> {
     fn format(&self, f: defmt::Formatter<'_>) {
         defmt::write!(
             f,
@@ -387,3 +444,6 @@ impl<const N: usize> defmt::Format for Ledger<'_, N> {
         );
     }
 }
+
+#[cfg(test)]
+mod tests;

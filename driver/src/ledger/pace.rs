@@ -1,65 +1,82 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
-use super::{Break, Ledger};
-use crate::frame::Stamp;
-use crate::part::{Pace, Spec};
+use super::{Break, Keep, Ledger};
+use crate::part::{Pace, RangeSpec, Source, Spec};
 use crate::sampling::Mode;
-use crate::wide::{divided, over, product_of_halves};
+use crate::wide::chained;
 
-impl<const N: usize> Ledger<'_, N> {
-    /// Does the part's count of rounds fit the host's clock, within the oscillator's limits, two rounds and the brackets?
+impl<const N: usize, K: Keep> Ledger<'_, N, K> {
+    /// Does the count of rounds fit the host's clock, on which at least and at most so much time has passed, within the oscillator's limits and two rounds?
+    #[inline]
     pub(super) fn plausible(
         &self,
-        mode: Mode,
         counted: u32,
-        from: Stamp,
-        to: Stamp,
+        least_us: u64,
+        greatest_us: u64,
     ) -> Result<(), Break> {
-        let Some(period_us) = self.period_us(mode) else {
+        let counted_us = self.counted_us(counted);
+        // Within a 128th there is no need for a closer look, where oscillators may be off by more than that.
+        let near = self.spec.sums == Source::Part
+            && self.spec.oscillator.error_ppm > 1_000_000 >> 7
+            && counted_us.saturating_add(least_us >> 7) >= least_us
+            && counted_us <= greatest_us.saturating_add(greatest_us >> 7);
+        if near || self.segment.period_us == 0 {
             return Ok(());
-        };
-        let least_us = to.before_us.saturating_sub(from.after_us);
-        let greatest_us = to.after_us.saturating_sub(from.before_us);
-        let start_us =
-            u64::from(self.spec.wake_us).saturating_add(u64::from(period_us).saturating_mul(2));
-        let counted_us = u64::from(counted).saturating_mul(u64::from(period_us));
-        // The part counts its own time, which the host sees through its own clock: both errors at their worst at once. Too few are
-        // counted < least × less ÷ more − start, too many counted > greatest × more ÷ less + start, quotients rounded down; here without a division.
-        let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        let with_start_us = counted_us.saturating_add(start_us).saturating_add(1);
-        let too_few = !exceeds((with_start_us, more(host)), (least_us, less(part)));
-        let too_many = exceeds(
-            (counted_us.saturating_sub(start_us), less(host)),
-            (greatest_us, more(part)),
-        );
-        if too_few || too_many {
-            let rounds = divided(u128::from(greatest_us), u128::from(period_us));
-            let expected = rounds.unwrap_or_default() as u64; // no more than it was before
-            return Err(Break::Rounds { counted, expected });
         }
-        Ok(())
+        self.looked_at_closely(counted, least_us, greatest_us)
     }
 
-    /// How long the part's sums can run at full scale before a wrap could hide, by the part's own clock. While the mode is not known yet the fastest pace is assumed.
-    fn safe_part_us(&self, mode: Option<Mode>) -> Option<u64> {
-        let period_us = self.period_us(mode.unwrap_or(Mode::Paced(Pace(0))))?;
-        Some(self.safe_rounds?.saturating_mul(u64::from(period_us)))
-    }
-
-    /// The same by the host's clock.
-    pub(super) fn safe_us(&self, mode: Option<Mode>) -> Option<u64> {
+    #[inline(never)]
+    fn looked_at_closely(
+        &self,
+        counted: u32,
+        least_us: u64,
+        greatest_us: u64,
+    ) -> Result<(), Break> {
+        let period_us = u64::from(self.segment.period_us);
+        let counted_us = self.counted_us(counted);
         let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        Some(scaled(self.safe_part_us(mode)?, less(host), more(part)))
+        let (fits, expected) = match self.spec.sums {
+            Source::Part => {
+                let start_us =
+                    u64::from(self.spec.wake_us).saturating_add(period_us.wrapping_mul(2));
+                // The part counts its own time, which the host sees through its own clock: both errors at their worst at once.
+                let fewest_us = scaled(least_us, less(part), more(host)).saturating_sub(start_us);
+                let most_us = scaled(greatest_us, more(part), less(host)).saturating_add(start_us);
+                let expected = scaled(greatest_us, 1, period_us);
+                ((fewest_us..=most_us).contains(&counted_us), expected)
+            }
+            // Microseconds of the host's clock, between two moments within the brackets.
+            Source::Driver => ((least_us..=greatest_us).contains(&counted_us), greatest_us),
+        };
+        if fits {
+            Ok(())
+        } else {
+            Err(Break::Rounds { counted, expected })
+        }
     }
 
-    /// Whether so much time on the host's clock is more than [`safe_us`](Self::safe_us), found without a division.
-    pub(super) fn is_too_late(&self, mode: Mode, elapsed_us: u64) -> bool {
+    /// The time that a count stands for; 32 by 32 bits fit in 64.
+    const fn counted_us(&self, counted: u32) -> u64 {
+        self.spec.counted_us(counted as u64, self.segment.period_us)
+    }
+
+    /// How long after a frame the next is safe, by the host's clock; without end where nothing counts. While the mode is not known yet the fastest pace is assumed.
+    ///
+    /// Where the part keeps the sums, until they could wrap unseen, whatever flows within full scale. Where the driver does, as long as the firmware's promise.
+    pub(super) fn safe_us(&self, mode: Option<Mode>) -> u64 {
+        let Some(period_us) = self.period_us(mode.unwrap_or(Mode::Paced(Pace(0)))) else {
+            return u64::MAX;
+        };
+        let period_us = u64::from(period_us);
         let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
-        self.safe_part_us(Some(mode)).is_some_and(|safe_us| {
-            // Half of it is safe without a closer look, unless clocks are off by a third.
-            let far_from = elapsed_us <= safe_us >> 1 && more(part) >> 1 < less(host);
-            !far_from && exceeds((elapsed_us, more(part)), (safe_us, less(host)))
-        })
+        match (self.spec.sums, safe_rounds(self.spec)) {
+            (Source::Driver, _) => period_us,
+            (Source::Part, Some(rounds)) => {
+                scaled(rounds.saturating_mul(period_us), less(host), more(part))
+            }
+            (Source::Part, None) => u64::MAX,
+        }
     }
 
     /// The longest that the conversions of one round take, by the slowest oscillator.
@@ -68,7 +85,7 @@ impl<const N: usize> Ledger<'_, N> {
             .saturating_mul(2)
             .saturating_mul(u64::from(self.spec.channels));
         let slowest_ns = scaled(nominal_ns, 1_000_000, less(self.spec.oscillator.error_ppm));
-        over(&u128::from(slowest_ns), &1, &1_000) as u64 // no more than it was before
+        scaled(slowest_ns.saturating_add(999), 1, 1_000)
     }
 
     pub(super) fn period_us(&self, mode: Mode) -> Option<u32> {
@@ -89,42 +106,29 @@ pub(super) const fn less(ppm: u32) -> u64 {
     1_000_000_u64.saturating_sub(ppm as u64)
 }
 
-/// Whether the first product is greater than the second.
-fn exceeds((a, b): (u64, u64), (c, d): (u64, u64)) -> bool {
-    // Times within the hour fit 32 bits, and so do millionths.
-    if (a | b | c | d) >> 32 == 0 {
-        return a.wrapping_mul(b) > c.wrapping_mul(d);
-    }
-    product_of_halves(a, b) > product_of_halves(c, d)
-}
-
 /// Rounds at full scale until a sum could wrap unseen. The very last count may already be ambiguous, and a round may be in progress at either end.
-pub(super) fn safe_rounds(spec: &Spec) -> Option<u64> {
-    let sense_max = spec.sense.iter().map(|range| range.code_max).max()?;
-    let bus_max = spec.bus.iter().map(|range| range.code_max).max()?;
-    let half = |bits: u8| {
-        1_u64
-            .checked_shl(u32::from(bits.saturating_sub(1)))
-            .unwrap_or_default()
-    };
-    let sense_step = u64::from(sense_max).saturating_add(1);
-    let rounds = |bits, step| {
-        let rounds = divided(u128::from(half(bits)), u128::from(step))?;
-        Some(rounds as u64) // no more than it was before
-    };
-    let charge = rounds(spec.accumulators.charge_bits, sense_step)?;
-    let energy = rounds(
-        spec.accumulators.energy_bits,
-        sense_step.saturating_mul(u64::from(bus_max)),
-    )?;
-    let count = half(spec.accumulators.rounds_bits).saturating_mul(2);
-    Some(charge.min(energy).min(count).saturating_sub(4))
+#[inline(never)]
+fn safe_rounds(spec: &Spec) -> Option<u64> {
+    let code_max = |ranges: &[RangeSpec]| ranges.iter().map(|range| range.code_max).max();
+    let sense_step = u64::from(code_max(spec.sense)?).wrapping_add(1);
+    // 33 by 32 bits; a bus code of 0 alone would make no energy.
+    let energy_step = sense_step.saturating_mul(u64::from(code_max(spec.bus)?.max(1)));
+    let widths = &spec.accumulators;
+    let steps = [
+        (widths.charge_bits, sense_step),
+        (widths.energy_bits, energy_step),
+        (widths.rounds_bits.saturating_add(1), 1),
+    ];
+    let rounds = steps.into_iter().map(|(bits, step)| {
+        let half = 1_u64.checked_shl(u32::from(bits).saturating_sub(1));
+        scaled(half.unwrap_or_default(), 1, step)
+    });
+    Some(rounds.min()?.saturating_sub(4))
 }
 
 /// `us` × `numerator` ÷ `denominator`, rounded down; without end where the denominator is 0.
 #[inline(never)]
 pub(super) fn scaled(us: u64, numerator: u64, denominator: u64) -> u64 {
-    divided(product_of_halves(us, numerator), u128::from(denominator))
-        .and_then(|us| u64::try_from(us).ok())
-        .unwrap_or(u64::MAX)
+    let (us, _) = chained(u128::from(us), &[numerator], &[denominator]);
+    u64::try_from(us).unwrap_or(u64::MAX)
 }

@@ -1,11 +1,11 @@
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{I2c, SevenBitAddress};
 
-use super::core::{Core, Latched};
+use super::core::Core;
 use super::{Came, Clock, Error, ShuntMonitor, Task};
 use crate::alert::{Causes, Watches};
 use crate::board::Board;
-use crate::exchange::{Action, Fault, Link, Operation, Player, Step, Turn};
+use crate::exchange::{Action, Fault, Player, Step, Turn};
 use crate::frame::Frame;
 use crate::part::{Joint, Part, Spec};
 use crate::sampling::Setup;
@@ -91,7 +91,7 @@ where
         self.clock.now_us()
     }
 
-    /// Plays the exchange of a task that has begun.
+    /// Plays the exchange of a task that has begun: carries out what the player hands out, until it is done.
     fn perform(
         &mut self,
         task: Task,
@@ -99,13 +99,37 @@ where
     ) -> Result<(), Error<I2C::Error>> {
         let link = self.core.link();
         let (part, block, latched) = self.core.lent();
-        let transport = Transport {
-            i2c: &mut self.i2c,
-            delay: &mut self.delay,
-            clock: &mut self.clock,
+        let mut operation = |turn: &mut Turn<'_>| operation(part, turn);
+        let mut player = Player::<P>::new(&mut operation, link);
+        let played = loop {
+            let outcome = match player.poll(block) {
+                Err(fault) => break Err((player.pointer(), Came::Fault(fault))),
+                Ok(Action::Done) => break Ok(()),
+                Ok(Action::Wait(us)) => {
+                    self.delay.delay_us(us);
+                    Ok(())
+                }
+                Ok(Action::WriteRead(bytes, room)) => {
+                    self.i2c.write_read(link.address, bytes, room)
+                }
+                Ok(Action::WriteStamped(bytes)) => {
+                    latched.before(|| self.clock.now_us());
+                    let outcome = self.i2c.write(link.address, bytes);
+                    latched.after(self.clock.now_us());
+                    outcome
+                }
+                Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes),
+            };
+            match outcome {
+                Ok(()) => {
+                    if let Err(fault) = player.succeeded(block) {
+                        break Err((player.pointer(), Came::Fault(fault)));
+                    }
+                }
+                Err(error) if !player.failed() => break Err((player.pointer(), Came::Bus(error))),
+                Err(_) => {}
+            }
         };
-        let operation = &mut |turn: &mut Turn<'_>| operation(part, turn);
-        let played = transport.play::<P>(operation, link, block, latched);
         self.core.conclude(task, played)
     }
 }
@@ -219,53 +243,6 @@ where
 
     fn joint(&self) -> Joint {
         self.core.joint()
-    }
-}
-
-/// Bus, delay and clock, borrowed for one operation.
-struct Transport<'t, I2C, D, C> {
-    i2c: &'t mut I2C,
-    delay: &'t mut D,
-    clock: &'t mut C,
-}
-
-impl<I2C: I2c<SevenBitAddress>, D: DelayNs, C: Clock> Transport<'_, I2C, D, C> {
-    /// Carries out what the player hands out, until it is done; on failure, the register it was about and what came.
-    fn play<'o, P: Part>(
-        self,
-        operation: &'o mut Operation<'o>,
-        link: Link,
-        block: &mut [u8],
-        latched: &mut Latched,
-    ) -> Result<(), (u8, Came<I2C::Error>)> {
-        let mut player = Player::<P>::new(operation, link);
-        loop {
-            let outcome = match player.poll(block) {
-                Err(fault) => return Err((player.pointer(), Came::Fault(fault))),
-                Ok(Action::Done) => return Ok(()),
-                Ok(Action::Wait(us)) => {
-                    self.delay.delay_us(us);
-                    Ok(())
-                }
-                Ok(Action::WriteRead(bytes, room)) => {
-                    self.i2c.write_read(link.address, bytes, room)
-                }
-                Ok(Action::WriteStamped(bytes)) => {
-                    latched.before(|| self.clock.now_us());
-                    let outcome = self.i2c.write(link.address, bytes);
-                    latched.after(self.clock.now_us());
-                    outcome
-                }
-                Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes),
-            };
-            match outcome {
-                Ok(()) => player
-                    .succeeded(block)
-                    .map_err(|fault| (player.pointer(), Came::Fault(fault)))?,
-                Err(error) if !player.failed() => return Err((player.pointer(), Came::Bus(error))),
-                Err(_) => {}
-            }
-        }
     }
 }
 

@@ -24,6 +24,8 @@ pub(super) struct Core<'b, P: Part, const N: usize> {
     unbroken: bool,
     /// The same as it was before the operation in progress.
     before: bool,
+    /// See the field of the same name in [`Frame`].
+    turns: u32,
     /// Causes whose limits are in force, as far as this monitor put them there.
     watched: Causes,
     /// Ranges in force.
@@ -74,6 +76,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             // A joint may vouch for what was before; nothing else can.
             unbroken: true,
             before: true,
+            turns: 0,
             watched: Causes::empty(),
             in_force: [None; N],
         }
@@ -181,7 +184,10 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         }
         // Sums that the driver keeps did not outlive it.
         self.before &= self.part.spec().sums == Source::Part;
-        self.completed(Condition::Steady)
+        Frame {
+            joined: true,
+            ..self.completed(Condition::Steady)
+        }
     }
 
     pub(super) const fn is_powered(&self) -> bool {
@@ -249,6 +255,9 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
 
     fn completed(&mut self, condition: Condition) -> Frame<'_> {
         self.unbroken = true;
+        if condition == Condition::Boundary || !self.before {
+            self.turns = self.turns.wrapping_add(1);
+        }
         self.frame(condition, self.before)
     }
 
@@ -261,8 +270,10 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             rails: self.board.rails(),
             stamp: self.latched.stamp,
             condition: if reset { Condition::Reset } else { condition },
-            complete: head.complete,
+            head,
             unbroken,
+            joined: false,
+            turns: self.turns,
         }
     }
 

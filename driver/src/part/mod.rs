@@ -4,15 +4,20 @@
 //! operation takes. Neither knows a bus, a clock, a sense resistor or a ledger.
 
 pub mod corncrake;
+pub mod description;
 pub mod make_up;
 pub mod moorhen;
 pub mod pmbus;
 mod spec;
+mod tally;
 
 pub use spec::{
     Accumulators, AlertSpec, BusRange, Oscillator, Pace, PaceSpec, RangeSpec, SenseRange, Source,
     Spec, Supply,
 };
+
+pub use tally::Tally;
+pub(crate) use tally::wrapped_difference;
 
 use crate::Channel;
 use crate::Task;
@@ -40,6 +45,17 @@ pub trait Codec {
 
     /// The running sums of a channel; zeros where the part has none or the channel does not exist.
     fn counters(&self, block: &[u8], channel: Channel) -> Counters;
+
+    /// Adds what a ledger takes from a block to the tallies of the first channels. `rounds` are those since the block before, if the codes of this one are complete.
+    ///
+    /// Provided, of the methods above: a ledger makes one call instead of several for each channel, and what a part's methods have constant is constant here.
+    fn tally(&self, block: &[u8], rounds: Option<u32>, tallies: &mut [Tally]) {
+        let widths = self.spec().accumulators;
+        for (channel, tally) in Channel::first(u8::MAX).zip(tallies) {
+            let (counters, codes) = (self.counters(block, channel), self.codes(block, channel));
+            tally.add(widths, counters, codes, rounds);
+        }
+    }
 }
 
 /// What is common to all channels of a latched block.

@@ -2,6 +2,7 @@
 
 use crate::alert::{Kind, Outputs, Watch};
 use crate::units::{Current, Voltage};
+use crate::wide::divided;
 
 /// What a part can do and how exactly, from its datasheet.
 ///
@@ -172,8 +173,8 @@ impl Spec {
     pub const fn conversions(&self, rounds: u64, period_us: u32) -> u64 {
         let conversions = match self.sums {
             Source::Part => rounds,
-            Source::Driver => match rounds.checked_div(period_us as u64) {
-                Some(conversions) => conversions,
+            Source::Driver => match divided(rounds as u128, period_us as u128) {
+                Some(conversions) => conversions as u64, // no more than it was before
                 None => 0,
             },
         };

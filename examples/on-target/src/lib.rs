@@ -6,6 +6,7 @@
 
 extern crate alloc;
 
+pub mod conformance;
 mod desk;
 pub mod examples;
 pub mod mission;
@@ -28,6 +29,8 @@ pub enum Wrong {
     Example(u32, &'static str),
     /// The mission did not come out as it must, in this respect.
     Mission(&'static str),
+    /// A part does not conform: the lines say in what.
+    Conformance,
 }
 
 impl From<BenchError> for Wrong {
@@ -56,6 +59,7 @@ impl fmt::Display for Wrong {
             Self::Lines(error) => write!(f, "lines: {error}"),
             Self::Example(number, what) => write!(f, "example {number} of section 10: {what}"),
             Self::Mission(what) => write!(f, "mission: {what}"),
+            Self::Conformance => f.write_str("a part does not conform"),
         }
     }
 }

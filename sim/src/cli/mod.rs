@@ -1,11 +1,13 @@
 //! The command line.
 //!
-//! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the driver claims; 2, bad input or output that could not be
-//! written: one message on standard error, and nothing half-written.
+//! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the driver claims, or a map does not conform, or a wrong one was taken for good; 2, bad
+//! input or output that could not be written: one message on standard error, and nothing half-written.
 
+mod conformance;
 mod output;
 mod quantity;
 mod readings;
+mod registers;
 mod screen;
 mod table;
 
@@ -19,6 +21,7 @@ use clap::{Parser, Subcommand};
 use crate::run::{self, Report};
 use crate::scenario::{Scenario, decimal};
 use crate::trace::Window;
+use conformance::Conformance;
 use output::Output;
 use screen::Screen;
 
@@ -34,6 +37,10 @@ pub struct Args {
 enum Command {
     /// Measure and account for the rails of a scenario, and hold the account against the truth.
     Run(Run),
+    /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
+    Conformance(Conformance),
+    /// Print a part's registers as they stand at a moment of a scenario, or list those that a part has.
+    Registers(registers::Registers),
 }
 
 #[derive(Debug, clap::Args)]
@@ -63,13 +70,21 @@ struct Run {
 /// Does what the arguments say.
 #[must_use]
 pub fn main(args: &Args) -> ExitCode {
-    let Command::Run(run) = &args.command;
-    match perform(run) {
+    let (outcome, wrong) = match &args.command {
+        Command::Run(run) => (
+            perform(run),
+            "a total lies outside the bound that the driver claims",
+        ),
+        Command::Conformance(args) => (
+            conformance::perform(args),
+            "a map does not conform, or a wrong map was not found out",
+        ),
+        Command::Registers(registers) => (registers::perform(registers).map(|()| true), ""),
+    };
+    match outcome {
         Ok(true) => ExitCode::SUCCESS,
         Ok(false) => {
-            eprintln!(
-                "crake-sim: a total lies outside the bound that the driver claims: see above"
-            );
+            eprintln!("crake-sim: {wrong}: see above");
             ExitCode::from(1)
         }
         Err(message) => {
@@ -110,16 +125,20 @@ fn perform(args: &Run) -> Result<bool, String> {
 }
 
 fn print(report: &Report, wall_s: f64, json: bool) -> Result<(), String> {
-    use std::io::Write;
-
-    let text_out = if json {
+    if json {
         let mut object = serde_json::to_value(report).map_err(text)?;
         object["wall_s"] = wall_s.into();
-        format!("{object:#}\n")
+        show(&format!("{object:#}\n"))
     } else {
-        table::report(report, wall_s)
-    };
-    match std::io::stdout().lock().write_all(text_out.as_bytes()) {
+        show(&table::report(report, wall_s))
+    }
+}
+
+/// Writes to standard output.
+fn show(printed: &str) -> Result<(), String> {
+    use std::io::Write;
+
+    match std::io::stdout().lock().write_all(printed.as_bytes()) {
         // Whoever reads us has seen enough.
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         outcome => outcome.map_err(text),

@@ -1,6 +1,6 @@
 //! Software models of the parts, each written from its datasheet alone.
 //!
-//! [`corncrake`] and [`moorhen`] differ in all that parts can differ in. A model of your own implements [`Target`], the bus side, and [`PartModel`] with
+//! [`corncrake`] and [`moorhen`] differ in all that parts can differ in; [`pmbus`] has devices of an open standard. A model of your own implements [`Target`], the bus side, and [`PartModel`] with
 //! [`AlertOutputs`] and an [`Order`] for the bench; [`analogue`] has what stands in front of its registers.
 
 pub mod analogue;

@@ -178,6 +178,17 @@ fn marks_are_of_the_bits_that_pulled_not_of_those_masked_then() {
 }
 
 #[test]
+fn the_alert_response_needs_no_check_byte() {
+    let desk = Desk::ideal();
+    raise(&desk, 0, 0x7A, 0x80);
+    desk.wire.start();
+    assert!(desk.wire.send(0x19));
+    assert_eq!(desk.wire.receive(false), ADDRESS << 1);
+    desk.wire.stop();
+    assert!(!desk.is_low());
+}
+
+#[test]
 fn clearing_the_last_bit_lets_go_without_an_alert_response() {
     let desk = Desk::ideal();
     raise(&desk, 3, 0x7C, 0x90);

@@ -8,7 +8,13 @@ use crake_sim::{
     },
 };
 
-use crate::desk::{ADDRESS, Desk};
+use embedded_hal::i2c::I2c;
+
+use crate::{
+    common::sheet::number,
+    desk::{ADDRESS, Desk},
+    document::table,
+};
 
 fn refused(change: impl FnOnce(&mut Description)) -> DescriptionError {
     let mut description = Description::gallinule();
@@ -66,6 +72,28 @@ fn descriptions_that_the_standard_does_not_allow_are_refused() {
         DescriptionError::Pages(33).to_string(),
         "33 pages: must be 1 to 32"
     );
+}
+
+#[test]
+fn at_each_strap_of_the_document_a_device_answers_and_all_live_on_one_bus() {
+    let bench = Bench::new(0);
+    let addresses: Vec<u8> = table("| strap | 7-bit address |")
+        .iter()
+        .map(|row| number(row[1]) as u8)
+        .collect();
+    for &address in &addresses {
+        let order = Device::drawn(Description::gallinule(), address).expect("sound");
+        bench.part(order).expect("free");
+    }
+    for &address in &addresses {
+        let mut revision = [0];
+        bench
+            .i2c()
+            .write_read(address, &[0x98], &mut revision)
+            .expect("an answer");
+        assert_eq!(revision, [0x22]);
+    }
+    assert_eq!(addresses.len(), 4);
 }
 
 // A1.5, the part of it that was read.

@@ -4,36 +4,14 @@ use core::time::Duration;
 
 use crake_sim::{
     bench::{Bench, Line, Part, Wire},
-    board::SenseResistor,
     bus::Speed,
     part::pmbus::{Description, Device, Model, SmbAlert},
-    plant::{Means, Plant, Truth},
 };
+
+use crate::common::plants::{Steady, ohm};
 
 pub(crate) const ADDRESS: u8 = 0x58;
 pub(crate) const SAMPLE_NS: u64 = 5_000_000;
-
-/// A steady current and voltage.
-pub(crate) struct Steady {
-    pub(crate) volts: f64,
-    pub(crate) amperes: f64,
-}
-
-impl Plant for Steady {
-    fn window(&mut self, _: u64, _: u64) -> Means {
-        Means {
-            current_na: self.amperes * 1e9,
-            voltage_nv: self.volts * 1e9,
-        }
-    }
-
-    fn truth(&mut self, at_ns: u64) -> Truth {
-        Truth {
-            charge_half_na_ns: 2 * (self.amperes * 1e9) as i128 * i128::from(at_ns),
-            energy_sixth_na_nv_ns: 0,
-        }
-    }
-}
 
 /// PEC bit by bit, written apart from the model's.
 pub(crate) fn pec(bytes: &[u8]) -> u8 {
@@ -80,10 +58,11 @@ impl Desk {
     }
 
     pub(crate) fn rail(&self, page: usize, volts: f64, amperes: f64) {
-        let plant = Steady { volts, amperes };
-        self.part
-            .rail(page, plant, SenseResistor::ideal(1))
-            .expect("page");
+        let plant = Steady {
+            current_na: amperes * 1e9,
+            voltage_nv: volts * 1e9,
+        };
+        self.part.rail(page, plant, ohm()).expect("page");
     }
 
     /// Lets every page be sampled, from wherever in the period.

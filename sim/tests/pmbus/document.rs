@@ -1,20 +1,15 @@
-//! Reads the tables of the document, so that no expected value stands twice.
+//! The tables of docs/pmbus-device.md.
+
+use crate::common::sheet;
 
 const DOCUMENT: &str = include_str!("../../../docs/pmbus-device.md");
 
-/// The cells of every row of the tables whose first line begins with `header`.
+/// The cells of every row of the tables whose first line begins with `header`, without the marks of bytes and words.
 pub(crate) fn table(header: &str) -> Vec<Vec<&'static str>> {
-    let rows: Vec<_> = DOCUMENT
-        .match_indices(&format!("\n{header}"))
-        .flat_map(|(start, _)| {
-            DOCUMENT[start + 1..]
-                .lines()
-                .skip(2)
-                .take_while(|line| line.starts_with('|'))
-        })
-        .map(|line| line.trim_matches('|').split('|').map(cell).collect())
-        .collect();
-    assert!(!rows.is_empty(), "the document has no table '{header}'");
+    let mut rows = sheet::table(DOCUMENT, header);
+    for cell in rows.iter_mut().flatten() {
+        *cell = cell.trim_matches('`');
+    }
     rows
 }
 
@@ -28,10 +23,6 @@ pub(crate) fn bytes(text: &str) -> Vec<u8> {
 /// A word written as `EAC0`.
 pub(crate) fn word(text: &str) -> u16 {
     u16::from_str_radix(text, 16).expect("a word")
-}
-
-fn cell(text: &'static str) -> &'static str {
-    text.trim().trim_matches('`')
 }
 
 /// A row of B3's two tables of commands.

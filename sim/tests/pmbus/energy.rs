@@ -86,6 +86,8 @@ fn accumulator_rollover_count_and_sample_count_wrap_where_they_should() {
             );
             add(&desk, page, unit, 1, 1);
             assert_eq!(block(&desk, page), [next[0], next[1], rolled, 0, 0, 0]);
+            add(&desk, page, unit, 400, 1);
+            assert_eq!(block(&desk, page), [0x90, 0x01, rolled, 1, 0, 0]);
         }
     }
 }

@@ -1,36 +1,25 @@
 //! The worked examples of section B8, byte by byte.
 
-use crate::{desk::Desk, document::table};
+use crake_sim::part::pmbus::{Coefficients, Description, Format};
 
-/// Plays transfers of the document: bytes from the device must be those of the document, and every byte to it
-/// acknowledged, but for those marked.
-fn play(desk: &Desk, transfers: &str) {
-    let tokens: Vec<&str> = transfers.split_whitespace().collect();
-    let (mut reading, mut address_follows) = (false, false);
-    for (i, token) in tokens.iter().enumerate() {
-        match *token {
-            "S" | "Sr" => {
-                desk.wire.start();
-                address_follows = true;
+use crate::{
+    common::sheet::{play, value},
+    desk::Desk,
+    document::table,
+};
+
+/// Plays transfers of the document, in some of which the last byte to the device is marked as refused.
+fn play_all(desk: &Desk, transfers: &str) {
+    for transfer in transfers.split_inclusive('P') {
+        let transfer = match transfer.trim().strip_prefix('~') {
+            Some(transfer) => {
+                desk.sample();
+                transfer
             }
-            "P" => desk.wire.stop(),
-            "~" => desk.sample(),
-            hex => {
-                let byte = u8::from_str_radix(hex.trim_end_matches('!'), 16).expect("a byte");
-                if reading && !address_follows {
-                    let more = tokens[i + 1] != "P";
-                    assert_eq!(desk.wire.receive(more), byte, "token {i} of {transfers}");
-                } else {
-                    assert_eq!(
-                        desk.wire.send(byte),
-                        !hex.ends_with('!'),
-                        "token {i} of {transfers}"
-                    );
-                    reading = address_follows && byte & 1 == 1;
-                }
-                address_follows = false;
-            }
-        }
+            None => transfer,
+        };
+        let acknowledged = play(&desk.wire, &transfer.replace('!', ""));
+        assert_eq!(acknowledged, !transfer.contains('!'), "{transfer}");
     }
 }
 
@@ -74,6 +63,24 @@ fn every_worked_example_is_what_the_device_does() {
     assert!(rows.len() > 40);
     for row in rows {
         println!("{}: {}", row[0], row[1]);
-        play(&prepared(row[2]), row[3]);
+        play_all(&prepared(row[2]), row[3]);
     }
+}
+
+// What an example says beside its bytes is what the description says: m, b and R of the page's formats.
+#[test]
+fn coefficients_of_the_examples_are_those_of_the_description() {
+    let rows = table("| # | what | before | bytes | values |");
+    let rows = rows.iter().filter(|row| row[1].starts_with("COEFFICIENTS"));
+    let page = &Description::gallinule().pages[2];
+    for row in rows.clone() {
+        let [m, b, r] = ["m", "b", "R"].map(|name| value(row[4], name).expect("a value"));
+        let (m, b, r) = (m as i16, b as i16, r as i8);
+        let format = match row[1] {
+            "COEFFICIENTS of READ_IOUT" => page.current.format,
+            _ => page.voltage.format,
+        };
+        assert_eq!(format, Format::Direct(Coefficients { m, b, r }));
+    }
+    assert_eq!(rows.count(), 2);
 }

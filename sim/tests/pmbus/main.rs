@@ -2,6 +2,8 @@
 
 mod alert;
 mod commands;
+#[path = "../common/mod.rs"]
+mod common;
 mod description;
 mod desk;
 mod discovery;

@@ -45,7 +45,8 @@ impl Plant for Counted {
         }
     }
 
-    fn truth(&mut self, _: u64) -> Truth {
+    fn truth(&mut self, at_ns: u64) -> Truth {
+        self.0.borrow_mut().push((at_ns, at_ns));
         Truth::default()
     }
 }
@@ -73,6 +74,32 @@ fn each_page_has_its_quarter_of_the_period_and_is_updated_at_its_end() {
         let expected = [1536, 12_288, 1380, 0xC300][page];
         assert_eq!(desk.word(command), expected, "page {page}");
     }
+}
+
+// Rails of one device may share a source: whatever is asked, and of which page, their time never goes back.
+#[test]
+fn plants_are_asked_in_the_order_of_time() {
+    let desk = Desk::ideal();
+    let calls = Rc::new(RefCell::new(Vec::new()));
+    for page in 0..4 {
+        desk.part
+            .rail(page, Counted(calls.clone()), SenseResistor::ideal(1))
+            .expect("page");
+    }
+    for step in 1..40 {
+        desk.bench.run_until(step * 400_000);
+        let page = (step % 4) as usize;
+        desk.part.truth(page).expect("page");
+        if step == 20 {
+            desk.part.brown_out();
+        }
+    }
+    let calls = calls.borrow();
+    assert!(calls.len() > 60);
+    assert!(
+        calls.windows(2).all(|pair| pair[0].1 <= pair[1].0),
+        "{calls:?}"
+    );
 }
 
 #[test]
@@ -198,6 +225,22 @@ fn errors_are_gain_then_offset_and_power_has_none_of_its_own() {
     // A page that the individual does not name has no errors.
     desk.select(1);
     assert_eq!([desk.word(0x8B), desk.word(0x8C)], [8192, 0xD000 | 64]);
+}
+
+#[test]
+fn an_individual_with_an_impossible_period_neither_hangs_nor_overruns() {
+    for sample_period_ns in [0, u64::MAX] {
+        let description = Description::gallinule();
+        let individual = Individual {
+            sample_period_ns,
+            ..Individual::ideal(&description)
+        };
+        let order = Device::individual(description, ADDRESS, individual).expect("sound");
+        let desk = Desk::with(order);
+        desk.bench.run_until(1_000);
+        let samples = if sample_period_ns == 0 { 1_000 } else { 0 };
+        assert_eq!(desk.part.conversions(), samples);
+    }
 }
 
 #[test]

@@ -223,6 +223,15 @@ fn the_command_does_not_outlive_a_stop() {
 }
 
 #[test]
+fn a_repeated_start_without_a_command_before_it_reads_nothing() {
+    let desk = Desk::ideal();
+    desk.wire.start();
+    assert!(desk.wire.send(W));
+    assert_eq!(desk.read_on(3), [0xFF; 3]);
+    assert_eq!(desk.take_cml(), 0x02);
+}
+
+#[test]
 fn a_reading_after_a_refused_byte_is_nothing_more() {
     let desk = Desk::ideal();
     desk.read_nothing(0x88, &[]);

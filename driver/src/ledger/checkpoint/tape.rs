@@ -1,20 +1,20 @@
 //! Fields to bytes and back, each named once.
 
 /// Fields in one order for both ways: a pen writes them down, an eye reads them back.
-pub(super) trait Tape {
+pub trait Tape {
     fn bytes(&mut self, field: &mut [u8]);
 }
 
 macro_rules! fields {
     ($($int:ident)*) => {
         impl dyn Tape + '_ {
-            $(pub(super) fn $int(&mut self, field: &mut $int) {
+            $(pub(in super::super) fn $int(&mut self, field: &mut $int) {
                 let mut bytes = field.to_be_bytes();
                 self.bytes(&mut bytes);
                 *field = $int::from_be_bytes(bytes);
             })*
 
-            pub(super) fn flag(&mut self, field: &mut bool) {
+            pub(in super::super) fn flag(&mut self, field: &mut bool) {
                 let mut byte = [u8::from(*field)];
                 self.bytes(&mut byte);
                 *field = byte != [0];
@@ -22,14 +22,14 @@ macro_rules! fields {
         }
     };
 }
-fields!(u8 u16 u32 u64 u128 i64 i128);
+fields!(u8 u16 u32 u64 i8 i64 i128);
 
-pub(super) struct Pen<'p> {
+pub(in super::super) struct Pen<'p> {
     rest: &'p mut [u8],
 }
 
 impl<'p> Pen<'p> {
-    pub(super) const fn new(rest: &'p mut [u8]) -> Self {
+    pub(in super::super) const fn new(rest: &'p mut [u8]) -> Self {
         Self { rest }
     }
 }
@@ -45,18 +45,18 @@ impl Tape for Pen<'_> {
     }
 }
 
-pub(super) struct Eye<'e> {
+pub(in super::super) struct Eye<'e> {
     rest: &'e [u8],
 }
 
 impl<'e> Eye<'e> {
-    pub(super) const fn new(rest: &'e [u8]) -> Self {
+    pub(in super::super) const fn new(rest: &'e [u8]) -> Self {
         Self { rest }
     }
 
     /// How many bytes are left.
     #[cfg(test)]
-    pub(super) const fn rest(&self) -> usize {
+    pub(in super::super) const fn rest(&self) -> usize {
         self.rest.len()
     }
 }
@@ -72,7 +72,7 @@ impl Tape for Eye<'_> {
 }
 
 /// Takes the same room whether there is something or not.
-pub(super) fn visit_option<T: Copy + Default>(
+pub(in super::super) fn visit_option<T: Copy + Default>(
     option: &mut Option<T>,
     tape: &mut dyn Tape,
     visit: impl Fn(&mut T, &mut dyn Tape),

@@ -3,7 +3,7 @@ extern crate std;
 use super::*;
 use crate::board::{Load, Rail, Shunt};
 use crate::bound::Parts;
-use crate::part::{Counters, corncrake::SPEC};
+use crate::part::{Codes, Counters, corncrake::SPEC};
 use crate::units::{Current, Resistance, Tolerance};
 
 /// Each field with a value of its own, so that two that change places are seen.
@@ -23,7 +23,6 @@ fn every_field_comes_back() {
         greatest_us: 5,
     };
     ledger.shift_us = u64::MAX - 6;
-    ledger.stopped = Some(stamp(7));
     let modes = [
         None,
         Some(Mode::Idle),
@@ -31,47 +30,64 @@ fn every_field_comes_back() {
         Some(Mode::SingleShot),
         Some(Mode::Burst(Channel::C3)),
     ];
-    let parts = |from: u128| Parts(core::array::from_fn(|place| from + place as u128));
-    for (number, (totals, sums)) in (1..).zip(ledger.closed.iter_mut().zip(&mut ledger.sums)) {
+    let parts = |from: u32| Parts {
+        mantissas: core::array::from_fn(|place| from + place as u32),
+        exponents: core::array::from_fn(|place| -100 + place as i8),
+    };
+    for (number, (totals, tally)) in (1..).zip(ledger.closed.iter_mut().zip(&mut ledger.tallies)) {
         let base = 1_i128 << (100 + number);
         *totals = Totals {
-            charge: -base,
-            energy: base + 1,
-            charge_by_part: -base + 2,
-            energy_by_part: base + 3,
-            charge_bound: parts(1 << 90),
-            energy_bound: parts(1 << 91),
+            by_host: Flowed {
+                charge: -base,
+                energy: base + 1,
+            },
             twice_us: 1 << 50,
             sense_clipped: true,
             bus_clipped: false,
-        };
-        *sums = Sums {
-            ranges: Some(Ranges {
-                sense: SenseRange(1),
-                bus: BusRange(2),
-            }),
-            energy: -base + 4,
-            charge: base + 5,
-            twice_bus: 1 << 70,
-            bus_rounds: 1 << 40,
-            bus: Some(77),
-            last: Counters {
-                charge: -8,
-                energy: 9,
+            kept: Bounds {
+                by_part: Flowed {
+                    charge: -base + 2,
+                    energy: base + 3,
+                },
+                charge: parts(1 << 31),
+                energy: parts(3 << 30),
             },
-            sense_clipped: false,
-            bus_clipped: true,
         };
+        let ranges = Ranges {
+            sense: SenseRange(1),
+            bus: BusRange(2),
+        };
+        let counters = |charge, energy| Counters { charge, energy };
+        *tally = Tally::from(counters(-8, 9), Some(ranges), false);
+        let codes = Codes {
+            bus: 77,
+            bus_clipped: true,
+            ..Codes::default()
+        };
+        tally.add(
+            SPEC.accumulators,
+            counters(-(1 << 40), 1 << 58),
+            codes,
+            Some(5),
+        );
+        tally.twice_bus.words = [10, 11, 12];
     }
     let mut bytes = [0; Ledger::<2>::CHECKPOINT_LEN];
     for mode in modes {
-        ledger.segment = Some(Segment {
+        let course = match mode {
+            None => Course::Stopped,
+            Some(_) => Course::Open,
+        };
+        ledger.segment = Segment {
+            course,
             start: stamp(20),
             last: stamp(30),
             rounds: 40,
             last_rounds: 50,
-            mode,
-        });
+            unread: 35,
+            ..Segment::EMPTY
+        };
+        ledger.run_as(mode);
         ledger
             .save(&Joint { serial: 60 }, &mut bytes)
             .expect("room");
@@ -82,10 +98,10 @@ fn every_field_comes_back() {
     // The last field ends where the check value begins: the lengths above are those of the fields.
     let mut eye = Eye::new(&bytes);
     Head::default().visit(&mut eye);
-    Common::default().visit(&mut eye);
+    Common::of(&ledger).visit(&mut eye);
     for _ in 0..2 {
-        visit_totals(&mut Totals::default(), &mut eye);
-        visit_sums(&mut Sums::default(), &mut eye);
+        visit_totals(&mut { Totals::<Bounds>::EMPTY }, &mut eye);
+        visit_tally(&mut { Tally::EMPTY }, &mut eye);
     }
     assert_eq!(eye.rest(), CHECK);
 }

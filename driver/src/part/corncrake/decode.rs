@@ -1,6 +1,6 @@
 use super::{Corncrake, SPEC, map};
 use crate::Channel;
-use crate::part::{BusRange, Codec, Codes, Counters, Head, Pace, SenseRange, Spec};
+use crate::part::{BusRange, Codec, Codes, Counters, Head, Pace, SenseRange, Spec, Tally};
 use crate::sampling::{Mode, Ranges};
 
 impl Codec for Corncrake {
@@ -50,34 +50,52 @@ impl Codec for Corncrake {
     }
 
     fn counters(&self, block: &[u8], channel: Channel) -> Counters {
-        let Some(
-            [
-                _,
-                _,
-                _,
-                _,
-                _,
-                _,
-                _,
-                _,
-                _,
-                _,
-                c5,
-                c4,
-                c3,
-                c2,
-                c1,
-                c0,
-                energy @ ..,
-            ],
-        ) = fields(block, channel)
-        else {
-            return Counters::default();
-        };
-        Counters {
-            charge: i64::from_be_bytes([*c5, *c4, *c3, *c2, *c1, *c0, 0, 0]) >> 16,
-            energy: i64::from_be_bytes(*energy),
+        fields(block, channel).map_or_else(Counters::default, counters_of)
+    }
+
+    /// As provided, in one pass over the block.
+    fn tally(&self, block: &[u8], rounds: Option<u32>, tallies: &mut [Tally]) {
+        let channels = block.get(map::block::CHANNEL..).unwrap_or_default();
+        let (channels, _) = channels.as_chunks::<{ map::block::CHANNEL_STRIDE }>();
+        let mut flags = u32::from(flags(block));
+        for (fields, tally) in channels.iter().zip(tallies) {
+            let [_, _, _, b1, b0, ..] = fields;
+            let codes = Codes {
+                bus: u32::from(u16::from_be_bytes([*b1, *b0])),
+                sense_clipped: flags & 1 != 0,
+                bus_clipped: flags & 2 != 0,
+                ..Codes::default()
+            };
+            flags >>= 2;
+            tally.add(SPEC.accumulators, counters_of(fields), codes, rounds);
         }
+    }
+}
+
+#[inline(always)]
+fn counters_of(fields: &[u8; map::block::CHANNEL_STRIDE]) -> Counters {
+    let [
+        _,
+        _,
+        _,
+        _,
+        _,
+        _,
+        _,
+        _,
+        _,
+        _,
+        c5,
+        c4,
+        c3,
+        c2,
+        c1,
+        c0,
+        energy @ ..,
+    ] = fields;
+    Counters {
+        charge: i64::from_be_bytes([*c5, *c4, *c3, *c2, *c1, *c0, 0, 0]) >> 16,
+        energy: i64::from_be_bytes(*energy),
     }
 }
 
@@ -221,5 +239,53 @@ mod tests {
             }
         }
         assert_eq!(PART.head(&[]).rounds, 0);
+    }
+
+    /// The same part without a pass of its own: what the trait provides goes by the other methods.
+    struct Plain;
+
+    impl Codec for Plain {
+        fn spec(&self) -> &'static Spec {
+            &SPEC
+        }
+        fn head(&self, block: &[u8]) -> Head {
+            PART.head(block)
+        }
+        fn ranges(&self, block: &[u8], channel: Channel) -> Option<Ranges> {
+            PART.ranges(block, channel)
+        }
+        fn codes(&self, block: &[u8], channel: Channel) -> Codes {
+            PART.codes(block, channel)
+        }
+        fn counters(&self, block: &[u8], channel: Channel) -> Counters {
+            PART.counters(block, channel)
+        }
+    }
+
+    /// Blocks of bytes without order, with and without check value and check byte; one to four rails.
+    #[test]
+    fn one_pass_adds_what_the_provided_method_adds() {
+        for rails in 1..=4 {
+            let start = Tally::from(Counters::default(), None, true);
+            let (mut one, mut other) = ([start; 4], [start; 4]);
+            for (turn, len) in [111, 109, 112, 111, 111].into_iter().enumerate() {
+                let mut block = [0; 112];
+                let mut state = 0x9E37_79B9_u32.wrapping_add(turn as u32);
+                for byte in &mut block {
+                    state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                    *byte = (state >> 24) as u8;
+                }
+                let rounds = (turn != 1).then_some(7 * turn as u32);
+                PART.tally(&block[..len], rounds, &mut one[..rails]);
+                Plain.tally(&block[..len], rounds, &mut other[..rails]);
+                assert_eq!(one, other, "turn {turn}");
+            }
+            assert!(
+                one[..rails]
+                    .iter()
+                    .all(|tally| tally.charge() != 0 && tally.twice_bus() != 0)
+            );
+            assert!(one[rails..].iter().all(|tally| *tally == start));
+        }
     }
 }

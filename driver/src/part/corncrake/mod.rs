@@ -5,10 +5,12 @@ mod burst;
 mod decode;
 mod effort;
 mod map;
+mod registers;
 mod spec;
 mod steps;
 
 pub use map::ADDRESSES;
+pub use registers::DESCRIPTION;
 pub use spec::{
     BUS_6_V, BUS_16_V, BUS_65_V, PACE_1, PACE_10, PACE_100, PACE_500, PACE_2000, SENSE_26_MV,
     SENSE_65_MV, SPEC,

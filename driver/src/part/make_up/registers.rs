@@ -50,7 +50,7 @@ pub trait Registers {
     /// From `trigger` until the conversion has surely ended, by the slowest oscillator, in microseconds.
     const CONVERSION_US: u32;
 
-    /// Reads the state, the mark and the results of all channels.
+    /// Reads the state, then the results of all channels, and the mark last: a reset in the middle leaves results that look like some, and only a mark that was read after them tells.
     fn read(stage: u8) -> Option<Step>;
 
     /// What `read` read of the part as a whole.

@@ -82,6 +82,16 @@ pub(super) struct Scales {
     pub sense_max: i32,
 }
 
+impl Scales {
+    const NOTHING: Self = Self {
+        voltage: Unit::NANO,
+        current: Unit::NANO,
+        power: Unit::NANO,
+        bus_max: 0,
+        sense_max: 0,
+    };
+}
+
 impl Declaration {
     /// Whether it makes sense, and fits `channels` channels: checked where a [`Pmbus`](super::Pmbus) is made.
     #[must_use]
@@ -120,29 +130,58 @@ impl Declaration {
         true
     }
 
-    /// Nanowatts of one power code; `None` where they are not whole or too many.
+    /// Nanowatts of one power code; `None` where they are not whole, or a step or a code does not fit 32 bits, signed for currents.
     const fn nanowatts(&self, sense: &RangeSpec, bus: &RangeSpec) -> Option<u32> {
-        let sense = sense.lsb_nv(self.spec.sense_unit_nv) as u128;
-        let bus = bus.lsb_nv(self.spec.bus_unit_nv) as u128;
-        // Both below 2^64. nA × nV = 1e-18 W.
+        const MAX: u64 = u32::MAX as u64;
+        let codes = sense.code_max <= i32::MAX as u32;
+        let sense = sense.lsb_nv(self.spec.sense_unit_nv);
+        let bus = bus.lsb_nv(self.spec.bus_unit_nv);
+        if !codes || sense > MAX || bus > MAX {
+            return None;
+        }
+        // 32 by 32 bits. nA × nV = 1e-18 W.
         let product = sense.wrapping_mul(bus);
         let whole = product / 1_000_000_000;
-        if !product.is_multiple_of(1_000_000_000) || whole == 0 || whole > u32::MAX as u128 {
+        if !product.is_multiple_of(1_000_000_000) || whole == 0 || whole > MAX {
             return None;
         }
         Some(whole as u32)
     }
 
-    pub(super) fn scales(&self, page: &PageSpec) -> Option<Scales> {
-        let sense = self.spec.sense_range(page.ranges.sense)?;
-        let bus = self.spec.bus_range(page.ranges.bus)?;
-        let unit = |nano: u64| u32::try_from(nano).ok().map(Unit::nano);
+    /// The scales of all channels.
+    pub(super) const fn scales<const N: usize>(&self) -> [Scales; N] {
+        let mut scales = [Scales::NOTHING; N];
+        let (mut places, mut pages): (&mut [Scales], _) = (&mut scales, self.pages);
+        while let (Some((place, rest)), Some((page, others))) =
+            (places.split_first_mut(), pages.split_first())
+        {
+            if let Some(found) = self.scales_of(page) {
+                *place = found;
+            }
+            (places, pages) = (rest, others);
+        }
+        scales
+    }
+
+    const fn scales_of(&self, page: &PageSpec) -> Option<Scales> {
+        let (Some((_, [sense, ..])), Some((_, [bus, ..]))) = (
+            self.spec
+                .sense
+                .split_at_checked(page.ranges.sense.0 as usize),
+            self.spec.bus.split_at_checked(page.ranges.bus.0 as usize),
+        ) else {
+            return None;
+        };
+        let Some(nanowatts) = self.nanowatts(sense, bus) else {
+            return None;
+        };
+        // Both are what a product that fits is made of.
         Some(Scales {
-            voltage: unit(bus.lsb_nv(self.spec.bus_unit_nv))?,
-            current: unit(sense.lsb_nv(self.spec.sense_unit_nv))?,
-            power: Unit::nano(self.nanowatts(sense, bus)?),
+            voltage: Unit::nano(bus.lsb_nv(self.spec.bus_unit_nv) as u32),
+            current: Unit::nano(sense.lsb_nv(self.spec.sense_unit_nv) as u32),
+            power: Unit::nano(nanowatts),
             bus_max: bus.code_max,
-            sense_max: i32::try_from(sense.code_max).unwrap_or(i32::MAX),
+            sense_max: sense.code_max as i32,
         })
     }
 }

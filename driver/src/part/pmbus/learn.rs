@@ -34,9 +34,8 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         !alerts.outputs.is_empty() && !alerts.kinds.is_empty()
     }
 
-    /// The device as a whole: what it says of itself, and whether it answers QUERY. STATUS_CML has no bit of an unknown command or of bad data afterwards.
-    pub(super) fn device(&mut self, turn: &mut Turn<'_>) -> Result<Next, Fault> {
-        let common = |command| Fault::NotSupported { command, page: 0 };
+    /// What the device says of itself as a whole.
+    pub(super) fn identify(&mut self, turn: &mut Turn<'_>) -> Result<Next, Fault> {
         let next = match self.at.step {
             0 => {
                 // Whether there is a check byte is what it tells.
@@ -56,18 +55,27 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 }
                 Next::Do(Self::ask(code::PMBUS_REVISION, 1))
             }
-            2 => {
+            _ => {
                 if !turn.answered || byte(turn.block, 0) & 0x0F < REVISION_1_2 {
                     return Err(common(code::PMBUS_REVISION));
                 }
-                Next::Do(Self::call(code::QUERY, [1, code::QUERY], 2))
+                Next::Over
             }
-            3 => {
+        };
+        self.at.step = self.at.step.wrapping_add(1); // below four
+        Ok(next)
+    }
+
+    /// Whether the device answers QUERY. STATUS_CML has no bit of an unknown command or of bad data afterwards.
+    pub(super) fn find_query(&mut self, turn: &mut Turn<'_>) -> Result<Next, Fault> {
+        let next = match self.at.step {
+            0 => Next::Do(Self::call(code::QUERY, [1, code::QUERY], 2)),
+            1 => {
                 let [count, says] = bytes(turn.block);
                 self.query = turn.answered && count == 1 && says & 0x80 != 0;
                 Next::Do(Self::ask(code::STATUS_CML, 1))
             }
-            4 => {
+            2 => {
                 if !turn.answered {
                     return Err(common(code::STATUS_CML));
                 }
@@ -78,7 +86,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             }
             _ => Next::Over,
         };
-        self.at.step = self.at.step.wrapping_add(1); // below six
+        self.at.step = self.at.step.wrapping_add(1); // below five
         Ok(next)
     }
 
@@ -283,6 +291,11 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         self.at.step = self.at.step.wrapping_add(1); // below four
         Ok(next)
     }
+}
+
+/// A command that every page shares.
+const fn common(command: u8) -> Fault {
+    Fault::NotSupported { command, page: 0 }
 }
 
 const fn known(expect: Expect) -> Option<Format> {

@@ -205,8 +205,8 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             0 => {
                 let word = match code {
                     Some(code) => {
-                        let scales = D::DECLARATION.scales(page).ok_or(Fault::NoRoom)?;
-                        word(format, kind, code, &scales)
+                        let scales = Self::scales(channel).ok_or(Fault::NoRoom)?;
+                        word(format, kind, code, scales)
                             .ok_or(Fault::Misuse(Misuse::LimitBeyondFullScale(channel, kind)))?
                     }
                     None => format.end(over),

@@ -2,7 +2,7 @@
 //!
 //! A device is declared as data ([`Declaration`]): its pages and their order, what its readings may be off by, what cannot be asked for. What it supports and in which number formats it
 //! speaks is asked of it at [`init`](crate::ShuntMonitor::init) and [`attach`](crate::ShuntMonitor::attach): by CAPABILITY, PMBUS_REVISION, VOUT_MODE, QUERY and COEFFICIENTS, or, where it knows no QUERY, by
-//! trying and looking at STATUS_CML. What the declaration counts on and the device lacks is a [`Fault::NotSupported`](crate::Fault::NotSupported) that names command and page.
+//! trying and looking at STATUS_CML. What the declaration counts on and the device lacks is a [`Fault::NotSupported`] that names command and page.
 //!
 //! # Safe by construction
 //!
@@ -21,6 +21,7 @@ mod declaration;
 mod effort;
 mod energy;
 pub mod format;
+pub mod gallinule;
 mod learn;
 mod limits;
 mod sample;
@@ -33,11 +34,13 @@ pub use energy::{EnergyCount, Mean, Period};
 
 use core::marker::PhantomData;
 
+use crate::Channel;
 use crate::alert::{Causes, Judge, Kind};
 use crate::exchange::Fault;
 use crate::part::Codes;
 use crate::part::make_up::{Kept, Sums};
 use crate::sampling::Mode;
+use declaration::Scales;
 use format::{Coefficients, Format};
 use walk::Place;
 
@@ -129,6 +132,12 @@ impl Learned {
 }
 
 impl<D: Device, const N: usize> Pmbus<D, N> {
+    const SCALES: &'static [Scales; N] = &D::DECLARATION.scales();
+
+    fn scales(channel: Channel) -> Option<&'static Scales> {
+        Self::SCALES.get(channel.index())
+    }
+
     /// A device of which nothing is known yet. A declaration that makes no sense does not compile.
     #[must_use]
     pub const fn new() -> Self {
@@ -169,6 +178,3 @@ fn byte(block: &[u8], at: usize) -> u8 {
 fn bytes<const W: usize>(block: &[u8]) -> [u8; W] {
     block.first_chunk().copied().unwrap_or([0; W])
 }
-
-#[cfg(test)]
-mod tests {}

@@ -52,9 +52,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         page: &PageSpec,
     ) -> Result<Option<Next>, Fault> {
         let learned = *self.learned(channel);
-        let Some((scales, shown)) = D::DECLARATION
-            .scales(page)
-            .zip(self.shown.get_mut(channel.index()))
+        let Some((scales, shown)) = Self::scales(channel).zip(self.shown.get_mut(channel.index()))
         else {
             return Err(Fault::NoRoom);
         };
@@ -64,7 +62,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             VOLTAGE if asks => Self::read(page.side.voltage(), 2),
             VOLTAGE => {
                 bus(
-                    &scales,
+                    scales,
                     learned.voltage.value(word(), scales.voltage),
                     &mut shown.codes,
                 );
@@ -73,7 +71,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             CURRENT if asks => Self::read(page.side.current(), 2),
             CURRENT => {
                 sense(
-                    &scales,
+                    scales,
                     learned.current.value(word(), scales.current),
                     &mut shown.codes,
                 );
@@ -82,7 +80,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             POWER => match learned.power {
                 Some(_) if asks => Self::read(page.side.power(), 2),
                 Some(format) => {
-                    shown.codes.power = within(&scales, format.value(word(), scales.power));
+                    shown.codes.power = within(scales, format.value(word(), scales.power));
                     return Ok(Some(Next::Over));
                 }
                 None => {
@@ -196,7 +194,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     fn mean(&self, channel: Channel, shown: &Shown) -> Option<i64> {
         let page = D::DECLARATION.pages.get(channel.index())?;
         let coefficients = self.learned(channel).energy?;
-        let scales = D::DECLARATION.scales(page)?;
+        let scales = Self::scales(channel)?;
         let (before, backwards) = shown.before?;
         if backwards || shown.codes.sense < 0 {
             return None;
@@ -216,7 +214,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             return None;
         }
         Some(within(
-            &scales,
+            scales,
             counted(mean.watts(coefficients), scales.power),
         ))
     }
@@ -225,7 +223,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     pub(super) fn keep_counts(&mut self) {
         for (shown, enabled) in self.shown.iter_mut().zip(&self.now.enabled) {
             let backwards = shown.codes.sense < 0;
-            let count = shown.count.take().filter(|_| *enabled);
+            let count = shown.count.filter(|_| *enabled);
             shown.before = count.map(|count| (count, backwards));
         }
     }
@@ -239,17 +237,19 @@ pub(super) enum Verdict {
     Reset,
 }
 
+// `clamp` would keep a panic for ends that are the wrong way round.
+
 /// A reading at an end of its range may have been cut off; a voltage below zero is none.
 fn bus(scales: &Scales, value: i64, codes: &mut Codes) {
     let max = i64::from(scales.bus_max);
-    codes.bus = value.clamp(0, max) as u32;
+    codes.bus = value.max(0).min(max) as u32;
     codes.bus_clipped = value >= max;
 }
 
 fn sense(scales: &Scales, value: i64, codes: &mut Codes) {
     let max = i64::from(scales.sense_max);
     let least = max.wrapping_neg().wrapping_sub(1);
-    codes.sense = value.clamp(least, max) as i32;
+    codes.sense = value.max(least).min(max) as i32;
     codes.sense_clipped = value >= max || value <= max.wrapping_neg();
 }
 
@@ -258,5 +258,5 @@ fn within(scales: &Scales, value: i64) -> i64 {
     let max = i64::from(scales.sense_max)
         .saturating_add(1)
         .saturating_mul(i64::from(scales.bus_max));
-    value.clamp(max.saturating_neg(), max)
+    value.max(max.saturating_neg()).min(max)
 }

@@ -14,8 +14,9 @@ use crate::{Channel, Task};
 /// What an operation consists of.
 #[derive(Clone, Copy)]
 enum Phase {
-    Device,
+    Identify,
     MuteQuestions,
+    FindQuery,
     Learn,
     Quiet,
     Sample,
@@ -39,8 +40,17 @@ impl Job<'_> {
     const fn phases(&self) -> &'static [Phase] {
         use Phase::*;
         match self {
-            Self::Init(_) => &[Device, MuteQuestions, Learn, Quiet, Mark, Sample, Verify],
-            Self::Attach => &[Device, Learn, Sample, Verify],
+            Self::Init(_) => &[
+                Identify,
+                MuteQuestions,
+                FindQuery,
+                Learn,
+                Quiet,
+                Mark,
+                Sample,
+                Verify,
+            ],
+            Self::Attach => &[Identify, FindQuery, Learn, Sample, Verify],
             Self::Latch => &[Sample, Verify],
             Self::Configure(_) => &[Sample, Verify, Mark],
             // A change that stops half-way leaves the mark of a device that was never set up.
@@ -64,7 +74,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 Next::Do(step) => return Ok(step),
                 Next::Go => {}
                 Next::Over => {
-                    let phase = self.at.phase.wrapping_add(1); // below eight
+                    let phase = self.at.phase.wrapping_add(1); // below nine
                     self.at = Place {
                         phase,
                         ..Place::START
@@ -82,7 +92,8 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         job: &mut Job<'_>,
     ) -> Result<Next, Fault> {
         match (phase, job) {
-            (Phase::Device, _) => self.device(turn),
+            (Phase::Identify, _) => self.identify(turn),
+            (Phase::FindQuery, _) => self.find_query(turn),
             (Phase::MuteQuestions, _) => self.mute_questions(turn),
             (Phase::Learn, _) => self.learn(turn),
             (Phase::Quiet, Job::Arm(_, plan, found)) => {

@@ -170,23 +170,6 @@ impl Command {
         };
         Access { read, write }
     }
-
-    /// Whether one value serves the whole device.
-    pub(super) fn is_common(self) -> bool {
-        matches!(
-            self,
-            Self::Page
-                | Self::WriteProtect
-                | Self::Capability
-                | Self::Query
-                | Self::AlertMask
-                | Self::Status(Register::Cml)
-                | Self::Revision
-                | Self::Identity(_)
-                | Self::UserData
-                | Self::Send(_)
-        )
-    }
 }
 
 impl Register {

@@ -185,4 +185,5 @@ impl Page {
 }
 
 const SHORTEST_APERTURE_NS: u64 = 1_000;
-const DAY_NS: u64 = 86_400_000_000_000;
+/// Longest sample period.
+pub(super) const DAY_NS: u64 = 86_400_000_000_000;

@@ -25,126 +25,33 @@
 
 mod command;
 mod description;
-mod device;
 mod format;
 mod gallinule;
 mod individual;
+mod order;
+mod page;
 mod protocol;
+mod registers;
 mod sampler;
 mod status;
 
-use alloc::{boxed::Box, collections::BTreeMap, format as text};
+use alloc::{boxed::Box, collections::BTreeMap};
 use core::fmt;
 
 pub use description::{Count, Description, DescriptionError, Page, Pec, Quantity, Refusal, Side};
 pub use format::{Coefficients, Exponent, Format};
 pub use individual::{Individual, PageErrors};
+pub use order::Device;
 
 use crate::{
     board::SenseResistor,
-    part::{AlertOutputs, Converted, Input, Order, PartModel, Target, analogue::Supply},
+    part::{AlertOutputs, Converted, Input, PartModel, Target, analogue::Supply},
     plant::{Plant, Truth},
-    rng::Rng,
 };
 use command::Register;
 use protocol::Protocol;
+use registers::Registers;
 use sampler::Sampler;
-
-/// An order for a device: what it is, its address, and how its errors come about.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Device {
-    description: Description,
-    address: u8,
-    errors: Errors,
-}
-
-#[derive(Clone, Debug, PartialEq)]
-enum Errors {
-    Drawn,
-    Given(Individual),
-}
-
-impl Device {
-    /// A device whose errors are drawn from the seed and the address, within the limits of its description.
-    ///
-    /// # Errors
-    /// A description that the standard or the model does not allow; an address that is reserved on an SMBus, or
-    /// above 0x77.
-    pub fn drawn(description: Description, address: u8) -> Result<Self, DescriptionError> {
-        Self::new(description, address, Errors::Drawn)
-    }
-
-    /// A device without errors.
-    ///
-    /// # Errors
-    /// As [`drawn`](Self::drawn).
-    pub fn ideal(description: Description, address: u8) -> Result<Self, DescriptionError> {
-        let individual = Individual::ideal(&description);
-        Self::new(description, address, Errors::Given(individual))
-    }
-
-    /// A device with exactly these errors; pages without an entry have none.
-    ///
-    /// # Errors
-    /// As [`drawn`](Self::drawn).
-    pub fn individual(
-        description: Description,
-        address: u8,
-        individual: Individual,
-    ) -> Result<Self, DescriptionError> {
-        Self::new(description, address, Errors::Given(individual))
-    }
-
-    fn new(
-        description: Description,
-        address: u8,
-        errors: Errors,
-    ) -> Result<Self, DescriptionError> {
-        description.check()?;
-        if !(0x08..=0x77).contains(&address) || RESERVED.contains(&address) {
-            return Err(DescriptionError::Address(address));
-        }
-        Ok(Self {
-            description,
-            address,
-            errors,
-        })
-    }
-}
-
-impl Order for Device {
-    type Model = Model;
-
-    fn address(&self) -> u8 {
-        self.address
-    }
-
-    fn build(self, rng: &Rng) -> Option<Model> {
-        let rng = rng.stream(&text!("pmbus {:#04x}", self.address));
-        let individual = match self.errors {
-            Errors::Drawn => Individual::drawn(&self.description, &rng),
-            Errors::Given(individual) => Individual {
-                // A period of no length would never let time go on.
-                sample_period_ns: individual
-                    .sample_period_ns
-                    .max(self.description.pages.len() as u64),
-                ..individual
-            },
-        };
-        Some(Model {
-            address: self.address,
-            now_ns: 0,
-            powered: true,
-            addressable_at_ns: 0,
-            device: device::Device::after_reset(&self.description),
-            sampler: Sampler::new(individual, &self.description),
-            protocol: Protocol::default(),
-            supply: Supply::new(SUPPLY_NA),
-            last: None,
-            description: self.description,
-        })
-    }
-}
 
 /// The one alert output, SMBALERT#.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -159,7 +66,7 @@ pub struct Model {
     powered: bool,
     addressable_at_ns: u64,
     description: Description,
-    device: device::Device,
+    registers: Registers,
     sampler: Sampler,
     protocol: Protocol,
     supply: Supply,
@@ -167,6 +74,22 @@ pub struct Model {
 }
 
 impl Model {
+    /// Powered up long enough before time 0 to be addressable.
+    fn new(address: u8, description: Description, individual: Individual) -> Self {
+        Self {
+            address,
+            now_ns: 0,
+            powered: true,
+            addressable_at_ns: 0,
+            registers: Registers::after_reset(&description),
+            sampler: Sampler::new(individual, &description),
+            protocol: Protocol::default(),
+            supply: Supply::new(SUPPLY_NA),
+            last: None,
+            description,
+        }
+    }
+
     /// What it is.
     pub fn description(&self) -> &Description {
         &self.description
@@ -179,7 +102,7 @@ impl Model {
 
     /// PAGE.
     pub fn page(&self) -> u8 {
-        self.device.selected
+        self.registers.selected
     }
 
     /// Writing transfers to commands that a watching host has no business with, accepted or not, by command code; since
@@ -192,7 +115,7 @@ impl Model {
     /// Bench only: sets a page's readings of voltage, current and power until its next sample, as words of its formats. Nothing
     /// is compared. False if there is no such page.
     pub fn show(&mut self, page: usize, readings: [u16; 3]) -> bool {
-        let page = self.device.pages.get_mut(page);
+        let page = self.registers.pages.get_mut(page);
         page.map(|page| page.readings = readings).is_some()
     }
 
@@ -207,11 +130,11 @@ impl Model {
         else {
             return false;
         };
-        let Some(state) = self.device.pages.get_mut(page) else {
+        let Some(state) = self.registers.pages.get_mut(page) else {
             return false;
         };
         state.energy = (counts % (256 * u64::from(count.period))) as u32;
-        state.samples = samples % (1 << 24);
+        state.samples = samples;
         true
     }
 
@@ -221,8 +144,8 @@ impl Model {
         let Some(command::Command::Status(register)) = command::Command::of(register) else {
             return false;
         };
-        let status = match (register, self.device.pages.get_mut(page)) {
-            (Register::Cml, _) => Some(&mut self.device.cml),
+        let status = match (register, self.registers.pages.get_mut(page)) {
+            (Register::Cml, _) => Some(&mut self.registers.cml),
             (_, Some(page)) => page.status_mut(register),
             (_, None) => None,
         };
@@ -231,11 +154,11 @@ impl Model {
 
     /// Bench only: sets WRITE_PROTECT.
     pub fn protect(&mut self, value: u8) {
-        self.device.write_protect = value;
+        self.registers.write_protect = value;
     }
 
     fn reset(&mut self) {
-        self.device = device::Device::after_reset(&self.description);
+        self.registers = Registers::after_reset(&self.description);
         self.protocol.reset();
         self.addressable_at_ns = self.now_ns + UNADDRESSABLE_NS;
         self.sampler.start_at(self.addressable_at_ns);
@@ -248,7 +171,7 @@ impl Target for Model {
             let at = self.sampler.next().page;
             let (Some(page), Some(state)) = (
                 self.description.pages.get(at),
-                self.device.pages.get_mut(at),
+                self.registers.pages.get_mut(at),
             ) else {
                 return;
             };
@@ -280,8 +203,8 @@ impl Target for Model {
             self.protocol.begin_write(byte);
         } else if byte == self.address << 1 | 1 {
             self.protocol
-                .begin_read(byte, &mut self.device, &self.description);
-        } else if byte == ALERT_RESPONSE && self.device.pulls() {
+                .begin_read(byte, &mut self.registers, &self.description);
+        } else if byte == ALERT_RESPONSE && self.registers.pulls() {
             self.protocol
                 .begin_alert_response(byte, self.address << 1, &self.description);
         } else {
@@ -292,7 +215,7 @@ impl Target for Model {
 
     fn write(&mut self, byte: u8) -> bool {
         self.protocol
-            .write(byte, &mut self.device, &self.description)
+            .write(byte, &mut self.registers, &self.description)
     }
 
     fn offer(&mut self) -> u8 {
@@ -301,16 +224,16 @@ impl Target for Model {
 
     fn settle(&mut self, wire: u8) {
         if self.protocol.settle(wire) {
-            self.device.mark();
+            self.registers.mark();
         }
     }
 
     fn stop(&mut self) {
-        self.protocol.stop(&mut self.device, &self.description);
+        self.protocol.stop(&mut self.registers, &self.description);
     }
 
     fn incomplete_byte(&mut self) {
-        self.protocol.break_off(&mut self.device);
+        self.protocol.break_off(&mut self.registers);
     }
 }
 
@@ -330,9 +253,7 @@ impl PartModel for Model {
     }
 
     fn truth(&mut self, page: usize) -> Truth {
-        if self.powered {
-            self.sampler.cut(self.now_ns);
-        }
+        self.sampler.cut(self.now_ns);
         self.sampler.truth(page, self.now_ns)
     }
 
@@ -377,11 +298,11 @@ impl AlertOutputs for Model {
     type Output = SmbAlert;
 
     fn is_low(&self, _: SmbAlert) -> bool {
-        self.powered && self.device.pulls()
+        self.registers.pulls()
     }
 
     fn is_reached(&self, _: SmbAlert) -> bool {
-        self.device.is_reached()
+        self.registers.is_reached()
     }
 }
 
@@ -396,7 +317,5 @@ impl fmt::Debug for Model {
 const UNADDRESSABLE_NS: u64 = 2_000_000;
 /// Read address byte of the SMBus alert response address 0x0C.
 const ALERT_RESPONSE: u8 = 0x19;
-/// Host, alert response and default address of SMBus (docs/pmbus-device.md, A1.5).
-const RESERVED: [u8; 3] = [0x08, 0x0C, 0x61];
 const SUPPLY_NA: u32 = 12_000_000;
 const SUPPLY_MV: u32 = 3_300;

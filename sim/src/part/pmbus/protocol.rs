@@ -1,11 +1,11 @@
-//! Transfers byte by byte (docs/pmbus-device.md, B2).
+//! Transfers byte by byte (docs/pmbus-registers.md, B2).
 
 use alloc::{collections::BTreeMap, vec::Vec};
 
 use super::{
     command::{Command, disturbs},
     description::{Description, Pec},
-    device::{Device, Support},
+    registers::{Registers, Support},
     status,
 };
 use crate::part::pec::pec;
@@ -14,7 +14,7 @@ use crate::part::pec::pec;
 #[derive(Debug, Default)]
 pub(super) struct Protocol {
     transfer: Transfer,
-    /// Writing transfers to commands that disturb, by code. Survives resets: the bench counts, not the device.
+    /// Writing transfers to commands that disturb, by code. Survives resets: the bench counts, not the registers.
     pub(super) disturbances: BTreeMap<u8, u64>,
 }
 
@@ -87,7 +87,7 @@ impl Protocol {
     pub(super) fn begin_read(
         &mut self,
         address_byte: u8,
-        device: &mut Device,
+        registers: &mut Registers,
         description: &Description,
     ) {
         let mut bytes = Vec::new();
@@ -98,7 +98,7 @@ impl Protocol {
                 state: WriteState::Open(command),
                 ..
             }) => {
-                if let Some(read) = device.read(command, &data, description) {
+                if let Some(read) = registers.read(command, &data, description) {
                     bytes = read;
                     if description.pec != Pec::None {
                         bytes.push(pec(pec(crc, &[address_byte]), &bytes));
@@ -109,9 +109,9 @@ impl Protocol {
             Transfer::Half(Write {
                 state: WriteState::Checked(_),
                 ..
-            }) => device.cml.set(status::INVALID_DATA),
+            }) => registers.cml.set(status::INVALID_DATA),
             Transfer::Half(_) => {}
-            _ => device.cml.set(status::OTHER_COMMUNICATION),
+            _ => registers.cml.set(status::OTHER_COMMUNICATION),
         }
         self.transfer = Transfer::Read { bytes, at: 0 };
     }
@@ -134,11 +134,11 @@ impl Protocol {
     pub(super) fn write(
         &mut self,
         byte: u8,
-        device: &mut Device,
+        registers: &mut Registers,
         description: &Description,
     ) -> bool {
         match &mut self.transfer {
-            Transfer::Write(write) => write.take(byte, device, description),
+            Transfer::Write(write) => write.take(byte, registers, description),
             _ => false,
         }
     }
@@ -173,13 +173,13 @@ impl Protocol {
     }
 
     /// A START or STOP came inside a byte.
-    pub(super) fn break_off(&mut self, device: &mut Device) {
+    pub(super) fn break_off(&mut self, registers: &mut Registers) {
         self.transfer = Transfer::None;
-        device.cml.set(status::OTHER_COMMUNICATION);
+        registers.cml.set(status::OTHER_COMMUNICATION);
     }
 
     /// STOP: carries out the write that it ends, if there is one.
-    pub(super) fn stop(&mut self, device: &mut Device, description: &Description) {
+    pub(super) fn stop(&mut self, registers: &mut Registers, description: &Description) {
         let Transfer::Write(write) = core::mem::take(&mut self.transfer) else {
             return;
         };
@@ -196,30 +196,30 @@ impl Protocol {
             WriteState::Begun | WriteState::Refused | WriteState::Taken => return,
         };
         if !command.access().write || write.data.len() < command.written() {
-            device.cml.set(status::OTHER_COMMUNICATION);
+            registers.cml.set(status::OTHER_COMMUNICATION);
         } else if description.pec == Pec::Required && !checked {
-            device.cml.set(status::PEC_FAILED);
+            registers.cml.set(status::PEC_FAILED);
         } else {
-            device.write(command, &write.data, description);
+            registers.write(command, &write.data, description);
         }
     }
 }
 
 impl Write {
-    fn take(&mut self, byte: u8, device: &mut Device, description: &Description) -> bool {
+    fn take(&mut self, byte: u8, registers: &mut Registers, description: &Description) -> bool {
         if self.code.is_none() {
-            return self.take_command(byte, device, description);
+            return self.take_command(byte, registers, description);
         }
         self.sent = self.sent.saturating_add(1);
         let (command, refusal) = match self.state {
             WriteState::Taken => return true,
             WriteState::Begun | WriteState::Refused => return false,
-            WriteState::Checked(_) => return self.refuse(status::OTHER_COMMUNICATION, device),
+            WriteState::Checked(_) => return self.refuse(status::OTHER_COMMUNICATION, registers),
             WriteState::Open(command) => (command, status::INVALID_DATA),
         };
         let access = command.access();
         if !access.write && !command.is_process_call() {
-            return self.refuse(status::INVALID_COMMAND, device);
+            return self.refuse(status::INVALID_COMMAND, registers);
         }
         let wanted = command.written();
         if self.data.len() < wanted || !access.write {
@@ -229,35 +229,42 @@ impl Write {
                 self.data.push(byte);
             }
             let complete = access.write && self.data.len() == wanted;
-            return !complete || device.allows(command, &self.data) || self.refuse(refusal, device);
+            return !complete
+                || registers.allows(command, &self.data)
+                || self.refuse(refusal, registers);
         }
         if description.pec == Pec::None {
-            return self.refuse(status::OTHER_COMMUNICATION, device);
+            return self.refuse(status::OTHER_COMMUNICATION, registers);
         }
         if byte != self.crc {
-            return self.refuse(status::PEC_FAILED, device);
+            return self.refuse(status::PEC_FAILED, registers);
         }
         self.state = WriteState::Checked(command);
         true
     }
 
-    fn take_command(&mut self, byte: u8, device: &mut Device, description: &Description) -> bool {
+    fn take_command(
+        &mut self,
+        byte: u8,
+        registers: &mut Registers,
+        description: &Description,
+    ) -> bool {
         self.code = Some(byte);
         self.crc = pec(self.crc, &[byte]);
-        self.state = match device.support(byte, description) {
+        self.state = match registers.support(byte, description) {
             Support::Yes(command) => WriteState::Open(command),
             Support::Refused => WriteState::Refused,
             Support::Taken => WriteState::Taken,
         };
         if !matches!(self.state, WriteState::Open(_)) {
-            device.cml.set(status::INVALID_COMMAND);
+            registers.cml.set(status::INVALID_COMMAND);
         }
         self.state != WriteState::Refused
     }
 
     /// The byte is not acknowledged, for this reason.
-    fn refuse(&mut self, why: u8, device: &mut Device) -> bool {
-        device.cml.set(why);
+    fn refuse(&mut self, why: u8, registers: &mut Registers) -> bool {
+        registers.cml.set(why);
         self.state = WriteState::Refused;
         false
     }

@@ -2,6 +2,10 @@
 //!
 //! It has no sums, no power, no lower limits: the driver makes them up ([`make_up`](super::make_up)), and [`SPEC`] says so.
 
+mod registers;
+
+pub use registers::DESCRIPTION;
+
 use super::make_up::{CauseBits, MadeUp, PLAIN, Registers, State, Words};
 use super::{AlertSpec, BusRange, Codes, Oscillator, RangeSpec, SenseRange, Spec, Supply};
 use crate::Channel;
@@ -173,12 +177,13 @@ impl Registers for Map {
     fn read(stage: u8) -> Option<Step> {
         match stage {
             0 => Some(WORDS.read(pointer::PROGRESS, place::PROGRESS)),
-            1 => Some(WORDS.read(pointer::MARK, place::MARK)),
-            2 => Some(WORDS.read(pointer::RANGES, place::RANGES)),
-            3 => Some(WORDS.read(pointer::SENSE, place::RESULTS)),
-            4 => Some(WORDS.read(pointer::BUS, place::RESULTS + 2)),
-            5 => Some(WORDS.read(pointer::SENSE + pointer::STRIDE, place::RESULTS + 4)),
-            6 => Some(WORDS.read(pointer::BUS + pointer::STRIDE, place::RESULTS + 6)),
+            1 => Some(WORDS.read(pointer::RANGES, place::RANGES)),
+            2 => Some(WORDS.read(pointer::SENSE, place::RESULTS)),
+            3 => Some(WORDS.read(pointer::BUS, place::RESULTS + 2)),
+            4 => Some(WORDS.read(pointer::SENSE + pointer::STRIDE, place::RESULTS + 4)),
+            5 => Some(WORDS.read(pointer::BUS + pointer::STRIDE, place::RESULTS + 6)),
+            // Last, so that a reset before it is found by it.
+            6 => Some(WORDS.read(pointer::MARK, place::MARK)),
             _ => None,
         }
     }

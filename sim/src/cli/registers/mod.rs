@@ -1,0 +1,163 @@
+//! `crake-sim registers`: the state of a part, register by register, at a moment of a run; or what registers a part has.
+
+mod json;
+mod listing;
+mod state;
+mod table;
+
+use std::io;
+use std::path::PathBuf;
+use std::time::Duration;
+
+use clap::ValueEnum;
+use crake::Channel;
+use crake::part::description::{Description, Register};
+use crake::part::{corncrake, moorhen};
+use crake::units::Resistance;
+
+use super::{seconds, show, text};
+use crate::bench::{Bench, Part};
+use crate::inspect::{Inspector, find};
+use crate::run::{self, Observer, Row};
+use crate::scenario::{Model, Scenario};
+use state::State;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct Registers {
+    /// The scenario file (docs/scenario.md describes it).
+    #[arg(required_unless_present = "part", conflicts_with = "part")]
+    scenario: Option<PathBuf>,
+    /// List the registers of this part, and run nothing.
+    #[arg(long)]
+    part: Option<PartName>,
+    /// When to look, in seconds of the scenario; its end if this is left out.
+    #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true, conflicts_with = "part")]
+    at: Option<Duration>,
+    /// Draw everything from this seed instead of the scenario's own.
+    #[arg(long, value_name = "N", conflicts_with = "part")]
+    seed: Option<u64>,
+    /// Only this register.
+    #[arg(long, value_name = "NAME")]
+    register: Option<String>,
+    /// Print one JSON object (docs/registers.md describes it) instead of a table.
+    #[arg(long)]
+    json: bool,
+}
+
+/// A part whose registers are described.
+#[derive(Clone, Copy, Debug, ValueEnum)]
+enum PartName {
+    Corncrake,
+    Moorhen,
+}
+
+/// Prints what was asked for, or says what is wrong.
+pub(super) fn perform(args: &Registers) -> Result<(), String> {
+    let printed = match (&args.scenario, args.part) {
+        (Some(path), _) => {
+            let scenario = Scenario::load(path).map_err(text)?;
+            let state = state(scenario, args)?;
+            if args.json {
+                json::state(&state)
+            } else {
+                table::state(&state)
+            }
+        }
+        (None, part) => {
+            let description = match part.unwrap_or(PartName::Corncrake) {
+                PartName::Corncrake => &corncrake::DESCRIPTION,
+                PartName::Moorhen => &moorhen::DESCRIPTION,
+            };
+            let registers = asked(description, args.register.as_deref())?;
+            if args.json {
+                json::listing(description, &registers)
+            } else {
+                listing::listing(description, &registers)
+            }
+        }
+    };
+    show(&printed)
+}
+
+/// The register of this name, or all.
+fn asked(
+    description: &'static Description,
+    name: Option<&str>,
+) -> Result<Vec<&'static Register>, String> {
+    match name {
+        Some(name) => Ok(vec![find(description, name).map_err(text)?]),
+        None => Ok(description.registers.iter().collect()),
+    }
+}
+
+/// Runs the scenario until the moment asked for, then looks at the part.
+fn state(mut scenario: Scenario, args: &Registers) -> Result<State, String> {
+    let description = match scenario.part.model {
+        Model::Corncrake => &corncrake::DESCRIPTION,
+    };
+    let registers = asked(description, args.register.as_deref())?;
+    if let Some(at) = args.at {
+        let at_ns = u64::try_from(at.as_nanos()).unwrap_or(u64::MAX);
+        if at_ns > scenario.duration_ns {
+            let seconds = scenario.duration_ns as f64 / 1e9;
+            return Err(format!("--at: the run ends at {seconds} s"));
+        }
+        scenario.duration_ns = at_ns;
+    }
+    let seed = args.seed.unwrap_or(scenario.seed);
+    let mut onlooker = Onlooker::default();
+    run::run(&scenario, seed, &mut onlooker).map_err(|error| format!("{error} (seed {seed})"))?;
+    let Some(bench) = onlooker.bench else {
+        return Err("the run never began".to_owned());
+    };
+
+    let time_ns = bench.now_ns();
+    let resistors: Vec<_> = scenario
+        .rails
+        .iter()
+        .map(|rail| {
+            let nominal = Resistance::from_nanoohms(rail.sense.resistance_nohm);
+            (Channel::new(rail.channel), nominal)
+        })
+        .collect();
+    let address = scenario.part.address;
+    let mut inspector = Inspector::new(bench.i2c(), address, description);
+    let scales = inspector.scales(&resistors).map_err(text)?;
+    let look = |register: &'static Register| {
+        let open = register.access.is_open();
+        let contents = open.then(|| inspector.read(register.name)).transpose();
+        Ok((register, contents.map_err(text)?))
+    };
+    let registers = registers
+        .into_iter()
+        .map(look)
+        .collect::<Result<_, String>>()?;
+    Ok(State {
+        title: scenario.title,
+        seed,
+        time_ns,
+        address,
+        description,
+        registers,
+        scales,
+    })
+}
+
+/// Keeps the bench of a run.
+#[derive(Default)]
+struct Onlooker {
+    bench: Option<Bench>,
+}
+
+impl Observer for Onlooker {
+    fn begin(&mut self, bench: &Bench, _: &Part) -> io::Result<()> {
+        self.bench = Some(bench.clone());
+        Ok(())
+    }
+
+    fn progress(&mut self, _: u64, _: u64) {}
+
+    fn reading(&mut self, _: &Row<'_>) -> io::Result<()> {
+        Ok(())
+    }
+}

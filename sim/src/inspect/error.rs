@@ -1,0 +1,114 @@
+use alloc::{string::String, vec::Vec};
+use core::error::Error;
+use core::fmt;
+
+use crake::part::description::{Access, Description, Register};
+
+/// Why a register could not be looked at.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum InspectError<E> {
+    /// The part has no register of this name.
+    NoSuchRegister(NoSuchRegister),
+    /// It can only be written, or reading it would change the part.
+    NotForOnlookers {
+        /// The register.
+        register: &'static Register,
+    },
+    /// The transfer failed.
+    Bus {
+        /// The register.
+        register: &'static Register,
+        /// The part's 7-bit address.
+        address: u8,
+        /// What the bus says.
+        source: E,
+    },
+    /// The bytes came, and a check byte that is not theirs.
+    CheckByte {
+        /// The register.
+        register: &'static Register,
+        /// The part's 7-bit address.
+        address: u8,
+        /// The bytes that came.
+        bytes: Vec<u8>,
+        /// The check byte that belongs to them.
+        expected: u8,
+        /// The check byte that came.
+        came: u8,
+    },
+}
+
+impl<E> From<NoSuchRegister> for InspectError<E> {
+    fn from(error: NoSuchRegister) -> Self {
+        Self::NoSuchRegister(error)
+    }
+}
+
+impl<E: fmt::Debug> fmt::Display for InspectError<E> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoSuchRegister(error) => error.fmt(f),
+            Self::NotForOnlookers { register } => {
+                let (name, pointer) = (register.name, register.pointer);
+                let why = if register.access == Access::Write {
+                    "it can only be written, and has nothing to show"
+                } else {
+                    "reading it changes the part"
+                };
+                write!(f, "{name} ({pointer:#04x}) is left alone: {why}")
+            }
+            Self::Bus {
+                register,
+                address,
+                source,
+            } => {
+                let (name, pointer) = (register.name, register.pointer);
+                write!(
+                    f,
+                    "{name} ({pointer:#04x}) of the part at {address:#04x} cannot be read: {source:?}"
+                )
+            }
+            Self::CheckByte {
+                register,
+                address,
+                bytes,
+                expected,
+                came,
+            } => {
+                let (name, pointer) = (register.name, register.pointer);
+                write!(
+                    f,
+                    "{name} ({pointer:#04x}) of the part at {address:#04x}: {bytes:02X?} came with check byte {came:#04x}, theirs is {expected:#04x}"
+                )
+            }
+        }
+    }
+}
+
+impl<E: fmt::Debug> Error for InspectError<E> {}
+
+/// A part has no register of this name.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct NoSuchRegister {
+    /// The name asked for.
+    pub name: String,
+    /// The registers that the part has.
+    pub description: &'static Description,
+}
+
+impl fmt::Display for NoSuchRegister {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{} has no register {}; it has",
+            self.description.spec.name, self.name
+        )?;
+        for (place, register) in self.description.registers.iter().enumerate() {
+            let comma = if place == 0 { "" } else { "," };
+            write!(f, "{comma} {}", register.name)?;
+        }
+        Ok(())
+    }
+}
+
+impl Error for NoSuchRegister {}
