@@ -4,6 +4,7 @@ use core::fmt;
 
 mod search;
 
+pub(crate) use search::first_where;
 pub use search::{code_at_least, code_at_most};
 
 /// A ratio by which codes are multiplied, worked out once from an exact fraction.
@@ -121,22 +122,18 @@ impl Scale {
     /// Three products of 32 × 32 bits, no division and no shift by a variable. Cannot overflow, whatever the code.
     #[must_use]
     pub const fn apply(&self, code: i32) -> i64 {
-        let magnitude = code.unsigned_abs() as u64;
-        let low = magnitude.wrapping_mul(self.fraction & 0xFFFF_FFFF);
-        let middle = magnitude.wrapping_mul(self.fraction >> 32);
-        let high = magnitude.wrapping_mul(self.whole as u64);
-        // Half a unit is 2^31 at this place; what lies lower cannot carry. A sum of three numbers below 2^32.
-        let carry = (low >> 32)
-            .wrapping_add(middle & 0xFFFF_FFFF)
-            .wrapping_add(1 << 31)
-            >> 32;
+        // All ones below zero: what is turned over by it and lessened by it has changed its sign, without a jump.
+        let sign = code >> 31;
+        let magnitude = (code ^ sign).wrapping_sub(sign) as u32;
+        let low = product(magnitude, self.fraction as u32);
+        // Half a unit is 2^31 at this place; what lies lower cannot carry. A product of at most 2^31 × (2^32 - 1) has room for both.
+        let middle = product(magnitude, (self.fraction >> 32) as u32)
+            .wrapping_add(low >> 32)
+            .wrapping_add(1 << 31);
         // 2^31 codes times a mantissa below 2^96, shifted by 64: below 2^63, or 2^63 itself for the code -2^31 alone.
-        let result = high.wrapping_add(middle >> 32).wrapping_add(carry);
-        if code < 0 {
-            0_i64.wrapping_sub_unsigned(result)
-        } else {
-            0_i64.wrapping_add_unsigned(result)
-        }
+        let result = product(magnitude, self.whole).wrapping_add(middle >> 32) as i64;
+        let sign = sign as i64;
+        (result ^ sign).wrapping_sub(sign)
     }
 
     /// A code of any width times the ratio, as [`apply`](Self::apply); for powers, whose codes are products.
@@ -146,35 +143,57 @@ impl Scale {
     pub const fn apply_wide(&self, code: i64) -> i64 {
         const LOW: u64 = 0xFFFF_FFFF;
         let magnitude = code.unsigned_abs();
-        let (high, low) = (magnitude >> 32, magnitude & LOW);
-        let (upper, lower) = (self.fraction >> 32, self.fraction & LOW);
-        let whole = self.whole as u64;
-        // Products of 32 by 32 bits. Half a unit is 2^31 at the place of `middle`, which is a sum of four numbers below 2^32.
-        let (one, other) = (low.wrapping_mul(upper), high.wrapping_mul(lower));
-        let middle = (low.wrapping_mul(lower) >> 32)
-            .wrapping_add(one & LOW)
-            .wrapping_add(other & LOW)
+        let (high, low) = ((magnitude >> 32) as u32, magnitude as u32);
+        let (upper, lower) = ((self.fraction >> 32) as u32, self.fraction as u32);
+        // A product of 32 by 32 bits has room for two numbers of 32 bits more. The second line has half a unit, which is 2^31 at this place, as one of them.
+        let low_upper = product(low, upper).wrapping_add(product(low, lower) >> 32);
+        let high_lower = product(high, lower)
+            .wrapping_add(low_upper & LOW)
             .wrapping_add(1 << 31);
-        // At most 2^63: a code of at most 2^63 times a fraction below 1, and a half.
-        let fraction = high
-            .wrapping_mul(upper)
-            .wrapping_add(one >> 32)
-            .wrapping_add(other >> 32)
-            .wrapping_add(middle >> 32);
-        let above = high.wrapping_mul(whole);
-        let result = if above > LOW {
-            u64::MAX
-        } else {
-            (above << 32)
-                .saturating_add(low.wrapping_mul(whole))
-                .saturating_add(fraction)
-        };
+        let low_whole = product(low, self.whole)
+            .wrapping_add(low_upper >> 32)
+            .wrapping_add(high_lower >> 32);
+        let high_upper = product(high, upper).wrapping_add(low_whole & LOW);
+        let high_whole = product(high, self.whole)
+            .wrapping_add(low_whole >> 32)
+            .wrapping_add(high_upper >> 32);
+        if high_whole >> 31 != 0 {
+            return if code < 0 { i64::MIN } else { i64::MAX };
+        }
+        let result = ((high_whole << 32) | (high_upper & LOW)) as i64;
         if code < 0 {
-            0_i64.saturating_sub_unsigned(result)
+            result.wrapping_neg()
         } else {
-            0_i64.saturating_add_unsigned(result)
+            result
         }
     }
+}
+
+/// The 64 bits of a product of 32 by 32.
+///
+/// Cores that do not give them in one instruction call a routine for 64 by 64 bits; four products of half words cost less. A core of that kind has no compare-and-swap, either, which is
+/// what the compiler tells of it.
+const fn product(a: u32, b: u32) -> u64 {
+    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+        product_of_half_words(a, b)
+    } else {
+        (a as u64).wrapping_mul(b as u64)
+    }
+}
+
+#[inline(never)]
+const fn product_of_half_words(a: u32, b: u32) -> u64 {
+    const LOW: u32 = 0xFFFF;
+    let (a1, a0, b1, b0) = (a >> 16, a & LOW, b >> 16, b & LOW);
+    // Below 2^32 each, sums of a product and one or two numbers of 16 bits included.
+    let low = a0.wrapping_mul(b0);
+    let middle = a1.wrapping_mul(b0).wrapping_add(low >> 16);
+    let cross = a0.wrapping_mul(b1).wrapping_add(middle & LOW);
+    let high = a1
+        .wrapping_mul(b1)
+        .wrapping_add(middle >> 16)
+        .wrapping_add(cross >> 16);
+    ((high as u64) << 32) | ((cross << 16) | (low & LOW)) as u64
 }
 
 /// Why a [`Scale`] cannot be made.
@@ -218,7 +237,34 @@ const fn reduced(denominator: u128, numerator: u128) -> u128 {
 
 #[cfg(test)]
 mod tests {
-    use super::{Scale, ScaleError};
+    use super::{Scale, ScaleError, product_of_half_words};
+
+    /// Against the host's own 64 bits: every pair of words with a few bits set or cleared at either end of a half.
+    #[test]
+    fn products_of_half_words() {
+        let words = [
+            0,
+            1,
+            0x7FFF,
+            0x8000,
+            0xFFFF,
+            0x1_0000,
+            0x1_FFFF,
+            0x7FFF_FFFF,
+            0x8000_0000,
+            0x8000_FFFF,
+            0xFFFF_0000,
+            0xFFFF_FFFF,
+            0x0123_4567,
+            0xFEDC_BA98,
+        ];
+        for a in words {
+            for b in words {
+                let expected = u64::from(a) * u64::from(b);
+                assert_eq!(product_of_half_words(a, b), expected, "{a:#x} × {b:#x}");
+            }
+        }
+    }
 
     #[test]
     fn what_cannot_be_scaled_is_refused() {

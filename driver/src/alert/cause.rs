@@ -127,11 +127,35 @@ impl Causes {
 
     /// The causes in it, limits first, from channel 0 up.
     pub fn each(self) -> impl Iterator<Item = Cause> {
-        let limits = Channel::first(CHANNELS)
-            .flat_map(|channel| Kind::ALL.map(|kind| Cause::Limit(channel, kind)));
-        limits
-            .chain([Cause::RolloverAhead, Cause::RoundDone, Cause::ResetSeen])
-            .filter(move |cause| self.contains(Self::of(*cause)))
+        let mut rest = self.bits();
+        core::iter::from_fn(move || {
+            while rest != 0 {
+                let bit = rest.trailing_zeros() as u8; // below 64
+                rest &= rest.wrapping_sub(1);
+                let cause = Self::at(bit);
+                if cause.is_some() {
+                    return cause;
+                }
+            }
+            None
+        })
+    }
+
+    /// The cause of a bit; `None` for the one that is nobody's.
+    fn at(bit: u8) -> Option<Cause> {
+        match 1_u64
+            .checked_shl(u32::from(bit))
+            .map(Self::from_bits_retain)?
+        {
+            Self::ROLLOVER_AHEAD => Some(Cause::RolloverAhead),
+            Self::ROUND_DONE => Some(Cause::RoundDone),
+            Self::RESET_SEEN => Some(Cause::ResetSeen),
+            _ if bit >= CHANNELS.wrapping_mul(KINDS) => None,
+            _ => {
+                let kind = Kind::ALL.get(usize::from(bit % KINDS))?;
+                Some(Cause::Limit(Channel::new(bit / KINDS), *kind))
+            }
+        }
     }
 }
 

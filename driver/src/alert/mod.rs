@@ -21,5 +21,6 @@ pub(crate) use proof::Trial;
 pub use proof::{Finding, Proof, prove};
 pub(crate) use response::ALERT_RESPONSE;
 pub use response::{Answer, alert_response};
+pub(crate) use station::Change;
 pub use station::{Event, Station};
 pub use watch::{Limit, Watch, Watches};

@@ -4,7 +4,7 @@ use crate::board::Rail;
 use crate::exchange::Misuse;
 use crate::part::{RangeSpec, Source, Spec};
 use crate::sampling::{Ranges, Sampling};
-use crate::scale::{code_at_least, code_at_most};
+use crate::scale::first_where;
 use crate::units::Voltage;
 
 /// Longest debounce that a part of this layer counts.
@@ -35,16 +35,16 @@ impl<'p> Plan<'p> {
         sampling: &Sampling<'p>,
         watches: Watches<'p>,
     ) -> Result<Self, Misuse> {
-        let plan = Self {
-            spec,
-            rails,
-            ranges: sampling.channels,
-            watches,
-        };
-        for (place, watch) in watches.limits.iter().enumerate() {
-            plan.check(watch)?;
+        let plan = Self::unchecked(spec, rails, sampling.channels, watches);
+        plan.check_all()?;
+        Ok(plan)
+    }
+
+    pub(crate) fn check_all(&self) -> Result<(), Misuse> {
+        for (place, watch) in self.watches.limits.iter().enumerate() {
+            self.check(watch)?;
             let (channel, kind) = (watch.channel(), watch.limit().kind());
-            let earlier = watches.limits.get(..place).unwrap_or_default();
+            let earlier = self.watches.limits.get(..place).unwrap_or_default();
             if earlier
                 .iter()
                 .any(|other| other.channel() == channel && other.limit().kind() == kind)
@@ -52,8 +52,22 @@ impl<'p> Plan<'p> {
                 return Err(Misuse::WatchedTwice(channel, kind));
             }
         }
-        plan.check_order()?;
-        Ok(plan)
+        self.check_order()
+    }
+
+    /// The same for watches that stand in a part, hence were checked, or are to be: checking finds every limit anew.
+    pub(crate) const fn unchecked(
+        spec: &'static Spec,
+        rails: &'p [Rail],
+        ranges: &'p [Option<Ranges>],
+        watches: Watches<'p>,
+    ) -> Self {
+        Self {
+            spec,
+            rails,
+            ranges,
+            watches,
+        }
     }
 
     /// Code for the limit register of a kind on a channel; `None` where nothing is watched, and the register is to be set so that it never trips.
@@ -104,17 +118,17 @@ impl<'p> Plan<'p> {
     /// Causes that reach an output.
     #[must_use]
     pub fn mask(&self, output: Outputs) -> Causes {
-        let own = [
-            (Causes::ROLLOVER_AHEAD, self.watches.rollover_ahead),
-            (Causes::ROUND_DONE, self.watches.round_done),
-            (Causes::RESET_SEEN, self.watches.reset_seen),
-        ];
-        own.into_iter()
-            .filter(|(_, outputs)| outputs.intersects(output))
-            .fold(
-                self.those(|watch| watch.outputs().intersects(output)),
-                |causes, (cause, _)| causes | cause,
-            )
+        let own = |cause, outputs: Outputs| {
+            if outputs.intersects(output) {
+                cause
+            } else {
+                Causes::empty()
+            }
+        };
+        self.those(|watch| watch.outputs().intersects(output))
+            | own(Causes::ROLLOVER_AHEAD, self.watches.rollover_ahead)
+            | own(Causes::ROUND_DONE, self.watches.round_done)
+            | own(Causes::RESET_SEEN, self.watches.reset_seen)
     }
 
     /// What was asked for.
@@ -174,13 +188,13 @@ impl<'p> Plan<'p> {
         let converter = self.converter(watch.channel())?;
         let kind = watch.limit().kind();
         let (least, greatest) = converter.codes(kind);
-        let wanted = watch.limit().value();
-        let convert = |code| converter.value(kind, code);
-        if kind.is_over() {
-            code_at_most(least, greatest, wanted, convert).filter(|code| *code < greatest)
-        } else {
-            code_at_least(least, greatest, wanted, convert).filter(|code| *code > least)
-        }
+        let (over, wanted) = (kind.is_over(), watch.limit().value());
+        // One search for both: the least code on the far side of an over-limit has the wanted one right below it.
+        let code = first_where(least, greatest, |code| {
+            let value = converter.value(kind, code);
+            value > wanted || !over && value == wanted
+        })?;
+        (code > least).then(|| code.wrapping_sub(i64::from(over)))
     }
 
     fn converter(&self, channel: Channel) -> Option<Converter<'p>> {

@@ -79,10 +79,9 @@ pub struct Station<'w, const N: usize, const Q: usize> {
 }
 
 /// A change of set-up and watches in progress.
-#[derive(Clone, Copy)]
 pub(crate) struct Change<'w, const N: usize> {
-    setup: Setup<N>,
-    watches: Watches<'w>,
+    pub(crate) setup: Setup<N>,
+    pub(crate) watches: Watches<'w>,
     /// Whether an earlier one had failed half-way.
     torn_before: bool,
     /// Whether an earlier look had.
@@ -118,8 +117,8 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         &mut self,
         monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
     ) -> Result<Frame<'m>, Error<E>> {
-        let (setup, watches) = (self.setup, self.watches);
-        self.rearm(monitor, setup, watches)
+        let change = self.begin_change(None);
+        self.change(monitor, &change)
     }
 
     /// The same with another set-up and other watches: ranges and limits change together, and nothing false comes of it.
@@ -135,9 +134,18 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         setup: Setup<N>,
         watches: Watches<'w>,
     ) -> Result<Frame<'m>, Error<E>> {
+        let change = self.begin_change(Some((&setup, &watches)));
+        self.change(monitor, &change)
+    }
+
+    fn change<'m, E>(
+        &mut self,
+        monitor: &'m mut dyn ShuntMonitor<N, BusError = E>,
+        change: &Change<'w, N>,
+    ) -> Result<Frame<'m>, Error<E>> {
         let mut of_proof = Causes::empty();
-        let change = self.begin_change(setup, watches);
-        match monitor.arm(&setup, &watches, self.found(&mut of_proof)) {
+        let found = self.found(&mut of_proof);
+        match monitor.arm(&change.setup, &change.watches, found) {
             Ok(frame) => {
                 self.changed(change, &frame);
                 Ok(frame)
@@ -149,16 +157,18 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
     }
 
-    /// Takes it that the change stops half-way, until [`changed`](Self::changed) or [`unchanged`](Self::unchanged) says better.
-    pub(crate) fn begin_change(&mut self, setup: Setup<N>, watches: Watches<'w>) -> Change<'w, N> {
+    /// A change to these, or (`None`) to what the station has. Takes it that it stops half-way, until [`changed`](Self::changed) or [`unchanged`](Self::unchanged) says better.
+    #[inline(never)] // within a future its copies were taken for ones that may overlap, which takes a routine of 1.5 KiB
+    pub(crate) fn begin_change(&mut self, new: Option<(&Setup<N>, &Watches<'w>)>) -> Change<'w, N> {
+        let (setup, watches) = new.unwrap_or((&self.setup, &self.watches));
         let change = Change {
-            setup,
-            watches,
+            setup: *setup,
+            watches: *watches,
             torn_before: self.torn,
             unsure_before: self.unsure,
         };
+        self.torn |= change.setup != self.setup || change.watches != self.watches;
         self.unsure = true;
-        self.torn |= (setup, watches) != (self.setup, self.watches);
         change
     }
 
@@ -172,7 +182,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
     }
 
     /// The change took place with this frame.
-    pub(crate) fn changed(&mut self, change: Change<'w, N>, frame: &Frame<'_>) {
+    pub(crate) fn changed(&mut self, change: &Change<'w, N>, frame: &Frame<'_>) {
         self.torn = change.torn_before;
         self.unsure = false;
         self.report(frame);
@@ -181,7 +191,7 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
     }
 
     /// The change failed; a refused one left everything as it was.
-    pub(crate) fn unchanged<E>(&mut self, change: Change<'w, N>, error: &Error<E>) {
+    pub(crate) fn unchanged<E>(&mut self, change: &Change<'w, N>, error: &Error<E>) {
         if error.misuse().is_some() {
             (self.torn, self.unsure) = (change.torn_before, change.unsure_before);
         }
@@ -245,42 +255,11 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
     /// [`service`](Self::service) does this by itself; it is the last piece of one that is split. With hysteresis show the frames in between, too: a following cause whose line went high by itself is let go by them
     /// alone.
     pub fn report(&mut self, frame: &Frame<'_>) {
-        let setup = self.setup;
-        let sampling = setup.view();
-        let plan = Plan::new(frame.spec(), frame.rails, &sampling, self.watches).ok();
         // Not released by this frame yet: a held cause that was set again by the excursion already told comes with the frame that shows it over.
-        let sure = if self.unsure {
-            Causes::empty()
-        } else {
-            core::mem::take(&mut self.pending)
-        };
-        for cause in sure.each() {
-            if self.quiet.contains(Causes::of(cause)) {
-                continue;
+        if !self.unsure {
+            for cause in core::mem::take(&mut self.pending).each() {
+                self.tell(cause, frame);
             }
-            let (in_force, reading) = match cause {
-                Cause::Limit(channel, kind) => {
-                    let margin = self
-                        .watches
-                        .find(channel, kind)
-                        .map_or(0, super::Watch::margin);
-                    if margin > 0 {
-                        self.quiet |= Causes::of(cause);
-                    }
-                    let known = plan.filter(|_| !self.torn);
-                    (
-                        known.and_then(|plan| plan.in_force(channel, kind)),
-                        Some(frame.reading(channel)),
-                    )
-                }
-                Cause::RolloverAhead | Cause::RoundDone | Cause::ResetSeen => (None, None),
-            };
-            self.push(Event {
-                cause,
-                in_force,
-                reading,
-                stamp: frame.stamp(),
-            });
         }
         // What was over before the host looked needs no further frame to be told of again.
         self.release(frame);
@@ -332,11 +311,42 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         }
     }
 
-    fn push(&mut self, event: Event) {
-        if self.queue.push_back(event).is_err() {
-            self.dropped = self.dropped.saturating_add(1);
-            self.lost |= Causes::of(event.cause);
+    /// Makes the event of a cause, unless its last one still stands for it.
+    #[inline(never)]
+    fn tell(&mut self, cause: Cause, frame: &Frame<'_>) {
+        let own = Causes::of(cause);
+        if self.quiet.contains(own) {
+            return;
         }
+        if let Cause::Limit(channel, kind) = cause
+            && let Some(watch) = self.watches.find(channel, kind)
+            && watch.margin() > 0
+        {
+            self.quiet |= own;
+        }
+        if self.queue.is_full() {
+            self.dropped = self.dropped.saturating_add(1);
+            self.lost |= own;
+            return;
+        }
+        let in_force = match cause {
+            Cause::Limit(channel, kind) if !self.torn => {
+                let ranges = &self.setup.channels;
+                Plan::unchecked(frame.spec(), frame.rails, ranges, self.watches)
+                    .in_force(channel, kind)
+            }
+            _ => None,
+        };
+        let reading = match cause {
+            Cause::Limit(channel, _) => Some(frame.reading(channel)),
+            Cause::RolloverAhead | Cause::RoundDone | Cause::ResetSeen => None,
+        };
+        let _ = self.queue.push_back(Event {
+            cause,
+            in_force,
+            reading,
+            stamp: frame.stamp(),
+        });
     }
 
     fn release(&mut self, frame: &Frame<'_>) {

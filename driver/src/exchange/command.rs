@@ -70,13 +70,12 @@ impl Command {
         self.bytes.get(..usize::from(self.len)).unwrap_or_default()
     }
 
-    /// The same with the check byte that belongs to a write to the 7-bit `address`.
-    pub(super) fn checked(mut self, address: u8) -> Self {
+    /// Adds the check byte that belongs to a write to the 7-bit `address`.
+    pub(super) fn check(&mut self, address: u8) {
         let mut pec = Pec::new();
         pec.add(address << 1);
         pec.add_all(self.bytes());
         self.push(pec.value());
-        self
     }
 }
 
@@ -103,7 +102,8 @@ mod tests {
     #[test]
     fn check_byte_of_published_write() {
         // Write Word, address 0x34, command 0x42 = 0x0140: E9 (worked out with two PyPI packages, crcmod and crc).
-        let command = Command::little_endian(0x42, 0x0140, 2).checked(0x34);
+        let mut command = Command::little_endian(0x42, 0x0140, 2);
+        command.check(0x34);
         assert_eq!(command.bytes(), [0x42, 0x40, 0x01, 0xE9]);
     }
 }

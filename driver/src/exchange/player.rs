@@ -95,7 +95,8 @@ impl<'o, A: Asking> Player<'o, A> {
                 answered: !in_vain,
                 block: &mut *block,
             };
-            let mut step = (self.operation)(&mut turn)?;
+            // Taken where it is kept: a step is not copied.
+            self.step = (self.operation)(&mut turn)?;
             self.stage = turn.stage;
             self.tries = turn.tries;
             self.repeats_left = self.link.repeats;
@@ -103,11 +104,10 @@ impl<'o, A: Asking> Player<'o, A> {
                 && let Step::Write(command)
                 | Step::WriteStamped(command)
                 | Step::WriteOnce(command)
-                | Step::Put(command) = &mut step
+                | Step::Put(command) = &mut self.step
             {
-                *command = command.checked(self.link.address);
+                command.check(self.link.address);
             }
-            self.step = step;
             self.phase = Phase::Send;
         }
         Ok(match &self.step {

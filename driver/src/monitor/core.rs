@@ -18,7 +18,7 @@ pub(super) struct Core<'b, P: Part, const N: usize> {
     board: &'b Board<N>,
     link: Link,
     block: P::Block,
-    stamp: Stamp,
+    latched: Latched,
     powered: bool,
     /// The part ran under our set-up alone since the frame before, as far as is known: what the next frame will say.
     unbroken: bool,
@@ -30,6 +30,27 @@ pub(super) struct Core<'b, P: Part, const N: usize> {
     watched: Causes,
     /// Ranges in force.
     in_force: [Option<Ranges>; N],
+}
+
+/// When a latch was asked for, and whether it was in the exchange in progress.
+#[derive(Debug)]
+pub(super) struct Latched {
+    stamp: Stamp,
+    asked: bool,
+}
+
+impl Latched {
+    /// The clock before a write that asks for a latch. All attempts count, since each of them may have been the one: the first one's stands.
+    pub(super) fn before(&mut self, now_us: impl FnOnce() -> u64) {
+        if !self.asked {
+            (self.stamp.before_us, self.asked) = (now_us(), true);
+        }
+    }
+
+    /// The clock after it.
+    pub(super) const fn after(&mut self, now_us: u64) {
+        self.stamp.after_us = now_us;
+    }
 }
 
 impl<'b, P: Part, const N: usize> Core<'b, P, N> {
@@ -44,9 +65,12 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
                 repeats: 2,
             },
             block: P::EMPTY,
-            stamp: Stamp {
-                before_us: 0,
-                after_us: 0,
+            latched: Latched {
+                stamp: Stamp {
+                    before_us: 0,
+                    after_us: 0,
+                },
+                asked: false,
             },
             powered: true,
             // A joint may vouch for what was before; nothing else can.
@@ -95,8 +119,9 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
     }
 
     /// What a shell plays an exchange with.
-    pub(super) fn part_and_block(&mut self) -> (&mut P, &mut [u8]) {
-        (&mut self.part, self.block.as_mut())
+    pub(super) fn lent(&mut self) -> (&mut P, &mut [u8], &mut Latched) {
+        self.latched.asked = false;
+        (&mut self.part, self.block.as_mut(), &mut self.latched)
     }
 
     /// Nothing is asked of a part without supply.
@@ -117,23 +142,20 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         Ok(())
     }
 
-    /// The exchange is over; `stamped` if a latch was asked for in it.
+    /// The exchange is over.
     pub(super) fn conclude<E>(
         &mut self,
         task: Task,
-        stamped: Option<Stamp>,
         played: Result<(), (u8, Came<E>)>,
     ) -> Result<(), Error<E>> {
-        if let Some(stamp) = stamped {
-            self.stamp = stamp;
-        }
         if played.is_ok() && !matches!(task, Task::Fetch) {
-            self.stamp = self.part.settle(task, self.block.as_mut(), self.stamp);
+            let stamp = self.latched.stamp;
+            self.latched.stamp = self.part.settle(task, self.block.as_mut(), stamp);
         }
         played.map_err(|(register, came)| {
             if matches!(came, Came::Fault(Fault::SetUpChanged { .. })) {
                 self.unbroken = false;
-            } else if stamped.is_none() {
+            } else if !self.latched.asked {
                 // It did not come to the take-over.
                 self.unbroken = self.before;
             }
@@ -174,7 +196,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
 
     /// The frame of a part whose supply is declared off.
     pub(super) fn unpowered(&mut self, now_us: u64) -> Frame<'_> {
-        self.stamp = Stamp {
+        self.latched.stamp = Stamp {
             before_us: now_us,
             after_us: now_us,
         };
@@ -203,26 +225,27 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         self.completed(Condition::Boundary)
     }
 
-    pub(super) fn begin_arm<'p, E>(
-        &mut self,
-        setup: &'p Setup<N>,
-        watches: &Watches<'p>,
-    ) -> Result<Plan<'p>, Error<E>>
+    /// What arming is to bring about, not yet checked: [`begin_arm`](Self::begin_arm) does.
+    pub(super) fn plan<'p>(&self, setup: &'p Setup<N>, watches: &Watches<'p>) -> Plan<'p>
     where
         'b: 'p,
     {
+        let rails = self.board.rails();
+        Plan::unchecked(self.part.spec(), rails, &setup.channels, *watches)
+    }
+
+    pub(super) fn begin_arm<E>(
+        &mut self,
+        setup: &Setup<N>,
+        plan: &Plan<'_>,
+    ) -> Result<(), Error<E>> {
         self.refuse(Task::Arm, setup)?;
-        let plan = Plan::new(
-            self.part.spec(),
-            self.board.rails(),
-            &setup.view(),
-            *watches,
-        )
-        .map_err(|misuse| self.misuse(Task::Arm, misuse))?;
+        plan.check_all()
+            .map_err(|misuse| self.misuse(Task::Arm, misuse))?;
         self.begin(Task::Arm)?;
         // Until it is through, old limits, new ones or both may stand, in old or new ranges.
         (self.watched, self.in_force) = (self.watched | plan.watched(), [None; N]);
-        Ok(plan)
+        Ok(())
     }
 
     pub(super) fn armed(&mut self, setup: &Setup<N>, watched: Causes) -> Frame<'_> {
@@ -245,7 +268,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             codec: &self.part,
             block: self.block.as_ref(),
             rails: self.board.rails(),
-            stamp: self.stamp,
+            stamp: self.latched.stamp,
             condition: if reset { Condition::Reset } else { condition },
             complete: head.complete,
             rounds: head.rounds,

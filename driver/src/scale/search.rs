@@ -46,7 +46,7 @@ pub fn code_at_least<T: PartialOrd>(
 }
 
 /// The least code from `first` to `last` for which `holds`, which never turns false again as the code rises.
-fn first_where(first: i64, last: i64, holds: impl Fn(i64) -> bool) -> Option<i64> {
+pub(crate) fn first_where(first: i64, last: i64, holds: impl Fn(i64) -> bool) -> Option<i64> {
     if first > last || !holds(last) {
         return None;
     }

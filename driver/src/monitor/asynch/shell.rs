@@ -7,7 +7,7 @@ use super::ShuntMonitor;
 use crate::alert::{Causes, Watches};
 use crate::board::Board;
 use crate::exchange::{Action, Fault, Player, Step, Turn};
-use crate::frame::{Frame, Stamp};
+use crate::frame::Frame;
 use crate::part::{Joint, Part, Spec};
 use crate::sampling::Setup;
 
@@ -105,8 +105,7 @@ where
         operation: &mut dyn FnMut(&mut P, &mut Turn<'_>) -> Result<Step, Fault>,
     ) -> Result<(), Error<I2C::Error>> {
         let link = self.core.link();
-        let (part, block) = self.core.part_and_block();
-        let mut stamped = None;
+        let (part, block, latched) = self.core.lent();
         let mut operation = |turn: &mut Turn<'_>| operation(part, turn);
         let mut player = Player::<P>::new(&mut operation, link);
         let played = loop {
@@ -121,15 +120,9 @@ where
                     self.i2c.write_read(link.address, bytes, room).await
                 }
                 Ok(Action::WriteStamped(bytes)) => {
-                    // All attempts count: each of them may have been the one.
-                    let before_us =
-                        stamped.map_or_else(|| self.clock.now_us(), |stamp: Stamp| stamp.before_us);
+                    latched.before(|| self.clock.now_us());
                     let outcome = self.i2c.write(link.address, bytes).await;
-                    let after_us = self.clock.now_us();
-                    stamped = Some(Stamp {
-                        before_us,
-                        after_us,
-                    });
+                    latched.after(self.clock.now_us());
                     outcome
                 }
                 Ok(Action::Write(bytes)) => self.i2c.write(link.address, bytes).await,
@@ -144,7 +137,7 @@ where
                 Err(_) => {}
             }
         };
-        self.core.conclude(task, stamped, played)
+        self.core.conclude(task, played)
     }
 }
 
@@ -209,7 +202,8 @@ where
         watches: &Watches<'_>,
         found: &mut Causes,
     ) -> Result<Frame<'_>, Error<Self::BusError>> {
-        let plan = self.core.begin_arm(setup, watches)?;
+        let plan = self.core.plan(setup, watches);
+        self.core.begin_arm(setup, &plan)?;
         let (sampling, read_max) = (setup.view(), self.core.link().read_max);
         self.perform(Task::Arm, &mut |part, turn| {
             part.arm(turn, &sampling, &plan, found, read_max)

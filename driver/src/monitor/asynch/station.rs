@@ -2,7 +2,7 @@
 
 use super::ShuntMonitor;
 use crate::Frame;
-use crate::alert::{Causes, Station, Watches};
+use crate::alert::{Causes, Change, Station, Watches};
 use crate::monitor::Error;
 use crate::sampling::Setup;
 
@@ -15,8 +15,8 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         &mut self,
         monitor: &'m mut M,
     ) -> Result<Frame<'m>, Error<M::BusError>> {
-        let (setup, watches) = (*self.setup(), *self.watches());
-        self.rearm_async(monitor, setup, watches).await
+        let change = self.begin_change(None);
+        self.change_async(monitor, &change).await
     }
 
     /// The async twin of [`rearm`](Self::rearm), with its errors.
@@ -29,10 +29,18 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
         setup: Setup<N>,
         watches: Watches<'w>,
     ) -> Result<Frame<'m>, Error<M::BusError>> {
+        let change = self.begin_change(Some((&setup, &watches)));
+        self.change_async(monitor, &change).await
+    }
+
+    async fn change_async<'m, M: ShuntMonitor<N>>(
+        &mut self,
+        monitor: &'m mut M,
+        change: &Change<'w, N>,
+    ) -> Result<Frame<'m>, Error<M::BusError>> {
         let mut of_proof = Causes::empty();
-        let change = self.begin_change(setup, watches);
         let found = self.found(&mut of_proof);
-        match monitor.arm(&setup, &watches, found).await {
+        match monitor.arm(&change.setup, &change.watches, found).await {
             Ok(frame) => {
                 self.changed(change, &frame);
                 Ok(frame)

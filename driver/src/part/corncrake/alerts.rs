@@ -34,16 +34,16 @@ impl Corncrake {
         found: &mut Causes,
         read_max: u8,
     ) -> Result<Step, Fault> {
-        let put = |pointer, value, width| Step::Put(Command::big_endian(pointer, value, width));
         loop {
-            let step = match turn.stage {
+            // What a stage writes and reads back; stages that do something else have gone on by themselves.
+            let (pointer, value, width) = match turn.stage {
                 0 => {
                     self.settled = false;
-                    put(pointer::MASK_A, 0, 3)
+                    (pointer::MASK_A, 0, 3)
                 }
-                1 => put(pointer::MASK_B, 0, 3),
+                1 => (pointer::MASK_B, 0, 3),
                 // Before the limits move, too: a cause that follows goes with its limit.
-                2 | READ_AGAIN => read_causes(),
+                2 | READ_AGAIN => return Ok(turn.next(read_causes())),
                 3 => {
                     *found |= self.of_old_watches(causes(turn.block));
                     turn.stage = DISARM;
@@ -58,21 +58,22 @@ impl Corncrake {
                         turn.stage = turn.stage.wrapping_add(1);
                         continue;
                     }
-                    Step::Put(limit(channel, kind, None))
+                    limit(channel, kind, None)
                 }
                 CLEAR => {
                     let seen = causes(turn.block);
                     *found |= self.of_old_watches(seen);
                     // Of limits no further one can come; of the part's own, those that come now stay.
-                    Step::Write(Command::big_endian(pointer::CAUSES, bits(seen), 3))
+                    return Ok(turn.next(clear(seen)));
                 }
                 SET_UP..TAKEN_OVER => {
                     self.watched = Causes::empty();
                     let next = turn.stage.wrapping_add(1);
-                    let step = self.set_up(turn, sampling, SET_UP)?;
-                    return Ok(turn.then(next, step));
+                    let step = self.set_up(turn, sampling, SET_UP);
+                    turn.stage = next;
+                    return step;
                 }
-                TAKEN_OVER => Step::Wait(LATCH_WAIT_US),
+                TAKEN_OVER => return Ok(turn.next(Step::Wait(LATCH_WAIT_US))),
                 DEBOUNCE..HOLD => {
                     let channel = Channel::new(turn.stage.wrapping_sub(DEBOUNCE));
                     if !plan.watched().intersects(Causes::channel(channel)) {
@@ -80,13 +81,12 @@ impl Corncrake {
                         continue;
                     }
                     let pointer = pointer::DEBOUNCE.wrapping_add(channel.number());
-                    put(pointer, debounces(plan, channel), 3)
+                    (pointer, debounces(plan, channel), 3)
                 }
-                HOLD => put(
-                    pointer::HOLD,
-                    bits(plan.held()) | map::cause::ALWAYS_HELD,
-                    3,
-                ),
+                HOLD => {
+                    let held = bits(plan.held()) | map::cause::ALWAYS_HELD;
+                    (pointer::HOLD, held, 3)
+                }
                 LIMITS..UNMASK_A => {
                     self.watched = plan.watches().interest();
                     let (channel, kind) = numbered(turn.stage.wrapping_sub(LIMITS));
@@ -94,12 +94,12 @@ impl Corncrake {
                         turn.stage = turn.stage.wrapping_add(1);
                         continue;
                     };
-                    Step::Put(limit(channel, kind, Some(code)))
+                    limit(channel, kind, Some(code))
                 }
-                UNMASK_A => put(pointer::MASK_A, bits(plan.mask(Outputs::A)), 3),
-                UNMASK_B => put(pointer::MASK_B, bits(plan.mask(Outputs::B)), 3),
+                UNMASK_A => (pointer::MASK_A, bits(plan.mask(Outputs::A)), 3),
+                UNMASK_B => (pointer::MASK_B, bits(plan.mask(Outputs::B)), 3),
                 // The block was copied when the set-up took over: what was written since is not in its serial.
-                READ_SERIAL => read(pointer::SERIAL, 2),
+                READ_SERIAL => return Ok(turn.next(read(pointer::SERIAL, 2))),
                 KEEP_SERIAL => {
                     self.serial = u16::from_be_bytes(bytes(turn.block, 0));
                     turn.stage = READ;
@@ -107,7 +107,7 @@ impl Corncrake {
                 }
                 _ => return self.block(turn, read_max, Serial::Known),
             };
-            return Ok(turn.next(step));
+            return Ok(turn.next(Step::Put(Command::big_endian(pointer, value, width))));
         }
     }
 
@@ -132,11 +132,7 @@ impl Corncrake {
                 // Before it is cleared: should the clearing fail, it may have taken effect nevertheless.
                 *found |= seen;
                 *more = true;
-                turn.next(Step::Write(Command::big_endian(
-                    pointer::CAUSES,
-                    bits(seen),
-                    3,
-                )))
+                turn.next(clear(seen))
             }
             _ => Step::Done,
         }
@@ -165,36 +161,33 @@ const fn read(pointer: u8, len: u8) -> Step {
     })
 }
 
+fn clear(seen: Causes) -> Step {
+    Step::Write(Command::big_endian(pointer::CAUSES, bits(seen), 3))
+}
+
+/// The part's own causes stand in the same order here and there, so far apart.
+const OWN: u32 =
+    Causes::ROLLOVER_AHEAD.bits().trailing_zeros() - map::cause::ROLLOVER_AHEAD.trailing_zeros();
+const _: () = assert!(
+    Causes::ROLLOVER_AHEAD.bits() == map::cause::ROLLOVER_AHEAD << OWN
+        && Causes::ROUND_DONE.bits() == map::cause::ROUND_DONE << OWN
+        && Causes::RESET_SEEN.bits() == map::cause::RESET_SEEN << OWN
+);
+
 /// Causes as read into the block's beginning.
 fn causes(block: &[u8]) -> Causes {
     let [high, middle, low] = bytes(block, 0);
     let bits = u64::from(u32::from_be_bytes([0, high, middle, low]));
-    let mut causes = Causes::from_bits_retain(bits & map::cause::LIMITS);
-    causes.set(
-        Causes::ROLLOVER_AHEAD,
-        bits & map::cause::ROLLOVER_AHEAD != 0,
-    );
-    causes.set(Causes::ROUND_DONE, bits & map::cause::ROUND_DONE != 0);
-    causes.set(Causes::RESET_SEEN, bits & map::cause::RESET_SEEN != 0);
-    causes
+    Causes::from_bits_retain(bits & map::cause::LIMITS | (bits & map::cause::ALWAYS_HELD) << OWN)
 }
 
 /// Causes as the registers have them.
-fn bits(causes: Causes) -> u64 {
-    let own = [
-        (Causes::ROLLOVER_AHEAD, map::cause::ROLLOVER_AHEAD),
-        (Causes::ROUND_DONE, map::cause::ROUND_DONE),
-        (Causes::RESET_SEEN, map::cause::RESET_SEEN),
-    ];
-    own.into_iter()
-        .filter(|(cause, _)| causes.contains(*cause))
-        .fold(causes.bits() & map::cause::LIMITS, |bits, (_, bit)| {
-            bits | bit
-        })
+const fn bits(causes: Causes) -> u64 {
+    causes.bits() & map::cause::LIMITS | (causes.bits() >> OWN) & map::cause::ALWAYS_HELD
 }
 
-/// The limit register of a kind; without a code the end of the scale, which nothing passes.
-fn limit(channel: Channel, kind: Kind, code: Option<i64>) -> Command {
+/// The limit register of a kind, its value and its width; without a code the end of the scale, which nothing passes.
+fn limit(channel: Channel, kind: Kind, code: Option<i64>) -> (u8, u64, u8) {
     let (unwatched, width) = match kind {
         Kind::OverVoltage => (0xFFFF, 2),
         Kind::UnderVoltage => (0, 2),
@@ -204,7 +197,7 @@ fn limit(channel: Channel, kind: Kind, code: Option<i64>) -> Command {
     };
     let first = pointer::LIMITS.wrapping_add(pointer::LIMITS_STRIDE.wrapping_mul(channel.number()));
     let pointer = first.wrapping_add(kind.index() as u8);
-    Command::big_endian(pointer, code.unwrap_or(unwatched) as u64, width)
+    (pointer, code.unwrap_or(unwatched) as u64, width)
 }
 
 /// Five counts of four bits, the first kind lowest.
