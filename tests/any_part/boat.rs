@@ -42,7 +42,7 @@ pub struct Fitting<O: Order, M> {
     /// The supervisor's limits and times, its thresholds of "no current" chosen beyond the zero errors of this part.
     pub config: Config,
     /// The part's outputs, each on a line of its own, and what each stands for.
-    pub outputs: &'static dyn Fn(&Bench, &Part<O::Model>) -> Vec<(Line, Outputs)>,
+    pub outputs: fn(&Bench, &Part<O::Model>) -> Vec<(Line, Outputs)>,
 }
 
 /// What goes on at the rails, in milliseconds and amperes or volts.

@@ -32,7 +32,7 @@ fn on_corncrake(plan: &Plan, seed: u64) -> Outcome {
         rounds_per_second: 2_000,
         resistors: true,
         config: Config::SKIFF,
-        outputs: &|bench, part| {
+        outputs: |bench, part| {
             use corncrake_model::Output;
             vec![
                 (bench.alert(part, Output::A), Outputs::A),
@@ -52,7 +52,7 @@ fn on_moorhen(plan: &Plan, seed: u64) -> Outcome {
         rounds_per_second: 40,
         resistors: true,
         config: Config::SKIFF,
-        outputs: &|bench, part| {
+        outputs: |bench, part| {
             use moorhen_model::Output;
             vec![(bench.alert(part, Output::Alert), Outputs::A | Outputs::B)]
         },
@@ -75,7 +75,7 @@ fn on_gallinule(plan: &Plan, seed: u64) -> Outcome {
             drive_reverse: Current::from_milliamps(-200),
             ..Config::SKIFF
         },
-        outputs: &|bench, part| {
+        outputs: |bench, part| {
             vec![(
                 bench.alert(part, pmbus_model::SmbAlert),
                 Outputs::A | Outputs::B,

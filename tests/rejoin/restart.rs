@@ -1,9 +1,11 @@
 //! Firmware starts over while the part runs on.
 
 use crate::desk::{assert_within, board, rig, setup};
+use crake::alert::{Causes, Limit, Outputs, Watch, Watches};
 use crake::ledger::{Break, Entry, Ledger};
 use crake::part::corncrake::{Corncrake, PACE_500, PACE_2000, SPEC};
 use crake::part::{Counters, Joint};
+use crake::units::Current;
 use crake::{Came, Channel, Condition, Error, Fault, Monitor, ShuntMonitor};
 use crake_sim::bench::Bench;
 use crake_sim::bus::Logging;
@@ -34,6 +36,29 @@ fn foreign_write(rig: &Rig, register: u8, data: &[u8]) {
         .collect();
     bytes.push(PEC.checksum(&covered));
     rig.bench.i2c().write(ADDRESS, &bytes).expect("a write");
+}
+
+/// The block in place was copied when the set-up took over, and the limits were written after that.
+#[test]
+fn firmware_that_starts_over_right_after_arming_joins_as_well() {
+    let (rig, board) = (rig(24), board());
+    let mut ledger = Ledger::new(&board, &SPEC);
+    let mut monitor = rig.monitor(&board);
+    let setup = setup(PACE_2000);
+    ledger.update(&monitor.init(&setup).expect("init"));
+    rig.pass_ms(100);
+    let limit = Limit::OverCurrent(Current::from_milliamps(900));
+    let watches = [Watch::new(Channel::C0, limit).held().to(Outputs::A)];
+    let watches = Watches::limits(&watches);
+    let armed = monitor.arm(&setup, &watches, &mut Causes::empty());
+    assert_eq!(ledger.update(&armed.expect("arm")), Entry::Turned);
+    let joint = monitor.joint();
+    drop(monitor);
+    rig.pass_ms(100);
+    let mut monitor = rig.monitor(&board);
+    let frame = monitor.attach(&joint).expect("the part runs on");
+    assert_eq!(ledger.update(&frame), Entry::Added);
+    assert_eq!((ledger.epoch(), ledger.gap().greatest_us), (0, 0));
 }
 
 #[test]

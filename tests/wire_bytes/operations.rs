@@ -115,7 +115,11 @@ fn the_frame_of_10_1_means_what_the_document_lists() {
     let document = Document::corncrake();
     let listed = frame(&document);
     let value = |field: &str| listed.fields[field];
-    let mut steps = vec![example(1), transaction(&listed.transfer)];
+    let mut steps = vec![
+        example(1),
+        transaction(&listed.transfer),
+        read(0x01, &[0x01, 0x23]), // SERIAL, as it stands now
+    ];
     // Tag after 0x5A; seen is none that the part ever had in place, so that flags unseen by the predecessor are carried over (3.2).
     steps.extend(latch(0x5B, 0x00, &block(0x5B, 0x123, 0x4010)));
     let delays = perform::<4>(&steps, |monitor| {

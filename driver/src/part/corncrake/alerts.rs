@@ -152,7 +152,7 @@ const fn read_causes() -> Step {
     read(pointer::CAUSES, 3)
 }
 
-const fn read(pointer: u8, len: u8) -> Step {
+pub(super) const fn read(pointer: u8, len: u8) -> Step {
     Step::Read(Read {
         pointer,
         len,

@@ -18,6 +18,7 @@ pub(super) const fn effort(task: Task, read_max: u8) -> Effort {
         Task::Attach => read(4)
             .then(Effort::wait(LATCH_WAIT_US))
             .then(blocks(read_max))
+            .then(read(2))
             .then(latch(read_max)),
         Task::Latch => latch(read_max),
         Task::Configure => set_up().then(blocks(read_max)),

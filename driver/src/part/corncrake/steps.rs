@@ -1,3 +1,4 @@
+use super::alerts::read;
 use super::burst;
 use super::decode::{self, byte, bytes};
 use super::effort::effort;
@@ -22,8 +23,9 @@ pub(super) const LATCH: u8 = 119;
 const ASK: u8 = 120;
 const WAIT: u8 = 121;
 pub(super) const READ: u8 = 122;
-/// The stages before them at which `attach` reads the block that is in place.
+/// The stages before them at which `attach` reads the block that is in place, and the set-up serial.
 const READ_PRESENT: u8 = 2;
+const PRESENT_READ: u8 = LATCH - 1;
 
 /// What a block's set-up serial is good for.
 #[derive(Clone, Copy)]
@@ -90,7 +92,7 @@ impl Part for Corncrake {
                 // A latch that our predecessor asked for may still be due. Were it to happen between the two reads, its tag could be ours.
                 Ok(turn.then(READ_PRESENT, Step::Wait(LATCH_WAIT_US)))
             }
-            READ_PRESENT..LATCH => {
+            READ_PRESENT..PRESENT_READ => {
                 if let Some(piece) = piece(turn.stage.wrapping_sub(READ_PRESENT), read_max) {
                     return Ok(turn.next(piece));
                 }
@@ -101,18 +103,21 @@ impl Part for Corncrake {
                 if head.reset_seen {
                     return Err(Fault::ResetSeen);
                 }
-                if head.serial != joint.serial {
-                    return Err(Fault::SetUpChanged {
-                        expected: joint.serial,
-                        got: head.serial,
-                    });
-                }
-                (self.serial, self.settled) = (head.serial, true);
                 self.watched = Causes::LIMITS;
                 self.tag = byte(turn.block, map::block::TAG);
                 // No tag that a latch has: whoever latched that block may not have seen its flags, so let them be carried over.
                 self.seen = 0;
                 turn.tries = 0;
+                // The block in place may be older than the writes that our predecessor made last: limits are armed after it was copied.
+                Ok(turn.then(PRESENT_READ, read(pointer::SERIAL, 2)))
+            }
+            PRESENT_READ => {
+                let got = u16::from_be_bytes(bytes(turn.block, 0));
+                if got != joint.serial {
+                    let expected = joint.serial;
+                    return Err(Fault::SetUpChanged { expected, got });
+                }
+                (self.serial, self.settled) = (got, true);
                 turn.stage = LATCH;
                 self.block(turn, read_max, Serial::Compare)
             }
@@ -304,12 +309,7 @@ const fn following(tag: u8) -> u8 {
 }
 
 const fn identity() -> Step {
-    Step::Read(Read {
-        pointer: pointer::IDENTITY,
-        len: 4,
-        at: 0,
-        check: true,
-    })
+    read(pointer::IDENTITY, 4)
 }
 
 fn identified(block: &[u8]) -> Result<(), Fault> {
