@@ -20,6 +20,7 @@ pub(super) fn state(state: &State) -> String {
             json!({
                 "name": register.name,
                 "pointer": register.pointer,
+                "page": contents.as_ref().and_then(Contents::page),
                 "bytes": contents.as_ref().map(hexadecimal),
                 "fields": contents.iter().flat_map(fields).collect::<Vec<_>>(),
             })
@@ -48,6 +49,7 @@ fn value(field: &Field, value: Value, quantities: &[Quantity]) -> Json {
         Value::Signed(number) => (number.into(), None),
         Value::Flag(set) => (set.into(), None),
         Value::Named(number, meaning) => (Json::from(number), Some(meaning)),
+        Value::Text(text) => (text.as_str().into(), None),
     };
     let mut object = json!({ "name": field.name, "value": number, "meaning": meaning });
     for quantity in quantities {
@@ -72,7 +74,8 @@ pub(super) fn listing(description: &Description, registers: &[&Register]) -> Str
                 "len": register.len,
                 "order": order(register.order),
                 "access": access(register.access),
-                "paged": register.paged,
+                "block": register.block,
+                "pages": (!register.pages.is_empty()).then_some(register.pages),
                 "fields": register.fields.iter().map(field).collect::<Vec<_>>(),
             })
         })
@@ -92,6 +95,8 @@ fn field(field: &Field) -> Json {
         Form::Signed => ("signed", None),
         Form::Flag => ("flag", None),
         Form::Named(names) => ("named", Some(names)),
+        Form::Pattern => ("pattern", None),
+        Form::Text => ("text", None),
     };
     let names = names.map(|names| {
         let named = names.iter();
