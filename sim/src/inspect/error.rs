@@ -114,7 +114,10 @@ impl<E: fmt::Debug> fmt::Display for InspectError<E> {
                         write!(f, "{name} belongs to no page, and so not to page {page}")
                     }
                     Some(page) => {
-                        write!(f, "{name} is none of page {page}: the pages {pages:?} have it")
+                        write!(
+                            f,
+                            "{name} is none of page {page}: the pages {pages:?} have it"
+                        )
                     }
                 }
             }

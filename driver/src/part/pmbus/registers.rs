@@ -133,7 +133,11 @@ const SPEEDS: Names = &[(0, "100 kHz"), (1, "400 kHz"), (2, "1 MHz")];
 const MODES: Names = &[(0, "linear"), (1, "VID"), (2, "DIRECT")];
 const REVISIONS: Names = &[(0, "1.0"), (1, "1.1"), (2, "1.2"), (3, "1.3")];
 
-const CAPABILITIES: &[Field] = &[flag("pec", 7), named("speed", 5, 2, SPEEDS), flag("smbalert", 4)];
+const CAPABILITIES: &[Field] = &[
+    flag("pec", 7),
+    named("speed", 5, 2, SPEEDS),
+    flag("smbalert", 4),
+];
 /// The parameter is the exponent of a linear format.
 const VOUT_MODE: &[Field] = &[
     named("mode", 5, 3, MODES),
@@ -176,7 +180,8 @@ const STATUS_CML: &[Field] = status!(
 );
 
 const fn response(name: &'static str, pointer: u8) -> Register {
-    common(name, pointer, 1, Both, &[pattern("response", 8)]).on(OUTPUTS)
+    const FIELDS: &[Field] = &[pattern("response", 8)];
+    common(name, pointer, 1, Both, FIELDS).on(OUTPUTS)
 }
 
 /// In the order of the document's two tables.

@@ -1,9 +1,10 @@
 //! The same for programs; docs/registers.md describes the objects.
 
-use crake::part::description::{Description, Field, Form, Register, Value};
+use crake::part::description::{Counts, Description, Field, Form, Register, Value};
+use crake::part::pmbus::format::Format;
 use serde_json::{Value as Json, json};
 
-use super::listing::{access, counts, order};
+use super::listing::{access, counts, format, order};
 use super::state::State;
 use crate::inspect::{Contents, Quantity};
 
@@ -84,6 +85,7 @@ pub(super) fn listing(description: &Description, registers: &[&Register]) -> Str
         "part": description.spec.name,
         "addresses": description.addresses,
         "checked": description.checked,
+        "selector": description.selector.map(|selector| selector.name),
         "registers": registers,
     });
     format!("{object:#}\n")
@@ -105,6 +107,14 @@ fn field(field: &Field) -> Json {
             .collect::<Vec<_>>()
     });
     let (counts, channel) = counts(field.counts).unzip();
+    let formats = match field.counts {
+        Counts::Word(_, formats) => {
+            let formats = formats.iter();
+            let one = |(page, format): &(u8, Format)| json!({ "page": page, "format": self::format(*format) });
+            Some(formats.map(one).collect::<Vec<_>>())
+        }
+        _ => None,
+    };
     json!({
         "name": field.name,
         "low": field.low,
@@ -112,6 +122,7 @@ fn field(field: &Field) -> Json {
         "form": form,
         "names": names,
         "counts": counts,
-        "channel": channel,
+        "channel": channel.flatten(),
+        "formats": formats,
     })
 }
