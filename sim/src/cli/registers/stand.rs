@@ -28,8 +28,11 @@ const VOLTAGE: Voltage = Voltage::from_volts(5);
 /// Where the resistor stands outside the part: 50 mV at the greatest current.
 const RESISTANCE: Resistance = Resistance::from_milliohms(10);
 const GREATEST: Current = Current::from_amps(5);
-static WATCHES: [Watch; 1] =
-    [Watch::new(Channel::C0, Limit::OverCurrent(Current::from_amps(3))).to(Outputs::A)];
+static WATCHES: [Watch; 1] = [
+    Watch::new(Channel::C0, Limit::OverCurrent(Current::from_amps(3)))
+        .held()
+        .to(Outputs::A),
+];
 
 /// The part's state a tenth of a second later, a frame having been taken.
 pub(super) fn state(part: PartName, registers: Vec<&'static Register>) -> Result<State, String> {
