@@ -33,7 +33,7 @@ pub(super) struct Registers {
     #[arg(long)]
     part: Option<PartName>,
     /// Put this part on a bench with 1 A at 5 V on each channel, and print its state.
-    #[arg(long, requires = "part")]
+    #[arg(long, requires = "part", conflicts_with = "scenario")]
     state: bool,
     /// When to look, in seconds of the scenario; its end if this is left out.
     #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true, conflicts_with = "part")]
