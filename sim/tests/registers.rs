@@ -302,7 +302,7 @@ fn the_table_for_people() {
     assert!(one.contains("10.000 mV, 20.000 mA"), "{one}");
 }
 
-/// 66 and 16 registers by the datasheets' tables, whose rows the suite's own tests compare one by one.
+/// 66, 16 and 51 registers by the documents' tables, whose rows the suite's own tests compare one by one.
 #[test]
 fn a_part_s_registers_without_a_run() {
     for (part, count, register, row) in [
@@ -317,6 +317,12 @@ fn a_part_s_registers_without_a_run() {
             16,
             "SENSE_1",
             "0xb6     SENSE_1       2  low first   R       channel 15; code 14-3 signed [sense code]; count 2-0",
+        ),
+        (
+            "gallinule",
+            51,
+            "READ_POUT",
+            "0x96     READ_POUT      2  low first   R       pages 0, 2: word 15-0 [power]; (page 0 LINEAR11; page 2 DIRECT)",
         ),
     ] {
         let list = json(&["--part", part]);
@@ -343,7 +349,7 @@ fn paths(value: &Value, path: &str, into: &mut BTreeSet<String>) {
                 paths(entry, &format!("{path}[]"), into);
             }
         }
-        Value::Null if path.ends_with(".names") => {}
+        Value::Null if [".names", ".formats"].iter().any(|key| path.ends_with(key)) => {}
         Value::Array(entries) if entries.is_empty() => {}
         _ => {
             into.insert(path.to_owned());
@@ -363,22 +369,39 @@ fn documented(heading: &str) -> BTreeSet<String> {
 
 #[test]
 fn every_key_is_documented_and_every_documented_key_is_there() {
-    for (arguments, heading) in [
-        (&[SKIFF, "--at", "1"][..], "The state as an object"),
-        (&["--part", "corncrake"], "The list as an object"),
+    for (several, heading) in [
+        (
+            [
+                &[SKIFF, "--at", "1"][..],
+                &["--part", "gallinule", "--state"],
+            ],
+            "The state as an object",
+        ),
+        (
+            [&["--part", "corncrake"], &["--part", "gallinule"]],
+            "The list as an object",
+        ),
     ] {
         let mut found = BTreeSet::new();
-        paths(&json(arguments), "", &mut found);
+        for arguments in several {
+            paths(&json(arguments), "", &mut found);
+        }
         assert_eq!(found, documented(heading));
     }
 }
 
 /// A line without its bytes, and every number as `#`: those follow the firmware's timing to the microsecond.
-fn shape(line: &str) -> String {
-    let name: String = line.chars().take(17).collect();
-    let fields: String = line.chars().skip(42).collect();
+fn shape(line: &str, bytes: usize, fields: usize) -> String {
+    let name: String = line.chars().take(bytes).collect();
+    let fields: String = line.chars().skip(fields).collect();
     let digit = |c: char| c.is_ascii_digit() || c == '.' || c == '-';
     let words = fields.split(' ').map(|word| {
+        if let Some(pattern) = word.strip_prefix("0x") {
+            return format!(
+                "#{}",
+                pattern.trim_start_matches(|c: char| c.is_ascii_hexdigit())
+            );
+        }
         let number = word.starts_with(digit);
         let end = word.trim_start_matches(digit);
         if number {
@@ -390,19 +413,151 @@ fn shape(line: &str) -> String {
     name + &words.collect::<Vec<_>>().join(" ")
 }
 
-/// The sample in the document is some of what the program prints, but for numbers. `…` stands for what is left out.
+/// The samples in the document are some of what the program prints, but for numbers. `…` stands for what is left out.
 #[test]
-fn the_sample_in_the_document() {
+fn the_samples_in_the_document() {
     let text = fs::read_to_string(Path::new(ROOT).join("docs/registers.md")).unwrap();
-    let printed = printed(&[SKIFF, "--at", "20"]);
-    let shapes: Vec<_> = printed.lines().skip(3).map(shape).collect();
-    let (_, sample) = text.split_once("```text\n").unwrap();
-    let (sample, _) = sample.split_once("```").unwrap();
-    let rows: Vec<_> = sample.lines().skip(3).filter(|line| *line != "…").collect();
-    assert!(rows.len() > 20);
-    for row in rows {
-        assert!(shapes.contains(&shape(row)), "{row}");
+    let samples = text.split("```text\n").skip(1);
+    let samples: Vec<_> = samples
+        .map(|text| text.split_once("```").unwrap().0)
+        .collect();
+    let commands = [
+        &[SKIFF, "--at", "20"][..],
+        &["--part", "gallinule", "--state"],
+    ];
+    assert_eq!(samples.len(), commands.len());
+    for (sample, command) in samples.iter().zip(commands) {
+        let printed = printed(command);
+        let mut lines = printed.lines();
+        assert_eq!(lines.next(), sample.lines().next());
+        let head = lines.nth(2).unwrap();
+        let (bytes, fields) = (head.find("bytes").unwrap(), head.find("fields").unwrap());
+        let shape = |line| shape(line, bytes, fields);
+        let shapes: Vec<_> = lines.map(shape).collect();
+        let rows = sample.lines().skip(4).filter(|line| *line != "…");
+        let rows: Vec<_> = rows.collect();
+        assert!(rows.len() > 15);
+        for row in rows {
+            assert!(shapes.contains(&shape(row)), "{row}");
+        }
     }
+}
+
+/// What a register of a page comes to.
+fn on_page<'a>(state: &'a Value, name: &str, page: u8) -> &'a Value {
+    let registers = state["registers"].as_array().unwrap();
+    let found = registers
+        .iter()
+        .find(|register| register["name"] == name && register["page"] == page);
+    &found.unwrap_or_else(|| panic!("no {name} on page {page}"))["fields"][0]
+}
+
+/// 1 A at 5 V, to the limits of gain and offset of docs/pmbus-device.md, B4, and half a step of the formats of B1; power to the product of both. The limit on the safe side of 3 A by one word at most.
+#[test]
+fn gallinule_alone_on_the_bench() {
+    let state = json(&["--part", "gallinule", "--state"]);
+    assert_eq!(state["part"], "Gallinule");
+    assert_eq!(field(&state, "MFR_MODEL", "text")["value"], "GALLINULE");
+    for (page, volt, volt_offset, volt_step, ampere, ampere_offset, ampere_step, side) in [
+        (
+            0,
+            0.005,
+            0.010,
+            1.0 / 512.0,
+            0.01,
+            0.050,
+            1.0 / 256.0,
+            "OUT",
+        ),
+        (
+            1,
+            0.005,
+            0.003,
+            1.0 / 4096.0,
+            0.01,
+            0.030,
+            1.0 / 64.0,
+            "OUT",
+        ),
+        (2, 0.003, 0.030, 0.002, 0.005, 0.040, 0.00125, "OUT"),
+        (3, 0.005, 0.050, 1.0 / 128.0, 0.01, 0.100, 1.0 / 256.0, "IN"),
+    ] {
+        let within = |name: String, key: &str, truth: f64, most: f64| {
+            let value = on_page(&state, &name, page)[key].as_f64().unwrap();
+            assert!(
+                (value - truth).abs() <= most,
+                "{name} of page {page}: {value}"
+            );
+        };
+        let volts = 5.0 * volt + volt_offset;
+        let amperes = ampere + ampere_offset;
+        within(
+            format!("READ_V{side}"),
+            "volts",
+            5.0,
+            volts + volt_step / 2.0,
+        );
+        within(
+            format!("READ_I{side}"),
+            "amperes",
+            1.0,
+            amperes + ampere_step / 2.0,
+        );
+        if page != 1 {
+            // Steps of 1/128 W at the coarsest, 1/13 W on page 2.
+            let watts = (5.0 + volts) * (1.0 + amperes) - 5.0 + 1.0 / 26.0;
+            within(format!("READ_P{side}"), "watts", 5.0, watts);
+        }
+    }
+    let limit = on_page(&state, "IOUT_OC_WARN_LIMIT", 0)["amperes"]
+        .as_f64()
+        .unwrap();
+    assert!((3.0 - 1.0 / 256.0..=3.0).contains(&limit), "{limit}");
+    // Nothing was asked that the device does not know.
+    assert_eq!(register(&state, "STATUS_CML")["bytes"], "00");
+    // A sample each 5 ms, to 2 %, since the end of the reset; 0.1 s and the set-up.
+    let samples = |page| {
+        let registers = state["registers"].as_array().unwrap();
+        let found = registers
+            .iter()
+            .find(|register| register["name"] == "READ_EOUT" && register["page"] == page);
+        found.unwrap()["fields"][2]["value"].as_u64().unwrap()
+    };
+    assert!((20..40).contains(&samples(0)), "{}", samples(0));
+    let one = json(&["--part", "gallinule", "--state", "--register", "read_vout"]);
+    assert_eq!(one["registers"].as_array().unwrap().len(), 3);
+}
+
+/// Errors of gain and offset are below 2 % and 5 codes in any range of these two parts' datasheets.
+#[test]
+fn the_other_parts_alone_on_the_bench() {
+    for (part, name, channels, limit, ranges) in [
+        ("corncrake", "Corncrake", 4, "OVER_CURRENT_0", "0000"),
+        ("moorhen", "Moorhen", 2, "SENSE_LIMIT_0", "8002"),
+    ] {
+        let state = json(&["--part", part, "--state"]);
+        assert_eq!(state["part"], name);
+        assert_eq!(register(&state, "RANGES")["bytes"], ranges);
+        for channel in 0..channels {
+            let of = |register: &str, key: &str| {
+                let code = field(&state, &format!("{register}_{channel}"), "code");
+                code[key].as_f64().unwrap()
+            };
+            let (volts, amperes) = (of("BUS", "volts"), of("SENSE", "amperes"));
+            assert!((volts - 5.0).abs() < 0.1, "{part} {channel}: {volts}");
+            assert!((amperes - 1.0).abs() < 0.02, "{part} {channel}: {amperes}");
+        }
+        let limit = field(&state, limit, "code")["amperes"].as_f64().unwrap();
+        assert!((2.99..=3.0).contains(&limit), "{limit}");
+    }
+    // Fixed bits are no number: in hexadecimal, and in the object what they are.
+    let text = printed(&["--part", "moorhen", "--state", "--register", "identity"]);
+    assert!(
+        text.lines().last().unwrap().ends_with("  fixed 0x91E4"),
+        "{text}"
+    );
+    let state = json(&["--part", "moorhen", "--state"]);
+    assert_eq!(field(&state, "IDENTITY", "fixed")["value"], 0x91E4);
 }
 
 /// One message, the place first; exit status 2; nothing printed.
@@ -442,6 +597,9 @@ fn what_is_refused() {
         &[][..],
         &[&path[..], "--part", "moorhen"],
         &["--part", "plover"],
+        &["--state"],
+        &[&path, "--state"],
+        &["--part", "gallinule", "--state", "--at", "1"],
         &["--part", "moorhen", "--at", "1"],
         &[&path, "--at", "-1"],
         &[&path, "--at", "soon"],

@@ -73,7 +73,17 @@ impl Document {
     /// If there is no such table, or more than one.
     #[must_use]
     pub fn table(&self, heading: &str, columns: &[&str]) -> &Table {
-        let mut found = self.tables.iter().filter(|table| {
+        let mut found = self.tables(heading, columns);
+        match (found.next(), found.next()) {
+            (Some(table), None) => table,
+            (None, _) => panic!("no table '{columns:?}' under '{heading}'"),
+            (Some(_), Some(_)) => panic!("more than one table '{columns:?}' under '{heading}'"),
+        }
+    }
+
+    /// All tables under that heading whose columns begin so, in the order of the document.
+    pub fn tables(&self, heading: &str, columns: &[&str]) -> impl Iterator<Item = &Table> {
+        let begins = move |table: &&Table| {
             table.heading.starts_with(heading)
                 && table.columns.len() >= columns.len()
                 && table
@@ -81,12 +91,8 @@ impl Document {
                     .iter()
                     .zip(columns)
                     .all(|(has, wants)| has == wants)
-        });
-        match (found.next(), found.next()) {
-            (Some(table), None) => table,
-            (None, _) => panic!("no table '{columns:?}' under '{heading}'"),
-            (Some(_), Some(_)) => panic!("more than one table '{columns:?}' under '{heading}'"),
-        }
+        };
+        self.tables.iter().filter(begins)
     }
 
     /// The first fenced block under the heading that begins with `heading`.

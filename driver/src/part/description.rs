@@ -11,6 +11,7 @@
 //! ```
 
 use super::Spec;
+use super::pmbus::format::Format;
 use crate::Channel;
 
 /// All registers of a part.
@@ -23,6 +24,8 @@ pub struct Description {
     pub addresses: &'static [u8],
     /// Whether a check byte (SMBus packet error code) follows the last byte of a register that is read: over address and write bit, pointer, address and read bit, and the bytes.
     pub checked: bool,
+    /// The register of one byte that selects the page, where registers have [pages](Register::pages).
+    pub selector: Option<&'static Register>,
     /// The registers, in the order of the part's datasheet.
     pub registers: &'static [Register],
 }
@@ -45,19 +48,34 @@ pub struct Register {
     pub name: &'static str,
     /// The pointer, or command code, that selects it.
     pub pointer: u8,
-    /// Bytes, without a check byte; the value of a longer one than 8 bytes is only reached field by field.
+    /// Bytes, without a check byte and without the count of a block; the value of a longer one than 8 bytes is only reached field by field.
     pub len: u8,
+    /// Whether a count of its bytes comes before them on the wire, as in an SMBus block read. It is `len`.
+    pub block: bool,
     /// Order of the bytes on the wire.
     pub order: Order,
     /// What may be done with it.
     pub access: Access,
-    /// Whether there is one for each page, and it shows the page that was selected last.
-    pub paged: bool,
+    /// The pages that have one, each its own: it shows the page that was selected last. Empty where there is one for the whole part.
+    pub pages: &'static [u8],
     /// What its bits mean; bits without a meaning are in none.
     pub fields: &'static [Field],
 }
 
 impl Register {
+    /// The same, one for each of these pages.
+    pub(super) const fn on(self, pages: &'static [u8]) -> Self {
+        Self { pages, ..self }
+    }
+
+    /// The same, as a block.
+    pub(super) const fn block(self) -> Self {
+        Self {
+            block: true,
+            ..self
+        }
+    }
+
     /// What a field of this register is in `raw`, the register's bytes as they came; bytes that are missing count as zero.
     #[must_use]
     pub fn value(&self, field: &Field, raw: &[u8]) -> Value {
@@ -73,6 +91,8 @@ impl Register {
                 Some((_, name)) => Value::Named(bits, name),
                 None => Value::Unnamed(bits),
             },
+            Form::Pattern => Value::Unsigned(bits),
+            Form::Text => Value::Text(self.text(field, raw)),
         }
     }
 
@@ -96,6 +116,24 @@ impl Register {
             Some(above) => value & u64::MAX.checked_shr(above).unwrap_or_default(),
             None => value,
         }
+    }
+
+    fn text(&self, field: &Field, raw: &[u8]) -> Text {
+        let first = usize::from(field.low >> 3);
+        let count = usize::from(field.bits >> 3);
+        let mut text = Text {
+            bytes: [0; Text::MAX],
+            len: 0,
+        };
+        for (place, into) in text.bytes.iter_mut().take(count).enumerate() {
+            let byte = self.byte(raw, first.wrapping_add(place));
+            if !matches!(byte, b' '..=b'~') {
+                break;
+            }
+            *into = byte;
+            text.len = text.len.wrapping_add(1);
+        }
+        text
     }
 
     /// The byte so far from the least significant.
@@ -150,7 +188,7 @@ pub struct Field {
     pub name: &'static str,
     /// Its lowest bit, counted from the register's least significant.
     pub low: u16,
-    /// How many bits, 1 to 64.
+    /// How many bits, 1 to 64; of a text whole bytes, at most [`Text::MAX`].
     pub bits: u8,
     /// How the bits are read.
     pub form: Form,
@@ -188,6 +226,10 @@ pub enum Form {
     Flag,
     /// Values with names; others may come.
     Named(&'static [(u64, &'static str)]),
+    /// Bits that are no number: something fixed, a mark, a word in a format of its own. A [`Value::Unsigned`], for people in hexadecimal.
+    Pattern,
+    /// ASCII, the first character in the lowest byte.
+    Text,
 }
 
 /// What one of a field stands for.
@@ -210,6 +252,20 @@ pub enum Counts {
     SenseRange(Channel),
     /// It is the place of this channel's bus range in [`Spec::bus`].
     BusRange(Channel),
+    /// The whole word is so much of this, in the number format of the page: pages that are not listed have none.
+    Word(Measure, &'static [(u8, Format)]),
+}
+
+/// What a word in a number format of its own measures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Measure {
+    /// Volts.
+    Voltage,
+    /// Amperes.
+    Current,
+    /// Watts.
+    Power,
 }
 
 /// What a field is.
@@ -226,6 +282,28 @@ pub enum Value {
     Named(u64, &'static str),
     /// One that should have a name and has none.
     Unnamed(u64),
+    /// Characters.
+    Text(Text),
+}
+
+/// A short text, as far as it can be printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Text {
+    bytes: [u8; Self::MAX],
+    len: u8,
+}
+
+impl Text {
+    /// The most characters.
+    pub const MAX: usize = 16;
+
+    /// The characters up to the first that is none of printable ASCII.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        let shown = self.bytes.get(..usize::from(self.len));
+        core::str::from_utf8(shown.unwrap_or_default()).unwrap_or_default()
+    }
 }
 
 #[cfg(test)]
@@ -241,7 +319,8 @@ mod tests {
             len,
             order,
             access: Access::Read,
-            paged: false,
+            block: false,
+            pages: &[],
             fields: &[],
         }
     }
@@ -286,6 +365,26 @@ mod tests {
         let flag = Field::new("f", 7, 1, Form::Flag);
         assert_eq!(register.value(&flag, &[0x80]), Value::Flag(true));
         assert_eq!(register.value(&flag, &[0x7F]), Value::Flag(false));
+    }
+
+    #[test]
+    fn patterns_and_texts() {
+        let register = register(Order::LowFirst, 6);
+        let pattern = Field::new("f", 8, 16, Form::Pattern);
+        let raw = *b"\x06CRAKE";
+        assert_eq!(register.value(&pattern, &raw), Value::Unsigned(0x5243));
+        let text = |bits, raw: &[u8]| {
+            let Value::Text(text) = register.value(&Field::new("f", 8, bits, Form::Text), raw)
+            else {
+                panic!("no text");
+            };
+            text
+        };
+        assert_eq!(text(40, &raw).as_str(), "CRAKE");
+        assert_eq!(text(16, &raw).as_str(), "CR");
+        assert_eq!(text(40, b"\x06CR\x7FKE").as_str(), "CR");
+        assert_eq!(text(40, b"\x06CR").as_str(), "CR");
+        assert_eq!(text(255, &raw).as_str(), "CRAKE");
     }
 
     #[test]

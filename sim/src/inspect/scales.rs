@@ -1,7 +1,8 @@
 use alloc::{vec, vec::Vec};
 
 use crake::Channel;
-use crake::part::description::{Counts, Field, Value};
+use crake::part::description::{Counts, Field, Measure, Value};
+use crake::part::pmbus::format::Unit;
 use crake::part::{RangeSpec, Spec};
 use crake::units::Resistance;
 
@@ -61,7 +62,7 @@ impl Scales {
                     Value::Named(place, _) | Value::Unnamed(place) | Value::Unsigned(place) => {
                         place
                     }
-                    Value::Signed(_) | Value::Flag(_) => return None,
+                    Value::Signed(_) | Value::Flag(_) | Value::Text(_) => return None,
                 };
                 let range = ranges.get(usize::try_from(place).ok()?)?;
                 Some(u64::from(range.lsb_units) * u64::from(unit_nv))
@@ -91,27 +92,30 @@ impl Scales {
         contents: &Contents,
     ) -> impl Iterator<Item = (&'static Field, Value, Vec<Quantity>)> {
         let scales = self.with(contents);
+        let page = contents.page();
         contents.values().map(move |(field, value)| {
-            let quantities = scales.quantities(field, value);
+            let quantities = scales.quantities(field, value, page);
             (field, value, quantities)
         })
     }
 
     /// What a field's value comes to: of a sense code the voltage across the resistor, and where that is known the current through it; of a bus code the voltage; of a
-    /// power code, where the resistor is known, the power. Empty for anything else and where the ranges are not known.
+    /// power code, where the resistor is known, the power; of a word in the format of a page what it says, to a thousand-millionth. Empty for anything else and where the ranges are not known.
     ///
     /// Running sums are left out: what they count depends on every pace and range that they have seen. Formulas: code × LSB, over the resistance.
-    pub fn quantities(&self, field: &Field, value: Value) -> Vec<Quantity> {
+    pub fn quantities(&self, field: &Field, value: Value, page: Option<u8>) -> Vec<Quantity> {
         let code = match value {
             Value::Unsigned(code) => i128::from(code),
             Value::Signed(code) => i128::from(code),
-            Value::Flag(_) | Value::Named(..) | Value::Unnamed(_) => return Vec::new(),
+            Value::Flag(_) | Value::Named(..) | Value::Unnamed(_) | Value::Text(_) => {
+                return Vec::new();
+            }
         };
-        self.of_code(field.counts, code).unwrap_or_default()
+        self.of_code(field.counts, code, page).unwrap_or_default()
     }
 
     /// Products are exact; what is divided is rounded once.
-    fn of_code(&self, counts: Counts, code: i128) -> Option<Vec<Quantity>> {
+    fn of_code(&self, counts: Counts, code: i128, page: Option<u8>) -> Option<Vec<Quantity>> {
         let quantity = |dividend: i128, divisor: f64, unit| Quantity {
             value: dividend as f64 / divisor,
             unit,
@@ -135,6 +139,16 @@ impl Scales {
                 let product = code.checked_mul(lsbs.sense_nv?.into())?;
                 let product = product.checked_mul(lsbs.bus_nv?.into())?;
                 Some(vec![quantity(product, nanoohms(lsbs)? * 1e9, "W")])
+            }
+            Counts::Word(measure, formats) => {
+                let (_, format) = formats.iter().find(|(of, _)| Some(*of) == page)?;
+                let nano = format.value(u16::try_from(code).ok()?, Unit::NANO);
+                let unit = match measure {
+                    Measure::Voltage => "V",
+                    Measure::Current => "A",
+                    Measure::Power => "W",
+                };
+                Some(vec![quantity(nano.into(), 1e9, unit)])
             }
             _ => None,
         }

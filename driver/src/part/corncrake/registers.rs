@@ -13,6 +13,7 @@ pub const DESCRIPTION: Description = Description {
     spec: &SPEC,
     addresses: &ADDRESSES,
     checked: true,
+    selector: None,
     registers: REGISTERS,
 };
 
@@ -29,7 +30,8 @@ const fn register(
         len,
         order: Order::HighFirst,
         access,
-        paged: false,
+        block: false,
+        pages: &[],
         fields,
     }
 }
@@ -179,7 +181,9 @@ macro_rules! by_channel {
         ];
 
         const REGISTERS: &[Register] = &[
-            register("IDENTITY", pointer::IDENTITY, 4, Read, &[number("fixed", 8, 24), number("revision", 0, 8)]),
+            register("IDENTITY", pointer::IDENTITY, 4, Read, &[
+                Field::new("fixed", 8, 24, Form::Pattern), number("revision", 0, 8),
+            ]),
             register("SERIAL", pointer::SERIAL, 2, Read, &[number("serial", 0, 16)]),
             register("STATE", pointer::STATE, 1, Read, &[
                 named("mode", 0, 4, ACTIVE_MODES), flag("busy", 7), flag("latch_asked", 6),

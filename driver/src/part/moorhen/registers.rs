@@ -12,6 +12,7 @@ pub const DESCRIPTION: Description = Description {
     spec: &SPEC,
     addresses: &ADDRESSES,
     checked: false,
+    selector: None,
     registers: REGISTERS,
 };
 
@@ -27,7 +28,8 @@ const fn register(
         len: 2,
         order: Order::LowFirst,
         access,
-        paged: false,
+        block: false,
+        pages: &[],
         fields,
     }
 }
@@ -81,7 +83,7 @@ macro_rules! by_channel {
         ];
 
         const REGISTERS: &[Register] = &[
-            register("IDENTITY", pointer::IDENTITY, Read, &[number("fixed", 0, 16)]),
+            register("IDENTITY", pointer::IDENTITY, Read, &[Field::new("fixed", 0, 16, Form::Pattern)]),
             register("MARK", pointer::MARK, Both, &[number("mark", 0, 16)]),
             register("RANGES", pointer::RANGES, Both, &[
                 $( sense_range(concat!("sense_range_", $c), $c), bus_range(concat!("bus_range_", $c), $c), )*

@@ -1,5 +1,7 @@
 //! Gallinule, the fictional power supply manager of this project (docs/pmbus-device.md, part B): what has to be declared of it.
 
+pub use super::registers::DESCRIPTION;
+
 use super::{Declaration, Device, EnergySpec, Expect, PageSpec, Period, Pmbus, Side, UserData};
 use crate::alert::{Kind, Outputs};
 use crate::part::make_up::PLAIN;

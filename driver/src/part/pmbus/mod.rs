@@ -24,6 +24,7 @@ pub mod format;
 pub mod gallinule;
 mod learn;
 mod limits;
+mod registers;
 mod sample;
 mod steps;
 mod walk;

@@ -1,9 +1,10 @@
 //! The same for programs; docs/registers.md describes the objects.
 
-use crake::part::description::{Description, Field, Form, Register, Value};
+use crake::part::description::{Counts, Description, Field, Form, Register, Value};
+use crake::part::pmbus::format::Format;
 use serde_json::{Value as Json, json};
 
-use super::listing::{access, counts, order};
+use super::listing::{access, counts, format, order};
 use super::state::State;
 use crate::inspect::{Contents, Quantity};
 
@@ -20,6 +21,7 @@ pub(super) fn state(state: &State) -> String {
             json!({
                 "name": register.name,
                 "pointer": register.pointer,
+                "page": contents.as_ref().and_then(Contents::page),
                 "bytes": contents.as_ref().map(hexadecimal),
                 "fields": contents.iter().flat_map(fields).collect::<Vec<_>>(),
             })
@@ -48,6 +50,7 @@ fn value(field: &Field, value: Value, quantities: &[Quantity]) -> Json {
         Value::Signed(number) => (number.into(), None),
         Value::Flag(set) => (set.into(), None),
         Value::Named(number, meaning) => (Json::from(number), Some(meaning)),
+        Value::Text(text) => (text.as_str().into(), None),
     };
     let mut object = json!({ "name": field.name, "value": number, "meaning": meaning });
     for quantity in quantities {
@@ -72,7 +75,8 @@ pub(super) fn listing(description: &Description, registers: &[&Register]) -> Str
                 "len": register.len,
                 "order": order(register.order),
                 "access": access(register.access),
-                "paged": register.paged,
+                "block": register.block,
+                "pages": (!register.pages.is_empty()).then_some(register.pages),
                 "fields": register.fields.iter().map(field).collect::<Vec<_>>(),
             })
         })
@@ -81,6 +85,7 @@ pub(super) fn listing(description: &Description, registers: &[&Register]) -> Str
         "part": description.spec.name,
         "addresses": description.addresses,
         "checked": description.checked,
+        "selector": description.selector.map(|selector| selector.name),
         "registers": registers,
     });
     format!("{object:#}\n")
@@ -92,6 +97,8 @@ fn field(field: &Field) -> Json {
         Form::Signed => ("signed", None),
         Form::Flag => ("flag", None),
         Form::Named(names) => ("named", Some(names)),
+        Form::Pattern => ("pattern", None),
+        Form::Text => ("text", None),
     };
     let names = names.map(|names| {
         let named = names.iter();
@@ -100,6 +107,14 @@ fn field(field: &Field) -> Json {
             .collect::<Vec<_>>()
     });
     let (counts, channel) = counts(field.counts).unzip();
+    let formats = match field.counts {
+        Counts::Word(_, formats) => {
+            let formats = formats.iter();
+            let one = |(page, format): &(u8, Format)| json!({ "page": page, "format": self::format(*format) });
+            Some(formats.map(one).collect::<Vec<_>>())
+        }
+        _ => None,
+    };
     json!({
         "name": field.name,
         "low": field.low,
@@ -107,6 +122,7 @@ fn field(field: &Field) -> Json {
         "form": form,
         "names": names,
         "counts": counts,
-        "channel": channel,
+        "channel": channel.flatten(),
+        "formats": formats,
     })
 }

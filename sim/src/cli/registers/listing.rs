@@ -1,6 +1,9 @@
 //! What registers a part has, for people.
 
-use crake::part::description::{Access, Counts, Description, Field, Form, Order, Register};
+use crake::part::description::{
+    Access, Counts, Description, Field, Form, Measure, Order, Register,
+};
+use crake::part::pmbus::format::Format;
 
 use super::table::wrapped;
 
@@ -38,12 +41,11 @@ pub(super) fn listing(description: &Description, registers: &[&Register]) -> Str
                 let len = register.len.to_string();
                 let columns = [&len[..], order(register.order), access(register.access)];
                 let pointer = format!("{:#04x}", register.pointer);
-                let paged = if register.paged { "each page: " } else { "" };
                 line(
                     &pointer,
                     register.name,
                     columns,
-                    &format!("{paged}{fields}"),
+                    &format!("{}{fields}", before(register)),
                 );
             } else {
                 line("", "", ["", "", ""], fields);
@@ -53,7 +55,20 @@ pub(super) fn listing(description: &Description, registers: &[&Register]) -> Str
     text
 }
 
-/// Name, bits and what they count; after it, in parentheses, the values that have names.
+/// What is to be known of the whole register.
+fn before(register: &Register) -> String {
+    let block = if register.block { "block; " } else { "" };
+    match register.pages {
+        [] => block.to_owned(),
+        [page] => format!("{block}page {page}: "),
+        pages => {
+            let pages: Vec<_> = pages.iter().map(u8::to_string).collect();
+            format!("{block}pages {}: ", pages.join(", "))
+        }
+    }
+}
+
+/// Name, bits and what they count; after it, in parentheses, the values that have names or the formats of the pages.
 fn field(field: &Field) -> Vec<String> {
     let bits = match field.bits {
         1 => field.low.to_string(),
@@ -72,9 +87,14 @@ fn field(field: &Field) -> Vec<String> {
                 .iter()
                 .map(|(value, name)| format!("{value:#x} {name}")),
         );
-        if let [_, first, ..] = &mut texts[..] {
-            first.insert(0, '(');
-        }
+    }
+    if let Counts::Word(_, formats) = field.counts {
+        let formats = formats.iter();
+        texts
+            .extend(formats.map(|(page, format)| format!("page {page} {}", self::format(*format))));
+    }
+    if let [_, first, ..] = &mut texts[..] {
+        first.insert(0, '(');
         if let Some(last) = texts.last_mut() {
             last.push(')');
         }
@@ -82,8 +102,17 @@ fn field(field: &Field) -> Vec<String> {
     texts
 }
 
+/// A number format by its name in the standard.
+pub(super) fn format(format: Format) -> String {
+    match format {
+        Format::Linear11 => "LINEAR11".to_owned(),
+        Format::Linear16(exponent) => format!("ULINEAR16, exponent {exponent}"),
+        Format::Direct(_) => "DIRECT".to_owned(),
+    }
+}
+
 /// What a field counts, in words, and of which channel.
-pub(super) fn counts(counts: Counts) -> Option<(&'static str, u8)> {
+pub(super) fn counts(counts: Counts) -> Option<(&'static str, Option<u8>)> {
     let (what, channel) = match counts {
         Counts::Nothing => return None,
         Counts::Sense(channel) => ("sense code", channel),
@@ -93,8 +122,11 @@ pub(super) fn counts(counts: Counts) -> Option<(&'static str, u8)> {
         Counts::Energy(channel) => ("sum of power codes", channel),
         Counts::SenseRange(channel) => ("sense range", channel),
         Counts::BusRange(channel) => ("bus range", channel),
+        Counts::Word(Measure::Voltage, _) => return Some(("voltage", None)),
+        Counts::Word(Measure::Current, _) => return Some(("current", None)),
+        Counts::Word(Measure::Power, _) => return Some(("power", None)),
     };
-    Some((what, channel.number()))
+    Some((what, Some(channel.number())))
 }
 
 /// Which byte comes first.

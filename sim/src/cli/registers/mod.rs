@@ -2,6 +2,7 @@
 
 mod json;
 mod listing;
+mod stand;
 mod state;
 mod table;
 
@@ -12,12 +13,13 @@ use std::time::Duration;
 use clap::ValueEnum;
 use crake::Channel;
 use crake::part::description::{Description, Register};
+use crake::part::pmbus::gallinule;
 use crake::part::{corncrake, moorhen};
 use crake::units::Resistance;
 
 use super::{seconds, show, text};
 use crate::bench::{Bench, Part};
-use crate::inspect::{Inspector, find};
+use crate::inspect::find;
 use crate::run::{self, Observer, Row};
 use crate::scenario::{Model, Scenario};
 use state::State;
@@ -27,9 +29,12 @@ pub(super) struct Registers {
     /// The scenario file (docs/scenario.md describes it).
     #[arg(required_unless_present = "part", conflicts_with = "part")]
     scenario: Option<PathBuf>,
-    /// List the registers of this part, and run nothing.
+    /// List the registers of this part, and run no scenario.
     #[arg(long)]
     part: Option<PartName>,
+    /// Put this part on a bench with 1 A at 5 V on each channel, and print its state.
+    #[arg(long, requires = "part", conflicts_with = "scenario")]
+    state: bool,
     /// When to look, in seconds of the scenario; its end if this is left out.
     #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true, conflicts_with = "part")]
     at: Option<Duration>,
@@ -49,6 +54,7 @@ pub(super) struct Registers {
 enum PartName {
     Corncrake,
     Moorhen,
+    Gallinule,
 }
 
 /// Prints what was asked for, or says what is wrong.
@@ -56,20 +62,19 @@ pub(super) fn perform(args: &Registers) -> Result<(), String> {
     let printed = match (&args.scenario, args.part) {
         (Some(path), _) => {
             let scenario = Scenario::load(path).map_err(text)?;
-            let state = state(scenario, args)?;
-            if args.json {
-                json::state(&state)
-            } else {
-                table::state(&state)
-            }
+            printed_state(&state(scenario, args)?, args.json)
         }
         (None, part) => {
-            let description = match part.unwrap_or(PartName::Corncrake) {
+            let part = part.unwrap_or(PartName::Corncrake);
+            let description = match part {
                 PartName::Corncrake => &corncrake::DESCRIPTION,
                 PartName::Moorhen => &moorhen::DESCRIPTION,
+                PartName::Gallinule => &gallinule::DESCRIPTION,
             };
             let registers = asked(description, args.register.as_deref())?;
-            if args.json {
+            if args.state {
+                printed_state(&stand::state(part, registers)?, args.json)
+            } else if args.json {
                 json::listing(description, &registers)
             } else {
                 listing::listing(description, &registers)
@@ -77,6 +82,14 @@ pub(super) fn perform(args: &Registers) -> Result<(), String> {
         }
     };
     show(&printed)
+}
+
+fn printed_state(state: &State, json: bool) -> String {
+    if json {
+        json::state(state)
+    } else {
+        table::state(state)
+    }
 }
 
 /// The register of this name, or all.
@@ -111,7 +124,6 @@ fn state(mut scenario: Scenario, args: &Registers) -> Result<State, String> {
         return Err("the run never began".to_owned());
     };
 
-    let time_ns = bench.now_ns();
     let resistors: Vec<_> = scenario
         .rails
         .iter()
@@ -121,26 +133,13 @@ fn state(mut scenario: Scenario, args: &Registers) -> Result<State, String> {
         })
         .collect();
     let address = scenario.part.address;
-    let mut inspector = Inspector::new(bench.i2c(), address, description);
-    let scales = inspector.scales(&resistors).map_err(text)?;
-    let look = |register: &'static Register| {
-        let open = register.access.is_open();
-        let contents = open.then(|| inspector.read(register.name)).transpose();
-        Ok((register, contents.map_err(text)?))
-    };
-    let registers = registers
-        .into_iter()
-        .map(look)
-        .collect::<Result<_, String>>()?;
-    Ok(State {
-        title: scenario.title,
-        seed,
-        time_ns,
-        address,
-        description,
+    State::read(
+        scenario.title,
+        &bench,
+        (address, description),
         registers,
-        scales,
-    })
+        &resistors,
+    )
 }
 
 /// Keeps the bench of a run.

@@ -31,26 +31,40 @@ pub(super) fn state(state: &State) -> String {
         .chain([BYTES.len()])
         .max()
         .unwrap_or_default();
-    let mut line = |name: &str, bytes: &str, fields: &str| {
-        let line = format!("{name:name_width$}  {bytes:bytes_width$}  {fields}");
+    let page_width = if state.description.selector.is_some() {
+        "page  ".len()
+    } else {
+        0
+    };
+    let mut line = |name: &str, page: &str, bytes: &str, fields: &str| {
+        let line = format!("{name:name_width$}  {page:page_width$}{bytes:bytes_width$}  {fields}");
         lines.push(line.trim_end().to_owned());
     };
-    line(REGISTER, BYTES, "fields");
+    let page_head = if page_width == 0 { "" } else { "page" };
+    line(REGISTER, page_head, BYTES, "fields");
     for (register, contents) in &state.registers {
         let Some(contents) = contents else {
             let why = match register.access {
                 Access::Write => "can only be written",
                 _ => "left alone: reading changes it",
             };
-            line(register.name, "-", why);
+            line(register.name, "", "-", why);
             continue;
         };
         let bytes = hexadecimal(contents.bytes());
         let fields = wrapped(&fields(state, register, contents));
         for place in 0..bytes.len().max(fields.len()) {
             let of = |column: &[String]| column.get(place).cloned().unwrap_or_default();
-            let name = if place == 0 { register.name } else { "" };
-            line(name, &of(&bytes), &of(&fields));
+            let (name, page) = if place == 0 {
+                let page = contents.page();
+                (
+                    register.name,
+                    page.map_or_else(String::new, |page| page.to_string()),
+                )
+            } else {
+                ("", String::new())
+            };
+            line(name, &page, &of(&bytes), &of(&fields));
         }
     }
     lines.join("\n") + "\n"
@@ -62,12 +76,17 @@ fn fields(state: &State, register: &Register, contents: &Contents) -> Vec<String
     for (field, value, quantities) in state.scales.fields(contents) {
         let name = field.name;
         let plain = match value {
+            Value::Unsigned(number) if field.form == Form::Pattern => {
+                let digits = usize::from(field.bits.div_ceil(4));
+                format!("{name} 0x{number:0digits$X}")
+            }
             Value::Unsigned(number) => format!("{name} {number}"),
             Value::Signed(number) => format!("{name} {number}"),
             Value::Flag(true) => name.to_owned(),
             Value::Flag(false) => continue,
             Value::Named(_, meaning) => format!("{name} {meaning}"),
             Value::Unnamed(number) => format!("{name} {number}, which is none"),
+            Value::Text(text) => format!("{name} {:?}", text.as_str()),
         };
         let quantities: Vec<_> = quantities
             .iter()

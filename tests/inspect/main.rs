@@ -1,5 +1,7 @@
 //! Looking at registers over a bus: what comes back is checked, decoded and worth what the datasheets say, and the part is left as it was.
 
+mod pages;
+
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
@@ -297,6 +299,7 @@ const ODD: Description = Description {
     spec: &corncrake::SPEC,
     addresses: &[0x40],
     checked: false,
+    selector: None,
     registers: &[
         odd("TOUCHY", 1, Access::ReadChanges),
         odd("DEAF", 2, Access::Write),
@@ -311,7 +314,8 @@ const fn odd(name: &'static str, pointer: u8, access: Access) -> Register {
         len: 1,
         order: Order::LowFirst,
         access,
-        paged: false,
+        block: false,
+        pages: &[],
         fields: &[],
     }
 }

@@ -1,10 +1,14 @@
 //! The descriptions of registers against the tables of the parts' datasheets, both ways: nothing is missing, nothing is made up.
 
+mod gallinule;
+
 use std::{collections::BTreeMap, fs, path::Path};
 
 use crake::Channel;
-use crake::part::description::{Access, Counts, Description, Field, Form, Order, Register, Value};
-use crake::part::{corncrake, moorhen};
+use crake::part::description::{
+    Access, Counts, Description, Field, Form, Order, Register, Text, Value,
+};
+use crake::part::{corncrake, moorhen, pmbus};
 use crake_suite::markdown::Document;
 use crake_suite::{datasheet, examples, frame, number};
 
@@ -80,21 +84,33 @@ fn orders_and_check_bytes() {
     ] {
         assert_eq!(description.checked, checked);
         let mut registers = description.registers.iter();
-        assert!(registers.all(|register| register.order == order && !register.paged));
+        assert!(registers.all(|register| {
+            register.order == order && register.pages.is_empty() && !register.block
+        }));
     }
 }
 
 /// No field sticks out, no bit is in two fields, no name stands twice.
 #[test]
 fn fields_lie_in_their_register_and_apart() {
-    for description in [corncrake::DESCRIPTION, moorhen::DESCRIPTION] {
+    for description in [
+        corncrake::DESCRIPTION,
+        moorhen::DESCRIPTION,
+        pmbus::gallinule::DESCRIPTION,
+    ] {
         for register in description.registers {
             let mut taken = vec![None; 8 * usize::from(register.len)];
             let mut names = BTreeMap::new();
             assert!(!register.fields.is_empty(), "{}", register.name);
             for field in register.fields {
                 let place = (register.name, field.name);
-                assert!((1..=64).contains(&field.bits), "{place:?}");
+                let most = if field.form == Form::Text {
+                    assert_eq!(field.bits % 8, 0, "{place:?}");
+                    8 * Text::MAX
+                } else {
+                    64
+                };
+                assert!((1..=most).contains(&usize::from(field.bits)), "{place:?}");
                 assert_eq!(names.insert(field.name, ()), None, "{place:?}");
                 assert!(field.form != Form::Flag || field.bits == 1, "{place:?}");
                 let low = usize::from(field.low);
@@ -285,6 +301,7 @@ fn number_of(value: Value) -> i128 {
         Value::Signed(value) => i128::from(value),
         Value::Flag(value) => i128::from(value),
         Value::Unnamed(value) => panic!("{value} has no name"),
+        Value::Text(text) => panic!("{text:?} is no number"),
     }
 }
 
