@@ -87,8 +87,9 @@ fn commands_are_those_of_the_tables() {
     assert_eq!(found.len(), 51);
 
     assert_eq!(DESCRIPTION.addresses, datasheet_addresses(&document));
-    assert!(DESCRIPTION.checked); // B2.2
-    assert_eq!(DESCRIPTION.selector, DESCRIPTION.register("PAGE"));
+    // B2.2, B3.
+    let page = DESCRIPTION.register("PAGE");
+    assert_eq!((DESCRIPTION.checked, DESCRIPTION.selector), (true, page));
     let mut registers = DESCRIPTION.registers.iter();
     assert!(registers.all(|register| register.order == Order::LowFirst));
 }
