@@ -158,6 +158,7 @@ impl I2c for Wire<'_> {
                 let pointer = *pointer;
                 let mut bytes = match pointer {
                     0x00 => vec![0x9E, 0x37, 0xC4, 0x01],
+                    0x01 => vec![0, 0], // as its blocks have it
                     0x80 => double.block(),
                     _ => panic!("register 0x{pointer:02X}"),
                 };

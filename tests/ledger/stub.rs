@@ -214,6 +214,7 @@ impl I2c for Handle {
         let pointer = bytes[0];
         let mut data = match pointer {
             0x00 => world.identity.to_vec(),
+            0x01 => world.serial.to_be_bytes().to_vec(),
             0x80..=0xEE => world.block[usize::from(pointer - 0x80)..].to_vec(),
             _ => world.registers[&pointer].clone(),
         };

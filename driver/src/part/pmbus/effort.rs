@@ -18,7 +18,7 @@ pub(super) fn effort<D: Device, const N: usize>(task: Task) -> Effort {
             .then(of.sample()),
         Task::Attach => of.device().then(of.pages(Costs::learn)).then(of.sample()),
         Task::Latch => of.sample(),
-        Task::Configure => of.sample().then(of.mark()).then(of.mark()),
+        Task::Configure => of.sample().then(of.mark()),
         Task::Arm => of
             .pages(Costs::quiet)
             .then(of.sample())

@@ -52,8 +52,8 @@ impl Job<'_> {
             ],
             Self::Attach => &[Identify, FindQuery, Learn, Sample, Verify],
             Self::Latch => &[Sample, Verify],
+            Self::Configure(_) => &[Sample, Verify, Mark],
             // A change that stops half-way leaves the mark of a device that was never set up.
-            Self::Configure(_) => &[Sample, Verify, Unmark, Mark],
             Self::Arm(..) => &[Quiet, Sample, Verify, Unmark, Arm, Mark],
             Self::Look(..) => &[Look],
         }
@@ -117,7 +117,6 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 **more |= !seen.is_empty();
                 next
             }
-            (Phase::Unmark, Job::Configure(_)) => Ok(self.put_mark(None)),
             (Phase::Unmark | Phase::Arm | Phase::Look, _) => Ok(Next::Over),
         }
     }
