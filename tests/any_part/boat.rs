@@ -30,6 +30,9 @@ const VOLTS: [f64; 4] = [15.5, 3.8, 3.3, 3.8];
 /// Amperes of the rails without anything happening.
 const AMPS: [f64; 4] = [1.0, 0.5, 0.02, 0.06];
 
+/// Lines for a part's outputs, and what each stands for.
+pub type Wiring<M> = fn(&Bench, &Part<M>) -> Vec<(Line, Outputs)>;
+
 /// What a part is put on the bench with.
 pub struct Fitting<O: Order, M> {
     pub order: O,
@@ -42,7 +45,7 @@ pub struct Fitting<O: Order, M> {
     /// The supervisor's limits and times, its thresholds of "no current" chosen beyond the zero errors of this part.
     pub config: Config,
     /// The part's outputs, each on a line of its own, and what each stands for.
-    pub outputs: fn(&Bench, &Part<O::Model>) -> Vec<(Line, Outputs)>,
+    pub outputs: Wiring<O::Model>,
 }
 
 /// What goes on at the rails, in milliseconds and amperes or volts.
