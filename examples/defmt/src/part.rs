@@ -12,6 +12,7 @@ pub const SERIAL: u16 = 0x0123;
 
 const NO_ANSWER: ErrorKind = ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address);
 const IDENTITY: [u8; 4] = [0x9E, 0x37, 0xC4, 0x01];
+const SERIAL_REGISTER: u8 = 0x01;
 const LATCH: u8 = 0x03;
 const FRAME: u8 = 0x80;
 const CHECKED: usize = 109;
@@ -63,6 +64,7 @@ impl I2c for Bus {
     fn write_read(&mut self, address: u8, bytes: &[u8], room: &mut [u8]) -> Result<(), ErrorKind> {
         let data: &[u8] = match *bytes {
             [0x00] if address == ADDRESS => &IDENTITY,
+            [SERIAL_REGISTER] if address == ADDRESS => &SERIAL.to_be_bytes(),
             [FRAME] if address == ADDRESS => &self.block,
             _ => return Err(NO_ANSWER),
         };
