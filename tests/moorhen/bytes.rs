@@ -50,14 +50,23 @@ fn results(count: u16) -> [u16; 4] {
     [0x1F40, 0x3AF0, 0xBFF8, 0xFFF8].map(|word| word | count & 7)
 }
 
+/// Marks of the first set-up and of the next one; and what stands there while each is being made.
+const FIRST: u16 = 0x0101;
+const SECOND: u16 = 0x0102;
+const BEFORE_FIRST: u16 = 0x8081;
+const BEFORE_SECOND: u16 = 0x8080;
+
 fn init() -> Vec<Transaction> {
     let mut steps = vec![
         Transaction::write_read(ADDRESS, vec![0x35], vec![0xE4, 0x91]), // example 1
+        read(0x36, 0),                                                  // example 2
         Transaction::write(ADDRESS, vec![0x65, 0x5A, 0xC3]),            // example 27
     ];
+    steps.extend(put(0x36, BEFORE_FIRST));
     steps.extend(put(0x39, 0x0180));
-    steps.extend(put(0x36, 1));
-    steps.extend(sample(1, 1, results(1)));
+    steps.push(read(0x36, BEFORE_FIRST));
+    steps.extend(put(0x36, FIRST));
+    steps.extend(sample(1, FIRST, results(1)));
     steps
 }
 
@@ -132,7 +141,7 @@ fn joined(parts: &[&[Transaction]]) -> Vec<Transaction> {
 
 #[test]
 fn set_up_and_read_as_the_worked_examples() {
-    let steps = joined(&[&init(), &sample(2, 1, results(2))]);
+    let steps = joined(&[&init(), &sample(2, FIRST, results(2))]);
     let waits = with_monitor(&steps, |monitor| {
         let frame = monitor.init(&SETUP).expect("a part that answers");
         assert_eq!(frame.condition(), Condition::Boundary);
@@ -168,7 +177,7 @@ fn set_up_and_read_as_the_worked_examples() {
 fn signs_and_clipped_flags() {
     // Count 13 is 5 modulo 8; sense of channel 0 clipped as in example 13.
     let words = [0x7FFD, 0x0005, 0xC005, 0x8005];
-    let steps = joined(&[&init(), &sample(0x004D, 1, words)]);
+    let steps = joined(&[&init(), &sample(0x004D, FIRST, words)]);
     with_monitor(&steps, |monitor| {
         monitor.init(&SETUP).expect("a part that answers");
         let frame = monitor.latch().expect("a part that answers");
@@ -196,7 +205,7 @@ fn results_that_do_not_belong_together_are_not_taken() {
         (2, [sense | 0x8000, bus, other_sense, other_bus]),
     ];
     for (progress, words) in spoiled {
-        let bad = sample(progress, 1, words);
+        let bad = sample(progress, FIRST, words);
         let again = &bad[1..];
         let steps = joined(&[&init(), &bad, again, again]);
         with_monitor(&steps, |monitor| {
@@ -208,7 +217,7 @@ fn results_that_do_not_belong_together_are_not_taken() {
                 "{progress:#06x} {words:04x?}"
             );
         });
-        let steps = joined(&[&init(), &bad, again, &sample(2, 1, good)[1..]]);
+        let steps = joined(&[&init(), &bad, again, &sample(2, FIRST, good)[1..]]);
         with_monitor(&steps, |monitor| {
             monitor.init(&SETUP).expect("a part that answers");
             assert!(monitor.latch().is_ok(), "in time");
@@ -219,7 +228,7 @@ fn results_that_do_not_belong_together_are_not_taken() {
 /// Section 2.2: a write that came through crippled is acknowledged and ignored.
 #[test]
 fn a_single_shot_that_never_took_place_is_found() {
-    let stale = sample(1, 1, results(1));
+    let stale = sample(1, FIRST, results(1));
     let again = &stale[1..];
     let steps = joined(&[&init(), &stale, again, again]);
     with_monitor(&steps, |monitor| {
@@ -248,7 +257,7 @@ fn a_reset_and_a_stranger_are_told_apart() {
         monitor.init(&SETUP).expect("a part that answers");
         let error = monitor.latch().expect_err("another's mark");
         let expected = Fault::SetUpChanged {
-            expected: 1,
+            expected: FIRST,
             got: 0x2B07,
         };
         assert_eq!(error.came, Came::Fault(expected));
@@ -320,26 +329,28 @@ fn limits_go_to_the_part_as_far_as_it_has_them() {
         ]
     };
     let arm = joined(&[
+        &[read(0x36, FIRST)],
+        &put(0x36, BEFORE_SECOND),
         &put(0x3A, 0), // nothing reaches the output
         &put(0xA1, 0x7FF8),
         &put(0xA2, 0x3FF8),
         &put(0xB1, 0x7FF8),
         &put(0xB2, 0x3FF8),
         &[read(0x3C, 0x0080), write(0x3C, 0x0080)], // what stands, and is nobody's, goes
-        &sample(2, 1, low(2)),
-        &put(0x36, 0),
+        &sample(2, BEFORE_SECOND, low(2)),
         &put(0x39, 0x0180),
         &put(0xA2, 0x0FA0), // example 7
         &put(0xB1, 0x3840), // example 9
         &put(0x3A, 0x0240), // sense of channel 0, bus of channel 1
-        &put(0x36, 2),
+        &[read(0x36, BEFORE_SECOND)],
+        &put(0x36, SECOND),
     ]);
     let over = Causes::of(crake::alert::Cause::Limit(Channel::C0, Kind::OverCurrent));
     let under = Causes::of(crake::alert::Cause::Limit(Channel::C1, Kind::UnderVoltage));
     // One below 12.6 V: code 1799 is 0x3838.
     let service = joined(&[
         &[read(0x3C, 0x01C0), write(0x3C, 0x0040), read(0x3C, 0x0180)], // that of channel 0 alone is watched
-        &sample(3, 2, low(3)),
+        &sample(3, SECOND, low(3)),
     ]);
     let steps = joined(&[&init(), &arm, &service]);
     with_monitor(&steps, |monitor| {
@@ -354,7 +365,7 @@ fn limits_go_to_the_part_as_far_as_it_has_them() {
             .service(watches.interest(), &mut found)
             .expect("a part that answers");
         assert_eq!(found, over | under);
-        assert_eq!(monitor.joint().serial, 2);
+        assert_eq!(monitor.joint().serial, SECOND);
     });
 }
 

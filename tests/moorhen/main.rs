@@ -1,3 +1,4 @@
-//! Moorhen, whose sums, power and lower limits the driver makes up: exact bytes from docs/moorhen-datasheet.md, and totals against the truth of the bench.
+//! Moorhen, whose sums, power and lower limits the driver makes up: exact bytes from docs/moorhen-datasheet.md, and what survives on the bench when anything fails at any moment.
 
+mod bench;
 mod bytes;

@@ -71,7 +71,8 @@ impl<const N: usize, K: Keep> Ledger<'_, N, K> {
         let period_us = u64::from(period_us);
         let (part, host) = (self.spec.oscillator.error_ppm, self.board.clock().as_ppm());
         match (self.spec.sums, safe_rounds(self.spec)) {
-            (Source::Driver, _) => period_us,
+            // There a round is a microsecond.
+            (Source::Driver, rounds) => period_us.min(rounds.unwrap_or(u64::MAX)),
             (Source::Part, Some(rounds)) => {
                 scaled(rounds.saturating_mul(period_us), less(host), more(part))
             }

@@ -135,9 +135,7 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             Task::Init => (self.before, self.unbroken) = (false, false),
             // Another set-up may have taken over at a moment unknown.
             Task::Configure | Task::Arm => self.unbroken = false,
-            // What limits stand in the part is not known: take it that every channel has some, in whatever ranges.
-            Task::Attach => (self.watched, self.in_force) = (Causes::LIMITS, [None; N]),
-            Task::Latch | Task::Look | Task::Service | Task::Fetch => {}
+            Task::Attach | Task::Latch | Task::Look | Task::Service | Task::Fetch => {}
         }
         Ok(())
     }
@@ -148,7 +146,9 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
         task: Task,
         played: Result<(), (u8, Came<E>)>,
     ) -> Result<(), Error<E>> {
-        if played.is_ok() && !matches!(task, Task::Fetch) {
+        // What a look or a fetch leaves in the block is no sample, and the stamp is of a latch before.
+        let frame = !matches!(task, Task::Look | Task::Service | Task::Fetch);
+        if played.is_ok() && frame {
             let stamp = self.latched.stamp;
             self.latched.stamp = self.part.settle(task, self.block.as_mut(), stamp);
         }
@@ -179,6 +179,8 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
     }
 
     pub(super) fn attached(&mut self) -> Frame<'_> {
+        // What limits stand in the part is not known: take it that every channel has some.
+        self.watched = Causes::LIMITS;
         for (channel, ranges) in Channel::first(u8::MAX).zip(&mut self.in_force) {
             *ranges = self.part.ranges(self.block.as_ref(), channel);
         }

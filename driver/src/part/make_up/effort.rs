@@ -1,5 +1,5 @@
 use super::Registers;
-use super::stages::{LIST, TRIES};
+use super::stages::{LIST, TRIES, read_mark};
 use crate::alert::{Causes, Kind};
 use crate::exchange::{Effort, Step};
 use crate::part::{BusRange, Pace, SenseRange};
@@ -37,20 +37,21 @@ pub(super) fn effort<R: Registers, const N: usize>(task: Task) -> Effort {
     let wait = Effort::wait(R::CONVERSION_US);
     let read = list(&R::read).times(u32::from(TRIES));
     let sample = one(Some(R::trigger()))
-        .then(wait.times(u32::from(TRIES)))
+        .then(wait.times(u32::from(TRIES).saturating_add(1)))
         .then(read);
-    let change = mark.then(set_up).then(mark);
+    let old_mark = one(Some(read_mark::<R>()));
+    let change = mark.then(set_up).then(old_mark).then(mark);
     match task {
         Task::Init => identity
+            .then(old_mark)
             .then(list(&R::restart))
-            .then(set_up)
-            .then(mark)
+            .then(change)
             .then(sample),
         Task::Attach => identity.then(sample),
         Task::Latch => sample,
         Task::Configure => sample.then(change),
-        Task::Arm => unmask
-            .times(2)
+        Task::Arm => old_mark
+            .then(unmask.times(2))
             .then(limits.times(2))
             .then(causes)
             .then(sample)

@@ -19,9 +19,12 @@ use crate::{Channel, Task};
 pub struct MadeUp<R, const N: usize> {
     /// Mark of the set-up that the part is expected to have.
     pub(super) serial: u16,
-    pub(super) now: Kept<N>,
+    pub(super) now: Own<N>,
     /// Takes over with the sample after the one that was taken last.
-    pub(super) next: Option<Kept<N>>,
+    pub(super) next: Option<Own<N>>,
+    pub(super) coming: Option<Coming<N>>,
+    /// A sample was asked for, and may be in progress still.
+    pub(super) asked: bool,
     /// The last frame found the part reset.
     pub(super) reset_seen: bool,
     /// The set-up was in force before the last sample was asked for.
@@ -32,6 +35,36 @@ pub struct MadeUp<R, const N: usize> {
     /// Causes that the part may set for us.
     pub(super) by_part: Causes,
     registers: PhantomData<R>,
+}
+
+/// A set-up whose mark is being written: it is in force as soon as that mark is found.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Coming<const N: usize> {
+    pub(super) serial: u16,
+    pub(super) own: Own<N>,
+    pub(super) judge: Judge<N>,
+    pub(super) by_part: Causes,
+}
+
+/// A set-up as it was put into the part.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Own<const N: usize> {
+    pub(super) kept: Kept<N>,
+    /// Of each enabled channel, as far as known.
+    pub(super) ranges: [Option<Ranges>; N],
+}
+
+impl<const N: usize> Own<N> {
+    pub(super) fn of(sampling: &Sampling<'_>) -> Self {
+        let mut ranges = [None; N];
+        for (place, asked) in ranges.iter_mut().zip(sampling.channels) {
+            *place = *asked;
+        }
+        Self {
+            kept: Kept::of(sampling),
+            ranges,
+        }
+    }
 }
 
 /// What has to be remembered of a set-up.
@@ -60,11 +93,16 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
     pub const fn new() -> Self {
         Self {
             serial: 0,
-            now: Kept {
-                enabled: [true; N],
-                mode: Mode::SingleShot,
+            now: Own {
+                kept: Kept {
+                    enabled: [true; N],
+                    mode: Mode::SingleShot,
+                },
+                ranges: [None; N],
             },
             next: None,
+            coming: None,
+            asked: false,
             reset_seen: false,
             complete: false,
             sequence: None,
@@ -75,8 +113,8 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
         }
     }
 
-    fn is_enabled(&self, channel: Channel) -> bool {
-        self.now.enabled.get(channel.index()) == Some(&true)
+    pub(super) fn is_enabled(&self, channel: Channel) -> bool {
+        self.now.kept.enabled.get(channel.index()) == Some(&true)
     }
 
     /// Results of a channel, power made up where the part has none; zeros where it is not enabled.
@@ -106,7 +144,7 @@ impl<R: Registers, const N: usize> Codec for MadeUp<R, N> {
     fn head(&self, _block: &[u8]) -> Head {
         Head {
             serial: self.serial,
-            mode: self.now.mode,
+            mode: self.now.kept.mode,
             averaging: 0,
             reset_seen: self.reset_seen,
             complete: self.complete,

@@ -1,6 +1,6 @@
 //! The operations of a made-up part as bus steps: one order of stages, in which each operation has its way.
 
-use super::made_up::Kept;
+use super::made_up::{Coming, Own};
 use super::{MadeUp, Registers, Sums};
 use crate::Channel;
 use crate::alert::{Cause, Causes, Judge, Kind, Outputs, Plan};
@@ -26,9 +26,12 @@ const LIMITS_OF_ALL: u8 = 12 * KINDS;
 
 const IDENTITY: u8 = 0;
 const IDENTIFIED: u8 = 1;
-const RESTART: u8 = 2;
+const OLD_MARK: u8 = 2;
+const RESTART: u8 = OLD_MARK + 1;
+// From here on until the end the part has a mark that no firmware joins.
+const INTERIM: u8 = RESTART + LIST;
 // Under old limits nothing may come after the causes were read.
-const MUTE: u8 = RESTART + LIST;
+const MUTE: u8 = INTERIM + 1;
 const DISARM: u8 = MUTE + 1;
 const READ_CAUSES: u8 = DISARM + LIMITS_OF_ALL;
 const CLEAR: u8 = READ_CAUSES + 1;
@@ -36,12 +39,13 @@ const CLEARED: u8 = CLEAR + 1;
 const TRIGGER: u8 = CLEARED + 1;
 const WAIT: u8 = TRIGGER + 1;
 const READ: u8 = WAIT + 1;
-// A change that stops half-way leaves the mark of a part that was never set up.
 const UNMARK: u8 = READ + LIST;
 const SET_UP: u8 = UNMARK + 1;
 const LIMITS: u8 = SET_UP + LIST;
 const UNMASK: u8 = LIMITS + LIMITS_OF_ALL;
-const MARK: u8 = UNMASK + 1;
+// A reset in the middle has taken the interim mark, and with it whatever was set up.
+const CHECK: u8 = UNMASK + 1;
+const MARK: u8 = CHECK + 1;
 
 /// How often results are read, or waited for, before the operation gives up.
 pub(super) const TRIES: u8 = 3;
@@ -79,21 +83,20 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                 Job::Latch | Job::Configure(_) => Way::Go(TRIGGER),
                 Job::Arm(_, plan, _) => {
                     possible(plan)?;
-                    Way::Go(MUTE)
+                    Way::Then(read_mark::<R>(), OLD_MARK)
                 }
                 Job::Look(..) => Way::Go(READ_CAUSES),
             },
             IDENTIFIED => {
                 R::identified(turn.block)?;
                 match job {
-                    Job::Attach(joint) => {
-                        self.join(joint);
-                        Way::Go(TRIGGER)
-                    }
-                    _ => Way::Go(RESTART),
+                    Job::Attach(_) => Way::Go(TRIGGER),
+                    _ => Way::Then(read_mark::<R>(), OLD_MARK),
                 }
             }
-            RESTART..MUTE => list(R::restart(at.wrapping_sub(RESTART)), SET_UP),
+            OLD_MARK => self.marked_before(R::state(turn.block).mark, job)?,
+            RESTART..INTERIM => list(R::restart(at.wrapping_sub(RESTART)), UNMARK),
+            INTERIM => Way::Do(R::mark(interim(self.serial))),
             MUTE => list(R::unmask(Causes::empty()), DISARM),
             DISARM..READ_CAUSES => {
                 let (channel, kind) = numbered(at.wrapping_sub(DISARM));
@@ -105,8 +108,12 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
             },
             CLEAR => self.clear(turn, job),
             CLEARED => after_causes(job),
+            // One that was asked for and never waited for may be in progress still, and a part may ignore another until it is over.
+            TRIGGER if core::mem::take(&mut self.asked) => {
+                Way::Then(Step::Wait(R::CONVERSION_US), TRIGGER)
+            }
             TRIGGER => {
-                turn.tries = 0;
+                (turn.tries, self.asked) = (0, true);
                 Way::Do(R::trigger())
             }
             WAIT => Way::Do(Step::Wait(R::CONVERSION_US)),
@@ -114,6 +121,7 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                 Some(step) => Way::Do(step),
                 None => self.taken(turn, job)?,
             },
+            MARK => self.mark(R::state(turn.block).mark, job)?,
             _ => self.set_up(at, job),
         })
     }
@@ -141,11 +149,48 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
         }
     }
 
+    /// What mark the part had before: a new one counts on from it, and a change begins from ours alone, or from one of ours that stopped half-way.
+    fn marked_before(&mut self, mark: u16, job: &Job<'_>) -> Result<Way, Fault> {
+        if let Job::Init(_) = job {
+            // Two bits away from it at the least, and never what another firmware's restart would make of its own.
+            self.serial = mark.wrapping_add(0x0100);
+            return Ok(Way::Go(RESTART));
+        }
+        self.settle_mark(mark);
+        self.reset_seen = mark == 0;
+        if self.reset_seen {
+            Ok(Way::Done)
+        } else if mark == self.serial || mark == interim(self.serial) {
+            Ok(Way::Go(INTERIM))
+        } else {
+            Err(self.foreign(mark))
+        }
+    }
+
+    /// A mark whose writing came to no end is found after all: that set-up is in force.
+    fn settle_mark(&mut self, mark: u16) {
+        if let Some(coming) = self.coming.take_if(|coming| coming.serial == mark) {
+            (self.serial, self.now, self.next) = (mark, coming.own, None);
+            (self.judge, self.by_part) = (coming.judge, coming.by_part);
+            self.sums.forget();
+        }
+    }
+
+    const fn foreign(&self, mark: u16) -> Fault {
+        Fault::SetUpChanged {
+            expected: self.serial,
+            got: mark,
+        }
+    }
+
     /// A sample is in: is it the one asked for, and of our set-up? Then its limits are judged.
     fn taken(&mut self, turn: &mut Turn<'_>, job: &mut Job<'_>) -> Result<Way, Fault> {
         let state = R::state(turn.block);
-        // Before anything else: a count of conversions that began anew may be any number.
-        self.reset_seen = state.mark == 0;
+        self.settle_mark(state.mark);
+        // Before anything else: a count of conversions that began anew may be any number. A change that stopped half-way has left nothing to go on from.
+        let arming = matches!(job, Job::Arm(..));
+        let half_way = state.mark == interim(self.serial) && !arming;
+        self.reset_seen = state.mark == 0 || half_way;
         if self.reset_seen {
             return match job {
                 Job::Init(_) | Job::Attach(_) => Err(Fault::ResetSeen),
@@ -160,23 +205,32 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
             }),
             _ => None,
         };
+        let wait = Step::Wait(R::CONVERSION_US);
         if let Some(fault) = fault {
-            let wait = Step::Wait(R::CONVERSION_US);
-            return turn
-                .again(READ, wait, TRIES, fault)
-                .map(|step| Way::Then(step, READ));
+            let again = turn.again(READ, wait, TRIES, fault);
+            return again.map(|step| Way::Then(step, READ));
         }
-        self.sequence = state.sequence;
-        if state.mark != self.serial {
-            return Err(Fault::SetUpChanged {
-                expected: self.serial,
-                got: state.mark,
-            });
+        let expected = match job {
+            Job::Attach(joint) => joint.serial,
+            Job::Arm(..) => interim(self.serial),
+            _ => self.serial,
+        };
+        if state.mark != expected {
+            let got = state.mark;
+            return Err(Fault::SetUpChanged { expected, got });
+        }
+        if let Job::Attach(joint) = job {
+            self.join(joint, turn.block);
         }
         if let Some(next) = self.next.take() {
             self.now = next;
             self.sums.forget();
         }
+        if !self.in_our_ranges(turn.block) {
+            let again = turn.again(READ, wait, TRIES, self.foreign(state.mark));
+            return again.map(|step| Way::Then(step, READ));
+        }
+        (self.sequence, self.asked, self.coming) = (state.sequence, false, None);
         self.judge_all(turn.block);
         Ok(match job {
             Job::Init(_) | Job::Attach(_) | Job::Latch | Job::Look(..) => Way::Done,
@@ -184,9 +238,19 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
             Job::Arm(_, _, found) => {
                 **found |= self.judge.causes();
                 self.judge = Judge::idle();
-                Way::Go(UNMARK)
+                Way::Go(SET_UP)
             }
         })
+    }
+
+    /// Whether every enabled channel was converted in the ranges that were put into the part.
+    fn in_our_ranges(&self, block: &[u8]) -> bool {
+        Channel::first(u8::MAX)
+            .zip(&self.now.ranges)
+            .filter(|(channel, _)| self.is_enabled(*channel))
+            .all(|(channel, ranges)| {
+                ranges.is_none_or(|ranges| ranges == R::ranges(block, channel))
+            })
     }
 
     fn judge_all(&mut self, block: &[u8]) {
@@ -208,7 +272,7 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
             UNMARK => {
                 // Old limits or new ones, until the change is through.
                 self.by_part |= by_part;
-                Way::Do(R::mark(0))
+                Way::Do(R::mark(interim(self.serial)))
             }
             SET_UP..LIMITS => list(R::set_up(at.wrapping_sub(SET_UP), sampling), LIMITS),
             LIMITS..UNMASK => {
@@ -221,38 +285,78 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                 }
             }
             UNMASK => match plan {
-                Some(plan) => list(R::unmask(plan.mask(outputs::<R>()) & by_part), MARK),
+                Some(plan) => list(R::unmask(plan.mask(outputs::<R>()) & by_part), CHECK),
                 None => Way::Skip,
             },
-            MARK => {
-                self.serial = self.serial.wrapping_add(1).max(1);
-                Way::Do(R::mark(self.serial))
-            }
-            _ => {
-                let kept = Kept::of(sampling);
-                match job {
-                    Job::Init(_) => {
-                        (self.now, self.next) = (kept, None);
-                        (self.sums, self.judge) = (Sums::new(), Judge::idle());
-                        (self.by_part, self.sequence) = (Causes::empty(), None);
-                        return Way::Go(TRIGGER);
-                    }
-                    Job::Arm(_, plan, _) => {
-                        (self.judge, self.by_part) = (Judge::of_driver(plan), by_part);
-                    }
-                    _ => {}
-                }
-                self.next = Some(kept);
-                Way::Done
-            }
+            CHECK => Way::Do(read_mark::<R>()),
+            _ => self.changed(job),
         }
     }
 
-    /// Of a part that runs nothing is known but its mark.
-    fn join(&mut self, joint: &Joint) {
+    /// The interim mark is there still, or whatever was set up is gone; then the new one.
+    fn mark(&mut self, found: u16, job: &Job<'_>) -> Result<Way, Fault> {
+        self.reset_seen = found == 0;
+        match job {
+            Job::Init(_) if self.reset_seen => return Err(Fault::ResetSeen),
+            _ if self.reset_seen => return Ok(Way::Done),
+            _ if found != interim(self.serial) => return Err(self.foreign(found)),
+            _ => {}
+        }
+        let serial = self.serial.wrapping_add(1).max(1);
+        let (own, judge, by_part) = match job {
+            Job::Init(sampling) => (Own::of(sampling), Judge::idle(), Causes::empty()),
+            Job::Configure(sampling) => (Own::of(sampling), self.judge, self.by_part),
+            Job::Arm(sampling, plan, _) => {
+                let by_part = plan.judged_by(Source::Part);
+                (Own::of(sampling), Judge::of_driver(plan), by_part)
+            }
+            Job::Attach(_) | Job::Latch | Job::Look(..) => return Ok(Way::Done),
+        };
+        self.coming = Some(Coming {
+            serial,
+            own,
+            judge,
+            by_part,
+        });
+        Ok(Way::Do(R::mark(serial)))
+    }
+
+    /// The new mark reads back: the change is through, and takes over with the next sample.
+    fn changed(&mut self, job: &Job<'_>) -> Way {
+        if let Some(coming) = self.coming.take() {
+            self.serial = coming.serial;
+            (self.judge, self.by_part) = (coming.judge, coming.by_part);
+            if let Job::Init(_) = job {
+                (self.now, self.next) = (coming.own, None);
+                (self.sums, self.sequence, self.asked) = (Sums::new(), None, false);
+                return Way::Go(TRIGGER);
+            }
+            self.next = Some(coming.own);
+        }
+        Way::Done
+    }
+
+    /// Of a part that runs nothing is known but its mark and what it shows.
+    fn join(&mut self, joint: &Joint, block: &[u8]) {
         *self = Self::new();
         self.serial = joint.serial;
+        for (channel, ranges) in Channel::first(u8::MAX).zip(&mut self.now.ranges) {
+            *ranges = Some(R::ranges(block, channel));
+        }
     }
+}
+
+/// Between two marks of ours: neither of them, nor a reset's.
+const fn interim(serial: u16) -> u16 {
+    match serial ^ 0x8181 {
+        0 => 0x4242,
+        mark => mark,
+    }
+}
+
+/// Reads the mark to its own place: the last of the porter's reads.
+pub(super) fn read_mark<R: Registers>() -> Step {
+    (0..LIST).map_while(R::read).last().unwrap_or(Step::Done)
 }
 
 /// A look is over with its causes; a change goes on with the sample that ends the set-up before.
