@@ -369,6 +369,29 @@ fn a_frame_between_does_not_make_two_events_of_one_excursion() {
     assert_eq!(told, [1, 0, 0, 0, 1]);
 }
 
+/// A brown-out under overload: the current is beyond its range in every frame, and the voltage is told each time that it dips.
+#[test]
+fn a_voltage_is_seen_to_be_back_while_the_current_is_clipped() {
+    let watches = [under_voltage(3_000_000).held().hysteresis(100_000_000)];
+    let desk = Desk::new();
+    let mut monitor = desk.monitor();
+    let overload = 1_000_000_000_000; // 1 kA, in nA
+    desk.hands[0].set(overload, 3_500_000_000);
+    monitor.init(&SETUP).expect("a part that answers");
+    let mut station: Station<'_, 4, 8> = Station::new(SETUP, Watches::limits(&watches));
+    station.arm(&mut monitor).expect("watches that can be");
+    let mut told = Vec::new();
+    for millivolts in [3_500, 2_900, 3_500, 3_500, 2_900] {
+        desk.hands[0].set(overload, millivolts * 1_000_000);
+        desk.next_round();
+        desk.next_round();
+        let frame = station.service(&mut monitor).expect("a part that answers");
+        assert!(frame.codes(C0).sense_clipped);
+        told.push(events(&mut station).len());
+    }
+    assert_eq!(told, [0, 1, 0, 0, 1]);
+}
+
 /// An under-limit is back above it.
 #[test]
 fn hysteresis_of_an_under_limit() {

@@ -1,7 +1,8 @@
 use heapless::Deque;
 
 use super::{Cause, Causes, Kind, Limit, Plan, Watches};
-use crate::frame::{Frame, NoReading, Reading, Stamp};
+use crate::Channel;
+use crate::frame::{Frame, NoReading, Reading, Side, Stamp};
 use crate::monitor::{Error, ShuntMonitor, Task};
 use crate::sampling::Setup;
 
@@ -354,11 +355,16 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
             let Cause::Limit(channel, kind) = cause else {
                 continue;
             };
-            let (Some(watch), Ok(reading)) =
-                (self.watches.find(channel, kind), frame.reading(channel))
-            else {
+            let Some(watch) = self.watches.find(channel, kind) else {
                 continue;
             };
+            let Some((reading, side)) = known(frame, channel, kind) else {
+                continue;
+            };
+            // A cut value tells of one side alone.
+            if side == Side::Unknown || (side == Side::AtLeast && kind.is_over()) {
+                continue;
+            }
             let value = match kind {
                 Kind::OverVoltage | Kind::UnderVoltage => reading.voltage.as_nanovolts(),
                 Kind::OverCurrent | Kind::UnderCurrent => reading.current.as_nanoamps(),
@@ -378,6 +384,28 @@ impl<'w, const N: usize, const Q: usize> Station<'w, N, Q> {
                 self.quiet.remove(Causes::of(cause));
             }
         }
+    }
+}
+
+/// A channel's reading, and what it says of the quantity that a kind is about, if the other one went over range.
+fn known(frame: &Frame<'_>, channel: Channel, kind: Kind) -> Option<(Reading, Side)> {
+    match frame.reading(channel) {
+        Ok(reading) => Some((reading, Side::Near)),
+        Err(NoReading::Clipped {
+            reading,
+            current,
+            voltage,
+            ..
+        }) => {
+            let side = match kind {
+                Kind::OverVoltage | Kind::UnderVoltage => voltage,
+                Kind::OverCurrent | Kind::UnderCurrent => current,
+                Kind::OverPower if current == Side::Near && voltage == Side::Near => Side::Near,
+                Kind::OverPower => Side::Unknown,
+            };
+            Some((reading, side))
+        }
+        Err(_) => None,
     }
 }
 

@@ -59,6 +59,7 @@ pub trait ShuntMonitor<const N: usize> {
     /// Joins a part that was set up earlier, by the same firmware before it restarted or by another, without disturbing it, and latches a frame.
     ///
     /// The joint vouches for the time before: with the one that was kept when the part was last set up, a [`Ledger`](crate::ledger::Ledger) goes on as if nothing had happened.
+    /// Where the driver keeps sums or judges limits in the part's place ([`Spec::sums`], [`Spec::judged_by`]), these did not outlive the firmware: the ledger begins another epoch, and limits are to be armed.
     ///
     /// # Errors
     /// [`Fault::ResetSeen`](crate::Fault::ResetSeen), [`Fault::SetUpChanged`](crate::Fault::SetUpChanged) or [`Fault::Identity`](crate::Fault::Identity): the

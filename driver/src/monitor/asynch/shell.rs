@@ -21,7 +21,7 @@ use crate::sampling::Setup;
 /// - A dropped latch, look or service loses no count, no over-range flag and no cause: the next one has them. Causes that were seen are in `found` already.
 /// - A dropped `configure` or `arm` may have taken place or not; the next frame says that it is not known to be unbroken, and the ledger begins another epoch. After `arm` the outputs may be
 ///   masked: arm again.
-/// - A dropped `init` leaves the part half set up; `init` starts over. A dropped `attach` or `fetch` changed nothing.
+/// - A dropped `init` leaves the part half set up; `init` starts over. A dropped `attach` or `fetch` changed nothing in the part; attach again.
 #[derive(Debug)]
 pub struct Monitor<'b, I2C, D, C, P: Part, const N: usize> {
     i2c: I2C,

@@ -14,7 +14,11 @@ use crate::{Channel, Task};
 ///
 /// A frame is one sample, taken when it is asked for, in every mode. A pace is the firmware's promise to take one at least so often. The sums are the driver's
 /// ([`Sums`]), so they begin anew with the firmware: after [`attach`](Part::attach) a ledger opens another epoch, and counts from the next set-up with a pace.
-/// Limits that the part does not compare are judged with each frame ([`Judge`]), and their causes come with that frame's service.
+/// Limits that the part does not compare are judged with each frame ([`Judge`]), and their causes come with that frame's service (where it is split, with the next look). They are the driver's, too: after `attach`
+/// nothing is judged until the limits are armed.
+///
+/// While a set-up is being changed the part has a mark that no firmware joins, so a change that stops half-way is found, by the next frame as a reset; arming again goes on from it. A reset
+/// between the last look at that mark and the writing of the new one is not seen.
 #[derive(Clone, Debug)]
 pub struct MadeUp<R, const N: usize> {
     /// Mark of the set-up that the part is expected to have.

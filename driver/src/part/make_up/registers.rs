@@ -8,12 +8,12 @@ use crate::units::{Current, Voltage};
 
 /// The register map of a plain part, written down by its porter: lists of bus steps, and what the bytes mean.
 ///
-/// For a part that converts when it is asked to (or by itself, and is read any time), with values in registers and at most a few comparators. Everything
+/// For a part that converts when it is asked to, with values in registers and at most a few comparators. Everything
 /// else ([`MadeUp`](super::MadeUp)) is the driver's: running sums, power, whatever limits the part does not compare, frames, joining, retries, worst-case times.
 ///
 /// A list is a function of `stage`, counted from 0: `Some` step for each stage, `None` past the end. Steps must not depend on anything but their arguments.
-/// The part has to keep one 16-bit word for the host that a reset brings to zero, the **mark**: by it a reset and a stranger's set-up are found. A limit register that nothing watches will do where
-/// there is no better.
+/// The part has to keep one 16-bit word for the host that reads back as written and that a reset brings to zero, the **mark**: by it a reset, a stranger's set-up and a change that stopped half-way
+/// are found.
 ///
 /// docs/porting.md walks through one.
 pub trait Registers {
