@@ -965,7 +965,7 @@ crake_code crake_ledger_clock_restarted(struct crake_ledger *ledger,
                                         struct crake_error *error);
 
 /**
- * Makes an empty ledger in zeroed memory. Hand it to every call that makes a frame; one that was merely latched may be left out.
+ * Makes an empty ledger in zeroed memory. Hand it to every call that makes a frame; one that was merely latched, and in which no channel went over range, may be left out.
  *
  * # Safety
  * Each pointer is null or leads to what its type says, and `board` stays where it is, as long as the ledger is used.

@@ -125,7 +125,7 @@ impl From<crake::ledger::Total> for Total {
     }
 }
 
-/// Makes an empty ledger in zeroed memory. Hand it to every call that makes a frame; one that was merely latched may be left out.
+/// Makes an empty ledger in zeroed memory. Hand it to every call that makes a frame; one that was merely latched, and in which no channel went over range, may be left out.
 ///
 /// # Safety
 /// Each pointer is null or leads to what its type says, and `board` stays where it is, as long as the ledger is used.

@@ -134,7 +134,7 @@ impl<'b, const N: usize, K: Keep> Ledger<'b, N, K> {
         }
     }
 
-    /// Takes a frame into account. Frames come in the order in which they were latched. One that was merely latched may be left out: the next has its
+    /// Takes a frame into account. Frames come in the order in which they were latched. One that was merely latched, and in which no channel went over range, may be left out: the next has its
     /// counts. What `init`, `configure`, `arm` and `attach` return must not be, nor the first frame after an error or without supply: the next one ends the epoch then.
     pub fn update(&mut self, frame: &Frame<'_>) -> Entry {
         match frame.condition() {

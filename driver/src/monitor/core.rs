@@ -135,7 +135,9 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
             Task::Init => (self.before, self.unbroken) = (false, false),
             // Another set-up may have taken over at a moment unknown.
             Task::Configure | Task::Arm => self.unbroken = false,
-            Task::Attach | Task::Latch | Task::Look | Task::Service | Task::Fetch => {}
+            // What limits stand in the part is not known: take it that every channel has some, in whatever ranges.
+            Task::Attach => (self.watched, self.in_force) = (Causes::LIMITS, [None; N]),
+            Task::Latch | Task::Look | Task::Service | Task::Fetch => {}
         }
         Ok(())
     }
@@ -179,8 +181,6 @@ impl<'b, P: Part, const N: usize> Core<'b, P, N> {
     }
 
     pub(super) fn attached(&mut self) -> Frame<'_> {
-        // What limits stand in the part is not known: take it that every channel has some.
-        self.watched = Causes::LIMITS;
         for (channel, ranges) in Channel::first(u8::MAX).zip(&mut self.in_force) {
             *ranges = self.part.ranges(self.block.as_ref(), channel);
         }
