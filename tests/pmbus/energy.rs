@@ -156,3 +156,37 @@ fn energy_that_flows_back() {
         "{energy} of {truth}"
     );
 }
+
+/// A count that has jumped by more than its samples can have added, 10 of 90 000 codes each (4.5 kW on a page of 400 W): it is not cut off at full scale, the trapezoid stands in.
+#[test]
+fn a_mean_that_no_sample_can_have_had_is_not_relied_on() {
+    let (desk, board) = (Desk::ideal(), board());
+    let mut monitor = desk.monitor(Gallinule::new(), &board);
+    let mut ledger = Ledger::<4>::new(&board, &SPEC);
+    ledger.update(&monitor.init(&setup()).unwrap());
+    desk.run_ms(20);
+    assert!(desk.part.with(|model| model.preload(0, 100_000, 1_000)));
+    assert_eq!(ledger.update(&monitor.latch().unwrap()), Entry::Added);
+    let joules = |ledger: &Ledger<'_, 4>| {
+        let account = ledger.account(Channel::C0).unwrap();
+        account.energy.as_nanojoules() as f64 * 1e-9
+    };
+    let before = joules(&ledger);
+    desk.run_ms(80);
+    assert!(desk.part.with(|model| model.preload(0, 1_000_000, 1_010)));
+    assert_eq!(ledger.update(&monitor.latch().unwrap()), Entry::Added);
+    // 3.3 V and 4.2 A, for 80 ms and what reading four pages takes.
+    let energy = joules(&ledger) - before;
+    assert!((1.1..1.5).contains(&energy), "{energy} J");
+}
+
+/// The bound of page 0's currents holds half a step of READ_POUT, too: of 2^-1 W from 256 W on, a mantissa of 10 bits (Part II, LINEAR11), at the 10.24 V that 25 A need for it.
+#[test]
+fn the_bound_of_page_0_holds_half_a_step_of_power() {
+    let microvolts = 256_000_000 / 25;
+    let half_a_step = 250_000 * 1_000_000 / microvolts; // µA
+    let allowed = 50_000; // B4
+    // A microvolt stands for a microampere.
+    let bound = SPEC.sense[0].offset.as_nanovolts() / 1_000;
+    assert!(bound >= allowed + half_a_step, "{bound} µA");
+}

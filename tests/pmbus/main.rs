@@ -2,6 +2,7 @@
 
 mod asking;
 mod bytes;
+mod changes;
 mod desk;
 mod effort;
 mod energy;

@@ -199,3 +199,26 @@ fn somebody_else_selects_a_page() {
         "{refused}, {named} of {transfers}"
     );
 }
+
+/// Another host selects another page in the middle of a look: that page's warnings are not told as this one's, nor cleared.
+#[test]
+fn a_look_at_another_page_tells_and_clears_nothing() {
+    let (desk, board) = (Desk::ideal(), board());
+    let mut monitor = desk.monitor(Gallinule::new(), &board);
+    monitor.init(&setup()).unwrap();
+    let mut found = Causes::empty();
+    monitor
+        .arm(&setup(), &Watches::limits(&WATCHES[..1]), &mut found)
+        .unwrap();
+    assert!(desk.part.with(|model| model.raise(1, 0x7B, 0x20)));
+    desk.run_ms(20);
+    for number in 0..8 {
+        desk.before(number, |_, bus| {
+            embedded_hal::i2c::I2c::write(bus, ADDRESS, &[0x00, 1]).unwrap();
+        });
+        // An error or none: it depends on where it was.
+        let _ = monitor.service(Causes::all(), &mut found);
+        assert_eq!(found, Causes::empty(), "{number}");
+        assert_eq!(desk.peek(Some(1), 0x7B), 0x20, "{number}");
+    }
+}

@@ -11,19 +11,24 @@ pub(super) fn effort<D: Device, const N: usize>(task: Task) -> Effort {
     match task {
         Task::Init => of
             .device()
+            .then(of.reading())
+            .then(of.mark())
             .then(of.mask())
             .then(of.pages(Costs::learn))
             .then(of.pages(Costs::masks))
+            .then(of.reading())
             .then(of.mark())
             .then(of.sample()),
         Task::Attach => of.device().then(of.pages(Costs::learn)).then(of.sample()),
         Task::Latch => of.sample(),
         Task::Configure => of.sample().then(of.mark()),
         Task::Arm => of
-            .pages(Costs::quiet)
-            .then(of.sample())
+            .reading()
             .then(of.mark())
+            .then(of.pages(Costs::quiet))
+            .then(of.sample())
             .then(of.pages(Costs::arm))
+            .then(of.reading())
             .then(of.mark()),
         Task::Look => of.pages(Costs::causes),
         Task::Service => of
@@ -132,7 +137,14 @@ impl<D: Device, const N: usize> Costs<D, N> {
     }
 
     fn causes(&self, page: &PageSpec) -> Effort {
-        self.cml().times(page.side.registers().len() as u32) // as costly as STATUS_CML
+        let page_again = if D::DECLARATION.paged {
+            self.read(1)
+        } else {
+            Effort::NONE
+        };
+        // As costly as STATUS_CML, but for the page.
+        let register = self.cml().then(page_again);
+        register.times(page.side.registers().len() as u32)
     }
 
     fn quiet(&self, page: &PageSpec) -> Effort {
@@ -150,6 +162,11 @@ impl<D: Device, const N: usize> Costs<D, N> {
         }
     }
 
+    /// The mark is read.
+    fn reading(&self) -> Effort {
+        D::DECLARATION.mark.map_or(Effort::NONE, |_| self.read(5))
+    }
+
     fn sample(&self) -> Effort {
         // Where there are no pages, a write takes the time all the same.
         let stamp = if D::DECLARATION.paged {
@@ -157,10 +174,9 @@ impl<D: Device, const N: usize> Costs<D, N> {
         } else {
             self.write(1).times(2)
         };
-        let mark = D::DECLARATION.mark.map_or(Effort::NONE, |_| self.read(5));
         let energy = |page: &PageSpec| page.energy.map_or(Effort::NONE, |_| self.read(7));
         self.pages(|of, page| of.read(2).times(3).then(energy(page)))
             .then(stamp)
-            .then(mark)
+            .then(self.reading())
     }
 }

@@ -39,15 +39,16 @@ impl Device for Map {
 ///
 /// A page is a range of its own. Offsets hold, beside the document's, half a step of the coarsest number that the page shows and of our code; for currents they also hold half a unit of the energy
 /// count, which is rounded at every sample, at the least voltage that the page is meant for: 3 V on page 0, 42 V on pages 2 and 3.
+/// On page 0 half a step of READ_POUT is more: 0.25 W from 256 W on, which at 25 A takes 10.24 V, so 24.5 mA.
 pub const SPEC: Spec = Spec {
     name: "Gallinule",
     channels: 4,
     sense_unit_nv: 100_000, // 100 µA
     bus_unit_nv: 100_000,
     sense: &[
-        sense(5, 50_000, 10_000, 67_000),   // ±25 A; 50 mA, 1/64 A, 0.05 W
-        sense(5, 30_000, 10_000, 38_100),   // ±15 A; 30 mA, 1/128 A
-        sense(5, 80_000, 5_000, 53_000),    // ±40 A; 40 mA, 1/1600 A, 0.5 W
+        sense(5, 50_000, 10_000, 75_000), // ±25 A; 50 mA, READ_POUT in steps of 0.5 W
+        sense(5, 30_000, 10_000, 38_100), // ±15 A; 30 mA, 1/128 A
+        sense(5, 80_000, 5_000, 53_000),  // ±40 A; 40 mA, 1/1600 A, 0.5 W
         sense(10, 50_000, 10_000, 132_000), // ±50 A; 100 mA, 1/32 A, 0.5 W
     ],
     bus: &[

@@ -1,9 +1,9 @@
 //! Warn limits, masks and causes of each page.
 
-use super::command::{Comparator, StatusRegister, Writable};
+use super::command::{Comparator, StatusRegister, Writable, code};
 use super::declaration::{Device, PageSpec};
 use super::format::{Format, Rounding, Unit};
-use super::walk::Next;
+use super::walk::{Next, selected};
 use super::{Pmbus, byte, bytes};
 use crate::Channel;
 use crate::alert::{Cause, Causes, Kind, Outputs, Plan};
@@ -53,7 +53,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                     }
                     item => {
                         let item = item.wrapping_sub(COLLECT);
-                        return Ok(part.collect(turn, channel, page, item, wanted, &mut causes));
+                        return part.collect(turn, channel, page, item, wanted, &mut causes);
                     }
                 };
                 Ok(Some(next))
@@ -72,6 +72,8 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         plan: &Plan<'_>,
     ) -> Result<Next, Fault> {
         let by_part = self.compared(plan);
+        // Old limits or new ones, until the change is through.
+        self.by_part |= by_part;
         // Whatever is to reach either output reaches the one there is.
         let shown = plan.mask(Outputs::all()) & by_part;
         self.walk(
@@ -119,7 +121,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         let enters = |_: &Self, channel: Channel| wanted.told.intersects(Causes::channel(channel));
         self.walk(turn, false, enters, &mut |part, turn, channel, page| {
             let item = part.at.item;
-            Ok(part.collect(turn, channel, page, item, wanted, found))
+            part.collect(turn, channel, page, item, wanted, found)
         })
     }
 
@@ -148,7 +150,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         }
     }
 
-    /// Reads a register's warnings, tells and clears them; `None` past the page's last.
+    /// Reads a register's warnings, and, if the page is still the one selected, tells and clears them; `None` past the page's last.
     fn collect(
         &mut self,
         turn: &mut Turn<'_>,
@@ -157,8 +159,10 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         item: u8,
         wanted: Wanted,
         found: &mut Causes,
-    ) -> Option<Next> {
-        let register = register(page, item)?;
+    ) -> Result<Option<Next>, Fault> {
+        let Some(register) = register(page, item) else {
+            return Ok(None);
+        };
         let learned = *self.learned(channel);
         let ours = bits(page, channel, register, |cause| {
             wanted.all && compares(&learned, cause) || wanted.told.contains(cause)
@@ -168,18 +172,28 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             0 => Next::Do(Self::read(register.code(), 1)),
             1 => {
                 let seen = byte(turn.block, 0) & ours;
-                // Before they are cleared: should the clearing fail, it may have taken effect nevertheless.
-                *found |= causes(page, channel, register, seen) & wanted.told;
-                let clear = Writable::Status(register).write(u64::from(seen), 1);
+                self.at.word = u16::from(seen);
                 match seen {
                     0 => Next::Over,
-                    _ => Next::Do(Step::Write(clear)),
+                    _ if D::DECLARATION.paged => Next::Do(Self::read(code::PAGE, 1)),
+                    _ => Next::Go,
                 }
+            }
+            2 => {
+                if D::DECLARATION.paged {
+                    selected(turn, page)?;
+                }
+                let [seen, _] = self.at.word.to_le_bytes();
+                // Before they are cleared: should the clearing fail, it may have taken effect nevertheless.
+                *found |= causes(page, channel, register, seen) & wanted.told;
+                Next::Do(Step::Write(
+                    Writable::Status(register).write(u64::from(seen), 1),
+                ))
             }
             _ => Next::Over,
         };
-        self.at.step = self.at.step.wrapping_add(1); // below four
-        Some(next)
+        self.at.step = self.at.step.wrapping_add(1); // below five
+        Ok(Some(next))
     }
 
     /// Puts a limit, or, without a code, where nothing passes it; reads it back, and sees to it that what the device made of it is on the safe side.

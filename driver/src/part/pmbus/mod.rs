@@ -8,7 +8,10 @@
 //!
 //! - Everything that can be written is a [`Writable`]; no command that changes an output can be made of one. Limits are warn limits, which do nothing but tell.
 //! - PAGE is selected and read back before the values of a channel and read again after them: a reset in between selects page 0, and page 0 is not taken for another.
-//! - Status bits are cleared one by one, and only after they were seen.
+//! - Status bits are cleared one by one, and only after they were seen, on a page that was read back since.
+//! - While a set-up is being changed the device carries an interim mark, which no host takes for a set-up: a change that was cut off shows as a reset, and a reset in the middle of a change is
+//!   found by the mark's absence. What remains: a mark is read and then written, and a reset that comes and goes between these two transfers is written over. At the beginning of a change that does
+//!   no harm, for all of it is still to come; at its end, or when nothing but the sampling changes, limits are gone unseen. Time for it is one transfer long.
 //!
 //! # What the driver makes up
 //!
@@ -60,6 +63,8 @@ pub struct Pmbus<D, const N: usize> {
     serial: u16,
     /// Mark whose writing has come to no end yet: it may have taken effect or not, and the next reading tells.
     coming: Option<u16>,
+    /// Mark of the change that is under way, whose interim form the device carries.
+    change: Option<u16>,
     now: Kept<N>,
     /// Takes over with the next sample.
     next: Option<Kept<N>>,
@@ -152,6 +157,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             shown: [Shown::NOTHING; N],
             serial: 0,
             coming: None,
+            change: None,
             now: Kept {
                 enabled: [true; N],
                 mode: Mode::SingleShot,

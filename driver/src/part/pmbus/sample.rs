@@ -20,6 +20,10 @@ const ENERGY: u8 = 3;
 
 /// Data bytes of the mark.
 const MARK_LEN: u8 = 4;
+/// What an interim mark differs by from a whole one.
+const INTERIM: u16 = 0x5A5A;
+/// The step at which [`verify`](Pmbus::verify) has nothing but the mark left to read.
+pub(super) const ONLY_MARK: u8 = 1;
 
 impl<D: Device, const N: usize> Pmbus<D, N> {
     pub(super) fn sample(&mut self, turn: &mut Turn<'_>) -> Result<Next, Fault> {
@@ -109,12 +113,12 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     pub(super) fn verify(&mut self, turn: &mut Turn<'_>) -> Result<Verdict, Fault> {
         let step = match (self.at.step, D::DECLARATION.mark) {
             (0, _) if self.suspect.is_none() => {
-                self.at.step = 1;
+                self.at.step = ONLY_MARK;
                 self.last_stamp()
             }
-            (0 | 1, Some(mark)) => {
+            (0 | ONLY_MARK, Some(mark)) => {
                 self.at.step = 2;
-                Self::read(Writable::UserData(mark).code(), MARK_LEN + 1)
+                Self::read_mark(mark)
             }
             (_, mark) => {
                 let suspect = self.suspect.take();
@@ -132,25 +136,22 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     ) -> Result<Verdict, Fault> {
         let reset = match mark {
             Some(mark) => {
-                let [count, low, high, not_low, not_high] = bytes(turn.block);
-                if count != MARK_LEN {
-                    let command = Writable::UserData(mark).code();
-                    return Err(Fault::NotSupported { command, page: 0 });
+                let expected = self.serial;
+                match (Self::mark_read(turn, mark)?, self.change) {
+                    (Ok(Marking::None), _) => true,
+                    (Ok(Marking::Interim(serial)), Some(change)) if serial == change => false,
+                    // Whoever began a change, it came to no end: as little is in force as after a reset.
+                    (Ok(Marking::Interim(_)), None) => true,
+                    (Ok(Marking::Whole(serial)), None)
+                        if serial == self.serial || Some(serial) == self.coming =>
+                    {
+                        (self.serial, self.coming) = (serial, None);
+                        false
+                    }
+                    (Ok(Marking::Whole(got) | Marking::Interim(got)) | Err(got), _) => {
+                        return Err(Fault::SetUpChanged { expected, got });
+                    }
                 }
-                let serial = u16::from_le_bytes([low, high]);
-                let none = [low, high, not_low, not_high] == [0; 4];
-                let whole = u16::from_le_bytes([not_low, not_high]) == !serial;
-                let ours = whole && (serial == self.serial || Some(serial) == self.coming);
-                if !none && !ours {
-                    return Err(Fault::SetUpChanged {
-                        expected: self.serial,
-                        got: serial,
-                    });
-                }
-                if ours {
-                    (self.serial, self.coming) = (serial, None);
-                }
-                none
             }
             None => matches!(suspect, Some(Fault::WrongPage { got: 0, .. })),
         };
@@ -162,11 +163,35 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
         }
     }
 
-    /// The mark of a set-up: its serial, and the serial's complement. Zeros for none.
-    pub(super) fn marking(mark: UserData, serial: Option<u16>) -> Command {
-        let [low, high] = serial.unwrap_or(0).to_le_bytes();
-        let [not_low, not_high] = serial.map_or(0, |serial| !serial).to_le_bytes();
-        let value = u64::from_le_bytes([MARK_LEN, low, high, not_low, not_high, 0, 0, 0]);
+    /// The mark as it was read; the first word of one that is nobody's whom we know.
+    pub(super) fn mark_read(
+        turn: &Turn<'_>,
+        mark: UserData,
+    ) -> Result<Result<Marking, u16>, Fault> {
+        let [count, low, high, last @ ..] = bytes::<5>(turn.block);
+        if count != MARK_LEN {
+            let command = Writable::UserData(mark).code();
+            return Err(Fault::NotSupported { command, page: 0 });
+        }
+        let serial = u16::from_le_bytes([low, high]);
+        let kinds = [
+            Marking::None,
+            Marking::Whole(serial),
+            Marking::Interim(serial),
+        ];
+        let read = (serial, u16::from_le_bytes(last));
+        let known = kinds.into_iter().find(|kind| kind.words() == read);
+        Ok(known.ok_or(serial))
+    }
+
+    pub(super) const fn read_mark(mark: UserData) -> Step {
+        Self::read(Writable::UserData(mark).code(), MARK_LEN + 1)
+    }
+
+    pub(super) fn marking(mark: UserData, marking: Marking) -> Command {
+        let (serial, last) = marking.words();
+        let ([low, high], [last_low, last_high]) = (serial.to_le_bytes(), last.to_le_bytes());
+        let value = u64::from_le_bytes([MARK_LEN, low, high, last_low, last_high, 0, 0, 0]);
         Writable::UserData(mark).write(value, MARK_LEN + 1)
     }
 
@@ -211,9 +236,10 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             .map_or(u32::from(u16::MAX), |code| {
                 u32::from((code as i16).unsigned_abs())
             });
-        let Mean { samples, .. } = mean;
-        let round = period.counts().saturating_mul(256);
-        if samples.saturating_mul(fastest.max(1)) >= round {
+        let Mean { codes, samples } = mean;
+        let most = samples.saturating_mul(fastest.max(1));
+        // More than every sample can have added: these two do not belong together.
+        if most >= period.counts().saturating_mul(256) || codes > most {
             return None;
         }
         Some(within(
@@ -228,6 +254,28 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             let backwards = shown.codes.sense < 0;
             let count = shown.count.filter(|_| *enabled);
             shown.before = count.map(|count| (count, backwards));
+        }
+    }
+}
+
+/// What a mark can be.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum Marking {
+    /// Of a device that was never set up.
+    None,
+    /// A set-up.
+    Whole(u16),
+    /// A set-up that is still being made.
+    Interim(u16),
+}
+
+impl Marking {
+    /// The serial, and its complement, or in between another pattern; zeros for none.
+    pub(super) const fn words(self) -> (u16, u16) {
+        match self {
+            Self::None => (0, 0),
+            Self::Whole(serial) => (serial, !serial),
+            Self::Interim(serial) => (serial, !serial ^ INTERIM),
         }
     }
 }

@@ -1,7 +1,7 @@
 use super::Pmbus;
 use super::declaration::Device;
 use super::effort::effort;
-use super::sample::Verdict;
+use super::sample::{Marking, ONLY_MARK, Verdict};
 use super::walk::{Next, Place};
 use crate::alert::{Causes, Judge, Plan};
 use crate::exchange::{Effort, Fault, Misuse, Step, Turn};
@@ -15,14 +15,19 @@ use crate::{Channel, Task};
 #[derive(Clone, Copy)]
 enum Phase {
     Identify,
+    /// Counts on from the mark that is there.
+    Recall,
+    /// The interim mark: a set-up is being changed.
+    Open,
     MuteQuestions,
     FindQuery,
     Learn,
     Quiet,
     Sample,
     Verify,
-    Unmark,
     Arm,
+    /// Is the mark still there?
+    Confirm,
     Mark,
     Look,
 }
@@ -42,10 +47,13 @@ impl Job<'_> {
         match self {
             Self::Init(_) => &[
                 Identify,
+                Recall,
+                Open,
                 MuteQuestions,
                 FindQuery,
                 Learn,
                 Quiet,
+                Confirm,
                 Mark,
                 Sample,
                 Verify,
@@ -53,8 +61,8 @@ impl Job<'_> {
             Self::Attach => &[Identify, FindQuery, Learn, Sample, Verify],
             Self::Latch => &[Sample, Verify],
             Self::Configure(_) => &[Sample, Verify, Mark],
-            // A change that stops half-way leaves the mark of a device that was never set up.
-            Self::Arm(..) => &[Quiet, Sample, Verify, Unmark, Arm, Mark],
+            // A change that stops anywhere half-way leaves a mark that nobody takes for a set-up, and a reset on the way is found by its absence.
+            Self::Arm(..) => &[Confirm, Open, Quiet, Sample, Verify, Arm, Confirm, Mark],
             Self::Look(..) => &[Look],
         }
     }
@@ -63,7 +71,11 @@ impl Job<'_> {
 impl<D: Device, const N: usize> Pmbus<D, N> {
     fn run(&mut self, turn: &mut Turn<'_>, job: &mut Job<'_>) -> Result<Step, Fault> {
         if turn.stage == 0 {
-            (turn.stage, self.at, self.suspect) = (1, Place::START, None);
+            (turn.stage, self.at) = (1, Place::START);
+            (self.suspect, self.change) = (None, None);
+            if let Job::Arm(_, plan, _) = job {
+                possible(plan)?;
+            }
         }
         loop {
             let phases = job.phases();
@@ -74,7 +86,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 Next::Do(step) => return Ok(step),
                 Next::Go => {}
                 Next::Over => {
-                    let phase = self.at.phase.wrapping_add(1); // below nine
+                    let phase = self.at.phase.wrapping_add(1); // at most eleven
                     self.at = Place {
                         phase,
                         ..Place::START
@@ -96,20 +108,19 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             (Phase::FindQuery, _) => self.find_query(turn),
             (Phase::MuteQuestions, _) => self.mute_questions(turn),
             (Phase::Learn, _) => self.learn(turn),
-            (Phase::Quiet, Job::Arm(_, plan, found)) => {
-                possible(plan)?;
-                self.quiet(turn, Some(found))
+            (Phase::Recall, _) => self.recall(turn),
+            (Phase::Open, job) => {
+                let serial = self.change.unwrap_or(after(self.serial));
+                self.change = Some(serial);
+                self.put_mark(turn, job, Marking::Interim(serial))
             }
+            (Phase::Quiet, Job::Arm(_, _, found)) => self.quiet(turn, Some(found)),
             (Phase::Quiet, _) => self.quiet(turn, None),
             (Phase::Sample, _) => self.sample(turn),
             (Phase::Verify, job) => self.verified(turn, job),
-            (Phase::Unmark, Job::Arm(_, plan, _)) => {
-                // Old limits or new ones, until the change is through.
-                self.by_part |= self.compared(plan);
-                Ok(self.put_mark(None))
-            }
+            (Phase::Confirm, job) => self.confirmed(turn, job),
             (Phase::Arm, Job::Arm(_, plan, _)) => self.arm_pages(turn, plan),
-            (Phase::Mark, job) => Ok(self.mark_set_up(job)),
+            (Phase::Mark, job) => self.mark_set_up(turn, job),
             (Phase::Look, Job::Look(interest, found, more)) => {
                 let mut seen = Causes::empty();
                 let next = self.look_pages(turn, *interest, &mut seen);
@@ -117,48 +128,105 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 **more |= !seen.is_empty();
                 next
             }
-            (Phase::Unmark | Phase::Arm | Phase::Look, _) => Ok(Next::Over),
+            (Phase::Arm | Phase::Look, _) => Ok(Next::Over),
         }
     }
 
     /// A sample is in, and the mark behind it.
     fn verified(&mut self, turn: &mut Turn<'_>, job: &mut Job<'_>) -> Result<Next, Fault> {
-        match self.verify(turn)? {
-            Verdict::Open(step) => return Ok(Next::Do(step)),
-            Verdict::Reset if matches!(job, Job::Init(_) | Job::Attach) => {
-                return Err(Fault::ResetSeen);
+        let next = self.verdict(turn, job)?;
+        if matches!(next, Next::Over) {
+            self.judge_all();
+            if let Job::Arm(_, _, found) = job {
+                **found |= self.judge.causes();
+                self.judge = Judge::idle();
             }
+        }
+        Ok(next)
+    }
+
+    /// The mark alone.
+    fn confirmed(&mut self, turn: &mut Turn<'_>, job: &Job<'_>) -> Result<Next, Fault> {
+        if D::DECLARATION.mark.is_none() {
+            return Ok(Next::Over);
+        }
+        self.at.step = self.at.step.max(ONLY_MARK);
+        self.verdict(turn, job)
+    }
+
+    fn verdict(&mut self, turn: &mut Turn<'_>, job: &Job<'_>) -> Result<Next, Fault> {
+        match self.verify(turn)? {
+            Verdict::Open(step) => Ok(Next::Do(step)),
+            Verdict::Reset => Self::reset(job),
+            Verdict::Ours => Ok(Next::Over),
+        }
+    }
+
+    fn reset(job: &Job<'_>) -> Result<Next, Fault> {
+        match job {
+            Job::Init(_) | Job::Attach => Err(Fault::ResetSeen),
             // The frame says so itself.
-            Verdict::Reset => return Ok(Next::Done),
-            Verdict::Ours => {}
+            _ => Ok(Next::Done),
         }
-        self.judge_all();
-        if let Job::Arm(_, _, found) = job {
-            **found |= self.judge.causes();
-            self.judge = Judge::idle();
+    }
+
+    /// Another host that runs this driver may have set the device up: its serial is not put a second time.
+    fn recall(&mut self, turn: &mut Turn<'_>) -> Result<Next, Fault> {
+        let Some(mark) = D::DECLARATION.mark else {
+            return Ok(Next::Over);
+        };
+        if self.at.step == 0 {
+            self.at.step = 1;
+            return Ok(Next::Do(Self::read_mark(mark)));
         }
+        let found = match Self::mark_read(turn, mark)? {
+            Ok(Marking::Whole(serial) | Marking::Interim(serial)) => serial,
+            Ok(Marking::None) | Err(_) => self.serial,
+        };
+        self.change = Some(after(found));
         Ok(Next::Over)
     }
 
-    fn put_mark(&mut self, serial: Option<u16>) -> Next {
-        match D::DECLARATION.mark {
-            Some(mark) if self.at.step == 0 => {
-                self.at.step = 1;
-                Next::Do(Step::Put(Self::marking(mark, serial)))
-            }
-            _ => Next::Over,
+    /// Written, and read back. Not a [`Step::Put`], which would write once more over the zeros of a reset.
+    fn put_mark(
+        &mut self,
+        turn: &mut Turn<'_>,
+        job: &Job<'_>,
+        marking: Marking,
+    ) -> Result<Next, Fault> {
+        let Some(mark) = D::DECLARATION.mark else {
+            return Ok(Next::Over);
+        };
+        let step = self.at.step;
+        self.at.step = step.wrapping_add(1); // below four
+        match step {
+            0 => Ok(Next::Do(Step::Write(Self::marking(mark, marking)))),
+            1 => Ok(Next::Do(Self::read_mark(mark))),
+            _ => match Self::mark_read(turn, mark)? {
+                Ok(found) if found == marking => Ok(Next::Over),
+                Ok(Marking::None) => {
+                    self.reset_seen = true;
+                    Self::reset(job)
+                }
+                _ => {
+                    // Its last byte but one: it differs between serials that follow each other, and between the two kinds.
+                    let [wrote, _] = marking.words().1.to_le_bytes();
+                    let read = super::byte(turn.block, 3);
+                    Err(Fault::ReadBack { wrote, read })
+                }
+            },
         }
     }
 
     /// A further set-up: its serial goes to the mark, then it is remembered.
-    fn mark_set_up(&mut self, job: &Job<'_>) -> Next {
-        let serial = self.serial.wrapping_add(1).max(1);
+    fn mark_set_up(&mut self, turn: &mut Turn<'_>, job: &Job<'_>) -> Result<Next, Fault> {
+        let serial = self.change.unwrap_or(after(self.serial));
         self.coming = Some(serial);
-        let next = self.put_mark(self.coming);
+        let next = self.put_mark(turn, job, Marking::Whole(serial))?;
         if !matches!(next, Next::Over) {
-            return next;
+            return Ok(next);
         }
-        (self.serial, self.coming) = (serial, None);
+        (self.serial, self.coming, self.change) = (serial, None, None);
         match job {
             Job::Init(sampling) => {
                 (self.now, self.next) = (Kept::of(sampling), None);
@@ -174,8 +242,13 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             }
             Job::Attach | Job::Latch | Job::Look(..) => {}
         }
-        Next::Over
+        Ok(Next::Over)
     }
+}
+
+/// Serials go from 1 to 65 535 and begin anew.
+fn after(serial: u16) -> u16 {
+    serial.wrapping_add(1).max(1)
 }
 
 impl<D: Device, const N: usize> Codec for Pmbus<D, N> {

@@ -161,7 +161,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
 }
 
 /// PAGE as it was read.
-fn selected(turn: &Turn<'_>, page: &PageSpec) -> Result<(), Fault> {
+pub(super) fn selected(turn: &Turn<'_>, page: &PageSpec) -> Result<(), Fault> {
     let got = byte(turn.block, 0);
     if got == page.page {
         Ok(())
