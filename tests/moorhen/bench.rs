@@ -194,7 +194,7 @@ fn a_reset_at_any_moment_of_a_change_is_found() {
     let blind = transfers - 2;
     for moment in (0..transfers).filter(|moment| *moment != blind) {
         let desk = Desk::new();
-        let mut monitor = desk.monitor(&board);
+        let mut monitor = desk.monitor(&board).with_repeats(2);
         monitor.init(&SETUP).expect("a part that answers");
         desk.count.set(0);
         desk.reset.set(Some(moment));

@@ -46,6 +46,8 @@ const UNMASK: u8 = LIMITS + LIMITS_OF_ALL;
 // A reset in the middle has taken the interim mark, and with it whatever was set up.
 const CHECK: u8 = UNMASK + 1;
 const MARK: u8 = CHECK + 1;
+const MARKED: u8 = MARK + 1;
+const READ_BACK: u8 = MARKED + 1;
 
 /// How often results are read, or waited for, before the operation gives up.
 pub(super) const TRIES: u8 = 3;
@@ -122,6 +124,7 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                 None => self.taken(turn, job)?,
             },
             MARK => self.mark(R::state(turn.block).mark, job)?,
+            READ_BACK => self.changed(R::state(turn.block).mark, job)?,
             _ => self.set_up(at, job),
         })
     }
@@ -288,8 +291,7 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
                 Some(plan) => list(R::unmask(plan.mask(outputs::<R>()) & by_part), CHECK),
                 None => Way::Skip,
             },
-            CHECK => Way::Do(read_mark::<R>()),
-            _ => self.changed(job),
+            _ => Way::Do(read_mark::<R>()), // CHECK, MARKED
         }
     }
 
@@ -318,22 +320,32 @@ impl<R: Registers, const N: usize> MadeUp<R, N> {
             judge,
             by_part,
         });
-        Ok(Way::Do(R::mark(serial)))
+        // Written and then read, and not put: what is put is written again where it does not read back, which would cover a reset's zero.
+        Ok(Way::Do(match R::mark(serial) {
+            Step::Put(command) => Step::Write(command),
+            step => step,
+        }))
     }
 
-    /// The new mark reads back: the change is through, and takes over with the next sample.
-    fn changed(&mut self, job: &Job<'_>) -> Way {
-        if let Some(coming) = self.coming.take() {
-            self.serial = coming.serial;
-            (self.judge, self.by_part) = (coming.judge, coming.by_part);
-            if let Job::Init(_) = job {
-                (self.now, self.next) = (coming.own, None);
-                (self.sums, self.sequence, self.asked) = (Sums::new(), None, false);
-                return Way::Go(TRIGGER);
-            }
-            self.next = Some(coming.own);
+    /// Where the new mark reads back the change is through, and takes over with the next sample.
+    fn changed(&mut self, found: u16, job: &Job<'_>) -> Result<Way, Fault> {
+        let Some(coming) = self.coming.take_if(|coming| coming.serial == found) else {
+            self.reset_seen = found == 0;
+            return match job {
+                Job::Init(_) if self.reset_seen => Err(Fault::ResetSeen),
+                _ if self.reset_seen => Ok(Way::Done),
+                _ => Err(self.foreign(found)),
+            };
+        };
+        self.serial = coming.serial;
+        (self.judge, self.by_part) = (coming.judge, coming.by_part);
+        if let Job::Init(_) = job {
+            (self.now, self.next) = (coming.own, None);
+            (self.sums, self.sequence, self.asked) = (Sums::new(), None, false);
+            return Ok(Way::Go(TRIGGER));
         }
-        Way::Done
+        self.next = Some(coming.own);
+        Ok(Way::Done)
     }
 
     /// Of a part that runs nothing is known but its mark and what it shows.
