@@ -5,7 +5,7 @@ import crcmod
 
 from worked import hexes, nano, transfers
 
-DOCUMENT = "corncrake-datasheet.md"
+DOCUMENT = "old/corncrake-datasheet.md"
 HEADING = "## 10 Worked examples"
 W, R = 0x64, 0x65  # address 0x32 with the write and the read bit
 pec = crcmod.mkCrcFun(0x107, initCrc=0, rev=False, xorOut=0)

@@ -13,8 +13,8 @@ mod boat;
 mod fleet;
 
 use boat::{Outcome, Plan};
-use crake::alert::Watch;
-use crake::part::{Source, Spec};
+use crake::old::alert::Watch;
+use crake::old::part::{Source, Spec};
 use skiff_supervisor::{Config, name};
 
 fn main() {

@@ -9,16 +9,16 @@
 use std::cell::Cell;
 use std::error::Error;
 
-use crake::alert::{Limit, Outputs, Station, Watch, Watches};
-use crake::asynch::{Monitor, ShuntMonitor};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::ledger::Ledger;
-use crake::part::corncrake::{BUS_6_V, Corncrake, PACE_1, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, CounterClock, Mode, Ranges, Setup, Task};
+use crake::old::alert::{Limit, Outputs, Station, Watch, Watches};
+use crake::old::asynch::{Monitor, ShuntMonitor};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::ledger::Ledger;
+use crake::old::part::corncrake::{BUS_6_V, Corncrake, PACE_1, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, CounterClock, Mode, Ranges, Setup, Task};
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
-use crake_sim::part::corncrake::{self as model, Output};
+use crake_sim::old::corncrake::{self as model, Output};
 use crake_sim::plant::{self, AfterEnd, Constant, Interpolation, Recorded, Source};
 use embassy_futures::select::{Either, select};
 use embedded_hal::digital::InputPin;
@@ -56,7 +56,7 @@ async fn supervise<M: ShuntMonitor<1>>(
     ledger: &mut Ledger<'_, 1>,
     read_by_us: impl Fn(u64) -> u64,
     wakes: &Wakes,
-) -> Result<(), crake::Error<M::BusError>> {
+) -> Result<(), crake::old::Error<M::BusError>> {
     let mut station: Station<'_, 1, 8> = Station::new(SETUP, Watches::limits(&LIMITS));
     ledger.update(&monitor.init(&SETUP).await?);
     let frame = station.arm_async(monitor).await?;
@@ -95,7 +95,7 @@ async fn supervise<M: ShuntMonitor<1>>(
                 reading.map(|reading| reading.current.as_nanoamps() / 1_000_000)
             );
         }
-        if !matches!(entry, crake::ledger::Entry::Added) {
+        if !matches!(entry, crake::old::ledger::Entry::Added) {
             println!("{:>6} s  {entry:?}", now_us / 1_000_000);
         }
     }

@@ -6,13 +6,13 @@
 
 use std::{error::Error, time::Duration};
 
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::corncrake::{BUS_6_V, Corncrake, PACE_100, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::corncrake::{BUS_6_V, Corncrake, PACE_100, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
-use crake_sim::part::corncrake as model;
+use crake_sim::old::corncrake as model;
 use crake_sim::plant::{self, Constant, Source};
 
 struct HostClock(crake_sim::bus::Clock);

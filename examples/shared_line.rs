@@ -11,18 +11,17 @@ use core::cell::RefCell;
 use core::error::Error;
 use core::time::Duration;
 
-use crake::alert::{Limit, Outputs, Station, Watch, Watches};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::pmbus::{Declaration, Device, PageSpec, Pmbus, gallinule};
-use crake::part::{BusRange, SenseRange, Spec, corncrake, moorhen};
-use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{Limit, Outputs, Station, Watch, Watches};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::pmbus::{Declaration, Device, PageSpec, Pmbus, gallinule};
+use crake::old::part::{BusRange, SenseRange, Spec, corncrake, moorhen};
+use crake::old::units::{Current, Resistance, Tolerance, Voltage};
+use crake::old::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::BusError;
-use crake_sim::part::{
-    corncrake as corncrake_model, moorhen as moorhen_model, pmbus as pmbus_model,
-};
+use crake_sim::old::corncrake as corncrake_model;
+use crake_sim::part::{moorhen as moorhen_model, pmbus as pmbus_model};
 use crake_sim::plant::{self, Constant, Recorded, Source};
 use embedded_hal::digital::InputPin;
 use embedded_hal_bus::i2c::RefCellDevice;

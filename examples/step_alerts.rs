@@ -9,14 +9,14 @@
 
 use core::error::Error;
 
-use crake::alert::{Judge, Kind, Limit, Outputs, Plan, Station, Watch, Watches};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::corncrake::{self, BUS_16_V, PACE_2000, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Channel, Mode, Monitor, Ranges, Setup};
+use crake::old::alert::{Judge, Kind, Limit, Outputs, Plan, Station, Watch, Watches};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::corncrake::{self, BUS_16_V, PACE_2000, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance, Voltage};
+use crake::old::{Channel, Mode, Monitor, Ranges, Setup};
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
-use crake_sim::part::corncrake::{Converted, Corncrake, Input, Output};
+use crake_sim::old::corncrake::{Converted, Corncrake, Input, Output};
 use crake_sim::plant::{self, Constant, Recorded, Source};
 
 /// An over-current after three conversions, and an under-voltage that does not happen.
@@ -55,7 +55,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let (i2c, delay, clock) = (bench.i2c(), bench.delay(), bench.clock());
     let mut monitor = Monitor::new(i2c, delay, clock, corncrake::Corncrake::new(), 0x32, &board);
     let mut station: Station<'_, 1, 4> = Station::new(setup, Watches::limits(&LIMITS));
-    crake::ShuntMonitor::init(&mut monitor, &setup)?;
+    crake::old::ShuntMonitor::init(&mut monitor, &setup)?;
     station.arm(&mut monitor)?;
 
     // The same limits in software.

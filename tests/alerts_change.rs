@@ -8,13 +8,14 @@ use std::time::Duration;
 
 use alerts_desk::faults::*;
 use alerts_desk::{CAUSES, Desk, LIMITS, events};
-use crake::alert::{Cause, Kind, Limit, Outputs, Station, Watch, Watches};
-use crake::part::corncrake::{BUS_6_V, SENSE_26_MV, SENSE_65_MV};
-use crake::units::Current;
-use crake::{Channel, Misuse, Ranges, ShuntMonitor};
+use crake::old::alert::{Cause, Kind, Limit, Outputs, Station, Watch, Watches};
+use crake::old::part::corncrake::{BUS_6_V, SENSE_26_MV, SENSE_65_MV};
+use crake::old::units::Current;
+use crake::old::{Channel, Misuse, Ranges, ShuntMonitor};
 use crake_sim::bench::{Bench, Part};
 use crake_sim::bus::{Logging, Speed};
-use crake_sim::part::{Target, corncrake::Output};
+use crake_sim::old::corncrake::Output;
+use crake_sim::part::Target;
 
 /// Looks at the outputs whenever the bus moves time: at every byte.
 struct Watcher {

@@ -3,10 +3,10 @@
 mod alerts_desk;
 
 use alerts_desk::{CAUSES, Desk, HOLD, LEVELS, LIMITS, SETUP, bits, board};
-use crake::alert::{Causes, Judge, Kind, Limit, Plan, Station, Watch, Watches};
-use crake::part::corncrake::{BUS_6_V, BUS_16_V, SENSE_65_MV, SPEC};
-use crake::units::{Current, Power, Voltage};
-use crake::{Channel, Condition, Mode, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{Causes, Judge, Kind, Limit, Plan, Station, Watch, Watches};
+use crake::old::part::corncrake::{BUS_6_V, BUS_16_V, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Power, Voltage};
+use crake::old::{Channel, Condition, Mode, Ranges, Setup, ShuntMonitor};
 use proptest::prelude::*;
 
 /// Codes that the rails move around: sense and bus.

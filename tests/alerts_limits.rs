@@ -6,12 +6,12 @@
 mod alerts_desk;
 
 use alerts_desk::{CAUSES, Desk, LIMITS, SETUP, board, bus_lsb_nv, sense_lsb_nv};
-use crake::alert::{Cause, Causes, Judge, Kind, Limit, Plan, Station, Watch, Watches};
-use crake::board::{Correction, Gain, Rail, Zero};
-use crake::part::corncrake::{PACE_500, SPEC};
-use crake::part::{BusRange, SenseRange};
-use crake::units::{Current, Power, Voltage};
-use crake::{Channel, Misuse, Mode, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{Cause, Causes, Judge, Kind, Limit, Plan, Station, Watch, Watches};
+use crake::old::board::{Correction, Gain, Rail, Zero};
+use crake::old::part::corncrake::{PACE_500, SPEC};
+use crake::old::part::{BusRange, SenseRange};
+use crake::old::units::{Current, Power, Voltage};
+use crake::old::{Channel, Misuse, Mode, Ranges, Setup, ShuntMonitor};
 use crake_sim::rng::Rng;
 use num_bigint::BigInt;
 use num_rational::BigRational;

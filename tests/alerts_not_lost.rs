@@ -5,9 +5,9 @@ mod alerts_desk;
 use alerts_desk::faults::*;
 use alerts_desk::sweep::{recurs_anywhere, rises_anywhere};
 use alerts_desk::{CAUSES, Desk, LIMITS, events};
-use crake::alert::{Cause, Causes, Kind, Limit, Outputs, Station, Watch, Watches};
-use crake::units::Current;
-use crake::{Channel, ShuntMonitor};
+use crake::old::alert::{Cause, Causes, Kind, Limit, Outputs, Station, Watch, Watches};
+use crake::old::units::Current;
+use crake::old::{Channel, ShuntMonitor};
 use crake_sim::bus::{Logging, Speed};
 
 #[test]

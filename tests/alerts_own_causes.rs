@@ -5,9 +5,9 @@ mod alerts_desk;
 use std::time::Duration;
 
 use alerts_desk::{CAUSES, Desk, SETUP, events};
-use crake::alert::{Cause, Limit, Outputs, Station, Watch, Watches};
-use crake::units::Current;
-use crake::{Channel, Condition, Mode, Setup, ShuntMonitor};
+use crake::old::alert::{Cause, Limit, Outputs, Station, Watch, Watches};
+use crake::old::units::Current;
+use crake::old::{Channel, Condition, Mode, Setup, ShuntMonitor};
 
 /// Section 3.6.
 const ROUND_DONE: u64 = 1 << 21;

@@ -8,10 +8,12 @@ use std::time::Duration;
 
 use alerts_desk::faults::{Failing, Failures};
 use alerts_desk::{CAUSES, Desk, LIMITS, SETUP, events};
-use crake::alert::{Cause, Finding, Kind, Limit, Outputs, Proof, Station, Watch, Watches, prove};
-use crake::part::corncrake::{BUS_6_V, PACE_10, SENSE_26_MV};
-use crake::units::Current;
-use crake::{Channel, Mode, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{
+    Cause, Finding, Kind, Limit, Outputs, Proof, Station, Watch, Watches, prove,
+};
+use crake::old::part::corncrake::{BUS_6_V, PACE_10, SENSE_26_MV};
+use crake::old::units::Current;
+use crake::old::{Channel, Mode, Ranges, Setup, ShuntMonitor};
 use crake_sim::bus::BusError;
 
 type Stationed<'w> = Station<'w, 4, 8>;
@@ -29,7 +31,7 @@ fn proved(
     station: &mut Stationed<'_>,
     monitor: &mut dyn ShuntMonitor<4, BusError = BusError>,
     wiring: fn([bool; 2]) -> [bool; 2],
-) -> Result<Proof, crake::Error<BusError>> {
+) -> Result<Proof, crake::old::Error<BusError>> {
     prove(
         station,
         monitor,

@@ -6,11 +6,11 @@ use std::cell::Cell;
 use std::rc::Rc;
 
 use alerts_desk::{ADDRESS, Desk, SETUP, events};
-use crake::alert::{Cause, Kind, Limit, Outputs, Station, Watch, Watches};
-use crake::units::{Current, Voltage};
-use crake::{Channel, Mode, Setup, ShuntMonitor, part::Pace};
+use crake::old::alert::{Cause, Kind, Limit, Outputs, Station, Watch, Watches};
+use crake::old::units::{Current, Voltage};
+use crake::old::{Channel, Mode, Setup, ShuntMonitor, part::Pace};
 use crake_sim::board::SenseResistor;
-use crake_sim::part::corncrake::Corncrake;
+use crake_sim::old::corncrake::Corncrake;
 use crake_sim::plant::{Means, Plant, Truth};
 use crake_suite::{datasheet, markdown::Document};
 
@@ -106,7 +106,7 @@ fn reaction(
         Kind::UnderVoltage => Limit::UnderVoltage(Voltage::from_millivolts(2_500)),
         Kind::OverCurrent => Limit::OverCurrent(Current::from_milliamps(15)),
         Kind::UnderCurrent => Limit::UnderCurrent(Current::from_microamps(7_500)),
-        Kind::OverPower => Limit::OverPower(crake::units::Power::from_milliwatts(55)),
+        Kind::OverPower => Limit::OverPower(crake::old::units::Power::from_milliwatts(55)),
     };
     for number in 0..4 {
         let step = Step {
@@ -125,11 +125,11 @@ fn reaction(
         mode: Mode::Paced(Pace(pace)),
         ..SETUP
     };
-    let mut monitor = crake::Monitor::new(
+    let mut monitor = crake::old::Monitor::new(
         desk.bench.i2c(),
         desk.bench.delay(),
         desk.bench.clock(),
-        crake::part::corncrake::Corncrake::new(),
+        crake::old::part::corncrake::Corncrake::new(),
         address,
         alerts_desk::board(desk.nanoohms),
     );

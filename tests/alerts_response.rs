@@ -6,15 +6,17 @@ use std::cell::RefCell;
 use std::rc::Rc;
 
 use alerts_desk::{Hand, SETUP, board, events};
-use crake::alert::{Answer, Cause, Kind, Limit, Outputs, Station, Watch, Watches, alert_response};
-use crake::part::corncrake::Corncrake;
-use crake::units::Current;
-use crake::{Channel, Monitor, ShuntMonitor};
+use crake::old::alert::{
+    Answer, Cause, Kind, Limit, Outputs, Station, Watch, Watches, alert_response,
+};
+use crake::old::part::corncrake::Corncrake;
+use crake::old::units::Current;
+use crake::old::{Channel, Monitor, ShuntMonitor};
 use crake_sim::bench::{Bench, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::BusError;
+use crake_sim::old::corncrake::{self as model, Output};
 use crake_sim::part::Target;
-use crake_sim::part::corncrake::{self as model, Output};
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 
 static WATCHES: [Watch; 1] =

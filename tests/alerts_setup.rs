@@ -3,11 +3,11 @@
 mod alerts_desk;
 
 use alerts_desk::{CAUSES, Desk, LIMITS, MASK_A, MASK_B, SETUP, events};
-use crake::alert::{Event, Kind, Limit, Outputs, Station, Watch, Watches};
-use crake::part::corncrake::{BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV};
-use crake::part::{BusRange, Pace, SenseRange};
-use crake::units::{Current, Power, Voltage};
-use crake::{Channel, Misuse, Mode, Ranges, Setup, ShuntMonitor, Task};
+use crake::old::alert::{Event, Kind, Limit, Outputs, Station, Watch, Watches};
+use crake::old::part::corncrake::{BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV};
+use crake::old::part::{BusRange, Pace, SenseRange};
+use crake::old::units::{Current, Power, Voltage};
+use crake::old::{Channel, Misuse, Mode, Ranges, Setup, ShuntMonitor, Task};
 use crake_sim::bus::BusError;
 
 const C0: Channel = Channel::C0;

@@ -7,9 +7,9 @@ use std::time::Duration;
 use alerts_desk::faults::*;
 use alerts_desk::sweep::{recurs_anywhere, rises_anywhere};
 use alerts_desk::{CAUSES, Desk, LEVELS, LIMITS, events};
-use crake::alert::{Causes, Event, Station, Watches};
-use crake::exchange::Misuse;
-use crake::{Condition, ShuntMonitor, Task};
+use crake::old::alert::{Causes, Event, Station, Watches};
+use crake::old::exchange::Misuse;
+use crake::old::{Condition, ShuntMonitor, Task};
 
 /// Between two pieces: more than a round, so that each piece may find what came in the pause, and a transfer of another user of the bus.
 fn pause(desk: &Desk) {

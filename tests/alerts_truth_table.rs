@@ -5,9 +5,9 @@
 mod alerts_desk;
 
 use alerts_desk::{CAUSES, Desk, LEVELS, LIMITS, SETUP, events};
-use crake::alert::{Cause, Kind, Limit, Outputs, Station, Watch, Watches};
-use crake::units::{Current, Power, Voltage};
-use crake::{Channel, ShuntMonitor};
+use crake::old::alert::{Cause, Kind, Limit, Outputs, Station, Watch, Watches};
+use crake::old::units::{Current, Power, Voltage};
+use crake::old::{Channel, ShuntMonitor};
 
 /// On the limit: sense and bus code. 1 Ω makes a sense code 500 nA; a bus code is 100 µV.
 const SENSE: i64 = 2_000;

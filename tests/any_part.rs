@@ -6,7 +6,7 @@ mod boat;
 mod fleet;
 
 use boat::{Outcome, Plan};
-use crake::part::{Source, Spec};
+use crake::old::part::{Source, Spec};
 use skiff_supervisor::{CELL, Config, DRIVE, Event, MODEM};
 
 const SEEDS: [u64; 3] = [1, 2, 3];
@@ -48,7 +48,7 @@ fn the_firmware_concludes_the_same_whatever_the_part() {
             Event::Watching,
             Event::DriveTripped(None),
             Event::ModemShed(None),
-            Event::ModemRestored(crake::units::Voltage::ZERO),
+            Event::ModemRestored(crake::old::units::Voltage::ZERO),
         ];
         let expected: Vec<_> = expected.iter().map(core::mem::discriminant).collect();
         let what = format!("{}, seed {seed}: {:#?}", spec.name, outcome.records);

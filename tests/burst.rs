@@ -7,13 +7,13 @@ use std::rc::Rc;
 
 use alerts_desk::faults::{Failing, Failures};
 use alerts_desk::{ADDRESS, Desk, SETUP, board};
-use crake::burst::{Burst, Statistics};
-use crake::ledger::{Entry, Ledger};
-use crake::part::corncrake::{
+use crake::old::burst::{Burst, Statistics};
+use crake::old::ledger::{Entry, Ledger};
+use crake::old::part::corncrake::{
     BUS_6_V, Corncrake, PACE_10, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC,
 };
-use crake::units::{Charge, Current};
-use crake::{
+use crake::old::units::{Charge, Current};
+use crake::old::{
     Came, Channel, Condition, Fault, Misuse, Mode, Monitor, Ranges, Setup, ShuntMonitor, Task,
 };
 use crake_sim::board::SenseResistor;
@@ -27,7 +27,7 @@ use num_rational::BigRational;
 const STORE: usize = 1_024;
 const CONVERSION_NS: u64 = 62_500;
 
-fn burst_on(channel: u8, sense: crake::part::SenseRange) -> Setup<4> {
+fn burst_on(channel: u8, sense: crake::old::part::SenseRange) -> Setup<4> {
     Setup {
         mode: Mode::Burst(Channel::new(channel)),
         ..SETUP.with(
@@ -280,7 +280,7 @@ fn accumulators_stand_still_and_the_gap_says_so() {
             .configure(&burst_on(3, SENSE_65_MV))
             .expect("a part that answers");
         assert_eq!(ledger.update(&frame), Entry::Turned);
-        let sums = |frame: &crake::Frame<'_>| {
+        let sums = |frame: &crake::old::Frame<'_>| {
             let of = |channel| frame.counters(channel);
             (
                 frame.head().rounds,

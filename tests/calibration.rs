@@ -5,12 +5,12 @@
 
 use std::cell::RefCell;
 
-use crake::board::{Board, Correction, Load, Rail, Shunt};
-use crake::calibration::{Collection, Point, Reference, gain, line, zero};
-use crake::part::Joint;
-use crake::part::corncrake::{Corncrake, SENSE_26_MV, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Clock, Monitor, NoReading, ShuntMonitor};
+use crake::old::board::{Board, Correction, Load, Rail, Shunt};
+use crake::old::calibration::{Collection, Point, Reference, gain, line, zero};
+use crake::old::part::Joint;
+use crake::old::part::corncrake::{Corncrake, SENSE_26_MV, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Clock, Monitor, NoReading, ShuntMonitor};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
 use proptest::prelude::*;

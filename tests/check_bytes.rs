@@ -1,6 +1,6 @@
 //! The driver's check bytes against a second implementation, published examples and the datasheet.
 
-use crake::crc::{Crc16, Pec};
+use crake::old::crc::{Crc16, Pec};
 use crake_suite::{
     examples::{Transfer, examples},
     frame::{frame, reset_frame},

@@ -1,10 +1,10 @@
 //! A conversion beyond full scale is never passed off as a value, however short, and totals become limits on the side that is known.
 
-use crake::board::{Board, Edges, Load, Rail, Shunt};
-use crake::ledger::{Account, Ledger};
-use crake::part::corncrake::{BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Mode, NoReading, Ranges, Reading, Setup, ShuntMonitor, Side};
+use crake::old::board::{Board, Edges, Load, Rail, Shunt};
+use crake::old::ledger::{Account, Ledger};
+use crake::old::part::corncrake::{BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Mode, NoReading, Ranges, Reading, Setup, ShuntMonitor, Side};
 use crake_sim::plant::{Constant, Profile, Recorded};
 use crake_suite::datasheet::{Range, bus_ranges, sense_ranges};
 use crake_suite::markdown::Document;

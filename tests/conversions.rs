@@ -3,7 +3,7 @@
 //! The ranges and code widths come from the datasheet. A result must be the exact value rounded to the unit, halves away from zero, which
 //! is what `num-rational` calls `round`. All codes are compared by integers, multiplied out crosswise; a stated part of them by `num-rational` too.
 
-use crake::scale::{Scale, code_at_least, code_at_most};
+use crake::old::scale::{Scale, code_at_least, code_at_most};
 use crake_suite::{
     datasheet::{bus_ranges, code, sense_ranges},
     examples::{Example, examples},

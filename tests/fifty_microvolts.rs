@@ -4,15 +4,15 @@
 
 use core::time::Duration;
 
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::calibration::{Collection, zero};
-use crake::ledger::Ledger;
-use crake::part::corncrake::{BUS_6_V, Corncrake, PACE_2000, SENSE_26_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::calibration::{Collection, zero};
+use crake::old::ledger::Ledger;
+use crake::old::part::corncrake::{BUS_6_V, Corncrake, PACE_2000, SENSE_26_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
-use crake_sim::part::corncrake as model;
+use crake_sim::old::corncrake as model;
 use crake_sim::plant::{self, Constant, Recorded, Source};
 
 const SECOND_NS: u64 = 1_000_000_000;

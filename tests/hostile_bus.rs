@@ -1,11 +1,11 @@
 //! The bus is not trusted: any bytes, any errors, any number of times. No operation panics, and each ends within a bounded number of transfers.
 
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::ledger::{Gap, Ledger};
-use crake::part::corncrake::{self, Corncrake};
-use crake::part::{BusRange, Joint, SenseRange};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::ledger::{Gap, Ledger};
+use crake::old::part::corncrake::{self, Corncrake};
+use crake::old::part::{BusRange, Joint, SenseRange};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 use proptest::prelude::*;
@@ -169,7 +169,7 @@ fn setup() -> impl Strategy<Value = Setup<4>> {
         bus: BusRange(bus),
     });
     let mode = prop_oneof![
-        (0..7_u8).prop_map(|pace| Mode::Paced(crake::part::Pace(pace))),
+        (0..7_u8).prop_map(|pace| Mode::Paced(crake::old::part::Pace(pace))),
         Just(Mode::Idle),
         Just(Mode::SingleShot),
         any::<u8>().prop_map(|channel| Mode::Burst(Channel::new(channel))),

@@ -2,10 +2,10 @@
 //!
 //! Check values are of Python's `fractions`, where nothing else is said; 0xEAC0 = 88 is also printed by a maker of converters as an example of the format.
 
-use crake::part::pmbus::format::{
+use crake::old::part::pmbus::format::{
     Coefficients, Format, Rounding, Unit, VoutMode, linear11, linear16,
 };
-use crake::part::pmbus::{EnergyCount, Period};
+use crake::old::part::pmbus::{EnergyCount, Period};
 use num_bigint::BigInt;
 use num_rational::{BigRational, Ratio};
 

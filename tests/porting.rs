@@ -3,7 +3,7 @@
 #[path = "../examples/porting/flufftail.rs"]
 mod flufftail;
 
-use crake::alert::{Kind, Outputs};
+use crake::old::alert::{Kind, Outputs};
 use crake_sim::conformance::{
     Applied, Registers, Script, Scripted, Stated, StatedRange, Subject, check,
 };

@@ -3,9 +3,9 @@
 #[path = "supervisor/skiff.rs"]
 mod skiff;
 
-use crake::alert::{Cause, Kind};
-use crake::part::corncrake::SPEC;
-use crake::units::{Current, Voltage};
+use crake::old::alert::{Cause, Kind};
+use crake::old::part::corncrake::SPEC;
+use crake::old::units::{Current, Voltage};
 use crake_sim::bus::{Speed, Timing};
 use skiff::{HOST_LATENCY_US, Skiff};
 use skiff_supervisor::charge::Charging;

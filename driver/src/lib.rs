@@ -5,31 +5,12 @@
 //!
 //! It does not protect: fuses, battery protection circuits and certified devices do. It does not share a bus among drivers, keep a real-time clock, or know any part that can be bought.
 //!
-//! ```text
-//!   firmware policy ── ShuntMonitor ── Frame ── Ledger, Station        what you use
-//!                          │
-//!                   Monitor (blocking, async)                          carries transfers out
-//!                          │
-//!                   exchange: steps without bus or clock               decides
-//!                          │
-//!                   part: what bytes mean, what a part can do          one folder per part
-//! ```
+//! For the time being the working driver is the module [`old`], the first core. A lighter one is being
+//! built beside it, on the same [`units`], [`crc`] and [`Channel`].
 //!
 //! # On a laptop, against the bench
 //!
 //! With `crake-sim` among the `dev-dependencies` the same code runs against a model of the part; see the README for the main job, and `examples/` for firmware.
-//!
-//! # Which module for which task
-//!
-//! | task | module |
-//! |---|---|
-//! | describe the board | [`board`] |
-//! | set up, latch, read | [`ShuntMonitor`], [`Monitor`], [`Frame`]; async: [`asynch`] |
-//! | account for energy and charge | [`ledger`] |
-//! | limits, alerts, proof test | [`alert`] |
-//! | capture a rail | [`burst`], [`capture`] |
-//! | calibrate | [`calibration`] |
-//! | add a part | [`part`], [`exchange`], [`scale`], [`crc`] |
 //!
 //! # Promises
 //!
@@ -50,29 +31,9 @@
     )
 )]
 
-pub mod alert;
-pub mod board;
-mod bound;
-pub mod burst;
-pub mod calibration;
-pub mod capture;
 mod channel;
 pub mod crc;
-pub mod exchange;
-mod frame;
-pub mod ledger;
-mod monitor;
-pub mod part;
-mod sampling;
-pub mod scale;
+pub mod old;
 pub mod units;
-mod upper;
-mod wide;
 
-pub use bound::Bound;
 pub use channel::Channel;
-pub use exchange::{Fault, Misuse};
-pub use frame::{Condition, Frame, NoReading, Reading, Side, Stamp};
-pub use monitor::asynch;
-pub use monitor::{Came, Clock, CounterClock, Error, Monitor, ShuntMonitor, Task};
-pub use sampling::{Mode, Ranges, Sampling, Setup};

@@ -1,4 +1,4 @@
-/* Stands in for Corncrake, its bus, and the host's clock: enough of docs/corncrake-datasheet.md to serve frames, causes and faults to the checks. */
+/* Stands in for Corncrake, its bus, and the host's clock: enough of docs/old/corncrake-datasheet.md to serve frames, causes and faults to the checks. */
 #ifndef PART_H
 #define PART_H
 

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::{env, fs};
 
-const DOCUMENT: &str = "../../docs/corncrake-datasheet.md";
+const DOCUMENT: &str = "../../docs/old/corncrake-datasheet.md";
 
 fn main() {
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("OUT_DIR"));

@@ -1,11 +1,13 @@
 //! Register map of Flufftail, the invented part of docs/porting.md.
 
-use crake::alert::{Cause, Causes, Kind, Outputs};
-use crake::exchange::{Fault, Step};
-use crake::part::make_up::{CauseBits, MadeUp, PLAIN, Registers, State, Words};
-use crake::part::{AlertSpec, BusRange, Codes, Oscillator, RangeSpec, SenseRange, Spec, Supply};
-use crake::units::{Current, Voltage};
-use crake::{Channel, Ranges, Sampling};
+use crake::old::alert::{Cause, Causes, Kind, Outputs};
+use crake::old::exchange::{Fault, Step};
+use crake::old::part::make_up::{CauseBits, MadeUp, PLAIN, Registers, State, Words};
+use crake::old::part::{
+    AlertSpec, BusRange, Codes, Oscillator, RangeSpec, SenseRange, Spec, Supply,
+};
+use crake::old::units::{Current, Voltage};
+use crake::old::{Channel, Ranges, Sampling};
 
 /// The driver's side of one Flufftail.
 pub type Flufftail = MadeUp<Map, 3>;

@@ -6,7 +6,7 @@ use std::path::Path;
 use std::time::Instant;
 
 use crake_sim::board::SenseResistor;
-use crake_sim::part::corncrake::Individual;
+use crake_sim::old::corncrake::Individual;
 use crake_sim::plant::{Piece, Rail};
 use crake_sim::rng::Rng;
 use crake_sim::run::{Silent, run};

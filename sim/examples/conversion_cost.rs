@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use crake_sim::{
     bench::Bench,
     board::SenseResistor,
-    part::corncrake::Corncrake,
+    old::corncrake::Corncrake,
     plant::{Means, Plant, Truth},
     rng::Rng,
 };

@@ -5,7 +5,7 @@ use core::time::Duration;
 use crake_sim::{
     bench::Bench,
     bus::{Logging, Restart, Speed, Timing},
-    part::corncrake::Corncrake,
+    old::corncrake::Corncrake,
 };
 use embedded_hal::{
     delay::DelayNs,

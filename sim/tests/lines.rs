@@ -6,7 +6,7 @@ use crake_sim::{
     bench::{Bench, Edge, Line, Part},
     board::SenseResistor,
     bus::{Speed, Timing},
-    part::corncrake::{Corncrake, Output},
+    old::corncrake::{Corncrake, Output},
     plant::{Constant, Pulses, Rail, Source},
 };
 use embedded_hal::{

@@ -5,10 +5,10 @@ use core::{fmt, time::Duration};
 use crake_sim::{
     bench::{Bench, BenchError},
     board::SenseResistor,
+    old::corncrake::{Corncrake, Output},
     part::{
         AlertOutputs, Converted, Input, Order, PartModel, Target,
         analogue::{Code, Inputs, Supply},
-        corncrake::{Corncrake, Output},
     },
     plant::{Constant, Plant, Rail, Source, Truth},
     rng::Rng,

@@ -5,7 +5,7 @@ use core::time::Duration;
 use crake_sim::{
     bench::{Bench, Part},
     board::SenseResistor,
-    part::corncrake::{Corncrake, Output},
+    old::corncrake::{Corncrake, Output},
     plant::{
         Cell, Charger, Constant, Inrush, Load, Plant, PlantError, Recorded, Source, Switch,
         Switched,

@@ -6,7 +6,7 @@ use crake_sim::{
     bench::{Bench, Step},
     board::SenseResistor,
     bus::{Speed, Timing},
-    part::corncrake::{Converted, Corncrake, Input, Output},
+    old::corncrake::{Converted, Corncrake, Input, Output},
     plant::{Constant, Rail, Source},
 };
 use embedded_hal::i2c::I2c;

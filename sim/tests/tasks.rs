@@ -12,7 +12,7 @@ use crake_sim::{
     bench::{Bench, Part, StallReason},
     board::SenseResistor,
     bus::{BusError, Logging, Speed, Timing},
-    part::corncrake::{Corncrake, Output},
+    old::corncrake::{Corncrake, Output},
     plant::{Constant, Pulses, Rail, Source},
 };
 use embedded_hal::{

@@ -11,7 +11,7 @@ use crake_sim::{
     bench::{Bench, Part},
     board::SenseResistor,
     bus::{Logging, Speed},
-    part::corncrake::Corncrake,
+    old::corncrake::Corncrake,
     plant::{Constant, Rail, Source},
     trace::{Trace, Traced, Window},
 };

@@ -3,10 +3,10 @@
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use crake::alert::{Cause, Event, Kind, Limit, Outputs, Station, Watch, Watches};
-use crake::part::corncrake::PACE_2000;
-use crake::units::{Current, Voltage};
-use crake::{Channel, Mode, Setup, ShuntMonitor};
+use crake::old::alert::{Cause, Event, Kind, Limit, Outputs, Station, Watch, Watches};
+use crake::old::part::corncrake::PACE_2000;
+use crake::old::units::{Current, Voltage};
+use crake::old::{Channel, Mode, Setup, ShuntMonitor};
 use crake_sim::bus::BusError;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 

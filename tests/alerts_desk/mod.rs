@@ -7,17 +7,17 @@ pub mod sweep;
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 
-use crake::alert::{Causes, Event, Station};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::BusRange;
-use crake::part::SenseRange;
-use crake::part::corncrake::{BUS_6_V, Corncrake, PACE_500, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Mode, Monitor, Ranges, Setup};
+use crake::old::alert::{Causes, Event, Station};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::BusRange;
+use crake::old::part::SenseRange;
+use crake::old::part::corncrake::{BUS_6_V, Corncrake, PACE_500, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Mode, Monitor, Ranges, Setup};
 use crake_sim::bench::{Bench, Delay, I2c, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::Speed;
-use crake_sim::part::corncrake as model;
+use crake_sim::old::corncrake as model;
 use crake_sim::plant::{Means, Plant, Truth};
 use embedded_hal::i2c::I2c as _;
 

@@ -1,7 +1,7 @@
 //! Excursions of one conversion at every position within a service, however it is made, and what has to be told of them.
 
-use crake::ShuntMonitor;
-use crake::alert::{Cause, Event, Station, Watches};
+use crake::old::ShuntMonitor;
+use crake::old::alert::{Cause, Event, Station, Watches};
 use crake_sim::bus::{Logging, Speed, Transaction};
 
 use super::faults::*;

@@ -2,12 +2,12 @@
 
 use std::time::Duration;
 
-use crake::alert::{Outputs, Watch};
-use crake::board::{Board, Edges, Load, Rail, Shunt};
-use crake::ledger::Account;
-use crake::part::{BusRange, Part as Map, SenseRange, Spec};
-use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Channel, Mode, Monitor, Ranges, Setup};
+use crake::old::alert::{Outputs, Watch};
+use crake::old::board::{Board, Edges, Load, Rail, Shunt};
+use crake::old::ledger::Account;
+use crake::old::part::{BusRange, Part as Map, SenseRange, Spec};
+use crake::old::units::{Current, Resistance, Tolerance, Voltage};
+use crake::old::{Channel, Mode, Monitor, Ranges, Setup};
 use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::Clock;

@@ -1,13 +1,12 @@
 //! The parts that the same firmware runs on.
 
-use crake::alert::Outputs;
-use crake::part::pmbus::gallinule;
-use crake::part::{Spec, corncrake, moorhen};
-use crake_sim::part::{
-    corncrake as corncrake_model, moorhen as moorhen_model, pmbus as pmbus_model,
-};
+use crake::old::alert::Outputs;
+use crake::old::part::pmbus::gallinule;
+use crake::old::part::{Spec, corncrake, moorhen};
+use crake_sim::old::corncrake as corncrake_model;
+use crake_sim::part::{moorhen as moorhen_model, pmbus as pmbus_model};
 
-use crake::units::Current;
+use crake::old::units::Current;
 use skiff_supervisor::Config;
 
 use super::boat::{Fitting, Outcome, Plan, sail};

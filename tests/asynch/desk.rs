@@ -1,11 +1,11 @@
 //! Four rails, one of which goes beyond its limit and its range once, 31 ms after the bench began.
 
-use crake::alert::{Limit, Outputs, Watch, Watches};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::ledger::{Entry, Ledger};
-use crake::part::corncrake::{BUS_6_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Frame, Mode, Ranges, Setup};
+use crake::old::alert::{Limit, Outputs, Watch, Watches};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::ledger::{Entry, Ledger};
+use crake::old::part::corncrake::{BUS_6_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Frame, Mode, Ranges, Setup};
 use crake_sim::plant::{AfterEnd, Constant, Interpolation, Recorded};
 use crake_suite::rig::{CHANNELS, Flowed, Rig};
 

@@ -4,13 +4,13 @@ use std::future::{Future, poll_fn};
 use std::pin::pin;
 use std::task::Poll;
 
-use crake::alert::{Cause, Event, Kind, Outputs, Station};
-use crake::asynch::{ShuntMonitor as _, prove};
-use crake::ledger::{Break, Entry};
-use crake::part::Joint;
-use crake::{Channel, Condition, Mode, NoReading, Setup};
+use crake::old::alert::{Cause, Event, Kind, Outputs, Station};
+use crake::old::asynch::{ShuntMonitor as _, prove};
+use crake::old::ledger::{Break, Entry};
+use crake::old::part::Joint;
+use crake::old::{Channel, Condition, Mode, NoReading, Setup};
 use crake_sim::bench::Bench;
-use crake_sim::part::corncrake::Output;
+use crake_sim::old::corncrake::Output;
 use crake_suite::rig::{ADDRESS, CHANNELS, Rig, RigMonitorAsync};
 use embedded_hal::i2c::I2c as _;
 use embedded_hal_async::delay::DelayNs as _;
@@ -68,7 +68,7 @@ struct Scene<'b> {
 }
 
 impl<'b> Scene<'b> {
-    fn new(board: &'b crake::board::Board<CHANNELS>) -> Self {
+    fn new(board: &'b crake::old::board::Board<CHANNELS>) -> Self {
         let mut scene = Self::set_up(board);
         let Self {
             rig,
@@ -88,7 +88,7 @@ impl<'b> Scene<'b> {
     }
 
     /// Nothing was done to the part but to set it up, and only one block was latched.
-    fn set_up(board: &'b crake::board::Board<CHANNELS>) -> Self {
+    fn set_up(board: &'b crake::old::board::Board<CHANNELS>) -> Self {
         let rig = rig(7);
         let mut monitor = rig.monitor_async(board);
         let mut books = Books::new(board);
@@ -233,7 +233,7 @@ fn a_dropped_service_loses_no_cause_besides_and_tells_it_once() {
         let told: Vec<_> = scene.events().iter().map(|event| event.cause).collect();
         assert_eq!(told, [OVER_CURRENT], "{until:?}");
         let account = scene.books.ledger.account(Channel::C0).expect("a rail");
-        assert_ne!(account.charge_side, crake::Side::Near, "{until:?}");
+        assert_ne!(account.charge_side, crake::old::Side::Near, "{until:?}");
         assert!(!scene.rig.part.is_low(Output::A));
         scene.assert_all_is_well();
         assert_eq!(scene.books.ledger.epoch(), 0);

@@ -1,13 +1,13 @@
 //! One list of scenarios, played by the blocking monitor and by its async twin on two benches of the same seed: same results, same bytes at the same moments.
 
-use crake::alert::{Cause, Kind, Outputs, Proof, Station, Watches};
-use crake::asynch::{ShuntMonitor as _, alert_response as alert_response_async};
-use crake::part::Joint;
-use crake::part::corncrake::PACE_10;
-use crake::{Channel, Error, Frame, Mode, Setup, ShuntMonitor as _};
+use crake::old::alert::{Cause, Kind, Outputs, Proof, Station, Watches};
+use crake::old::asynch::{ShuntMonitor as _, alert_response as alert_response_async};
+use crake::old::part::Joint;
+use crake::old::part::corncrake::PACE_10;
+use crake::old::{Channel, Error, Frame, Mode, Setup, ShuntMonitor as _};
 use crake_sim::bench::Bench;
 use crake_sim::bus::{BusError, Logging, Transaction};
-use crake_sim::part::corncrake::Output;
+use crake_sim::old::corncrake::Output;
 use crake_suite::rig::{CHANNELS, Rig, RigMonitor, RigMonitorAsync};
 use embedded_hal::digital::InputPin as _;
 use embedded_hal_async::digital::Wait as _;
@@ -255,7 +255,7 @@ fn prove(
     monitor: &mut RigMonitor<'_, CHANNELS>,
 ) -> Result<Proof, Error<BusError>> {
     let mut wait_us = |us| embedded_hal::delay::DelayNs::delay_us(&mut rig.bench.delay(), us);
-    crake::alert::prove(station, monitor, &mut sees(rig), &mut wait_us)
+    crake::old::alert::prove(station, monitor, &mut sees(rig), &mut wait_us)
 }
 
 async fn prove_async(
@@ -263,7 +263,7 @@ async fn prove_async(
     station: &mut Station<'_, CHANNELS, 8>,
     monitor: &mut RigMonitorAsync<'_, CHANNELS>,
 ) -> Result<Proof, Error<BusError>> {
-    crake::asynch::prove(station, monitor, &mut sees(rig), &mut rig.bench.delay()).await
+    crake::old::asynch::prove(station, monitor, &mut sees(rig), &mut rig.bench.delay()).await
 }
 
 struct Stage<'b, M> {
@@ -275,7 +275,7 @@ struct Stage<'b, M> {
 }
 
 impl<'b, M> Stage<'b, M> {
-    fn new(rig: Rig, monitor: M, board: &'b crake::board::Board<CHANNELS>) -> Self {
+    fn new(rig: Rig, monitor: M, board: &'b crake::old::board::Board<CHANNELS>) -> Self {
         rig.bench.set_logging(Logging::Full);
         Self {
             rig,
@@ -302,7 +302,7 @@ impl<'b, M> Stage<'b, M> {
 }
 
 fn blocking(read_max: u8, acts: &[Act]) -> Outcome {
-    use crake::alert::alert_response;
+    use crake::old::alert::alert_response;
     let (board, rig) = (board(), rig(3));
     let new = |rig: &Rig| rig.monitor(&board).with_read_max(read_max);
     let monitor = new(&rig);
@@ -344,7 +344,7 @@ fn asynchronous(read_max: u8, acts: &[Act]) -> Outcome {
                 embedded_hal_async::delay::DelayNs::delay_ms,
                 (.await)
             );
-            stage.joint = crake::asynch::ShuntMonitor::joint(&stage.monitor);
+            stage.joint = crake::old::asynch::ShuntMonitor::joint(&stage.monitor);
             lines.push(stage.after(act, &what));
         }
     };

@@ -2,14 +2,14 @@
 
 use std::cell::RefCell;
 
-use crake::alert::{Answer, Cause, Kind, Station};
-use crake::asynch::{self, ShuntMonitor as _, alert_response};
-use crake::ledger::{Entry, Ledger};
-use crake::part::corncrake::{Corncrake, SPEC};
-use crake::{Channel, Clock, Monitor, ShuntMonitor as _};
+use crake::old::alert::{Answer, Cause, Kind, Station};
+use crake::old::asynch::{self, ShuntMonitor as _, alert_response};
+use crake::old::ledger::{Entry, Ledger};
+use crake::old::part::corncrake::{Corncrake, SPEC};
+use crake::old::{Channel, Clock, Monitor, ShuntMonitor as _};
 use crake_sim::bench::{Bench, Part};
 use crake_sim::board::SenseResistor;
-use crake_sim::part::corncrake::{self as model, Output};
+use crake_sim::old::corncrake::{self as model, Output};
 use crake_sim::plant::{AfterEnd, Constant, Interpolation, Rail, Recorded, Source};
 use crake_suite::rig::CHANNELS;
 use embassy_embedded_hal::shared_bus::asynch::i2c::I2cDevice;

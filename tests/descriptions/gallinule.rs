@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use crake::part::description::{Access, Counts, Form, Measure, Order, Register, Value};
-use crake::part::pmbus::format::{Coefficients, Format};
-use crake::part::pmbus::gallinule::DESCRIPTION;
+use crake::old::part::description::{Access, Counts, Form, Measure, Order, Register, Value};
+use crake::old::part::pmbus::format::{Coefficients, Format};
+use crake::old::part::pmbus::gallinule::DESCRIPTION;
 use crake_suite::markdown::Document;
 use crake_suite::number;
 

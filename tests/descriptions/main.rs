@@ -4,11 +4,11 @@ mod gallinule;
 
 use std::{collections::BTreeMap, fs, path::Path};
 
-use crake::Channel;
-use crake::part::description::{
+use crake::old::Channel;
+use crake::old::part::description::{
     Access, Counts, Description, Field, Form, Order, Register, Text, Value,
 };
-use crake::part::{corncrake, moorhen, pmbus};
+use crake::old::part::{corncrake, moorhen, pmbus};
 use crake_suite::markdown::Document;
 use crake_suite::{datasheet, examples, frame, number};
 

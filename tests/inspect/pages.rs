@@ -5,8 +5,8 @@ use std::fs;
 use std::path::Path;
 use std::time::Duration;
 
-use crake::part::description::{Register, Value};
-use crake::part::pmbus::gallinule;
+use crake::old::part::description::{Register, Value};
+use crake::old::part::pmbus::gallinule;
 use crake_sim::bench::{Bench, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::{Event, Logging};

@@ -1,11 +1,11 @@
 //! Bounds against limits worked out here from the datasheet's tables, part by part, and against individuals at those limits.
 
 use crate::stub::{Handle, board, coarse, ranges};
-use crake::board::{Board, Correction, Edges, Gain, Load, Rail, Shunt, Zero};
-use crake::ledger::{Account, Ledger};
-use crake::part::corncrake::{self, SPEC};
-use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Channel, Mode, Setup, ShuntMonitor};
+use crake::old::board::{Board, Correction, Edges, Gain, Load, Rail, Shunt, Zero};
+use crake::old::ledger::{Account, Ledger};
+use crake::old::part::corncrake::{self, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance, Voltage};
+use crake::old::{Channel, Mode, Setup, ShuntMonitor};
 
 /// What flows, and through what. SI units.
 #[derive(Clone, Copy, Debug)]

@@ -1,11 +1,11 @@
 //! A restart of the firmware loses no count: save, load, attach, update.
 
 use crate::stub::{Handle, World, board, coarse, rail};
-use crake::board::Board;
-use crake::ledger::{Break, CheckpointError, Entry, Gap, Ledger};
-use crake::part::{Joint, Spec, corncrake::SPEC};
-use crake::units::{Current, Tolerance};
-use crake::{Came, Channel, Condition, Fault, ShuntMonitor};
+use crake::old::board::Board;
+use crake::old::ledger::{Break, CheckpointError, Entry, Gap, Ledger};
+use crake::old::part::{Joint, Spec, corncrake::SPEC};
+use crake::old::units::{Current, Tolerance};
+use crake::old::{Came, Channel, Condition, Fault, ShuntMonitor};
 
 const LEN: usize = Ledger::<2>::CHECKPOINT_LEN;
 
@@ -287,7 +287,7 @@ fn what_belongs_elsewhere_is_refused_by_name() {
         Some(CheckpointError::Board(4711))
     );
     let corrected = plain
-        .corrected(&SPEC, Channel::C0, crake::board::Correction::NONE)
+        .corrected(&SPEC, Channel::C0, crake::old::board::Correction::NONE)
         .expect("small");
     assert_eq!(load(&corrected, &SPEC), Some(CheckpointError::Revision(0)));
     let three = board([*plain.rails().first().expect("two"); 3])

@@ -2,12 +2,12 @@
 
 use crate::model::{BUS_NV, Model, ratio};
 use crate::stub::{Handle, board, rail, ranges};
-use crake::board::{Board, Correction, Gain, Zero};
-use crake::ledger::{Break, Entry, Ledger};
-use crake::part::corncrake::SPEC;
-use crake::part::{BusRange, Pace, SenseRange};
-use crake::units::{Current, Tolerance, Voltage};
-use crake::{Channel, Mode, Ranges, Setup, ShuntMonitor};
+use crake::old::board::{Board, Correction, Gain, Zero};
+use crake::old::ledger::{Break, Entry, Ledger};
+use crake::old::part::corncrake::SPEC;
+use crake::old::part::{BusRange, Pace, SenseRange};
+use crake::old::units::{Current, Tolerance, Voltage};
+use crake::old::{Channel, Mode, Ranges, Setup, ShuntMonitor};
 use num_bigint::BigInt;
 use num_rational::BigRational;
 use proptest::prelude::*;

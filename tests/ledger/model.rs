@@ -1,7 +1,7 @@
 //! One rail in exact rational arithmetic.
 
-use crake::Ranges;
-use crake::board::Correction;
+use crake::old::Ranges;
+use crake::old::board::Correction;
 use num_bigint::BigInt;
 use num_rational::BigRational;
 

@@ -1,10 +1,10 @@
 //! Rollovers that could hide, and how long the account was interrupted.
 
 use crate::stub::{Handle, World, board, coarse, rail};
-use crake::ledger::{Break, Entry, Ledger};
-use crake::part::corncrake::SPEC;
-use crake::units::{Current, Tolerance};
-use crake::{Channel, ShuntMonitor};
+use crake::old::ledger::{Break, Entry, Ledger};
+use crake::old::part::corncrake::SPEC;
+use crake::old::units::{Current, Tolerance};
+use crake::old::{Channel, ShuntMonitor};
 
 /// Sections 6 and the board below: 1.5 % and 100 ppm.
 const OSCILLATOR_PPM: u128 = 15_000;

@@ -1,7 +1,7 @@
 //! A Corncrake without physics: registers and frame block by the datasheet, running sums and time set by the test.
 
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{
     Clock, Mode, Monitor, Ranges, Setup,
     board::{Board, Load, Rail, Shunt},
     part::corncrake::{self, Corncrake},

@@ -1,11 +1,11 @@
 //! A ledger of totals alone against one with bounds, and frames that neither was given.
 
 use crate::stub::{Handle, board, coarse, rail};
-use crake::board::{Correction, Zero};
-use crake::ledger::{Break, CheckpointError, Entry, Ledger};
-use crake::part::corncrake::SPEC;
-use crake::units::Current;
-use crake::{Channel, ShuntMonitor};
+use crake::old::board::{Correction, Zero};
+use crake::old::ledger::{Break, CheckpointError, Entry, Ledger};
+use crake::old::part::corncrake::SPEC;
+use crake::old::units::Current;
+use crake::old::{Channel, ShuntMonitor};
 
 /// Goal: whatever is kept besides, totals are the same to the last bit: open, after a boundary, after a clipped code, after a correction of the board, and after a restart.
 #[test]

@@ -3,11 +3,13 @@
 use std::cell::Cell;
 use std::rc::Rc;
 
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::ledger::{Break, Entry, Ledger};
-use crake::part::corncrake::{BUS_6_V, Corncrake, PACE_10, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Clock as _, CounterClock, Mode, Monitor, Ranges, Setup, ShuntMonitor as _};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::ledger::{Break, Entry, Ledger};
+use crake::old::part::corncrake::{BUS_6_V, Corncrake, PACE_10, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{
+    Channel, Clock as _, CounterClock, Mode, Monitor, Ranges, Setup, ShuntMonitor as _,
+};
 use crake_sim::bench::{Delay, I2c};
 use crake_sim::plant::{AfterEnd, Interpolation, Recorded};
 use crake_suite::rig::{ADDRESS, Flowed, Rig};
@@ -77,7 +79,7 @@ impl Desk {
         CounterClock::new(read, HZ, self.counter.get().wrap).expect("a rate and a wrap")
     }
 
-    fn monitor<C: crake::Clock>(&self, clock: C) -> Monitor<'_, I2c, Delay, C, Corncrake, 1> {
+    fn monitor<C: crake::old::Clock>(&self, clock: C) -> Monitor<'_, I2c, Delay, C, Corncrake, 1> {
         let (i2c, delay) = (self.rig.bench.i2c(), self.rig.bench.delay());
         Monitor::new(i2c, delay, clock, Corncrake::new(), ADDRESS, &self.board)
     }

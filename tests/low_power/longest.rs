@@ -1,10 +1,10 @@
 //! No call takes longer than the monitor says beforehand, on whatever bus: measured on the bench, on a bus that fails as often as it may.
 
-use crake::alert::{Causes, Limit, Outputs, Watch, Watches};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::corncrake::{BUS_6_V, BUS_16_V, Corncrake, PACE_2000, SENSE_65_MV, SPEC};
-use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
-use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor, Task};
+use crake::old::alert::{Causes, Limit, Outputs, Watch, Watches};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::corncrake::{BUS_6_V, BUS_16_V, Corncrake, PACE_2000, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Power, Resistance, Tolerance, Voltage};
+use crake::old::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor, Task};
 use crake_sim::bench::{Bench, I2c as BenchI2c};
 use crake_sim::bus::{BusError, Restart, Speed};
 use crake_sim::plant::Constant;

@@ -2,10 +2,10 @@
 
 use std::{fs, path::Path};
 
-use crake::alert::{Outputs, Station, Watch, Watches};
-use crake::part::corncrake::{BUS_6_V, PACE_2000, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Mode, Ranges, Setup, ShuntMonitor, Task};
+use crake::old::alert::{Outputs, Station, Watch, Watches};
+use crake::old::part::corncrake::{BUS_6_V, PACE_2000, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Mode, Ranges, Setup, ShuntMonitor, Task};
 use crake_sim::bus::{Logging, Speed};
 use crake_sim::plant::Constant;
 use crake_suite::markdown::Document;
@@ -26,7 +26,7 @@ const SETUP: Setup<CHANNELS> = Setup::all(
 /// Passed for ever, so that each look finds it.
 static LIMITS: [Watch; 1] = [Watch::new(
     Channel::C0,
-    crake::alert::Limit::OverCurrent(Current::from_milliamps(1)),
+    crake::old::alert::Limit::OverCurrent(Current::from_milliamps(1)),
 )
 .to(Outputs::A)];
 
@@ -48,10 +48,10 @@ fn on_a_bench(speed: Speed, act: impl FnOnce(&Rig, RigMonitor<'_, CHANNELS>)) {
         let load = Constant::new(100_000_000).expect("a load");
         rig.rail(channel, (5_000_000_000, 0), load, 100_000_000);
     }
-    let shunt = crake::board::Shunt::new(Resistance::from_milliohms(100), Tolerance::ZERO);
-    let load = crake::board::Load::smooth(Current::from_milliamps(600));
-    let rail = crake::board::Rail::new(shunt, load);
-    let board = crake::board::Board::new(&SPEC, [rail; CHANNELS]).expect("a board");
+    let shunt = crake::old::board::Shunt::new(Resistance::from_milliohms(100), Tolerance::ZERO);
+    let load = crake::old::board::Load::smooth(Current::from_milliamps(600));
+    let rail = crake::old::board::Rail::new(shunt, load);
+    let board = crake::old::board::Board::new(&SPEC, [rail; CHANNELS]).expect("a board");
     act(&rig, rig.monitor(&board));
 }
 

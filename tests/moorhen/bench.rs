@@ -3,13 +3,13 @@
 use std::cell::Cell;
 use std::time::Duration;
 
-use crake::alert::{Causes, Limit, Outputs, Watch, Watches};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::ledger::{Entry, Ledger};
-use crake::part::moorhen::{self, BUS_7_V, SENSE_73_MV, SPEC};
-use crake::part::{Counters, Pace};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Condition, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{Causes, Limit, Outputs, Watch, Watches};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::ledger::{Entry, Ledger};
+use crake::old::part::moorhen::{self, BUS_7_V, SENSE_73_MV, SPEC};
+use crake::old::part::{Counters, Pace};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Condition, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use crake_sim::bench::{self, Bench, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
@@ -107,7 +107,7 @@ fn board() -> Board<2> {
     .expect("a board")
 }
 
-fn arm(monitor: &mut TestMonitor<'_>) -> Result<Condition, crake::Error<ErrorKind>> {
+fn arm(monitor: &mut TestMonitor<'_>) -> Result<Condition, crake::old::Error<ErrorKind>> {
     let watches = Watches::limits(&WATCHES);
     let frame = monitor.arm(&SETUP, &watches, &mut Causes::empty())?;
     Ok(frame.condition())

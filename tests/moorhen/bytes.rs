@@ -1,11 +1,11 @@
 //! What goes over the bus, worked out by hand from sections 2 and 3 of the datasheet; examples by number are of section 9.
 
-use crake::alert::{Causes, Kind, Limit, Outputs, Watch, Watches};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::moorhen::{BUS_7_V, BUS_28_V, Moorhen, SENSE_18_MV, SENSE_73_MV, SPEC};
-use crake::part::{Joint, Source};
-use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
-use crake::{
+use crake::old::alert::{Causes, Kind, Limit, Outputs, Watch, Watches};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::moorhen::{BUS_7_V, BUS_28_V, Moorhen, SENSE_18_MV, SENSE_73_MV, SPEC};
+use crake::old::part::{Joint, Source};
+use crake::old::units::{Current, Power, Resistance, Tolerance, Voltage};
+use crake::old::{
     Came, Channel, Clock, Condition, Fault, Misuse, Mode, Monitor, NoReading, Ranges, Setup,
     ShuntMonitor,
 };
@@ -102,7 +102,7 @@ const SETUP: Setup<2> = Setup {
             bus: BUS_28_V,
         }),
     ],
-    mode: Mode::Paced(crake::part::Pace(2)),
+    mode: Mode::Paced(crake::old::part::Pace(2)),
     averaging: 0,
 };
 
@@ -345,8 +345,14 @@ fn limits_go_to_the_part_as_far_as_it_has_them() {
         &[read(0x36, BEFORE_SECOND)],
         &put(0x36, SECOND),
     ]);
-    let over = Causes::of(crake::alert::Cause::Limit(Channel::C0, Kind::OverCurrent));
-    let under = Causes::of(crake::alert::Cause::Limit(Channel::C1, Kind::UnderVoltage));
+    let over = Causes::of(crake::old::alert::Cause::Limit(
+        Channel::C0,
+        Kind::OverCurrent,
+    ));
+    let under = Causes::of(crake::old::alert::Cause::Limit(
+        Channel::C1,
+        Kind::UnderVoltage,
+    ));
     // One below 12.6 V: code 1799 is 0x3838.
     let service = joined(&[
         &[read(0x3C, 0x01C0), write(0x3C, 0x0040), read(0x3C, 0x0180)], // that of channel 0 alone is watched
@@ -385,7 +391,7 @@ fn what_the_part_cannot_do_is_refused_before_a_byte_is_sent() {
         let error = monitor
             .arm(&SETUP, &watches, &mut Causes::empty())
             .expect_err("no sums");
-        let cause = crake::alert::Cause::RolloverAhead;
+        let cause = crake::old::alert::Cause::RolloverAhead;
         assert_eq!(
             error.came,
             Came::Fault(Fault::Misuse(Misuse::NotTold(cause)))

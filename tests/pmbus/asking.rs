@@ -1,11 +1,11 @@
-use crake::alert::{Cause, Causes, Kind, Limit, Outputs, Watch, Watches};
-use crake::board::Board;
-use crake::part::pmbus::format::{Coefficients, Format};
-use crake::part::pmbus::gallinule::{Gallinule, Map, ranges};
-use crake::part::pmbus::{Declaration, Device, EnergySpec, Expect, PageSpec, Pmbus};
-use crake::part::{AlertSpec, Part, Source, Spec};
-use crake::units::Current;
-use crake::{Came, Channel, Fault, Mode, Setup, ShuntMonitor, Task};
+use crake::old::alert::{Cause, Causes, Kind, Limit, Outputs, Watch, Watches};
+use crake::old::board::Board;
+use crake::old::part::pmbus::format::{Coefficients, Format};
+use crake::old::part::pmbus::gallinule::{Gallinule, Map, ranges};
+use crake::old::part::pmbus::{Declaration, Device, EnergySpec, Expect, PageSpec, Pmbus};
+use crake::old::part::{AlertSpec, Part, Source, Spec};
+use crake::old::units::Current;
+use crake::old::{Came, Channel, Fault, Mode, Setup, ShuntMonitor, Task};
 use crake_sim::part::pmbus::{Description, Pec, Refusal};
 
 use crate::desk::{Desk, board, setup, steps};
@@ -143,7 +143,7 @@ impl Device for Told {
             PageSpec {
                 voltage: Expect::Is(TOLD),
                 energy: Some(EnergySpec {
-                    period: crake::part::pmbus::Period::Counts32768,
+                    period: crake::old::part::pmbus::Period::Counts32768,
                     coefficients: Coefficients::new(1, 0, 1),
                 }),
                 ..Map::DECLARATION.pages[0]

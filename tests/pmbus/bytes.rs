@@ -1,9 +1,9 @@
 //! What goes over the bus, against the worked examples of the document (B8): byte for byte, check bytes included. Their device stands at 0x58, as this one.
 
-use crake::alert::{Causes, Limit, Outputs, Watch, Watches};
-use crake::part::pmbus::gallinule::Gallinule;
-use crake::units::{Current, Voltage};
-use crake::{Channel, ShuntMonitor};
+use crake::old::alert::{Causes, Limit, Outputs, Watch, Watches};
+use crake::old::part::pmbus::gallinule::Gallinule;
+use crake::old::units::{Current, Voltage};
+use crake::old::{Channel, ShuntMonitor};
 
 use crate::desk::{Desk, board, setup};
 

@@ -1,6 +1,6 @@
-use crake::alert::{Causes, Watches};
-use crake::part::pmbus::gallinule::Gallinule;
-use crake::{Came, Condition, Fault, ShuntMonitor};
+use crake::old::alert::{Causes, Watches};
+use crake::old::part::pmbus::gallinule::Gallinule;
+use crake::old::{Came, Condition, Fault, ShuntMonitor};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 

@@ -5,11 +5,11 @@ use std::collections::BTreeSet;
 use std::rc::Rc;
 use std::time::Duration;
 
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::Part as Map;
-use crake::part::pmbus::gallinule::{SPEC, ranges};
-use crake::units::{Current, Tolerance};
-use crake::{Mode, Monitor, Setup};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::Part as Map;
+use crake::old::part::pmbus::gallinule::{SPEC, ranges};
+use crake::old::units::{Current, Tolerance};
+use crake::old::{Mode, Monitor, Setup};
 use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::{BusError, Clock, Speed};

@@ -1,8 +1,8 @@
-use crake::alert::{Causes, Watches};
-use crake::part::Part;
-use crake::part::pmbus::Pmbus;
-use crake::part::pmbus::gallinule::Gallinule;
-use crake::{Channel, ShuntMonitor, Task};
+use crake::old::alert::{Causes, Watches};
+use crake::old::part::Part;
+use crake::old::part::pmbus::Pmbus;
+use crake::old::part::pmbus::gallinule::Gallinule;
+use crake::old::{Channel, ShuntMonitor, Task};
 use crake_sim::part::pmbus::Pec;
 
 use crate::desk::{Desk, board, setup};

@@ -1,9 +1,9 @@
-use crake::ledger::{Entry, Ledger};
-use crake::part::pmbus::gallinule::{Gallinule, Map, SPEC};
-use crake::part::pmbus::{Declaration, Device, PageSpec, Pmbus};
-use crake::part::{Pace, Part};
-use crake::units::Energy;
-use crake::{Channel, Mode, Setup, ShuntMonitor};
+use crake::old::ledger::{Entry, Ledger};
+use crake::old::part::pmbus::gallinule::{Gallinule, Map, SPEC};
+use crake::old::part::pmbus::{Declaration, Device, PageSpec, Pmbus};
+use crake::old::part::{Pace, Part};
+use crake::old::units::Energy;
+use crake::old::{Channel, Mode, Setup, ShuntMonitor};
 use crake_sim::part::pmbus::{Description, Device as Order};
 use crake_sim::plant::Pulses;
 

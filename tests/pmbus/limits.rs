@@ -1,10 +1,10 @@
-use crake::alert::{
+use crake::old::alert::{
     Answer, Cause, Causes, Kind, Limit, Outputs, Station, Watch, Watches, alert_response,
 };
-use crake::part::Source;
-use crake::part::pmbus::gallinule::{Gallinule, SPEC};
-use crake::units::{Current, Power, Voltage};
-use crake::{Channel, Misuse, ShuntMonitor};
+use crake::old::part::Source;
+use crake::old::part::pmbus::gallinule::{Gallinule, SPEC};
+use crake::old::units::{Current, Power, Voltage};
+use crake::old::{Channel, Misuse, ShuntMonitor};
 use embedded_hal::i2c::I2c;
 
 use crate::desk::{ADDRESS, Desk, USUAL, board, setup, steps};

@@ -1,6 +1,6 @@
-use crake::part::pmbus::gallinule::{Gallinule, ranges};
-use crake::units::{Current, Power, Voltage};
-use crake::{Channel, Condition, Misuse, NoReading, Reading, Setup, ShuntMonitor};
+use crake::old::part::pmbus::gallinule::{Gallinule, ranges};
+use crake::old::units::{Current, Power, Voltage};
+use crake::old::{Channel, Condition, Misuse, NoReading, Reading, Setup, ShuntMonitor};
 
 use crate::desk::{Desk, board, setup, steps};
 

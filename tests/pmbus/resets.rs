@@ -1,6 +1,6 @@
-use crake::part::Joint;
-use crake::part::pmbus::gallinule::Gallinule;
-use crake::{Came, Channel, Condition, Fault, NoReading, ShuntMonitor};
+use crake::old::part::Joint;
+use crake::old::part::pmbus::gallinule::Gallinule;
+use crake::old::{Came, Channel, Condition, Fault, NoReading, ShuntMonitor};
 
 use crate::desk::{Desk, board, setup};
 use crate::readings::usual;

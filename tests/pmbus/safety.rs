@@ -1,8 +1,8 @@
-use crake::alert::{Causes, Limit, Outputs, Watch, Watches};
-use crake::part::pmbus::gallinule::{Gallinule, Map};
-use crake::part::pmbus::{Declaration, Device, Pmbus, Writable};
-use crake::units::{Current, Power, Voltage};
-use crake::{Came, Channel, Fault, ShuntMonitor, Task};
+use crake::old::alert::{Causes, Limit, Outputs, Watch, Watches};
+use crake::old::part::pmbus::gallinule::{Gallinule, Map};
+use crake::old::part::pmbus::{Declaration, Device, Pmbus, Writable};
+use crake::old::units::{Current, Power, Voltage};
+use crake::old::{Came, Channel, Fault, ShuntMonitor, Task};
 use crake_sim::part::pmbus::{Description, Pec, Refusal};
 
 use crate::desk::{ADDRESS, Desk, board, setup};
@@ -67,7 +67,10 @@ fn everything<E: core::fmt::Debug>(monitor: &mut dyn ShuntMonitor<4, BusError = 
     });
     monitor.service(Causes::all(), &mut found).unwrap();
     monitor
-        .configure(&setup().with(Channel::C1, Some(crake::part::pmbus::gallinule::ranges(1))))
+        .configure(&setup().with(
+            Channel::C1,
+            Some(crake::old::part::pmbus::gallinule::ranges(1)),
+        ))
         .unwrap();
     monitor
         .arm(&setup(), &Watches::limits(&[]), &mut found)

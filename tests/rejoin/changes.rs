@@ -1,11 +1,11 @@
 //! Set-ups change in mid-run, sums roll over, and the part runs slowly or watches one rail alone.
 
 use crate::desk::{assert_within, board, channel_of, other_setup, rig, setup};
-use crake::board::Board;
-use crake::ledger::{Entry, Ledger};
-use crake::part::Counters;
-use crake::part::corncrake::{PACE_1, PACE_10, PACE_100, PACE_500, PACE_2000, SPEC};
-use crake::{Channel, Frame, ShuntMonitor};
+use crake::old::board::Board;
+use crake::old::ledger::{Entry, Ledger};
+use crake::old::part::Counters;
+use crake::old::part::corncrake::{PACE_1, PACE_10, PACE_100, PACE_500, PACE_2000, SPEC};
+use crake::old::{Channel, Frame, ShuntMonitor};
 use crake_suite::datasheet::code;
 use crake_suite::markdown::Document;
 use crake_suite::rig::{CHANNELS, Rig};
@@ -114,7 +114,7 @@ fn a_rollover_that_cannot_be_told_ends_the_epoch() {
         matches!(
             entry,
             Entry::Broken {
-                reason: crake::ledger::Break::TooLate,
+                reason: crake::old::ledger::Break::TooLate,
                 reopened: true
             }
         ),
@@ -162,13 +162,13 @@ fn one_channel_alone_is_accounted_for_and_the_others_are_not() {
     let account = |channel| ledger.account(channel).expect("a rail");
     flowed.assert_within(2, &account(Channel::C2));
     assert_eq!(account(Channel::C0).duration_us, 0);
-    assert_eq!(account(Channel::C0).charge, crake::units::Charge::ZERO);
+    assert_eq!(account(Channel::C0).charge, crake::old::units::Charge::ZERO);
 
     // A board with a single rail, on channel 0.
     let single = Board::new(&SPEC, [board.rails()[0]]).expect("a board");
     let mut ledger = Ledger::new(&single, &SPEC);
     let mut monitor = rig.monitor(&single);
-    let setup = crake::Setup {
+    let setup = crake::old::Setup {
         channels: [setup(PACE_500).channels[0]],
         mode: setup(PACE_500).mode,
         averaging: 10,

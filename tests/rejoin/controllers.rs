@@ -1,9 +1,9 @@
 //! Controllers that read little at a time, or cannot make a repeated START.
 
 use crate::desk::{assert_within, board, other_setup, rig, setup};
-use crake::ledger::{Entry, Ledger};
-use crake::part::corncrake::{PACE_100, PACE_2000, SPEC};
-use crake::{Channel, ShuntMonitor};
+use crake::old::ledger::{Entry, Ledger};
+use crake::old::part::corncrake::{PACE_100, PACE_2000, SPEC};
+use crake::old::{Channel, ShuntMonitor};
 use crake_sim::bus::{Event, Logging, Restart};
 
 /// A run with a change of set-up and a restart, by one controller.

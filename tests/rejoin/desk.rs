@@ -1,11 +1,11 @@
 //! Four rails that differ: smooth both ways, constant, pulsed, constant backwards.
 
-use crake::board::{Board, Edges, Load, Rail, Shunt};
-use crake::ledger::Ledger;
-use crake::part::Pace;
-use crake::part::corncrake::{BUS_6_V, BUS_16_V, BUS_65_V, SENSE_26_MV, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Mode, Ranges, Setup};
+use crake::old::board::{Board, Edges, Load, Rail, Shunt};
+use crake::old::ledger::Ledger;
+use crake::old::part::Pace;
+use crake::old::part::corncrake::{BUS_6_V, BUS_16_V, BUS_65_V, SENSE_26_MV, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Mode, Ranges, Setup};
 use crake_sim::plant::{AfterEnd, Constant, Interpolation, Pulses, Recorded};
 use crake_suite::rig::{CHANNELS, Flowed, Rig};
 

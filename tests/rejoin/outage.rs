@@ -1,9 +1,9 @@
 //! The part is away for a while: reset by a dip of its supply, or without supply on purpose.
 
 use crate::desk::{assert_within, board, rig, setup};
-use crake::ledger::{Break, Entry, Ledger};
-use crake::part::corncrake::{PACE_500, PACE_2000, SPEC};
-use crake::{Channel, Condition, NoReading, ShuntMonitor};
+use crake::old::ledger::{Break, Entry, Ledger};
+use crake::old::part::corncrake::{PACE_500, PACE_2000, SPEC};
+use crake::old::{Channel, Condition, NoReading, ShuntMonitor};
 use crake_suite::rig::Flowed;
 
 /// The gap as told holds the time from the end of one stretch to the beginning of the next, `outages` times; both clocks are exact here, rounded down to 1 µs.

@@ -1,12 +1,12 @@
 //! Firmware starts over while the part runs on.
 
 use crate::desk::{assert_within, board, rig, setup};
-use crake::alert::{Causes, Limit, Outputs, Watch, Watches};
-use crake::ledger::{Break, Entry, Ledger};
-use crake::part::corncrake::{Corncrake, PACE_500, PACE_2000, SPEC};
-use crake::part::{Counters, Joint};
-use crake::units::Current;
-use crake::{Came, Channel, Condition, Error, Fault, Monitor, ShuntMonitor};
+use crake::old::alert::{Causes, Limit, Outputs, Watch, Watches};
+use crake::old::ledger::{Break, Entry, Ledger};
+use crake::old::part::corncrake::{Corncrake, PACE_500, PACE_2000, SPEC};
+use crake::old::part::{Counters, Joint};
+use crake::old::units::Current;
+use crake::old::{Came, Channel, Condition, Error, Fault, Monitor, ShuntMonitor};
 use crake_sim::bench::Bench;
 use crake_sim::bus::Logging;
 use crake_sim::part::Target;
@@ -257,7 +257,7 @@ fn attach_and_init_refuse_a_part_that_is_another() {
 /// A clock that nobody asks here.
 struct Stopped;
 
-impl crake::Clock for Stopped {
+impl crake::old::Clock for Stopped {
     fn now_us(&mut self) -> u64 {
         0
     }

@@ -6,16 +6,18 @@ use std::cell::Cell;
 use std::rc::Rc;
 use std::time::Duration;
 
-use crake::alert::{Outputs, Watch};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::ledger::Account;
-use crake::part::corncrake::{self, BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Mode, Monitor, Ranges, Setup};
+use crake::old::alert::{Outputs, Watch};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::ledger::Account;
+use crake::old::part::corncrake::{
+    self, BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC,
+};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Mode, Monitor, Ranges, Setup};
 use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
-use crake_sim::part::corncrake::{Corncrake, Output};
+use crake_sim::old::corncrake::{Corncrake, Output};
 use crake_sim::plant::{self, Charger, Inrush, Recorded, Source, Switch, Switched};
 use embedded_hal::digital::InputPin;
 use skiff_supervisor::policy::Refused;

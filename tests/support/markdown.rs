@@ -21,7 +21,7 @@ impl Document {
     /// The datasheet of Corncrake.
     #[must_use]
     pub fn corncrake() -> Self {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/corncrake-datasheet.md");
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/old/corncrake-datasheet.md");
         let text =
             fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
         Self::parse(&text)

@@ -1,12 +1,12 @@
 //! A bench with one part, the host's clock, and the truth between two latches.
 
-use crake::board::Board;
-use crake::ledger::Account;
-use crake::part::corncrake::Corncrake;
-use crake::{Clock, Monitor, asynch};
+use crake::old::board::Board;
+use crake::old::ledger::Account;
+use crake::old::part::corncrake::Corncrake;
+use crake::old::{Clock, Monitor, asynch};
 use crake_sim::bench::{Bench, Delay, I2c, Part};
 use crake_sim::board::SenseResistor;
-use crake_sim::part::corncrake as model;
+use crake_sim::old::corncrake as model;
 use crake_sim::plant::{Constant, Profile, Rail, Source, Truth};
 use std::{cell::Cell, rc::Rc, time::Duration};
 

@@ -1,7 +1,9 @@
 //! Arming and serving alerts, with the limits, debounce, masks and causes of examples 2 and 19 to 25, and the alert response of example 27.
 
 use super::*;
-use crake::alert::{Answer, Cause, Causes, Kind, Limit, Outputs, Watch, Watches, alert_response};
+use crake::old::alert::{
+    Answer, Cause, Causes, Kind, Limit, Outputs, Watch, Watches, alert_response,
+};
 
 /// Sense resistors and ranges as examples 19 to 21 have them; channel 3 in the fine range and 65.536 V.
 fn setup_of_examples() -> Setup<4> {

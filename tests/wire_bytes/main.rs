@@ -4,11 +4,11 @@ mod alerts;
 mod errors;
 mod operations;
 
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::corncrake::{self, Corncrake};
-use crake::part::{BusRange, Joint, SenseRange};
-use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
-use crake::{
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::corncrake::{self, Corncrake};
+use crake::old::part::{BusRange, Joint, SenseRange};
+use crake::old::units::{Current, Power, Resistance, Tolerance, Voltage};
+use crake::old::{
     Came, Channel, Clock, Condition, Error, Fault, Mode, Monitor, NoReading, Ranges, Setup,
     ShuntMonitor, Side, Stamp, Task,
 };

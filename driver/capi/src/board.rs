@@ -1,6 +1,6 @@
-use crake::board::{Edges, Load, Rail as DriverRail, Shunt};
-use crake::part::corncrake::SPEC;
-use crake::units::{Current, Resistance, Tolerance, Voltage};
+use crake::old::board::{Edges, Load, Rail as DriverRail, Shunt};
+use crake::old::part::corncrake::SPEC;
+use crake::old::units::{Current, Resistance, Tolerance, Voltage};
 
 use crate::CRAKE_RAILS;
 use crate::code::{Code, Error};

@@ -1,7 +1,7 @@
-use crake::burst::Burst;
-use crake::part::SenseRange;
-use crake::part::corncrake::SPEC;
-use crake::{Channel, ShuntMonitor};
+use crake::old::burst::Burst;
+use crake::old::part::SenseRange;
+use crake::old::part::corncrake::SPEC;
+use crake::old::{Channel, ShuntMonitor};
 
 use crate::code::{Code, Error};
 use crate::memory::{self, Board, Monitor, report};
@@ -32,8 +32,8 @@ pub struct Statistics {
     pub count: u32,
 }
 
-impl From<crake::burst::Statistics> for Statistics {
-    fn from(statistics: crake::burst::Statistics) -> Self {
+impl From<crake::old::burst::Statistics> for Statistics {
+    fn from(statistics: crake::old::burst::Statistics) -> Self {
         Self {
             charge_nc: Wide::from(statistics.charge.as_nanocoulombs()),
             least_na: statistics.least.as_nanoamps(),
@@ -124,7 +124,7 @@ pub unsafe extern "C" fn crake_burst_statistics(
     let outcome = || {
         // SAFETY: the caller's promise.
         let burst = unsafe { burst(board, channel, sense, codes, count) }?;
-        let found = burst.statistics(crake::units::Current::from_nanoamps(level_na));
+        let found = burst.statistics(crake::old::units::Current::from_nanoamps(level_na));
         // SAFETY: the caller's promise.
         unsafe { memory::output(statistics, 7, Statistics::from(found)) }
     };

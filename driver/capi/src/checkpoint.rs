@@ -1,6 +1,6 @@
-use crake::ledger::{CheckpointError, Ledger as DriverLedger};
-use crake::part::Joint;
-use crake::part::corncrake::SPEC;
+use crake::old::ledger::{CheckpointError, Ledger as DriverLedger};
+use crake::old::part::Joint;
+use crake::old::part::corncrake::SPEC;
 
 use crate::CRAKE_RAILS;
 use crate::code::{Code, Error};
@@ -106,7 +106,7 @@ pub unsafe extern "C" fn crake_ledger_clock_restarted(
         if since.is_some_and(|since| since.least_us > since.greatest_us) {
             return Err(Error::argument(Code::BadArgument, 3));
         }
-        let since = since.map(|since| crake::ledger::Gap {
+        let since = since.map(|since| crake::old::ledger::Gap {
             least_us: since.least_us,
             greatest_us: since.greatest_us,
         });

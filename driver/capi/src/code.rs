@@ -1,6 +1,6 @@
-use crake::board::BoardError;
-use crake::ledger::CheckpointError;
-use crake::{Came, Fault, Misuse, NoReading, Task};
+use crake::old::board::BoardError;
+use crake::old::ledger::CheckpointError;
+use crake::old::{Came, Fault, Misuse, NoReading, Task};
 
 use crate::host::Status;
 
@@ -158,14 +158,18 @@ impl Error {
         }
     }
 
-    const fn channel(code: Code, channel: crake::Channel) -> Self {
+    const fn channel(code: Code, channel: crake::old::Channel) -> Self {
         Self {
             channel: channel.number(),
             ..Self::new(code)
         }
     }
 
-    const fn limit(code: Code, channel: crake::Channel, kind: crake::alert::Kind) -> Self {
+    const fn limit(
+        code: Code,
+        channel: crake::old::Channel,
+        kind: crake::old::alert::Kind,
+    ) -> Self {
         Self {
             kind: kind.index() as u8, // below 5
             ..Self::channel(code, channel)
@@ -226,8 +230,8 @@ impl From<CheckpointError> for Error {
     }
 }
 
-impl From<crake::Error<Status>> for Error {
-    fn from(error: crake::Error<Status>) -> Self {
+impl From<crake::old::Error<Status>> for Error {
+    fn from(error: crake::old::Error<Status>) -> Self {
         let came = match error.came {
             Came::Bus(status) => Self::from(status),
             Came::Fault(fault) => Self::from(fault),

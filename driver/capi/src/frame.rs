@@ -1,5 +1,5 @@
-use crake::ledger::{Break, Entry};
-use crake::{Channel, Condition, NoReading, Side};
+use crake::old::ledger::{Break, Entry};
+use crake::old::{Channel, Condition, NoReading, Side};
 
 use crate::CRAKE_RAILS;
 use crate::code::Code;
@@ -73,8 +73,8 @@ impl Reading {
     }
 }
 
-impl From<crake::Reading> for Reading {
-    fn from(reading: crake::Reading) -> Self {
+impl From<crake::old::Reading> for Reading {
+    fn from(reading: crake::old::Reading) -> Self {
         Self {
             voltage_nv: reading.voltage.as_nanovolts(),
             current_na: reading.current.as_nanoamps(),
@@ -84,8 +84,8 @@ impl From<crake::Reading> for Reading {
     }
 }
 
-impl From<Result<crake::Reading, NoReading>> for Reading {
-    fn from(outcome: Result<crake::Reading, NoReading>) -> Self {
+impl From<Result<crake::old::Reading, NoReading>> for Reading {
+    fn from(outcome: Result<crake::old::Reading, NoReading>) -> Self {
         match outcome {
             Ok(reading) => Self::from(reading),
             Err(
@@ -102,7 +102,7 @@ impl From<Result<crake::Reading, NoReading>> for Reading {
 }
 
 impl Frame {
-    pub(crate) fn new(frame: &crake::Frame<'_>, bounds: bool, entry: Option<Entry>) -> Self {
+    pub(crate) fn new(frame: &crake::old::Frame<'_>, bounds: bool, entry: Option<Entry>) -> Self {
         let (stamp, head) = (frame.stamp(), frame.head());
         let (entry, reason) = entry.map_or((0, 0), numbered);
         let mut made = Self {

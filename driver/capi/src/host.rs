@@ -1,6 +1,6 @@
 use core::ffi::c_void;
 
-use crake::Clock;
+use crake::old::Clock;
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{self, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 

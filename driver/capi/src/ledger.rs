@@ -1,7 +1,7 @@
-use crake::Channel;
-use crake::ledger::{Bound as DriverBound, Ledger as DriverLedger};
-use crake::part::corncrake::SPEC;
-use crake::units::{Charge, Energy};
+use crake::old::Channel;
+use crake::old::ledger::{Bound as DriverBound, Ledger as DriverLedger};
+use crake::old::part::corncrake::SPEC;
+use crake::old::units::{Charge, Energy};
 
 use crate::code::{Code, Error};
 use crate::frame::side;
@@ -96,8 +96,8 @@ impl Bound {
     }
 }
 
-impl From<crake::ledger::Account> for Account {
-    fn from(account: crake::ledger::Account) -> Self {
+impl From<crake::old::ledger::Account> for Account {
+    fn from(account: crake::old::ledger::Account) -> Self {
         let (energy, charge) = (account.energy_bound, account.charge_bound);
         Self {
             energy_nj: Wide::from(account.energy.as_nanojoules()),
@@ -113,8 +113,8 @@ impl From<crake::ledger::Account> for Account {
     }
 }
 
-impl From<crake::ledger::Total> for Total {
-    fn from(total: crake::ledger::Total) -> Self {
+impl From<crake::old::ledger::Total> for Total {
+    fn from(total: crake::old::ledger::Total) -> Self {
         Self {
             energy_nj: Wide::from(total.energy.as_nanojoules()),
             charge_nc: Wide::from(total.charge.as_nanocoulombs()),

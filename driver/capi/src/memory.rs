@@ -3,7 +3,7 @@
 use core::mem::{MaybeUninit, align_of, size_of};
 use core::ops::{Deref, DerefMut};
 
-use crake::ledger::Ledger as DriverLedger;
+use crake::old::ledger::Ledger as DriverLedger;
 
 use crate::CRAKE_RAILS;
 use crate::code::{Code, Error};
@@ -12,7 +12,7 @@ use crate::station::Desk;
 use crate::watch::Listed;
 
 /// cbindgen:ignore
-pub(crate) type DriverBoard = crake::board::Board<CRAKE_RAILS>;
+pub(crate) type DriverBoard = crake::old::board::Board<CRAKE_RAILS>;
 
 // Enough for pointers of 64 bits and of 32, which differ by little; `Object::FITS` sees to it.
 

@@ -1,6 +1,6 @@
-use crake::ShuntMonitor;
-use crake::part::Joint;
-use crake::part::corncrake::Corncrake;
+use crake::old::ShuntMonitor;
+use crake::old::part::Joint;
+use crake::old::part::corncrake::Corncrake;
 
 use crate::CRAKE_RAILS;
 use crate::code::{self, Code, Error};
@@ -25,7 +25,7 @@ pub struct Config {
 
 /// What lives in a monitor's memory.
 pub(crate) struct Live {
-    pub(crate) monitor: crake::Monitor<'static, Bus, Pause, Ticks, Corncrake, CRAKE_RAILS>,
+    pub(crate) monitor: crake::old::Monitor<'static, Bus, Pause, Ticks, Corncrake, CRAKE_RAILS>,
     /// A copy of the caller's delay, for what waits besides the monitor.
     pub(crate) pause: Pause,
     bounds: bool,
@@ -39,7 +39,7 @@ pub(crate) unsafe fn with_frame(
     monitor: *mut Monitor,
     (ledger, argument): (*mut Ledger, u8),
     frame: *mut Frame,
-    call: impl for<'m> FnOnce(&'m mut Live) -> Result<crake::Frame<'m>, crake::Error<Status>>,
+    call: impl for<'m> FnOnce(&'m mut Live) -> Result<crake::old::Frame<'m>, crake::old::Error<Status>>,
 ) -> Result<(), Error> {
     // Found before anything is asked of the part.
     if !frame.is_null() && !frame.is_aligned() {
@@ -76,8 +76,8 @@ unsafe fn with_setup(
     error: *mut Error,
     call: impl for<'m> FnOnce(
         &'m mut Live,
-        crake::Setup<CRAKE_RAILS>,
-    ) -> Result<crake::Frame<'m>, crake::Error<Status>>,
+        crake::old::Setup<CRAKE_RAILS>,
+    ) -> Result<crake::old::Frame<'m>, crake::old::Error<Status>>,
 ) -> Code {
     let outcome = || {
         // SAFETY: the caller's promise.
@@ -118,7 +118,7 @@ pub unsafe extern "C" fn crake_monitor_init(
             bytes => bytes,
         };
         let part = Corncrake::new();
-        let made = crake::Monitor::new(bus, pause, ticks, part, config.address, board)
+        let made = crake::old::Monitor::new(bus, pause, ticks, part, config.address, board)
             .with_read_max(read_max)
             .with_repeats(config.repeats);
         let live = Live {

@@ -1,6 +1,6 @@
 use core::ffi::c_void;
 
-use crake::alert::{Answer, Finding, Outputs, alert_response};
+use crake::old::alert::{Answer, Finding, Outputs, alert_response};
 use embedded_hal::delay::DelayNs;
 
 use crate::code::{Code, Error};
@@ -18,8 +18,8 @@ pub struct Proof {
     pub b: u8,
 }
 
-impl From<crake::alert::Proof> for Proof {
-    fn from(proof: crake::alert::Proof) -> Self {
+impl From<crake::old::alert::Proof> for Proof {
+    fn from(proof: crake::old::alert::Proof) -> Self {
         let [a, b] = [proof.a, proof.b].map(|finding| match finding {
             Finding::Works => 0,
             Finding::NeverLow => 1,
@@ -58,7 +58,7 @@ pub unsafe extern "C" fn crake_prove(
             // SAFETY: the caller's promise.
             let mut desk = memory::held(station, 2)?;
             let mut pause = live.pause;
-            let found = crake::alert::prove(
+            let found = crake::old::alert::prove(
                 &mut desk,
                 &mut live.monitor,
                 // SAFETY: the caller's promise.

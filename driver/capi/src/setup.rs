@@ -1,5 +1,5 @@
-use crake::part::{BusRange, Pace, SenseRange};
-use crake::{Channel, Mode};
+use crake::old::part::{BusRange, Pace, SenseRange};
+use crake::old::{Channel, Mode};
 
 use crate::CRAKE_RAILS;
 use crate::code::{Code, Error};
@@ -34,7 +34,7 @@ pub struct Setup {
 
 impl Setup {
     /// As the driver takes it; what the part cannot do is for the driver to refuse.
-    pub(crate) fn driver(&self, argument: u8) -> Result<crake::Setup<CRAKE_RAILS>, Error> {
+    pub(crate) fn driver(&self, argument: u8) -> Result<crake::old::Setup<CRAKE_RAILS>, Error> {
         let mode = match self.mode {
             0 => Mode::Idle,
             1 => Mode::Paced(Pace(self.pace)),
@@ -42,7 +42,7 @@ impl Setup {
             3 => Mode::Burst(Channel::new(self.burst_channel)),
             _ => return Err(Error::argument(Code::BadArgument, argument)),
         };
-        let mut setup = crake::Setup {
+        let mut setup = crake::old::Setup {
             channels: [None; CRAKE_RAILS],
             mode,
             averaging: self.averaging,
@@ -51,7 +51,7 @@ impl Setup {
             match ranges.enabled {
                 0 => {}
                 1 => {
-                    let ranges = crake::Ranges {
+                    let ranges = crake::old::Ranges {
                         sense: SenseRange(ranges.sense),
                         bus: BusRange(ranges.bus),
                     };

@@ -1,5 +1,5 @@
-use crake::ShuntMonitor;
-use crake::alert::{Cause, Causes, Event as DriverEvent, Outputs, Station as DriverStation};
+use crake::old::ShuntMonitor;
+use crake::old::alert::{Cause, Causes, Event as DriverEvent, Outputs, Station as DriverStation};
 
 use crate::CRAKE_RAILS;
 use crate::code::{Code, Error};
@@ -71,14 +71,14 @@ unsafe fn watched(
     watches: *const Watches,
     argument: u8,
     rollover_outputs: u8,
-) -> Result<crake::alert::Watches<'static>, Error> {
+) -> Result<crake::old::alert::Watches<'static>, Error> {
     // SAFETY: the caller's promise.
     let listed = unsafe { memory::shared(watches, argument) }?;
     let outputs = Outputs::from_bits(rollover_outputs).ok_or(Error::argument(
         Code::BadArgument,
         argument.wrapping_add(1), // calls have eight at most
     ))?;
-    Ok(crake::alert::Watches::limits(listed.limits()).rollover_ahead(outputs))
+    Ok(crake::old::alert::Watches::limits(listed.limits()).rollover_ahead(outputs))
 }
 
 /// Calls of a station, the second argument, that make a frame.
@@ -90,7 +90,10 @@ unsafe fn by_station(
     station: *mut Station,
     (ledger, frame): (*mut Ledger, *mut Frame),
     error: *mut Error,
-    call: impl for<'m> FnOnce(&mut Desk, &'m mut Live) -> Result<crake::Frame<'m>, crake::Error<Status>>,
+    call: impl for<'m> FnOnce(
+        &mut Desk,
+        &'m mut Live,
+    ) -> Result<crake::old::Frame<'m>, crake::old::Error<Status>>,
 ) -> Code {
     let outcome = || {
         // SAFETY: the caller's promise.

@@ -1,6 +1,6 @@
-use crake::Channel;
-use crake::alert::{Limit, Outputs, Watch as DriverWatch};
-use crake::units::{Current, Power, Voltage};
+use crake::old::Channel;
+use crake::old::alert::{Limit, Outputs, Watch as DriverWatch};
+use crake::old::units::{Current, Power, Voltage};
 
 use crate::CRAKE_RAILS;
 use crate::code::{Code, Error};
@@ -8,7 +8,7 @@ use crate::memory::{self, Watches, report};
 
 /// Greatest number of watches in a list: one of each kind on each channel.
 pub const WATCHES_MAX: usize = 20;
-const _: () = assert!(WATCHES_MAX == CRAKE_RAILS * crake::alert::Kind::ALL.len());
+const _: () = assert!(WATCHES_MAX == CRAKE_RAILS * crake::old::alert::Kind::ALL.len());
 
 /// One limit on one channel, and what is to happen when it is passed.
 #[repr(C)]

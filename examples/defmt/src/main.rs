@@ -10,13 +10,13 @@ mod part;
 // For its critical section, which the logger needs.
 use cortex_m as _;
 use cortex_m_rt::entry;
-use crake::alert::{Cause, Causes, Event, Kind, Limit, Outputs, Watch};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::ledger::Ledger;
-use crake::part::Joint;
-use crake::part::corncrake::{self, Corncrake};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{Cause, Causes, Event, Kind, Limit, Outputs, Watch};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::ledger::Ledger;
+use crake::old::part::Joint;
+use crake::old::part::corncrake::{self, Corncrake};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use defmt::{error, info, warn};
 use defmt_semihosting as _;
 
@@ -49,7 +49,7 @@ fn main() -> ! {
     semihosting::process::exit(i32::from(failed))
 }
 
-fn run() -> Result<(), crake::Error<embedded_hal::i2c::ErrorKind>> {
+fn run() -> Result<(), crake::old::Error<embedded_hal::i2c::ErrorKind>> {
     let part = Corncrake::new();
     let mut monitor = Monitor::new(Bus::new(), Pause, Ticks(0), part, ADDRESS, &BOARD);
     let mut ledger = Ledger::new(&BOARD, monitor.spec());

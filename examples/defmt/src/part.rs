@@ -1,7 +1,7 @@
-//! Stands in for the bus and a Corncrake on it: the frame block of section 10.1 of docs/corncrake-datasheet.md, latched anew under whatever tag is asked for.
+//! Stands in for the bus and a Corncrake on it: the frame block of section 10.1 of docs/old/corncrake-datasheet.md, latched anew under whatever tag is asked for.
 
-use crake::Clock;
-use crake::crc::{Crc16, Pec};
+use crake::old::Clock;
+use crake::old::crc::{Crc16, Pec};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 

@@ -3,13 +3,13 @@
 use alloc::vec::Vec;
 use core::fmt::Write;
 
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::crc::Pec;
-use crake::part::corncrake::{Corncrake, SPEC};
-use crake::part::{BusRange, Codec, SenseRange};
-use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Channel, Mode};
-use crake_sim::part::corncrake::Output;
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::crc::Pec;
+use crake::old::part::corncrake::{Corncrake, SPEC};
+use crake::old::part::{BusRange, Codec, SenseRange};
+use crake::old::units::{Current, Resistance, Tolerance, Voltage};
+use crake::old::{Channel, Mode};
+use crake_sim::old::corncrake::Output;
 
 use crate::Wrong;
 use crate::desk::Desk;
@@ -179,7 +179,7 @@ fn quantities(out: &mut dyn Write, example: &Example) -> Result<(), Wrong> {
         return Ok(());
     };
     let wrong = |what| Err(Wrong::Example(example.number, what));
-    let lsb = |name, ranges: &[crake::part::RangeSpec]| {
+    let lsb = |name, ranges: &[crake::old::part::RangeSpec]| {
         let range = example.value(name).unwrap_or_default();
         ranges
             .get(range as usize)

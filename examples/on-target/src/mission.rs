@@ -7,16 +7,18 @@ use alloc::vec::Vec;
 use core::fmt::Write;
 use core::time::Duration;
 
-use crake::alert::{Outputs, Watch};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::burst::Burst;
-use crake::part::corncrake::{self, BUS_6_V, BUS_16_V, PACE_500, SENSE_26_MV, SENSE_65_MV, SPEC};
-use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{Outputs, Watch};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::burst::Burst;
+use crake::old::part::corncrake::{
+    self, BUS_6_V, BUS_16_V, PACE_500, SENSE_26_MV, SENSE_65_MV, SPEC,
+};
+use crake::old::units::{Current, Resistance, Tolerance};
+use crake::old::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
-use crake_sim::part::corncrake::{Corncrake, Output};
+use crake_sim::old::corncrake::{Corncrake, Output};
 use crake_sim::plant::{self, Profile, Pulses, Recorded, Source, Switch, Switched};
 use embedded_hal::digital::InputPin;
 use skiff_supervisor::{

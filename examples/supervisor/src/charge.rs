@@ -1,6 +1,6 @@
 //! Trickle, bulk or taper: what current into the cell and its voltage say, as far as their bounds let them.
 
-use crake::units::{Current, Voltage};
+use crake::old::units::{Current, Voltage};
 
 use crate::Config;
 

@@ -1,7 +1,7 @@
-use crake::Channel;
-use crake::alert::{Limit, Outputs, Watch};
-use crake::part::Spec;
-use crake::units::{Current, Voltage};
+use crake::old::Channel;
+use crake::old::alert::{Limit, Outputs, Watch};
+use crake::old::part::Spec;
+use crake::old::units::{Current, Voltage};
 
 /// Number of rails.
 pub const RAILS: usize = 4;
@@ -153,7 +153,7 @@ impl Config {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crake::part::corncrake::SPEC;
+    use crake::old::part::corncrake::SPEC;
 
     /// By hand: (8 × 500 µs + 2 × 62.5 µs) ÷ 0.985 = 4187.8 µs, and the caller's 100 + 20 + 3.
     #[test]

@@ -1,9 +1,9 @@
 use core::fmt;
 
-use crake::Channel;
-use crake::alert::Cause;
-use crake::ledger::Gap;
-use crake::units::{Current, Voltage};
+use crake::old::Channel;
+use crake::old::alert::Cause;
+use crake::old::ledger::Gap;
+use crake::old::units::{Current, Voltage};
 
 use crate::charge::Charging;
 use crate::{DRIVE, name};

@@ -1,6 +1,6 @@
 //! Example firmware: the supervisor of a survey skiff's four rails, as a user of `crake` would write it.
 //!
-//! It knows traits alone (a [`ShuntMonitor`](crake::ShuntMonitor) of four rails, two [`OutputPin`](embedded_hal::digital::OutputPin)s) and no part: the same code
+//! It knows traits alone (a [`ShuntMonitor`](crake::old::ShuntMonitor) of four rails, two [`OutputPin`](embedded_hal::digital::OutputPin)s) and no part: the same code
 //! runs on the bench, on a microcontroller, and with any part that has a driver.
 //!
 //! | rail | channel | what the supervisor does |
@@ -14,7 +14,7 @@
 //!
 //! - [`charge`]: what a mean current into the cell and a voltage say, with their bounds;
 //! - [`policy`]: decisions from facts, time handed in; it knows no monitor and no pin;
-//! - [`Supervisor`]: fetches the facts by a [`Station`](crake::alert::Station), keeps a [`Ledger`](crake::ledger::Ledger), drives the pins.
+//! - [`Supervisor`]: fetches the facts by a [`Station`](crake::old::alert::Station), keeps a [`Ledger`](crake::old::ledger::Ledger), drives the pins.
 //!
 //! Nothing here allocates or waits, and nothing panics: [`Supervisor::poll`] does what is due and says until when it wants to be called again.
 //!

@@ -1,8 +1,8 @@
 //! Decisions from facts: which switches are to be closed. Knows no monitor, no pin and no clock.
 
-use crake::alert::{Cause, Causes, Kind};
-use crake::units::{Current, Voltage};
-use crake::{Channel, Reading, Stamp};
+use crake::old::alert::{Cause, Causes, Kind};
+use crake::old::units::{Current, Voltage};
+use crake::old::{Channel, Reading, Stamp};
 
 use crate::{CELL, Config, DRIVE, Event, Log, MODEM, RAILS};
 

@@ -1,9 +1,9 @@
-use crake::alert::{Causes, Outputs, Station, Watch};
-use crake::board::Board;
-use crake::capture::Capture;
-use crake::ledger::{Account, Ledger};
-use crake::part::Spec;
-use crake::{Channel, Condition, Frame, Mode, NoReading, Setup, ShuntMonitor};
+use crake::old::alert::{Causes, Outputs, Station, Watch};
+use crake::old::board::Board;
+use crake::old::capture::Capture;
+use crake::old::ledger::{Account, Ledger};
+use crake::old::part::Spec;
+use crake::old::{Channel, Condition, Frame, Mode, NoReading, Setup, ShuntMonitor};
 use embedded_hal::digital::{OutputPin, PinState};
 
 use crate::charge::Charging;
@@ -83,7 +83,7 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
         Self {
             config,
             setup,
-            station: Station::new(setup, crake::alert::Watches::limits(limits)),
+            station: Station::new(setup, crake::old::alert::Watches::limits(limits)),
             ledger: Ledger::new(board, spec),
             policy: Policy::new(config, age_us(spec, &setup)),
             log: Log::new(),
@@ -217,7 +217,7 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
     fn set_up<E>(
         &mut self,
         monitor: &mut dyn ShuntMonitor<N, BusError = E>,
-    ) -> Result<(), crake::Error<E>> {
+    ) -> Result<(), crake::old::Error<E>> {
         let frame = monitor.init(&self.setup)?;
         self.ledger.update(&frame);
         let frame = self.station.arm(monitor)?;

@@ -1,9 +1,9 @@
-use crake::Frame;
-use crake::Side;
-use crake::board::Board;
-use crake::ledger::{Entry, Ledger};
-use crake::part::Spec;
-use crake::units::{Current, Voltage};
+use crake::old::Frame;
+use crake::old::Side;
+use crake::old::board::Board;
+use crake::old::ledger::{Entry, Ledger};
+use crake::old::part::Spec;
+use crake::old::units::{Current, Voltage};
 
 use crate::charge::{self, Charging, Measured};
 use crate::{CELL, Config};

@@ -18,7 +18,7 @@ use crate::{bus::Watcher, part::AlertOutputs};
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
-/// use crake_sim::{bench::Bench, part::corncrake::{Corncrake, Output}};
+/// use crake_sim::{bench::Bench, old::corncrake::{Corncrake, Output}};
 /// use embedded_hal::{digital::InputPin, i2c::I2c};
 ///
 /// let bench = Bench::new(1);

@@ -7,10 +7,10 @@
 //!
 //! ```
 //! use core::{error::Error, time::Duration};
-//! use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor, part::corncrake};
-//! use crake::board::{Board, Load, Rail, Shunt};
-//! use crake::units::{Current, Resistance, Tolerance};
-//! use crake_sim::{bench::Bench, board::SenseResistor, bus::BusError, part, plant};
+//! use crake::old::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor, part::corncrake};
+//! use crake::old::board::{Board, Load, Rail, Shunt};
+//! use crake::old::units::{Current, Resistance, Tolerance};
+//! use crake_sim::{bench::Bench, board::SenseResistor, bus::BusError, old, plant};
 //!
 //! const RANGES: Ranges = Ranges { sense: corncrake::SENSE_65_MV, bus: corncrake::BUS_16_V };
 //! const SETUP: Setup<1> = Setup::all(RANGES, Mode::Paced(corncrake::PACE_2000));
@@ -28,7 +28,7 @@
 //! let board = Board::new(&corncrake::SPEC, [DRIVE])?;
 //!
 //! let bench = Bench::new(1); // the seed of all chance
-//! let part = bench.part(part::corncrake::Corncrake::drawn(0x32))?;
+//! let part = bench.part(old::corncrake::Corncrake::drawn(0x32))?;
 //! let source = plant::Source::of(plant::Constant::new(12_000_000_000)?); // 12 V, in nV
 //! let load = plant::Recorded::steps(2_000_000_000, &[(1_000_000_000, 5_000_000_000)])?; // 2 A, from 1 s on 5 A, in nA and ns
 //! part.rail(0, plant::Rail::new(source, load)?, SenseResistor::ideal(5_000_000))?; // 5 mΩ, in nΩ
@@ -50,7 +50,7 @@
 //! ```
 //! # fn main() -> Result<(), Box<dyn core::error::Error>> {
 //! use core::time::Duration;
-//! use crake_sim::{bench::Bench, part::corncrake::Corncrake};
+//! use crake_sim::{bench::Bench, old::corncrake::Corncrake};
 //! use embedded_hal::i2c::I2c;
 //!
 //! let bench = Bench::new(1);

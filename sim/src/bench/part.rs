@@ -7,7 +7,8 @@ use core::{
 use super::BenchError;
 use crate::{
     board::SenseResistor,
-    part::{AlertOutputs, Converted, PartModel, corncrake},
+    old::corncrake,
+    part::{AlertOutputs, Converted, PartModel},
     plant::{Plant, Truth},
 };
 

@@ -10,7 +10,7 @@ use super::Bench;
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
-/// use crake_sim::{bench::Bench, part::corncrake::{Corncrake, Output}};
+/// use crake_sim::{bench::Bench, old::corncrake::{Corncrake, Output}};
 /// use embedded_hal_async::digital::Wait;
 ///
 /// let bench = Bench::new(1);

@@ -19,7 +19,7 @@ impl Clock {
     }
 }
 
-impl crake::Clock for Clock {
+impl crake::old::Clock for Clock {
     fn now_us(&mut self) -> u64 {
         self.now_ns() / 1_000
     }

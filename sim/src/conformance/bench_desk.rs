@@ -1,7 +1,7 @@
 use alloc::{rc::Rc, vec::Vec};
 use core::{cell::Cell, time::Duration};
 
-use crake::alert::Outputs;
+use crake::old::alert::Outputs;
 
 use super::Desk;
 use crate::bench::{Bench, BenchError, I2c, Part};

@@ -1,9 +1,9 @@
-use crake::alert::{Kind, Outputs};
-use crake::part::corncrake;
+use crake::old::alert::{Kind, Outputs};
+use crake::old::part::corncrake;
 
 use super::{BenchDesk, OnDesk, Stated, StatedRange, Subject};
 use crate::bus::Speed;
-use crate::part::corncrake::{CHANNELS, Corncrake as Order, Individual, Model, Output};
+use crate::old::corncrake::{CHANNELS, Corncrake as Order, Individual, Model, Output};
 
 /// The driver's map of Corncrake against the bench's model of it.
 #[derive(Clone, Copy, Debug, Default)]
@@ -13,7 +13,7 @@ impl Subject<CHANNELS> for Corncrake {
     type Part = corncrake::Corncrake;
     type Desk = BenchDesk<Model>;
 
-    /// Sections of docs/corncrake-datasheet.md beside each figure.
+    /// Sections of docs/old/corncrake-datasheet.md beside each figure.
     fn stated(&self) -> Stated {
         const STATED: Stated = Stated {
             channels: 4, // 1

@@ -1,7 +1,7 @@
-use crake::alert::{Kind, Outputs};
-use crake::part::pmbus::gallinule;
-use crake::units::Resistance;
-use crake::{Channel, Ranges};
+use crake::old::alert::{Kind, Outputs};
+use crake::old::part::pmbus::gallinule;
+use crake::old::units::Resistance;
+use crake::old::{Channel, Ranges};
 
 use super::{BenchDesk, Coarseness, OnDesk, Stated, StatedRange, Subject};
 use crate::bus::Speed;

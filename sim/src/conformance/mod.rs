@@ -32,7 +32,7 @@ mod trial;
 
 use alloc::vec::Vec;
 
-use crake::part::Codec;
+use crake::old::part::Codec;
 
 pub use bench_desk::{BenchDesk, OnDesk};
 pub use checks::COUNT;

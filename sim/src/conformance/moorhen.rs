@@ -1,5 +1,5 @@
-use crake::alert::{Kind, Outputs};
-use crake::part::moorhen;
+use crake::old::alert::{Kind, Outputs};
+use crake::old::part::moorhen;
 
 use super::corncrake::stretched;
 use super::{BenchDesk, OnDesk, Stated, StatedRange, Subject};

@@ -3,7 +3,7 @@
 use alloc::{boxed::Box, rc::Rc, vec::Vec};
 use core::cell::{Cell, RefCell};
 
-use crake::{Clock, exchange::Effort};
+use crake::old::{Clock, exchange::Effort};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{Error, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 
@@ -281,7 +281,7 @@ impl<D: Desk> DelayNs for Pause<D> {
 mod tests {
     use super::pec;
 
-    /// Rows of the worked examples in docs/corncrake-datasheet.md, section 10: reads of IDENTITY and BUS_0.
+    /// Rows of the worked examples in docs/old/corncrake-datasheet.md, section 10: reads of IDENTITY and BUS_0.
     #[test]
     fn check_bytes_of_the_datasheet() {
         assert_eq!(pec(0x32, &[0x00], &[0x9E, 0x37, 0xC4, 0x01]), 0x0B);

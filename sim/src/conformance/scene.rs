@@ -1,10 +1,10 @@
 use alloc::{format, string::String};
 
-use crake::alert::{Kind, Limit, Outputs, Watch};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::{Codec, Codes, Pace, Part, RangeSpec, Source, Spec};
-use crake::units::{Current, Power, Tolerance, Voltage};
-use crake::{Channel, Mode, Ranges, Setup};
+use crake::old::alert::{Kind, Limit, Outputs, Watch};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::{Codec, Codes, Pace, Part, RangeSpec, Source, Spec};
+use crake::old::units::{Current, Power, Tolerance, Voltage};
+use crake::old::{Channel, Mode, Ranges, Setup};
 
 use super::report::{Notes, Stop};
 use super::suspect::{Width, suspicion, volts};

@@ -3,7 +3,7 @@
 use alloc::{collections::BTreeMap, rc::Rc, vec::Vec};
 use core::cell::RefCell;
 
-use crake::alert::Outputs;
+use crake::old::alert::Outputs;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 
 use super::Desk;

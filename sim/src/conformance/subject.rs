@@ -1,7 +1,7 @@
-use crake::alert::{Kind, Outputs};
-use crake::part::{BusRange, Part, SenseRange};
-use crake::units::Resistance;
-use crake::{Channel, Ranges};
+use crake::old::alert::{Kind, Outputs};
+use crake::old::part::{BusRange, Part, SenseRange};
+use crake::old::units::Resistance;
+use crake::old::{Channel, Ranges};
 use embedded_hal::i2c::I2c;
 
 /// A thing under test: a map, and a fixture that it talks to.
@@ -31,7 +31,7 @@ pub trait Subject<const N: usize> {
         }
     }
 
-    /// Sense resistor of the board that the kit makes; 1 mΩ if nothing is said. A part that measures amperes by itself has 1 Ω ([`Shunt::inside`](crake::board::Shunt::inside)).
+    /// Sense resistor of the board that the kit makes; 1 mΩ if nothing is said. A part that measures amperes by itself has 1 Ω ([`Shunt::inside`](crake::old::board::Shunt::inside)).
     fn shunt(&self) -> Resistance {
         Resistance::from_milliohms(1)
     }
@@ -158,7 +158,7 @@ pub struct Stated {
 }
 
 impl Stated {
-    /// A part of plain [`Registers`](crake::part::make_up::Registers): what the driver makes up for it, and nothing that it does not have to have. Name what the datasheet says before `..Stated::PLAIN`.
+    /// A part of plain [`Registers`](crake::old::part::make_up::Registers): what the driver makes up for it, and nothing that it does not have to have. Name what the datasheet says before `..Stated::PLAIN`.
     pub const PLAIN: Self = Self {
         channels: 0,
         sense: &[],

@@ -2,7 +2,7 @@
 
 use alloc::{format, string::String, vec::Vec};
 
-use crake::Channel;
+use crake::old::Channel;
 
 /// Bits of a code.
 #[derive(Clone, Copy, Debug)]

@@ -1,8 +1,8 @@
 use alloc::{format, rc::Rc};
 
-use crake::alert::{Causes, Kind, Watches};
-use crake::part::{Codes, Counters, Head, Joint};
-use crake::{
+use crake::old::alert::{Causes, Kind, Watches};
+use crake::old::part::{Codes, Counters, Head, Joint};
+use crake::old::{
     Channel, Condition, Error, Frame, Monitor, NoReading, Ranges, Reading, Setup, ShuntMonitor,
     Stamp,
 };

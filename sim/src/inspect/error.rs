@@ -2,7 +2,7 @@ use alloc::{string::String, vec::Vec};
 use core::error::Error;
 use core::fmt;
 
-use crake::part::description::{Access, Description, Register};
+use crake::old::part::description::{Access, Description, Register};
 
 /// Why a register could not be looked at.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -4,13 +4,13 @@
 //! touched. Firmware that shares the bus must write the pointer before each read of its own, as the driver does.
 //!
 //! A register that there is for each page needs the page to be selected: that is written, read back, and put back as it was right after the register was read. Firmware that is between two
-//! transfers then finds a page that it did not select, so stop it first; this project's driver notices, and says [`WrongPage`](crake::exchange::Fault::WrongPage).
+//! transfers then finds a page that it did not select, so stop it first; this project's driver notices, and says [`WrongPage`](crake::old::exchange::Fault::WrongPage).
 //!
 //! Registers are read one after the other: what a running part shows in two of them may come from two moments.
 //!
 //! ```
-//! use crake::part::{corncrake, description::Value};
-//! use crake_sim::{bench::Bench, inspect::Inspector, part::corncrake::Corncrake};
+//! use crake::old::part::{corncrake, description::Value};
+//! use crake_sim::{bench::Bench, inspect::Inspector, old::corncrake::Corncrake};
 //!
 //! let bench = Bench::new(1);
 //! bench.part(Corncrake::drawn(0x32))?;
@@ -26,8 +26,8 @@ mod scales;
 
 use alloc::{borrow::ToOwned, vec, vec::Vec};
 
-use crake::crc::Pec;
-use crake::part::description::{Counts, Description, Field, Register, Value};
+use crake::old::crc::Pec;
+use crake::old::part::description::{Counts, Description, Field, Register, Value};
 use embedded_hal::i2c::I2c;
 
 pub use error::{InspectError, NoSuchRegister};

@@ -1,10 +1,10 @@
 use alloc::{vec, vec::Vec};
 
-use crake::Channel;
-use crake::part::description::{Counts, Field, Measure, Value};
-use crake::part::pmbus::format::Unit;
-use crake::part::{RangeSpec, Spec};
-use crake::units::Resistance;
+use crake::old::Channel;
+use crake::old::part::description::{Counts, Field, Measure, Value};
+use crake::old::part::pmbus::format::Unit;
+use crake::old::part::{RangeSpec, Spec};
+use crake::old::units::Resistance;
 
 use super::Contents;
 

@@ -16,7 +16,7 @@ use super::{
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
 /// use core::time::Duration;
 /// use crake_sim::{
-///     bench::Bench, board::SenseResistor, part::corncrake::Corncrake,
+///     bench::Bench, board::SenseResistor, old::corncrake::Corncrake,
 ///     plant::{Constant, Load, Source, Switch, Switched},
 /// };
 /// use embedded_hal::digital::OutputPin;

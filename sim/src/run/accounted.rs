@@ -1,4 +1,4 @@
-use crake::ledger::Entry;
+use crake::old::ledger::Entry;
 
 use crate::plant::Truth;
 
@@ -41,7 +41,7 @@ impl Accounted {
 
 #[cfg(test)]
 mod tests {
-    use crake::ledger::Break;
+    use crake::old::ledger::Break;
 
     use super::*;
 

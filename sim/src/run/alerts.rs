@@ -5,11 +5,11 @@ use core::pin::pin;
 use core::task::Poll;
 use core::time::Duration;
 
-use crake::alert::{Cause, Event, Kind, Limit, Outputs, Station, Watch, Watches};
-use crake::board::Board;
-use crake::part::corncrake::SPEC;
-use crake::units::{Current, Power, Voltage};
-use crake::{Channel, Frame, NoReading, Setup, ShuntMonitor};
+use crake::old::alert::{Cause, Event, Kind, Limit, Outputs, Station, Watch, Watches};
+use crake::old::board::Board;
+use crake::old::part::corncrake::SPEC;
+use crake::old::units::{Current, Power, Voltage};
+use crake::old::{Channel, Frame, NoReading, Setup, ShuntMonitor};
 use embedded_hal::digital::PinState;
 use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::digital::Wait;
@@ -19,7 +19,7 @@ use super::crossings::excursions;
 use super::{RunError, board};
 use crate::bench::{Bench, Line, Part};
 use crate::bus::BusError;
-use crate::part::corncrake::Output;
+use crate::old::corncrake::Output;
 use crate::scenario::{AlertKind, AlertPlan, RailPlan, Route, Scenario};
 
 /// One alert, as the firmware heard of it.
@@ -364,7 +364,7 @@ fn word(kind: Kind) -> &'static str {
     }
 }
 
-fn value(kind: Kind, reading: Result<crake::Reading, NoReading>) -> Option<f64> {
+fn value(kind: Kind, reading: Result<crake::old::Reading, NoReading>) -> Option<f64> {
     let reading = match reading {
         Ok(reading) | Err(NoReading::Clipped { reading, .. }) => reading,
         Err(_) => return None,

@@ -1,9 +1,9 @@
 //! One scenario, seen twice: as the engineer describes the board to the driver, and as the bench builds it.
 
-use crake::board::{Board, BoardError, Edges, Load, Rail, Shunt};
-use crake::part::corncrake::{self, SPEC};
-use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Mode, Ranges, Setup};
+use crake::old::board::{Board, BoardError, Edges, Load, Rail, Shunt};
+use crake::old::part::corncrake::{self, SPEC};
+use crake::old::units::{Current, Resistance, Tolerance, Voltage};
+use crake::old::{Mode, Ranges, Setup};
 
 use crate::board::SenseResistor;
 use crate::rng::Rng;

@@ -1,7 +1,7 @@
 use std::fmt;
 
 use crate::bus::BusError;
-use crake::board::BoardError;
+use crake::old::board::BoardError;
 
 use crate::bench::BenchError;
 use crate::plant::PlantError;
@@ -16,13 +16,13 @@ pub enum RunError {
     /// A rail cannot be built.
     Plant(PlantError),
     /// The driver failed on the virtual bus.
-    Driver(crake::Error<BusError>),
+    Driver(crake::old::Error<BusError>),
     /// A watch cannot be put in force on this rail.
     Alert {
         /// The rail's name.
         rail: String,
         /// Why not.
-        misuse: crake::Misuse,
+        misuse: crake::old::Misuse,
     },
     /// The bench stood still.
     Stall(String),
@@ -76,8 +76,8 @@ impl From<PlantError> for RunError {
     }
 }
 
-impl From<crake::Error<BusError>> for RunError {
-    fn from(error: crake::Error<BusError>) -> Self {
+impl From<crake::old::Error<BusError>> for RunError {
+    fn from(error: crake::old::Error<BusError>) -> Self {
         Self::Driver(error)
     }
 }

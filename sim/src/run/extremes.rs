@@ -1,4 +1,4 @@
-use crake::Reading;
+use crake::old::Reading;
 use serde::Serialize;
 
 /// Least, mean and greatest of one quantity over all readings of a rail, in whole nano-units.

@@ -1,6 +1,6 @@
-use crake::ledger::{Account, Ledger};
-use crake::part::corncrake::{Corncrake, SPEC};
-use crake::{Channel, Frame, Monitor, NoReading, Reading, ShuntMonitor, Stamp};
+use crake::old::ledger::{Account, Ledger};
+use crake::old::part::corncrake::{Corncrake, SPEC};
+use crake::old::{Channel, Frame, Monitor, NoReading, Reading, ShuntMonitor, Stamp};
 
 use super::RunError;
 use super::accounted::Accounted;
@@ -11,7 +11,7 @@ use super::host::HostClock;
 use super::report::{BusReport, MonitorReport, Outcome, RailReport, Report};
 use crate::bench::{Bench, Part};
 use crate::bus::{BusError, Speed};
-use crate::part::corncrake as model;
+use crate::old::corncrake as model;
 use crate::scenario::{Errors, Scenario};
 
 /// Looks on while a scenario runs.
@@ -198,7 +198,7 @@ pub(super) fn run<const N: usize>(
 
 /// A watch that cannot be, by the name of its rail.
 fn named(scenario: &Scenario, error: RunError) -> RunError {
-    use crake::Misuse::{LimitBeyondFullScale, LimitsCrossed};
+    use crake::old::Misuse::{LimitBeyondFullScale, LimitsCrossed};
     let RunError::Driver(driver) = &error else {
         return error;
     };
@@ -235,6 +235,6 @@ fn wire(bench: &Bench, scenario: &Scenario) -> Result<Part, RunError> {
 /// What firmware does for a frame, written against the generic trait.
 fn latch<const N: usize>(
     monitor: &mut dyn ShuntMonitor<N, BusError = BusError>,
-) -> Result<Frame<'_>, crake::Error<BusError>> {
+) -> Result<Frame<'_>, crake::old::Error<BusError>> {
     monitor.latch()
 }

@@ -1,7 +1,7 @@
 use std::cell::RefCell;
 use std::rc::Rc;
 
-use crake::Clock;
+use crake::old::Clock;
 
 use crate::bench::{Bench, Part};
 use crate::plant::Truth;

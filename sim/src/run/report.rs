@@ -1,5 +1,5 @@
-use crake::Side;
-use crake::ledger::{Account, Bound};
+use crake::old::Side;
+use crake::old::ledger::{Account, Bound};
 use serde::Serialize;
 
 use super::alerts::AlertReport;
@@ -143,8 +143,8 @@ impl RailReport {
             truth,
             extremes,
         } = outcome;
-        let nj = |energy: crake::units::Energy| energy.as_nanojoules() as f64 / 1e9;
-        let nc = |charge: crake::units::Charge| charge.as_nanocoulombs() as f64 / 1e9;
+        let nj = |energy: crake::old::units::Energy| energy.as_nanojoules() as f64 / 1e9;
+        let nc = |charge: crake::old::units::Charge| charge.as_nanocoulombs() as f64 / 1e9;
         let energy_j = Figure::new(
             nj(account.energy),
             nj(account.energy_by_part_clock),

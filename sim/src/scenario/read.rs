@@ -21,7 +21,7 @@ pub struct PartPlan {
 /// Parts that a scenario may name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Model {
-    /// The four-channel part of `docs/corncrake-datasheet.md`.
+    /// The four-channel part of `docs/old/corncrake-datasheet.md`.
     Corncrake,
 }
 

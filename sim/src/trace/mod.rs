@@ -4,7 +4,7 @@
 //! ```
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
 //! use core::time::Duration;
-//! use crake_sim::{bench::Bench, part::corncrake::Corncrake, trace::{Trace, Traced, Window}};
+//! use crake_sim::{bench::Bench, old::corncrake::Corncrake, trace::{Trace, Traced, Window}};
 //! use embedded_hal::i2c::I2c;
 //!
 //! # let directory = std::env::temp_dir().join(format!("crake-sim-doc-{}", std::process::id()));

@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use super::dump::{Dump, Signal, Value};
 use super::recorder::Recorder;
-use crate::part::corncrake::{ChannelSnapshot, PartWatcher, Snapshot};
+use crate::old::corncrake::{ChannelSnapshot, PartWatcher, Snapshot};
 
 /// Which signals a part has in the dump, and what they show.
 pub(super) struct Signals {

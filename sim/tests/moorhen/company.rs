@@ -3,10 +3,8 @@
 use crake_sim::{
     bench::Bench,
     board::SenseResistor,
-    part::{
-        corncrake::{self, Corncrake},
-        moorhen::{self, Moorhen},
-    },
+    old::corncrake::{self, Corncrake},
+    part::moorhen::{self, Moorhen},
     plant::{Constant, Rail, Source},
 };
 use embedded_hal::{digital::PinState, i2c::I2c};

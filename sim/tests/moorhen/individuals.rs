@@ -3,9 +3,9 @@
 use crake_sim::{
     bench::Bench,
     bus::Logging,
+    old::corncrake::Corncrake,
     part::{
         analogue::Drift,
-        corncrake::Corncrake,
         moorhen::{Individual, Moorhen},
     },
 };

@@ -10,15 +10,15 @@ mod firmware {
     use core::time::Duration;
 
     use cortex_m as _;
-    use crake::asynch::{Monitor, ShuntMonitor};
-    use crake::board::{Board, Load, Rail, Shunt};
-    use crake::ledger::Ledger;
-    use crake::part::corncrake::{BUS_6_V, Corncrake, PACE_2000, SENSE_65_MV, SPEC};
-    use crake::units::{Charge, Current, Resistance, Tolerance, Voltage};
-    use crake::{Channel, Mode, Ranges, Setup};
+    use crake::old::asynch::{Monitor, ShuntMonitor};
+    use crake::old::board::{Board, Load, Rail, Shunt};
+    use crake::old::ledger::Ledger;
+    use crake::old::part::corncrake::{BUS_6_V, Corncrake, PACE_2000, SENSE_65_MV, SPEC};
+    use crake::old::units::{Charge, Current, Resistance, Tolerance, Voltage};
+    use crake::old::{Channel, Mode, Ranges, Setup};
     use crake_sim::bench::{Bench, Delay};
     use crake_sim::board::SenseResistor;
-    use crake_sim::part::corncrake as model;
+    use crake_sim::old::corncrake as model;
     use crake_sim::plant::{self, Constant, Source};
     use embassy_embedded_hal::adapter::BlockingAsync;
     use embassy_executor::{Executor, Spawner};

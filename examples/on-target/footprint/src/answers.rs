@@ -1,7 +1,7 @@
 use core::cell::Cell;
 use core::convert::Infallible;
 
-use crake::crc::{Crc16, Pec};
+use crake::old::crc::{Crc16, Pec};
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
 
 use crate::ADDRESS;

@@ -9,11 +9,11 @@ pub use silent::Silent;
 
 use core::hint::black_box;
 
-use crake::alert::{Limit, Outputs, Watch};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::corncrake::{BUS_16_V, PACE_500, SENSE_65_MV, SPEC};
-use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
-use crake::{Channel, Clock, Mode, Ranges, Setup};
+use crake::old::alert::{Limit, Outputs, Watch};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::corncrake::{BUS_16_V, PACE_500, SENSE_65_MV, SPEC};
+use crake::old::units::{Current, Power, Resistance, Tolerance, Voltage};
+use crake::old::{Channel, Clock, Mode, Ranges, Setup};
 use embedded_hal::delay::DelayNs;
 
 /// Rails on the board.

@@ -1,7 +1,7 @@
 //! The policy alone, on looks made by hand. Times in microseconds; readings are at most 1 ms older than their look.
 
 use super::*;
-use crake::units::Power;
+use crake::old::units::Power;
 
 const AGE_US: u64 = 1_000;
 

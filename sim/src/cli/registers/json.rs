@@ -1,7 +1,7 @@
 //! The same for programs; docs/registers.md describes the objects.
 
-use crake::part::description::{Counts, Description, Field, Form, Register, Value};
-use crake::part::pmbus::format::Format;
+use crake::old::part::description::{Counts, Description, Field, Form, Register, Value};
+use crake::old::part::pmbus::format::Format;
 use serde_json::{Value as Json, json};
 
 use super::listing::{access, counts, format, order};

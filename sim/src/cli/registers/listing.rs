@@ -1,9 +1,9 @@
 //! What registers a part has, for people.
 
-use crake::part::description::{
+use crake::old::part::description::{
     Access, Counts, Description, Field, Form, Measure, Order, Register,
 };
-use crake::part::pmbus::format::Format;
+use crake::old::part::pmbus::format::Format;
 
 use super::table::wrapped;
 

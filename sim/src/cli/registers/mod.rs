@@ -11,11 +11,11 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use clap::ValueEnum;
-use crake::Channel;
-use crake::part::description::{Description, Register};
-use crake::part::pmbus::gallinule;
-use crake::part::{corncrake, moorhen};
-use crake::units::Resistance;
+use crake::old::Channel;
+use crake::old::part::description::{Description, Register};
+use crake::old::part::pmbus::gallinule;
+use crake::old::part::{corncrake, moorhen};
+use crake::old::units::Resistance;
 
 use super::{seconds, show, text};
 use crate::bench::{Bench, Part};

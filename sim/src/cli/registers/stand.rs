@@ -2,20 +2,21 @@
 
 use core::time::Duration;
 
-use crake::alert::{Limit, Outputs, Station, Watch, Watches};
-use crake::board::{Board, Load, Rail, Shunt};
-use crake::part::description::{Description, Register};
-use crake::part::pmbus::gallinule;
-use crake::part::{self, Spec, corncrake, moorhen};
-use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{Limit, Outputs, Station, Watch, Watches};
+use crake::old::board::{Board, Load, Rail, Shunt};
+use crake::old::part::description::{Description, Register};
+use crake::old::part::pmbus::gallinule;
+use crake::old::part::{self, Spec, corncrake, moorhen};
+use crake::old::units::{Current, Resistance, Tolerance, Voltage};
+use crake::old::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor};
 
 use super::PartName;
 use super::state::State;
 use crate::bench::Bench;
 use crate::board::SenseResistor;
 use crate::cli::text;
-use crate::part::{Order, corncrake as corncrake_model, moorhen as moorhen_model, pmbus};
+use crate::old::corncrake as corncrake_model;
+use crate::part::{Order, moorhen as moorhen_model, pmbus};
 use crate::plant::{Constant, Rail as Plant, Source};
 
 const TITLE: &str =

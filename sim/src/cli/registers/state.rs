@@ -1,4 +1,4 @@
-use crake::part::description::{Description, Register};
+use crake::old::part::description::{Description, Register};
 
 use crate::bench::Bench;
 use crate::cli::text;

@@ -1,6 +1,6 @@
 //! A part's state for people: register, bytes, fields, each in a column that wraps.
 
-use crake::part::description::{Access, Form, Register, Value};
+use crake::old::part::description::{Access, Form, Register, Value};
 
 use super::state::State;
 use crate::cli::quantity::quantity;

@@ -2,8 +2,8 @@
 
 use alloc::format;
 
-use crake::alert::{Causes, Kind, Outputs, Watch, Watches};
-use crake::{Channel, ShuntMonitor};
+use crake::old::alert::{Causes, Kind, Outputs, Watch, Watches};
+use crake::old::{Channel, ShuntMonitor};
 
 use super::limits::{cause, names};
 use crate::conformance::report::{Notes, Stop};

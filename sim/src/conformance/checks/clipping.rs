@@ -2,7 +2,7 @@
 
 use alloc::format;
 
-use crake::{Channel, Setup};
+use crake::old::{Channel, Setup};
 
 use crate::conformance::Subject;
 use crate::conformance::probe::Spoil;

@@ -2,8 +2,8 @@
 
 use alloc::{format, string::String, vec::Vec};
 
-use crake::part::{BusRange, SenseRange};
-use crake::{Channel, NoReading, Ranges, Setup};
+use crake::old::part::{BusRange, SenseRange};
+use crake::old::{Channel, NoReading, Ranges, Setup};
 
 use crate::conformance::Subject;
 use crate::conformance::report::{Notes, Stop};

@@ -2,10 +2,10 @@
 
 use alloc::{format, vec, vec::Vec};
 
-use crake::alert::{Causes, Kind, Watch, Watches};
-use crake::exchange::Effort;
-use crake::part::Part;
-use crake::{Channel, Mode, Setup, ShuntMonitor, Task};
+use crake::old::alert::{Causes, Kind, Watch, Watches};
+use crake::old::exchange::Effort;
+use crake::old::part::Part;
+use crake::old::{Channel, Mode, Setup, ShuntMonitor, Task};
 
 use super::coherence::is_live;
 use crate::conformance::probe::{Spoil, Transfer};

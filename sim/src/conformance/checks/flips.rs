@@ -2,9 +2,9 @@
 
 use alloc::format;
 
-use crake::alert::{Causes, Kind, Watch, Watches};
-use crake::part::Source;
-use crake::{Came, Channel, ShuntMonitor};
+use crake::old::alert::{Causes, Kind, Watch, Watches};
+use crake::old::part::Source;
+use crake::old::{Came, Channel, ShuntMonitor};
 
 use super::limits::{cause, names};
 use super::sums::{grown, modulo};

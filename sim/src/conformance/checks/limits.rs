@@ -2,8 +2,8 @@
 
 use alloc::{format, string::String, vec, vec::Vec};
 
-use crake::alert::{Cause, Causes, Kind, Outputs, Watch, Watches};
-use crake::{Channel, Mode, Setup};
+use crake::old::alert::{Cause, Causes, Kind, Outputs, Watch, Watches};
+use crake::old::{Channel, Mode, Setup};
 
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Notes, Stop};

@@ -2,9 +2,9 @@
 
 use alloc::format;
 
-use crake::Channel;
-use crake::alert::{Causes, Outputs, Watches};
-use crake::part::{Counters, Source};
+use crake::old::Channel;
+use crake::old::alert::{Causes, Outputs, Watches};
+use crake::old::part::{Counters, Source};
 
 use super::limits::names;
 use super::sums::modulo;

@@ -2,9 +2,9 @@
 
 use alloc::{format, string::String};
 
-use crake::alert::{Causes, Kind, Watches};
-use crake::part::{BusRange, Joint, Pace, SenseRange, Source};
-use crake::{Came, Channel, Condition, Fault, Mode, NoReading, Ranges, Setup, ShuntMonitor};
+use crake::old::alert::{Causes, Kind, Watches};
+use crake::old::part::{BusRange, Joint, Pace, SenseRange, Source};
+use crake::old::{Came, Channel, Condition, Fault, Mode, NoReading, Ranges, Setup, ShuntMonitor};
 
 use super::limits::{cause, names};
 use super::sums::grown;

@@ -2,7 +2,7 @@
 
 use alloc::format;
 
-use crake::part::{Part, RangeSpec};
+use crake::old::part::{Part, RangeSpec};
 
 use crate::conformance::report::{Notes, Stop};
 use crate::conformance::scene::Scene;

@@ -2,8 +2,8 @@
 
 use alloc::format;
 
-use crake::part::Source;
-use crake::{Mode, Setup};
+use crake::old::part::Source;
+use crake::old::{Mode, Setup};
 
 use crate::conformance::Subject;
 use crate::conformance::report::{Notes, Stop};
@@ -45,7 +45,7 @@ pub(super) fn change_of_set_up<S: Subject<N>, const N: usize>(
     trial.apply_distinct();
     let mut before = trial.settled()?;
     for place in (0..scene.spec.paces.len()).rev() {
-        let mode = Mode::Paced(crake::part::Pace(place as u8));
+        let mode = Mode::Paced(crake::old::part::Pace(place as u8));
         let setup: Setup<N> = Setup {
             mode,
             ..scene.fast()
@@ -55,7 +55,7 @@ pub(super) fn change_of_set_up<S: Subject<N>, const N: usize>(
         }
         notes.tried();
         let boundary = trial.configure(&setup)?;
-        if boundary.condition != crake::Condition::Boundary {
+        if boundary.condition != crake::old::Condition::Boundary {
             notes.find(format!(
                 "a change of set-up gave a frame that is {:?}, expected Boundary",
                 boundary.condition

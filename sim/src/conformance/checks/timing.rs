@@ -3,8 +3,8 @@
 use alloc::{format, rc::Rc, vec, vec::Vec};
 use core::cell::RefCell;
 
-use crake::part::{Pace, Source};
-use crake::{Mode, Setup, ShuntMonitor};
+use crake::old::part::{Pace, Source};
+use crake::old::{Mode, Setup, ShuntMonitor};
 
 use super::coherence::is_live;
 use super::sums::grown;

@@ -2,9 +2,9 @@
 
 use alloc::format;
 
-use crake::alert::{Causes, Kind, Watches};
-use crake::part::{Part, Source};
-use crake::{Came, Channel, Fault, ShuntMonitor, Task};
+use crake::old::alert::{Causes, Kind, Watches};
+use crake::old::part::{Part, Source};
+use crake::old::{Came, Channel, Fault, ShuntMonitor, Task};
 use embedded_hal::i2c::ErrorKind;
 
 use super::flips::wrong;

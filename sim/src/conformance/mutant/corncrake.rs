@@ -1,10 +1,10 @@
 //! The mutants of Corncrake's map. Pointers and offsets are those of its datasheet, sections 3 and 5.
 
-use crake::Task;
-use crake::crc::Crc16;
-use crake::exchange::{Command, Read, Step};
-use crake::part::corncrake::SPEC;
-use crake::part::{Accumulators, PaceSpec, RangeSpec, Spec};
+use crake::old::Task;
+use crake::old::crc::Crc16;
+use crake::old::exchange::{Command, Read, Step};
+use crake::old::part::corncrake::SPEC;
+use crake::old::part::{Accumulators, PaceSpec, RangeSpec, Spec};
 
 use super::decoding::Decoding;
 use super::operating::{How, operating};

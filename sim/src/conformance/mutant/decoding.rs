@@ -1,7 +1,7 @@
 //! Mistakes in what the bytes of a block are taken for. They fit every part.
 
-use crake::part::{BusRange, Codec, Codes, Counters, Head, SenseRange, Spec};
-use crake::{Channel, Mode, Ranges};
+use crake::old::part::{BusRange, Codec, Codes, Counters, Head, SenseRange, Spec};
+use crake::old::{Channel, Mode, Ranges};
 
 use super::Tamper;
 

@@ -1,7 +1,7 @@
 //! The mutants of Gallinule's map.
 
-use crake::part::Spec;
-use crake::part::pmbus::gallinule::SPEC;
+use crake::old::part::Spec;
+use crake::old::part::pmbus::gallinule::SPEC;
 
 use super::Tamper;
 use super::decoding::Decoding;

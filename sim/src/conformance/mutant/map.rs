@@ -1,7 +1,7 @@
-use crake::alert::{Causes, Plan};
-use crake::exchange::{Effort, Fault, Step, Turn};
-use crake::part::{Codec, Codes, Counters, Head, Joint, Part, Spec};
-use crake::{Channel, Ranges, Sampling, Stamp, Task};
+use crake::old::alert::{Causes, Plan};
+use crake::old::exchange::{Effort, Fault, Step, Turn};
+use crake::old::part::{Codec, Codes, Counters, Head, Joint, Part, Spec};
+use crake::old::{Channel, Ranges, Sampling, Stamp, Task};
 
 use super::{Memory, Tamper};
 

@@ -9,11 +9,11 @@ mod operating;
 
 use core::fmt::Debug;
 
-use crake::alert::Causes;
-use crake::exchange::{Step, Turn};
-use crake::part::{Codec, Codes, Counters, Head, Part, Spec};
-use crake::units::Resistance;
-use crake::{Channel, Ranges, Task};
+use crake::old::alert::Causes;
+use crake::old::exchange::{Step, Turn};
+use crake::old::part::{Codec, Codes, Counters, Head, Part, Spec};
+use crake::old::units::Resistance;
+use crake::old::{Channel, Ranges, Task};
 
 pub use corncrake::CORNCRAKE;
 pub use gallinule::GALLINULE;

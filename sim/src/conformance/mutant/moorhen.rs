@@ -1,8 +1,8 @@
 //! The mutants of Moorhen's map, and of what the driver makes up for it. Pointers are those of its datasheet, section 3; words go low byte first.
 
-use crake::exchange::{Read, Step};
-use crake::part::moorhen::SPEC;
-use crake::part::{RangeSpec, Spec};
+use crake::old::exchange::{Read, Step};
+use crake::old::part::moorhen::SPEC;
+use crake::old::part::{RangeSpec, Spec};
 
 use super::decoding::Decoding;
 use super::operating::{How, operating};

@@ -1,8 +1,8 @@
 //! Mistakes in what a map does. Registers are those of one part, given by its table of mutants.
 
-use crake::Task;
-use crake::alert::Causes;
-use crake::exchange::{Command, Read, Step, Turn};
+use crake::old::Task;
+use crake::old::alert::Causes;
+use crake::old::exchange::{Command, Read, Step, Turn};
 
 use super::{Memory, Tamper};
 

@@ -12,7 +12,7 @@ use alloc::boxed::Box;
 
 pub use code::Code;
 pub use drift::Drift;
-pub(super) use errors::Errors;
+pub(crate) use errors::Errors;
 pub(super) use rail::Rail;
 pub use supply::Supply;
 

@@ -6,7 +6,7 @@ use crate::{
 };
 
 /// A rail behind a channel, and how far its plant was asked.
-pub(in crate::part) struct Rail {
+pub(crate) struct Rail {
     plant: Box<dyn Plant>,
     resistor: SenseResistor,
     ahead: Option<Ahead>,
@@ -23,7 +23,7 @@ struct Ahead {
 }
 
 impl Rail {
-    pub(in crate::part) fn new(plant: Box<dyn Plant>, resistor: SenseResistor) -> Self {
+    pub(crate) fn new(plant: Box<dyn Plant>, resistor: SenseResistor) -> Self {
         Self {
             plant,
             resistor,
@@ -33,17 +33,17 @@ impl Rail {
 
     /// Ohms of the sense resistor at a current.
     #[inline]
-    pub(in crate::part) fn ohms(&self, current_na: f64) -> f64 {
+    pub(crate) fn ohms(&self, current_na: f64) -> f64 {
         self.resistor.ohms(current_na)
     }
 
-    pub(in crate::part) fn truth(&mut self, at_ns: u64) -> Truth {
+    pub(crate) fn truth(&mut self, at_ns: u64) -> Truth {
         self.plant.truth(at_ns)
     }
 
     /// Means over an aperture, joined from its two parts if it was cut.
     #[inline]
-    pub(in crate::part) fn window(&mut self, from_ns: u64, to_ns: u64) -> Means {
+    pub(crate) fn window(&mut self, from_ns: u64, to_ns: u64) -> Means {
         match self.ahead.take() {
             Some(ahead) if ahead.from_ns == from_ns => {
                 let whole = self.go_on(ahead, to_ns);
@@ -58,7 +58,7 @@ impl Rail {
     }
 
     /// Takes the first part of an aperture that is still open.
-    pub(in crate::part) fn cut(&mut self, from_ns: u64, at_ns: u64) {
+    pub(crate) fn cut(&mut self, from_ns: u64, at_ns: u64) {
         let begun = self.ahead.take().filter(|ahead| ahead.from_ns == from_ns);
         let begun = begun.unwrap_or(Ahead {
             from_ns,

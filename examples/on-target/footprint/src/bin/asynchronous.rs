@@ -7,13 +7,13 @@ use core::pin::pin;
 use core::task::{Context, Poll, Waker};
 
 use cortex_m as _;
-use crake::Channel;
-use crake::alert::{Station, Watches};
-use crake::asynch::{Monitor, ShuntMonitor, alert_response, prove};
-use crake::burst::Burst;
-use crake::ledger::Ledger;
-use crake::part::corncrake::{Corncrake, SENSE_65_MV, SPEC};
-use crake::units::Current;
+use crake::old::Channel;
+use crake::old::alert::{Station, Watches};
+use crake::old::asynch::{Monitor, ShuntMonitor, alert_response, prove};
+use crake::old::burst::Burst;
+use crake::old::ledger::Ledger;
+use crake::old::part::corncrake::{Corncrake, SENSE_65_MV, SPEC};
+use crake::old::units::Current;
 use footprint::{ADDRESS, BOARD, Instantly, LIMITS, RAILS, SETUP, Silent, Time};
 
 async fn firmware() {

@@ -5,12 +5,12 @@
 use core::hint::black_box;
 
 use cortex_m as _;
-use crake::alert::{Station, Watches, alert_response, prove};
-use crake::burst::Burst;
-use crake::ledger::Ledger;
-use crake::part::corncrake::{Corncrake, SENSE_65_MV, SPEC};
-use crake::units::Current;
-use crake::{Channel, Monitor, ShuntMonitor};
+use crake::old::alert::{Station, Watches, alert_response, prove};
+use crake::old::burst::Burst;
+use crake::old::ledger::Ledger;
+use crake::old::part::corncrake::{Corncrake, SENSE_65_MV, SPEC};
+use crake::old::units::Current;
+use crake::old::{Channel, Monitor, ShuntMonitor};
 use footprint::{ADDRESS, BOARD, Instantly, LIMITS, RAILS, SETUP, Silent, Time};
 
 #[cortex_m_rt::entry]

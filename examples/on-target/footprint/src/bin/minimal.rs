@@ -5,9 +5,9 @@
 use core::hint::black_box;
 
 use cortex_m as _;
-use crake::ledger::Ledger;
-use crake::part::corncrake::{Corncrake, SPEC};
-use crake::{Channel, Monitor, ShuntMonitor};
+use crake::old::ledger::Ledger;
+use crake::old::part::corncrake::{Corncrake, SPEC};
+use crake::old::{Channel, Monitor, ShuntMonitor};
 use footprint::{ADDRESS, BOARD, Instantly, RAILS, SETUP, Silent, Time};
 
 #[cortex_m_rt::entry]

@@ -5,8 +5,8 @@
 use core::hint::black_box;
 
 use cortex_m as _;
-use crake::part::corncrake::Corncrake;
-use crake::{Channel, Monitor, ShuntMonitor};
+use crake::old::part::corncrake::Corncrake;
+use crake::old::{Channel, Monitor, ShuntMonitor};
 use footprint::{ADDRESS, BOARD, Instantly, RAILS, SETUP, Silent, Time};
 
 #[cortex_m_rt::entry]
