@@ -11,13 +11,14 @@ from pathlib import Path
 
 import worked_corncrake
 import worked_moorhen
+import worked_old_corncrake
 import worked_pmbus
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
 
 
 def main():
-    for sheet in worked_corncrake, worked_moorhen, worked_pmbus:
+    for sheet in worked_corncrake, worked_moorhen, worked_old_corncrake, worked_pmbus:
         document = DOCS / sheet.DOCUMENT
         text = document.read_text(encoding="utf-8")
         before, found, _ = text.partition(sheet.HEADING)
@@ -29,9 +30,11 @@ def main():
         elif sys.argv[1:] != ["--check"]:
             sys.exit(__doc__)
         elif wanted != text:
-            sys.exit(f"the last section of {document.name} differs from what this script works out; look at the difference, then use --write")
+            sys.exit(f"the last section of {sheet.DOCUMENT} differs from what this script works out; "
+                     "look at the difference, then use --write")
         else:
-            print(f"{document.name}: {sum(1 for _ in sheet.examples())} worked transfers agree with what was worked out apart")
+            count = sum(1 for _ in sheet.examples())
+            print(f"{sheet.DOCUMENT}: {count} worked transfers agree with what was worked out apart")
 
 
 main()
