@@ -1,0 +1,17 @@
+//! The model of Corncrake against its datasheet, on the bus model.
+
+mod alerts;
+mod bench;
+mod captures;
+#[path = "../common/mod.rs"]
+mod common;
+mod datasheet;
+mod examples;
+mod fixture;
+mod individuals;
+mod latches;
+mod registers;
+mod run;
+mod timing;
+mod totals;
+mod transfers;
