@@ -31,9 +31,20 @@
     )
 )]
 
+pub mod board;
+pub mod bus;
 mod channel;
+pub mod config;
+pub mod convert;
 pub mod crc;
+pub mod info;
+mod monitor;
 pub mod old;
+pub mod part;
 pub mod units;
 
 pub use channel::Channel;
+pub use monitor::{
+    Clock, CounterClock, Error, ErrorKind, Last, Monitor, NoClock, NoReading, Operation, Reading,
+    Sample, Saturation, ShuntMonitor, TimeSource, TimedSample, Timestamp, WithClock, asynch,
+};

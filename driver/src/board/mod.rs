@@ -1,0 +1,149 @@
+//! The board around the part: sense resistors, what is known of the loads, corrections by calibration,
+//! and how codes become quantities on each rail.
+
+mod correction;
+mod load;
+mod rail;
+mod resistor;
+
+pub use correction::{Correction, Gain, Offset};
+pub use load::{Flow, Load, LoadSteps, VoltageSteps};
+pub use rail::Rail;
+pub use resistor::SenseResistor;
+
+use crate::Channel;
+use crate::config::ConfigError;
+use crate::info::PartInfo;
+use crate::units::Tolerance;
+
+/// A board with `N` rails, one per channel of the part, from channel 0 up.
+///
+/// Constant data: a board that is known at compile time lies in flash, its factors worked out.
+///
+/// ```
+/// use crake::board::{Board, Rail, SenseResistor};
+/// use crake::part::corncrake;
+/// use crake::units::{Resistance, Tolerance};
+///
+/// const LOGIC: Rail = Rail::new(SenseResistor::new(
+///     Resistance::from_milliohms(500),
+///     Tolerance::from_ppm(5_000),
+/// ));
+/// static BOARD: Board<1> = Board::new(&corncrake::INFO, [LOGIC]);
+/// assert_eq!(BOARD.serial(), 0);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Board<const N: usize> {
+    rails: [Rail; N],
+    sense_unit_nv: u32,
+    rail_unit_nv: u32,
+    serial: u32,
+    clock: Tolerance,
+    revision: u32,
+}
+
+impl<const N: usize> Board<N> {
+    /// A board whose rails hang on a part of this kind; host clock good to 100 ppm, serial number 0.
+    ///
+    /// What cannot be used with the part (a resistor out of all proportion) is refused when the
+    /// monitor is configured, by name.
+    #[must_use]
+    pub const fn new(info: &PartInfo, mut rails: [Rail; N]) -> Self {
+        let sense_unit_nv = info.sense_unit.as_nanovolts() as u32;
+        let rail_unit_nv = info.rail_unit.as_nanovolts() as u32;
+        let mut rest: &mut [Rail] = &mut rails;
+        while let Some((rail, others)) = rest.split_first_mut() {
+            rail.work_out(sense_unit_nv, rail_unit_nv);
+            rest = others;
+        }
+        Self {
+            rails,
+            sense_unit_nv,
+            rail_unit_nv,
+            serial: 0,
+            clock: Tolerance::from_ppm(100),
+            revision: 0,
+        }
+    }
+
+    /// The same board with a serial number, which ties calibration records to it.
+    #[must_use]
+    pub const fn with_serial(mut self, serial: u32) -> Self {
+        self.serial = serial;
+        self
+    }
+
+    /// The same board with a host clock whose rate is off by at most `error`.
+    #[must_use]
+    pub const fn with_clock(mut self, error: Tolerance) -> Self {
+        self.clock = error;
+        self
+    }
+
+    /// The same board with one rail corrected; totals see that it is another.
+    ///
+    /// Unchanged where there is no such rail.
+    #[must_use]
+    pub const fn corrected(mut self, channel: Channel, correction: Correction) -> Self {
+        let (sense_unit_nv, rail_unit_nv) = (self.sense_unit_nv, self.rail_unit_nv);
+        if let Some((_, rest)) = self.rails.split_at_mut_checked(channel.index())
+            && let Some((rail, _)) = rest.split_first_mut()
+        {
+            rail.correct(correction);
+            rail.work_out(sense_unit_nv, rail_unit_nv);
+            self.revision = self.revision.wrapping_add(1);
+        }
+        self
+    }
+
+    /// Its rails, from channel 0 up.
+    #[must_use]
+    pub const fn rails(&self) -> &[Rail; N] {
+        &self.rails
+    }
+
+    /// The rail on a channel; `None` where there is none.
+    #[must_use]
+    pub fn rail(&self, channel: Channel) -> Option<&Rail> {
+        self.rails.get(channel.index())
+    }
+
+    /// Its serial number.
+    #[must_use]
+    pub const fn serial(&self) -> u32 {
+        self.serial
+    }
+
+    /// Greatest error of the host clock's rate, in either direction.
+    #[must_use]
+    pub const fn clock(&self) -> Tolerance {
+        self.clock
+    }
+
+    /// Counts the corrections since [`new`](Self::new): two boards that convert alike have the same.
+    #[must_use]
+    pub const fn revision(&self) -> u32 {
+        self.revision
+    }
+
+    /// Whether all its rails can be used with this part.
+    ///
+    /// # Errors
+    /// [`ConfigError::BoardOfAnotherPart`], or the first rail that cannot.
+    pub fn check(&self, info: &PartInfo) -> Result<(), ConfigError> {
+        let units = (
+            info.sense_unit.as_nanovolts(),
+            info.rail_unit.as_nanovolts(),
+        );
+        if units != (i64::from(self.sense_unit_nv), i64::from(self.rail_unit_nv)) {
+            return Err(ConfigError::BoardOfAnotherPart);
+        }
+        for (number, rail) in (0_u8..).zip(&self.rails) {
+            if !rail.is_usable() {
+                return Err(ConfigError::SenseResistor(Channel::new(number)));
+            }
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,262 @@
+use core::future::Future;
+
+use super::{Fault, Port};
+use crate::crc::Pec;
+
+/// A port, the part's address, how often a transfer is tried, and what the last failure was about.
+///
+/// All registers here have a pointer of one byte and travel most significant byte first. Check bytes
+/// are the SMBus packet error code.
+#[derive(Debug)]
+pub struct Link<B: Port> {
+    port: B,
+    address: u8,
+    attempts: u8,
+    read_max: u8,
+    register: u8,
+    expected: u32,
+    got: u32,
+    bus_error: Option<B::Error>,
+}
+
+/// The longest write: pointer, value, check byte, in whole words.
+const FRAME: usize = 12;
+
+impl<B: Port> Link<B> {
+    /// How often a transfer is tried unless set otherwise.
+    pub const ATTEMPTS: u8 = 3;
+
+    pub(crate) const fn new(port: B, address: u8) -> Self {
+        Self {
+            port,
+            address,
+            attempts: Self::ATTEMPTS,
+            read_max: u8::MAX,
+            register: 0,
+            expected: 0,
+            got: 0,
+            bus_error: None,
+        }
+    }
+
+    pub(crate) fn into_port(self) -> B {
+        self.port
+    }
+
+    pub(crate) const fn set_attempts(&mut self, attempts: u8) {
+        self.attempts = if attempts == 0 { 1 } else { attempts };
+    }
+
+    pub(crate) const fn set_read_max(&mut self, bytes: u8) {
+        self.read_max = if bytes < 2 { 2 } else { bytes };
+    }
+
+    /// The part's 7-bit address.
+    #[must_use]
+    pub const fn address(&self) -> u8 {
+        self.address
+    }
+
+    /// How often a transfer is tried.
+    #[must_use]
+    pub const fn attempts(&self) -> u8 {
+        self.attempts
+    }
+
+    /// The most bytes that are read in one transfer.
+    #[must_use]
+    pub const fn read_max(&self) -> u8 {
+        self.read_max
+    }
+
+    /// The register that was asked for last.
+    pub(crate) const fn register(&self) -> u8 {
+        self.register
+    }
+
+    /// What was expected and what came, where the last fault is about values.
+    pub(crate) const fn values(&self) -> (u32, u32) {
+        (self.expected, self.got)
+    }
+
+    pub(crate) const fn take_bus_error(&mut self) -> Option<B::Error> {
+        self.bus_error.take()
+    }
+
+    /// Notes two values that should be the same, and gives the fault that says so.
+    pub const fn differ(&mut self, fault: Fault, expected: u32, got: u32) -> Fault {
+        (self.expected, self.got) = (expected, got);
+        fault
+    }
+
+    /// `Ok` if both are the same, else the fault, with the values noted.
+    ///
+    /// # Errors
+    /// `fault`.
+    pub const fn expect(&mut self, fault: Fault, expected: u32, got: u32) -> Result<(), Fault> {
+        if expected == got {
+            Ok(())
+        } else {
+            Err(self.differ(fault, expected, got))
+        }
+    }
+
+    /// Lets at least this much time go by.
+    pub async fn delay_us(&mut self, us: u32) {
+        self.port.delay_us(us).await;
+    }
+
+    /// Reads a register of `into.len()` - 1 bytes and its check byte, which is left behind them.
+    /// Tried again after any failure: for registers that reading does not change.
+    ///
+    /// # Errors
+    /// [`Fault::Bus`] or [`Fault::CheckByte`] of the last try; `into` then means nothing.
+    pub fn read(
+        &mut self,
+        register: u8,
+        into: &mut [u8],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(async move {
+            let mut left = self.attempts;
+            loop {
+                let result = self.read_once(register, into).await;
+                left = left.saturating_sub(1);
+                if result.is_ok() || left == 0 {
+                    return result;
+                }
+            }
+        })
+    }
+
+    /// The same, tried once: for registers that reading changes.
+    ///
+    /// # Errors
+    /// As [`read`](Self::read).
+    pub async fn read_once(&mut self, register: u8, into: &mut [u8]) -> Result<(), Fault> {
+        self.transfer(register, into).await?;
+        let Some((&check, data)) = into.split_last() else {
+            return Err(Fault::NotSupported);
+        };
+        let mut pec = Pec::new();
+        pec.add(self.address << 1);
+        pec.add(register);
+        pec.add(self.address << 1 | 1);
+        pec.add_all(data);
+        self.expect(Fault::CheckByte, u32::from(pec.value()), u32::from(check))
+    }
+
+    /// Reads bytes without a check byte, once: for blocks with a check value of their own.
+    ///
+    /// # Errors
+    /// [`Fault::Bus`].
+    pub async fn transfer(&mut self, register: u8, into: &mut [u8]) -> Result<(), Fault> {
+        self.register = register;
+        let result = self.port.write_read(self.address, &[register], into).await;
+        self.told(result)
+    }
+
+    /// Reads a register of up to seven bytes.
+    ///
+    /// # Errors
+    /// As [`read`](Self::read).
+    pub async fn get(&mut self, register: u8, width: u8) -> Result<u64, Fault> {
+        let mut bytes = [0; 8];
+        let taken = bytes
+            .get_mut(..=usize::from(width))
+            .ok_or(Fault::NotSupported)?;
+        self.read(register, taken).await?;
+        let data = taken.split_last().map_or(&[][..], |(_, data)| data);
+        Ok(data
+            .iter()
+            .fold(0, |value, byte| value << 8 | u64::from(*byte)))
+    }
+
+    /// Writes the lowest `width` bytes of a value, up to eight, with a check byte. Tried again after any
+    /// failure: for registers that may be written twice.
+    ///
+    /// # Errors
+    /// [`Fault::Bus`] of the last try; the register may have been written all the same.
+    pub fn put(
+        &mut self,
+        register: u8,
+        value: u64,
+        width: u8,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(async move {
+            let mut left = self.attempts;
+            loop {
+                let result = self.put_once(register, value, width).await;
+                left = left.saturating_sub(1);
+                if result.is_ok() || left == 0 {
+                    return result;
+                }
+            }
+        })
+    }
+
+    /// The same, tried once.
+    ///
+    /// # Errors
+    /// As [`put`](Self::put).
+    pub async fn put_once(&mut self, register: u8, value: u64, width: u8) -> Result<(), Fault> {
+        let mut frame = [0; FRAME];
+        let len = fill(&mut frame, self.address, register, value, width);
+        self.register = register;
+        let bytes = frame.get(..len).ok_or(Fault::NotSupported)?;
+        let result = self.port.write(self.address, bytes).await;
+        self.told(result)
+    }
+
+    /// Writes a value of up to seven bytes and reads it back.
+    ///
+    /// # Errors
+    /// Those of [`put`](Self::put) and [`get`](Self::get), and [`Fault::ReadBack`].
+    pub fn put_verified(
+        &mut self,
+        register: u8,
+        value: u64,
+        width: u8,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(async move {
+            self.put(register, value, width).await?;
+            let got = self.get(register, width).await?;
+            if got == value {
+                return Ok(());
+            }
+            Err(self.differ(Fault::ReadBack, value as u32, got as u32))
+        })
+    }
+
+    fn told(&mut self, result: Result<(), B::Error>) -> Result<(), Fault> {
+        result.map_err(|error| {
+            self.bus_error = Some(error);
+            Fault::Bus
+        })
+    }
+}
+
+/// Pointer, value and check byte; gives their number, which is at most ten.
+fn fill(frame: &mut [u8; FRAME], address: u8, register: u8, value: u64, width: u8) -> usize {
+    let mut pec = Pec::new();
+    pec.add(address << 1);
+    pec.add(register);
+    let mut rest = frame.iter_mut();
+    if let Some(first) = rest.next() {
+        *first = register;
+    }
+    let mut len = 2;
+    let mut left = width.min(8);
+    while left > 0 {
+        left = left.wrapping_sub(1);
+        let byte = (value >> (u32::from(left).wrapping_mul(8))) as u8;
+        pec.add(byte);
+        if let Some(place) = rest.next() {
+            *place = byte;
+        }
+        len = usize::wrapping_add(len, 1);
+    }
+    if let Some(place) = rest.next() {
+        *place = pec.value();
+    }
+    len
+}

@@ -1,0 +1,17 @@
+//! A bus and a delay as operations see them: registers read and written, verified, repeated so often.
+//!
+//! Operations are `async` by nature. A blocking bus is one whose futures are ready at once; what runs
+//! on it comes to its end in one poll.
+
+mod asynch;
+mod blocking;
+mod fault;
+mod link;
+mod port;
+
+pub use asynch::Async;
+pub use blocking::Blocking;
+pub(crate) use blocking::poll_once;
+pub use fault::Fault;
+pub use link::Link;
+pub use port::Port;

@@ -1,0 +1,374 @@
+use core::fmt;
+
+use crate::Channel;
+use crate::info::{PartInfo, RangeInfo};
+use crate::units::Voltage;
+
+/// What a channel has to reach: the greatest voltages that are to be measured, in either direction.
+///
+/// The finest range that reaches it is taken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct FullScale {
+    /// Across the sense resistor, at least.
+    pub sense: Voltage,
+    /// Of the rail, at least.
+    pub rail: Voltage,
+}
+
+/// How often all channels are converted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ScanRate {
+    period_us: u32,
+}
+
+/// What the part does by itself.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Mode {
+    /// Nothing: no conversions, sums stand still, least supply current.
+    Idle,
+    /// Scans for ever, at the part's slowest rate that is at least this one.
+    Continuous(ScanRate),
+    /// As many scans as one mean takes, back to back, then idle.
+    SingleShot,
+}
+
+/// A [`Mode`] as one part can have it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Run {
+    /// Nothing.
+    Idle,
+    /// Scans for ever; the number is the place in [`PartInfo::scan_periods_us`].
+    Continuous(u8),
+    /// As many scans as one mean takes, then idle.
+    SingleShot,
+}
+
+/// What to convert on `N` channels, and how often.
+///
+/// ```
+/// use crake::config::{Config, FullScale, ScanRate};
+/// use crake::units::Voltage;
+/// use crake::Channel;
+///
+/// const LOGIC: FullScale =
+///     FullScale { sense: Voltage::from_millivolts(20), rail: Voltage::from_millivolts(3_500) };
+/// const DRIVE: FullScale =
+///     FullScale { sense: Voltage::from_millivolts(60), rail: Voltage::from_volts(16) };
+/// // Two rails, 500 scans a second.
+/// const CONFIG: Config<2> = Config::continuous([LOGIC, DRIVE], ScanRate::per_second(500));
+/// # let _ = CONFIG.without(Channel::C1);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Config<const N: usize> {
+    channels: [Option<FullScale>; N],
+    mode: Mode,
+    averaging_log2: u8,
+}
+
+/// A configuration that this part or this board cannot have. Nothing was sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum ConfigError {
+    /// The part has no such channel.
+    NoSuchChannel(Channel),
+    /// No channel is enabled.
+    NoChannel,
+    /// No sense range of the part reaches this.
+    SenseFullScale(Channel, Voltage),
+    /// No rail range of the part reaches this.
+    RailFullScale(Channel, Voltage),
+    /// The part has no scan rate as high as this.
+    ScanRate(ScanRate),
+    /// Means of 2^`asked` scans; the part goes to 2^`greatest`.
+    Averaging {
+        /// What was asked.
+        asked: u8,
+        /// What the part can do.
+        greatest: u8,
+    },
+    /// The board's factors were worked out for a part with other units.
+    BoardOfAnotherPart,
+    /// The sense resistor or its correction is beyond what this part can be used with.
+    SenseResistor(Channel),
+}
+
+/// The ranges of one enabled channel, as found in the part's tables.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ChannelRange {
+    /// Place in [`PartInfo::sense_ranges`].
+    pub sense: u8,
+    /// Place in [`PartInfo::rail_ranges`].
+    pub rail: u8,
+    /// One sense code in units of [`PartInfo::sense_unit`].
+    pub sense_lsb: u16,
+    /// One rail code in units of [`PartInfo::rail_unit`].
+    pub rail_lsb: u16,
+}
+
+/// A [`Config`] as one part can have it: what a part's map is given.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Scan<const N: usize> {
+    /// Ranges of each channel; of a channel that is not enabled they mean nothing.
+    pub ranges: [ChannelRange; N],
+    /// Bit c: channel c is enabled.
+    pub enabled: u16,
+    /// What the part does by itself.
+    pub run: Run,
+    /// k of means over 2^k scans.
+    pub averaging_log2: u8,
+}
+
+impl FullScale {
+    /// At least this much across the sense resistor, and of the rail.
+    #[must_use]
+    pub const fn new(sense: Voltage, rail: Voltage) -> Self {
+        Self { sense, rail }
+    }
+}
+
+impl ScanRate {
+    /// So many scans a second, at least; 0 counts as 1.
+    #[must_use]
+    pub const fn per_second(scans: u32) -> Self {
+        match 1_000_000_u32.checked_div(scans) {
+            Some(period_us) => Self { period_us },
+            None => Self {
+                period_us: 1_000_000,
+            },
+        }
+    }
+
+    /// One scan every so many seconds, at least.
+    #[must_use]
+    pub const fn every_seconds(seconds: u16) -> Self {
+        Self {
+            period_us: (seconds as u32).saturating_mul(1_000_000),
+        }
+    }
+
+    /// From the start of one scan to the start of the next, in microseconds.
+    #[must_use]
+    pub const fn period_us(self) -> u32 {
+        self.period_us
+    }
+}
+
+impl<const N: usize> Config<N> {
+    /// All `N` channels, scanned for ever; readings from single scans.
+    #[must_use]
+    pub const fn continuous(channels: [FullScale; N], rate: ScanRate) -> Self {
+        Self::new(channels, Mode::Continuous(rate))
+    }
+
+    /// All `N` channels, converted when asked to; readings from single scans.
+    #[must_use]
+    pub const fn single_shot(channels: [FullScale; N]) -> Self {
+        Self::new(channels, Mode::SingleShot)
+    }
+
+    const fn new(channels: [FullScale; N], mode: Mode) -> Self {
+        let mut enabled = [None; N];
+        let (mut to, mut from): (&mut [_], &[_]) = (&mut enabled, &channels);
+        while let (Some((entry, to_rest)), Some((scale, from_rest))) =
+            (to.split_first_mut(), from.split_first())
+        {
+            *entry = Some(*scale);
+            (to, from) = (to_rest, from_rest);
+        }
+        Self {
+            channels: enabled,
+            mode,
+            averaging_log2: 0,
+        }
+    }
+
+    /// The same with another mode.
+    #[must_use]
+    pub const fn with_mode(mut self, mode: Mode) -> Self {
+        self.mode = mode;
+        self
+    }
+
+    /// The same with another full scale for one channel; unchanged where there is no such channel.
+    #[must_use]
+    pub fn with(mut self, channel: Channel, full_scale: FullScale) -> Self {
+        if let Some(entry) = self.channels.get_mut(channel.index()) {
+            *entry = Some(full_scale);
+        }
+        self
+    }
+
+    /// The same without one channel.
+    #[must_use]
+    pub fn without(mut self, channel: Channel) -> Self {
+        if let Some(entry) = self.channels.get_mut(channel.index()) {
+            *entry = None;
+        }
+        self
+    }
+
+    /// The same with readings that are means of 2^`k` scans. Running sums take every scan regardless.
+    #[must_use]
+    pub const fn averaging(mut self, k: u8) -> Self {
+        self.averaging_log2 = k;
+        self
+    }
+
+    /// What is asked of a channel; `None` where it is not enabled or does not exist.
+    #[must_use]
+    pub fn full_scale(&self, channel: Channel) -> Option<FullScale> {
+        self.channels.get(channel.index()).copied().flatten()
+    }
+
+    /// What the part does by itself.
+    #[must_use]
+    pub const fn mode(&self) -> Mode {
+        self.mode
+    }
+
+    /// The same as a part can have it.
+    ///
+    /// # Errors
+    /// The first thing that does not fit.
+    pub fn resolve(&self, info: &PartInfo) -> Result<Scan<N>, ConfigError> {
+        let mut scan = Scan {
+            ranges: [ChannelRange::NONE; N],
+            enabled: 0,
+            run: Run::Idle,
+            averaging_log2: self.averaging_log2,
+        };
+        for (number, (entry, asked)) in (0_u8..).zip(scan.ranges.iter_mut().zip(&self.channels)) {
+            let Some(asked) = asked else { continue };
+            let channel = Channel::new(number);
+            if number >= info.channels {
+                return Err(ConfigError::NoSuchChannel(channel));
+            }
+            let sense = finest(info.sense_ranges, info.sense_unit, asked.sense)
+                .ok_or(ConfigError::SenseFullScale(channel, asked.sense))?;
+            let rail = finest(info.rail_ranges, info.rail_unit, asked.rail)
+                .ok_or(ConfigError::RailFullScale(channel, asked.rail))?;
+            (entry.sense, entry.sense_lsb) = sense;
+            (entry.rail, entry.rail_lsb) = rail;
+            scan.enabled |= 1_u16.unbounded_shl(u32::from(number));
+        }
+        if scan.enabled == 0 {
+            return Err(ConfigError::NoChannel);
+        }
+        if self.averaging_log2 > info.averaging_log2_max {
+            return Err(ConfigError::Averaging {
+                asked: self.averaging_log2,
+                greatest: info.averaging_log2_max,
+            });
+        }
+        scan.run = match self.mode {
+            Mode::Idle => Run::Idle,
+            Mode::SingleShot => Run::SingleShot,
+            Mode::Continuous(rate) => slowest(info.scan_periods_us, rate.period_us)
+                .map(Run::Continuous)
+                .ok_or(ConfigError::ScanRate(rate))?,
+        };
+        Ok(scan)
+    }
+}
+
+impl<const N: usize> Scan<N> {
+    /// The ranges of a channel; `None` where it is not enabled or does not exist.
+    #[must_use]
+    pub fn range(&self, channel: Channel) -> Option<&ChannelRange> {
+        let enabled = 1_u16.unbounded_shl(u32::from(channel.number())) & self.enabled != 0;
+        self.ranges.get(channel.index()).filter(|_| enabled)
+    }
+
+    /// Number of enabled channels.
+    #[must_use]
+    pub const fn channel_count(&self) -> u8 {
+        self.enabled.count_ones() as u8
+    }
+
+    /// From the start of one scan to the start of the next, nominal, in microseconds; 0 where there
+    /// is none.
+    #[must_use]
+    pub fn period_us(&self, info: &PartInfo) -> u32 {
+        match self.run {
+            Run::Continuous(rate) => info
+                .scan_periods_us
+                .get(usize::from(rate))
+                .copied()
+                .unwrap_or_default(),
+            Run::Idle | Run::SingleShot => 0,
+        }
+    }
+}
+
+impl ChannelRange {
+    pub(crate) const NONE: Self = Self {
+        sense: 0,
+        rail: 0,
+        sense_lsb: 0,
+        rail_lsb: 0,
+    };
+}
+
+impl fmt::Display for ScanRate {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "one scan every {} µs", self.period_us)
+    }
+}
+
+impl fmt::Display for ConfigError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoSuchChannel(channel) => write!(f, "the part has no {channel}"),
+            Self::NoChannel => f.write_str("no channel is enabled"),
+            Self::SenseFullScale(channel, asked) => {
+                write!(f, "{channel}: no sense range reaches {asked}")
+            }
+            Self::RailFullScale(channel, asked) => {
+                write!(f, "{channel}: no rail range reaches {asked}")
+            }
+            Self::ScanRate(rate) => write!(f, "the part has no scan rate of at least {rate}"),
+            Self::Averaging { asked, greatest } => {
+                write!(
+                    f,
+                    "means of 2^{asked} scans: this part goes to 2^{greatest}"
+                )
+            }
+            Self::BoardOfAnotherPart => {
+                f.write_str("the board was worked out for a part with other units")
+            }
+            Self::SenseResistor(channel) => write!(
+                f,
+                "{channel}: the sense resistor, or its correction, is beyond what this part can \
+                 be used with"
+            ),
+        }
+    }
+}
+
+impl core::error::Error for ConfigError {}
+
+/// Place and LSB of the finest range that reaches a voltage.
+fn finest(ranges: &[RangeInfo], unit: Voltage, asked: Voltage) -> Option<(u8, u16)> {
+    (0_u8..)
+        .zip(ranges)
+        .filter(|(_, range)| range.full_scale(unit) >= asked.abs())
+        .min_by_key(|(_, range)| range.lsb_units)
+        .map(|(place, range)| (place, range.lsb_units))
+}
+
+/// Place of the longest period that is at most this one.
+fn slowest(periods_us: &[u32], asked_us: u32) -> Option<u8> {
+    (0_u8..)
+        .zip(periods_us)
+        .filter(|(_, period_us)| **period_us <= asked_us)
+        .max_by_key(|(_, period_us)| **period_us)
+        .map(|(place, _)| place)
+}

@@ -1,0 +1,239 @@
+//! Factors for readings: fixed point, worked out once, applied without a division.
+
+/// Nanoamperes for each 256th of a sense unit, with 48 binary places.
+///
+/// Within half a nanoampere and 2^-17 nA of the exact product, for sense voltages below 2^31 256ths.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct CurrentFactor(u64);
+
+/// Nanowatts for each product of a 256th of a sense unit and a rail unit, with 64 binary places.
+///
+/// Within half a nanowatt and what its last binary place makes of the product, for products below
+/// 2^62.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct PowerFactor(u64);
+
+impl CurrentFactor {
+    /// Nothing.
+    pub const ZERO: Self = Self(0);
+
+    /// `numerator` / `denominator` nanoamperes for each 256th of a unit; `None` from 2^15 nA on.
+    #[must_use]
+    pub const fn new(numerator: u128, denominator: u128) -> Option<Self> {
+        match fixed(numerator, denominator, 48) {
+            Some(bits) => Some(Self(bits)),
+            None => None,
+        }
+    }
+
+    /// The current of a sense voltage, in nanoamperes, rounded to nearest, halves away from zero.
+    #[must_use]
+    #[inline(always)] // a call costs a third of it
+    pub const fn apply(self, sense_256ths: i32) -> i64 {
+        let magnitude = sense_256ths.unsigned_abs();
+        // At most 2^31 times 2^31, and less than 2^32 and 2^15 more.
+        let nanoamps = product(magnitude, (self.0 >> 32) as u32)
+            .wrapping_add(product(magnitude, self.0 as u32) >> 32)
+            .wrapping_add(1 << 15)
+            >> 16;
+        let nanoamps = nanoamps as i64;
+        if sense_256ths < 0 {
+            nanoamps.wrapping_neg()
+        } else {
+            nanoamps
+        }
+    }
+}
+
+impl PowerFactor {
+    /// Nothing.
+    pub const ZERO: Self = Self(0);
+
+    /// `numerator` / `denominator` nanowatts for each product; `None` from 1/2 nW on.
+    #[must_use]
+    pub const fn new(numerator: u128, denominator: u128) -> Option<Self> {
+        match fixed(numerator, denominator, 64) {
+            Some(bits) => Some(Self(bits)),
+            None => None,
+        }
+    }
+
+    /// The power of a product, in nanowatts, rounded to nearest, halves away from zero.
+    #[must_use]
+    #[inline(always)]
+    pub const fn apply(self, product_256ths: i64) -> i64 {
+        let magnitude = product_256ths.unsigned_abs();
+        let (high, low) = ((magnitude >> 32) as u32, magnitude as u32);
+        let (upper, lower) = ((self.0 >> 32) as u32, self.0 as u32);
+        // Below 2^62, 2^63, 2^32 and 2^31.
+        let middle = product(high, lower)
+            .wrapping_add(product(low, upper))
+            .wrapping_add(product(low, lower) >> 32)
+            .wrapping_add(1 << 31);
+        let nanowatts = product(high, upper).wrapping_add(middle >> 32) as i64;
+        if product_256ths < 0 {
+            nanowatts.wrapping_neg()
+        } else {
+            nanowatts
+        }
+    }
+}
+
+/// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 63 bits.
+const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<u64> {
+    let (Some(mut bits), Some(mut rest)) = (
+        numerator.checked_div(denominator),
+        numerator.checked_rem(denominator),
+    ) else {
+        return None;
+    };
+    if denominator >> 126 != 0 {
+        return None;
+    }
+    let mut place = 0;
+    while place < places {
+        if bits >> 62 != 0 {
+            return None;
+        }
+        rest <<= 1;
+        bits <<= 1;
+        if rest >= denominator {
+            rest = rest.wrapping_sub(denominator);
+            bits |= 1;
+        }
+        place = u32::wrapping_add(place, 1);
+    }
+    if rest << 1 >= denominator {
+        bits = bits.wrapping_add(1);
+    }
+    if bits >> 63 == 0 {
+        Some(bits as u64)
+    } else {
+        None
+    }
+}
+
+/// The 64 bits of a product of 32 by 32.
+///
+/// Cores that do not give them in one instruction call a routine for 64 by 64 bits; four products of
+/// half words cost less. Such a core has no compare-and-swap either, which the compiler tells.
+#[inline(always)]
+const fn product(a: u32, b: u32) -> u64 {
+    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+        product_of_half_words(a, b)
+    } else {
+        (a as u64).wrapping_mul(b as u64)
+    }
+}
+
+#[inline(never)]
+const fn product_of_half_words(a: u32, b: u32) -> u64 {
+    const LOW: u32 = 0xFFFF;
+    let (a1, a0, b1, b0) = (a >> 16, a & LOW, b >> 16, b & LOW);
+    // Below 2^32 each, sums of a product and one or two numbers of 16 bits included.
+    let low = a0.wrapping_mul(b0);
+    let middle = a1.wrapping_mul(b0).wrapping_add(low >> 16);
+    let cross = a0.wrapping_mul(b1).wrapping_add(middle & LOW);
+    let high = a1
+        .wrapping_mul(b1)
+        .wrapping_add(middle >> 16)
+        .wrapping_add(cross >> 16);
+    ((high as u64) << 32) | ((cross << 16) | (low & LOW)) as u64
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::{CurrentFactor, PowerFactor, product_of_half_words};
+    use num_bigint::BigInt;
+    use num_rational::BigRational;
+    use std::vec::Vec;
+
+    /// Against the host's own 64 bits: words with bits set or cleared at either end of a half.
+    #[test]
+    fn products_of_half_words() {
+        let words = [
+            0,
+            1,
+            0x7FFF,
+            0x8000,
+            0xFFFF,
+            0x1_0000,
+            0x8000_FFFF,
+            0xFFFF_0000,
+            u32::MAX,
+        ];
+        for a in words {
+            for b in words {
+                assert_eq!(product_of_half_words(a, b), u64::from(a) * u64::from(b));
+            }
+        }
+    }
+
+    fn off(got: i64, code: i64, numerator: u128, denominator: u128) -> BigRational {
+        let exact = BigRational::new(
+            BigInt::from(code) * BigInt::from(numerator),
+            BigInt::from(denominator),
+        );
+        let off = BigRational::from(BigInt::from(got)) - exact;
+        if off < BigRational::from(BigInt::from(0)) {
+            -off
+        } else {
+            off
+        }
+    }
+
+    /// Ratios from 1e-2 to 1e4 against exact fractions, at the ends and all over.
+    #[test]
+    fn currents_are_within_half_a_nanoampere() {
+        let codes: Vec<i32> = (0..31)
+            .flat_map(|bit| [1 << bit, -(1 << bit), (1 << bit) - 1])
+            .collect();
+        let most = BigRational::new(BigInt::from((1 << 16) + 1), BigInt::from(1 << 17));
+        for (numerator, denominator) in [
+            (1, 1),
+            (3_906, 1),
+            (1, 256),
+            (100_000, 2_560_007),
+            (39, 1_000),
+        ] {
+            let factor = CurrentFactor::new(numerator, denominator).expect("a usual ratio");
+            for &code in &codes {
+                let got = factor.apply(code);
+                assert!(
+                    off(got, code.into(), numerator, denominator) <= most,
+                    "{numerator}/{denominator} {code} {got}"
+                );
+            }
+        }
+        assert_eq!(CurrentFactor::new(1 << 15, 1), None);
+        assert_eq!(CurrentFactor::new(1, 0), None);
+    }
+
+    #[test]
+    fn powers_are_within_half_a_nanowatt() {
+        let codes: Vec<i64> = (0..61)
+            .flat_map(|bit| [1 << bit, -(1 << bit), (1_i64 << bit) - 1])
+            .collect();
+        let most = BigRational::new(BigInt::from((1_u64 << 33) + 1), BigInt::from(1_u64 << 34));
+        for (numerator, denominator) in [(1, 3), (19, 100), (1, 1_000_003), (5, 10_000_019)] {
+            let factor = PowerFactor::new(numerator, denominator).expect("a usual ratio");
+            for &code in codes.iter().filter(|code| code.unsigned_abs() < 1 << 56) {
+                let got = factor.apply(code);
+                let slack = BigRational::new(
+                    BigInt::from(code.unsigned_abs()),
+                    BigInt::from(1_u128 << 64),
+                );
+                let slack =
+                    slack + BigRational::new(BigInt::from(1), BigInt::from(1_u64 << 32)) + &most;
+                assert!(
+                    off(got, code, numerator, denominator) <= slack,
+                    "{numerator}/{denominator} {code} {got}"
+                );
+            }
+        }
+        assert_eq!(PowerFactor::new(1, 2), None);
+    }
+}

@@ -1,0 +1,8 @@
+//! Numbers to numbers: factors of one multiply and constant shift, the way back by search, and exact
+//! fractions for what adds up over months. What the numbers mean stands in [`board`](crate::board).
+
+mod factor;
+mod search;
+
+pub use factor::{CurrentFactor, PowerFactor};
+pub use search::{code_at_least, code_at_most};

@@ -1,0 +1,202 @@
+//! What a part can do and how exactly, as data: everything but its register map asks here.
+
+use core::time::Duration;
+
+use crate::config::{Kind, Outputs};
+use crate::units::{Current, Voltage};
+
+/// What a part can do and how exactly, from its datasheet. Constant data; every part has one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct PartInfo {
+    /// The part's name.
+    pub name: &'static str,
+    /// Number of channels.
+    pub channels: u8,
+    /// The voltage of which the LSB of every sense range is a whole multiple.
+    pub sense_unit: Voltage,
+    /// The voltage of which the LSB of every rail range is a whole multiple.
+    pub rail_unit: Voltage,
+    /// Ranges of the sense inputs, in any order; configurations refer to a place in this table.
+    pub sense_ranges: &'static [RangeInfo],
+    /// Ranges of the rail inputs, likewise.
+    pub rail_ranges: &'static [RangeInfo],
+    /// Greatest input bias, seen as current through the sense resistor, in either direction.
+    pub bias: Current,
+    /// Greatest change of the sense offset after an offset calibration, in either direction.
+    pub offset_stability: Voltage,
+    /// From the start of one scan to the start of the next, nominal, in microseconds, per scan rate.
+    pub scan_periods_us: &'static [u32],
+    /// Length of one conversion, nominal, in nanoseconds.
+    pub conversion_ns: u32,
+    /// Greatest k of means over 2^k scans.
+    pub averaging_log2_max: u8,
+    /// Conversions that a fast capture keeps; 0 where the part has none.
+    pub capture_max: u16,
+    /// Longest time between the conversions of like inputs of two channels of one sample, in
+    /// microseconds, for a part without a latch; 0 where a latch copies one scan.
+    pub skew_us: u32,
+    /// Who multiplies sense and rail voltage into power.
+    pub power: Source,
+    /// Who keeps the running sums.
+    pub sums: Source,
+    /// Widths of the running sums.
+    pub sum_bits: SumBits,
+    /// What the part itself compares with limits.
+    pub alerts: AlertInfo,
+    /// The part's oscillator.
+    pub oscillator: Oscillator,
+    /// From idle to the first scan, in microseconds.
+    pub wake_us: u32,
+    /// From a reset until the part answers, in microseconds.
+    pub reset_us: u32,
+    /// Current that the part itself draws.
+    pub supply: Supply,
+    /// What nobody can find out on this part.
+    pub undetectable: Undetectable,
+}
+
+/// Who does what a sample or an event tells of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Source {
+    /// The part, with each conversion.
+    Part,
+    /// The driver, with each sample that it reads: what happens between two samples is not seen.
+    Driver,
+}
+
+/// One measuring range of an input.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct RangeInfo {
+    /// LSB in units of [`PartInfo::sense_unit`] or [`PartInfo::rail_unit`].
+    pub lsb_units: u16,
+    /// Least code.
+    pub code_min: i32,
+    /// Greatest code.
+    pub code_max: i32,
+    /// Greatest gain error in either direction, in parts per million.
+    pub gain_ppm: u32,
+    /// Greatest offset error in either direction.
+    pub offset: Voltage,
+    /// Noise of one conversion, r.m.s.; one conversion is never further off than six times this.
+    pub noise: Voltage,
+}
+
+/// Widths of the running sums in bits, sign included; 0 where the part has none.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct SumBits {
+    /// Sum of power codes.
+    pub energy: u8,
+    /// Sum of sense codes.
+    pub charge: u8,
+    /// Count of scans, unsigned.
+    pub scans: u8,
+}
+
+/// What the part itself compares with limits. The driver compares the rest with each sample, and no
+/// output tells of that.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AlertInfo {
+    /// The part's alert outputs. On a part with one, what is to reach either reaches that one.
+    pub outputs: Outputs,
+    /// Kinds of limits that it compares on each channel: one entry per channel, or one for all.
+    pub kinds: &'static [&'static [Kind]],
+    /// Greatest debounce that it counts, in conversions; 1 where it has none.
+    pub debounce_max: u8,
+    /// Whether flags can follow their condition. Where they cannot, the driver compares.
+    pub following: bool,
+}
+
+/// Limits of the part's oscillator, in parts per million, in either direction.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Oscillator {
+    /// Greatest frequency error.
+    pub error_ppm: u32,
+    /// Greatest departure from its mean frequency while it runs without reset.
+    pub wander_ppm: u32,
+}
+
+/// Greatest current that the part draws from its own supply.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Supply {
+    /// While idle.
+    pub idle: Current,
+    /// Between scans.
+    pub resting: Current,
+    /// While converting or waking up.
+    pub converting: Current,
+}
+
+/// What nobody can find out on a part: its registers do not tell. Totals and alerts carry it on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Undetectable {
+    /// A reset between two samples.
+    pub reset: bool,
+    /// A conversion that was asked for and never took place.
+    pub lost_trigger: bool,
+    /// Results that changed while they were read.
+    pub change_while_read: bool,
+}
+
+impl PartInfo {
+    /// Who compares with a limit of this kind on a channel, given its debounce in conversions and
+    /// whether its flag is to latch.
+    #[must_use]
+    pub fn compared_by(&self, channel: u8, kind: Kind, debounce: u8, latching: bool) -> Source {
+        let entry = self.alerts.kinds.get(usize::from(channel));
+        let kinds = entry.or(self.alerts.kinds.first());
+        let known = kinds.is_some_and(|kinds| kinds.contains(&kind));
+        if known && debounce <= self.alerts.debounce_max && (latching || self.alerts.following) {
+            Source::Part
+        } else {
+            Source::Driver
+        }
+    }
+
+    /// The longest that one scan of so many channels takes, in microseconds, rounded up.
+    #[must_use]
+    pub const fn scan_us_max(&self, channels: u8) -> u32 {
+        // Two conversions a channel; the oscillator's error is on the frequency: t = t0 / (1 - e).
+        // 1 / (1 - e) = 1 + e + e^2 / (1 - e), and what is beyond e is below e / 16 for e below 5 %.
+        let ns = (self.conversion_ns as u64)
+            .saturating_mul(2)
+            .saturating_mul(channels as u64);
+        let us = ns.div_ceil(1_000);
+        let more = us
+            .saturating_mul(self.oscillator.error_ppm as u64)
+            .div_ceil(1_000_000);
+        us.saturating_add(more)
+            .saturating_add(more / 16)
+            .saturating_add(1) as u32
+    }
+
+    /// The longest time of one conversion, nominal.
+    #[must_use]
+    pub const fn conversion(&self) -> Duration {
+        Duration::from_nanos(self.conversion_ns as u64)
+    }
+}
+
+impl RangeInfo {
+    /// One LSB in nanovolts, given the unit that the table counts in.
+    #[must_use]
+    pub const fn lsb_nv(&self, unit: Voltage) -> u64 {
+        unit.as_nanovolts()
+            .unsigned_abs()
+            .saturating_mul(self.lsb_units as u64)
+    }
+
+    /// The voltage of the greatest code, given the unit that the table counts in.
+    #[must_use]
+    pub const fn full_scale(&self, unit: Voltage) -> Voltage {
+        let code = self.code_max.unsigned_abs() as u64;
+        Voltage::from_nanovolts(self.lsb_nv(unit).saturating_mul(code) as i64)
+    }
+}

@@ -1,0 +1,126 @@
+use embedded_hal::delay::DelayNs;
+use embedded_hal::i2c::I2c;
+
+use super::core::Core;
+use super::{Error, ErrorKind, Last, NoClock, Operation, ShuntMonitor, TimeSource, WithClock};
+use crate::board::Board;
+use crate::bus::{Blocking, poll_once};
+use crate::config::Config;
+use crate::info::PartInfo;
+use crate::part::{Part, ResumeToken};
+
+/// A monitor of `N` rails over a blocking bus. Its operations are those of [`ShuntMonitor`].
+///
+/// It owns bus and delay; a `&mut` of either is one, too. Sharing a bus is the business of the bus.
+pub struct Monitor<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource = NoClock> {
+    pub(crate) core: Core<'b, Blocking<I, D>, P, T, N>,
+}
+
+impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
+    /// A monitor that has touched nothing yet. Without a clock its samples cannot be given to totals.
+    #[inline(always)]
+    pub fn new(i2c: I, delay: D, part: P, board: &'b Board<N>) -> Self {
+        Self {
+            core: Core::new(Blocking::new(i2c, delay), part, NoClock, board),
+        }
+    }
+
+    /// The same with a clock that dates samples.
+    #[inline(always)]
+    pub fn with_clock<C>(self, clock: C) -> Monitor<'b, I, D, P, N, WithClock<C>>
+    where
+        WithClock<C>: TimeSource,
+    {
+        let Core {
+            link, part, last, ..
+        } = self.core;
+        Monitor {
+            core: Core::new(link.into_port(), part, WithClock(clock), last.board),
+        }
+    }
+}
+
+impl<I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'_, I, D, P, N, T> {
+    /// Sets how often a transfer is tried before an operation gives up; at least once. 3 unless set.
+    pub const fn set_attempts(&mut self, attempts: u8) {
+        self.core.link.set_attempts(attempts);
+    }
+
+    /// Sets the most bytes that are read in one transfer, for controllers with a short buffer; at least
+    /// 2. 255 unless set.
+    pub const fn set_read_max(&mut self, bytes: u8) {
+        self.core.link.set_read_max(bytes);
+    }
+
+    /// Gives bus, delay and part back.
+    pub fn release(self) -> (I, D, P) {
+        let (i2c, delay) = self.core.link.into_port().release();
+        (i2c, delay, self.core.part)
+    }
+}
+
+impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonitor<N>
+    for Monitor<'b, I, D, P, N, T>
+{
+    type BusError = I::Error;
+    type Sample = Last<'b, P, T::Stamp, N>;
+
+    fn info(&self) -> &'static PartInfo {
+        P::INFO
+    }
+
+    fn init(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {
+        self.change(Operation::Init, config)
+    }
+
+    fn configure(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {
+        self.change(Operation::Configure, config)
+    }
+
+    fn resume(
+        &mut self,
+        config: &Config<N>,
+        token: ResumeToken,
+    ) -> Result<&Self::Sample, Error<I::Error>> {
+        let scan = match self.core.resolve(config) {
+            Ok(scan) => scan,
+            Err(error) => {
+                return Err(self
+                    .core
+                    .error_of(Operation::Resume, ErrorKind::Config(error)));
+            }
+        };
+        match poll_once(self.core.resume(&scan, token)) {
+            Ok(()) => Ok(&self.core.last),
+            Err(fault) => Err(self.core.error(Operation::Resume, fault)),
+        }
+    }
+
+    fn token(&self) -> ResumeToken {
+        self.core.part.token()
+    }
+
+    fn sample(&mut self) -> Result<&Self::Sample, Error<I::Error>> {
+        match poll_once(self.core.sample()) {
+            Ok(()) => Ok(&self.core.last),
+            Err(fault) => Err(self.core.error(Operation::Sample, fault)),
+        }
+    }
+
+    fn set_powered(&mut self, powered: bool) {
+        self.core.forget();
+        self.core.unpowered = !powered;
+    }
+}
+
+impl<I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'_, I, D, P, N, T> {
+    fn change(&mut self, operation: Operation, config: &Config<N>) -> Result<(), Error<I::Error>> {
+        let scan = match self.core.resolve(config) {
+            Ok(scan) => scan,
+            Err(error) => return Err(self.core.error_of(operation, ErrorKind::Config(error))),
+        };
+        let fresh = operation == Operation::Init;
+        poll_once(self.core.configure(&scan, fresh))
+            .map_err(|fault| self.core.error(operation, fault))
+    }
+}

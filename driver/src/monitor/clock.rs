@@ -1,0 +1,71 @@
+/// The host's clock: what totals are worked out by, and events are dated with.
+pub trait Clock {
+    /// Microseconds since the clock's own beginning. Never falls; 64 bits do not go round.
+    fn now_us(&mut self) -> u64;
+}
+
+impl<C: Clock> Clock for &mut C {
+    fn now_us(&mut self) -> u64 {
+        (**self).now_us()
+    }
+}
+
+/// When a sample was latched on the host's clock: between two readings of it.
+///
+/// Unit: microseconds since the clock's own beginning.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Timestamp {
+    /// Read right before the latch was asked for.
+    pub before_us: u64,
+    /// Read right after, and the longest that the part takes from then on.
+    pub after_us: u64,
+}
+
+impl Timestamp {
+    /// How long the bracket is, in microseconds.
+    #[must_use]
+    pub const fn width_us(&self) -> u64 {
+        self.after_us.saturating_sub(self.before_us)
+    }
+}
+
+/// What dates samples: a clock, or nothing.
+pub trait TimeSource {
+    /// What a sample is dated with.
+    type Stamp: Copy + Default + core::fmt::Debug;
+
+    /// Notes the moment before a latch.
+    fn begin(&mut self, stamp: &mut Self::Stamp);
+
+    /// Notes the moment after it, to which the part may add `latch_us`.
+    fn end(&mut self, stamp: &mut Self::Stamp, latch_us: u32);
+}
+
+/// No clock: samples have readings, and cannot be given to totals.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct NoClock;
+
+/// A clock that dates samples.
+#[derive(Clone, Copy, Debug)]
+pub struct WithClock<C>(pub C);
+
+impl TimeSource for NoClock {
+    type Stamp = ();
+
+    fn begin(&mut self, (): &mut ()) {}
+
+    fn end(&mut self, (): &mut (), _: u32) {}
+}
+
+impl<C: Clock> TimeSource for WithClock<C> {
+    type Stamp = Timestamp;
+
+    fn begin(&mut self, stamp: &mut Timestamp) {
+        stamp.before_us = self.0.now_us();
+    }
+
+    fn end(&mut self, stamp: &mut Timestamp, latch_us: u32) {
+        stamp.after_us = self.0.now_us().saturating_add(u64::from(latch_us));
+    }
+}

@@ -1,0 +1,188 @@
+//! Each operation, once, for both faces.
+
+use super::{Error, ErrorKind, Last, Operation, TimeSource};
+use crate::board::Board;
+use crate::bus::{Fault, Link, Port};
+use crate::config::{ChannelRange, Config, ConfigError, Run, Scan};
+use crate::part::{Part, ResumeToken};
+
+pub(crate) struct Core<'b, B: Port, P: Part, T: TimeSource, const N: usize> {
+    pub(crate) link: Link<B>,
+    pub(crate) part: P,
+    pub(crate) time: T,
+    pub(crate) last: Last<'b, P, T::Stamp, N>,
+    /// The part is known to be as `last.scan` says.
+    pub(crate) configured: bool,
+    /// Limits are known to stand in the part.
+    pub(crate) armed: bool,
+    /// The part's supply is declared off.
+    pub(crate) unpowered: bool,
+    /// Samples that failed in a row.
+    failures: u8,
+}
+
+impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
+    #[inline(always)] // as a call it copies the block, which links the copy routine
+    pub(crate) fn new(port: B, part: P, time: T, board: &'b Board<N>) -> Self {
+        let link = Link::new(port, part.address());
+        let scan = Scan {
+            ranges: [ChannelRange::NONE; N],
+            enabled: 0,
+            run: Run::Idle,
+            averaging_log2: 0,
+        };
+        Self {
+            link,
+            part,
+            time,
+            last: Last {
+                block: P::EMPTY,
+                stamp: T::Stamp::default(),
+                board,
+                scan,
+                readable: 0,
+                configuration: 0,
+                clipped_samples: 0,
+            },
+            configured: false,
+            armed: false,
+            unpowered: false,
+            failures: 0,
+        }
+    }
+
+    /// The configuration as this part can have it, on this board.
+    pub(crate) fn resolve(&self, config: &Config<N>) -> Result<Scan<N>, ConfigError> {
+        self.last.board.check(P::INFO)?;
+        config.resolve(P::INFO)
+    }
+
+    /// Puts the part into a configuration. It is unknown from before the first byte until the last one
+    /// came through; limits have to be set again in any case.
+    pub(crate) async fn configure(&mut self, scan: &Scan<N>, fresh: bool) -> Result<(), Fault> {
+        if !fresh {
+            self.known()?;
+        }
+        self.powered()?;
+        self.forget();
+        self.last.scan = *scan;
+        self.part.configure(&mut self.link, scan, fresh).await?;
+        self.begin();
+        Ok(())
+    }
+
+    /// Goes on with a part that was configured earlier; it is disturbed by nothing.
+    pub(crate) async fn resume(&mut self, scan: &Scan<N>, token: ResumeToken) -> Result<(), Fault> {
+        self.powered()?;
+        self.forget();
+        self.last.scan = *scan;
+        self.part.resume(&mut self.link, scan, token).await?;
+        self.begin();
+        // Reset, mode and ranges are told by a block.
+        self.sample().await
+    }
+
+    pub(crate) async fn sample(&mut self) -> Result<(), Fault> {
+        self.powered()?;
+        self.known()?;
+        self.last.readable = 0;
+        // Counted before, and taken back after: a future that is dropped has failed, too.
+        self.failures = self.failures.saturating_add(1);
+        if self.failures > P::FAILURES_MAX {
+            self.forget();
+            return Err(Fault::NotConfigured);
+        }
+        let latch_us = P::latch_us_max(&self.last.scan);
+        self.time.begin(&mut self.last.stamp);
+        self.part.latch(&mut self.link).await?;
+        self.time.end(&mut self.last.stamp, latch_us);
+        let result = self
+            .part
+            .read_block(&mut self.link, latch_us, &mut self.last.block)
+            .await;
+        if let Err(fault) = result {
+            if matches!(fault, Fault::Reset | Fault::Changed) {
+                self.forget();
+            }
+            return Err(fault);
+        }
+        self.failures = 0;
+        if P::is_complete(&self.last.block) {
+            self.last.readable = self.last.scan.enabled;
+        }
+        if P::is_clipped(&self.last.block) {
+            self.last.clipped_samples = self.last.clipped_samples.wrapping_add(1);
+        }
+        Ok(())
+    }
+
+    /// What a fault was about, for the user.
+    #[inline(never)]
+    pub(crate) fn error(&mut self, operation: Operation, fault: Fault) -> Error<B::Error> {
+        let kind = match fault {
+            Fault::Bus => match self.link.take_bus_error() {
+                Some(error) => ErrorKind::Bus(error),
+                None => ErrorKind::State(fault),
+            },
+            Fault::CheckByte
+            | Fault::BlockCheck
+            | Fault::Stale
+            | Fault::Identity
+            | Fault::ReadBack
+            | Fault::Changed => {
+                let (expected, got) = self.link.values();
+                ErrorKind::Differs {
+                    fault,
+                    expected,
+                    got,
+                }
+            }
+            _ => ErrorKind::State(fault),
+        };
+        self.error_of(operation, kind)
+    }
+
+    pub(crate) fn error_of(
+        &self,
+        operation: Operation,
+        kind: ErrorKind<B::Error>,
+    ) -> Error<B::Error> {
+        let (address, register) = (self.link.address(), self.link.register());
+        Error {
+            operation,
+            address,
+            register,
+            kind,
+        }
+    }
+
+    /// Nothing is known of the part any more.
+    pub(crate) const fn forget(&mut self) {
+        self.configured = false;
+        self.armed = false;
+        self.last.readable = 0;
+    }
+
+    /// The part is known to be as the last configuration says.
+    const fn begin(&mut self) {
+        self.last.configuration = self.last.configuration.wrapping_add(1);
+        self.configured = true;
+        self.failures = 0;
+    }
+
+    pub(crate) const fn known(&self) -> Result<(), Fault> {
+        if self.configured {
+            Ok(())
+        } else {
+            Err(Fault::NotConfigured)
+        }
+    }
+
+    pub(crate) const fn powered(&self) -> Result<(), Fault> {
+        if self.unpowered {
+            Err(Fault::Unpowered)
+        } else {
+            Ok(())
+        }
+    }
+}

@@ -1,0 +1,157 @@
+use core::fmt;
+
+use embedded_hal::i2c;
+
+use crate::bus::Fault;
+use crate::config::ConfigError;
+
+/// What the monitor was doing.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum Operation {
+    /// Setting the part up from whatever state it is in.
+    Init,
+    /// Going on with a part that ran while the firmware did not.
+    Resume,
+    /// Changing the configuration.
+    Configure,
+    /// Latching and reading a sample.
+    Sample,
+    /// Setting limits.
+    SetLimits,
+    /// Reading alert flags.
+    ReadAlerts,
+    /// A fast capture.
+    Capture,
+}
+
+/// An operation that did not come through: what was asked, of whom, and what came.
+///
+/// `E` is the bus's own error. What state the part is left in is told by each operation.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Error<E> {
+    /// What the monitor was doing.
+    pub operation: Operation,
+    /// 7-bit address of the part that was asked.
+    pub address: u8,
+    /// Register (command code) that was asked for last.
+    pub register: u8,
+    /// What came.
+    pub kind: ErrorKind<E>,
+}
+
+/// What came instead of success. Values are the lowest 32 bits of what was compared.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
+pub enum ErrorKind<E> {
+    /// The bus failed, as often as it was tried; this is the last failure.
+    Bus(E),
+    /// What came was not what had to come; the fault says in which respect.
+    Differs {
+        /// In which respect.
+        fault: Fault,
+        /// What had to come.
+        expected: u32,
+        /// What came.
+        got: u32,
+    },
+    /// The monitor's state or the part does not let it be.
+    State(Fault),
+    /// The configuration cannot be; nothing was sent, and everything is as it was.
+    Config(ConfigError),
+}
+
+impl<E> Error<E> {
+    /// What failed, in one word; `Refused` for a configuration that cannot be.
+    #[must_use]
+    pub const fn fault(&self) -> Fault {
+        match &self.kind {
+            ErrorKind::Bus(_) => Fault::Bus,
+            ErrorKind::Differs { fault, .. } | ErrorKind::State(fault) => *fault,
+            ErrorKind::Config(_) => Fault::Refused,
+        }
+    }
+
+    /// Whether the same call may simply be made again, with no `init` in between.
+    #[must_use]
+    pub const fn may_repeat(&self) -> bool {
+        matches!(self.operation, Operation::Sample | Operation::ReadAlerts)
+            && matches!(
+                self.fault(),
+                Fault::Bus | Fault::CheckByte | Fault::BlockCheck | Fault::Stale | Fault::Busy
+            )
+    }
+}
+
+impl<E: i2c::Error> Error<E> {
+    /// The bus's kind of error, where the bus failed.
+    pub fn bus_kind(&self) -> Option<i2c::ErrorKind> {
+        match &self.kind {
+            ErrorKind::Bus(error) => Some(error.kind()),
+            _ => None,
+        }
+    }
+}
+
+impl<E: fmt::Debug> fmt::Display for Error<E> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (address, register) = (self.address, self.register);
+        write!(f, "{} of the part at 0x{address:02X}: ", self.operation)?;
+        match &self.kind {
+            ErrorKind::Bus(error) => {
+                write!(f, "bus failed at register 0x{register:02X}: {error:?}")
+            }
+            ErrorKind::Differs {
+                fault,
+                expected,
+                got,
+            } => write!(
+                f,
+                "{fault} at register 0x{register:02X}: expected 0x{expected:X}, got 0x{got:X}"
+            ),
+            ErrorKind::State(fault) => fault.fmt(f),
+            ErrorKind::Config(error) => error.fmt(f),
+        }
+    }
+}
+
+impl<E: fmt::Debug> core::error::Error for Error<E> {}
+
+impl fmt::Display for Operation {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Init => "init",
+            Self::Resume => "resume",
+            Self::Configure => "configure",
+            Self::Sample => "sample",
+            Self::SetLimits => "set limits",
+            Self::ReadAlerts => "read alerts",
+            Self::Capture => "capture",
+        })
+    }
+}
+
+impl fmt::Display for Fault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Bus => "the bus failed",
+            Self::CheckByte => "wrong check byte",
+            Self::BlockCheck => "wrong check value of the block",
+            Self::Stale => "no new block in time: another tag",
+            Self::Busy => "what was begun did not end in time",
+            Self::Identity => "another part answers: wrong identity",
+            Self::ReadBack => "a register reads back otherwise than it was written",
+            Self::Reset => "the part was reset: initialise it",
+            Self::Changed => "somebody else wrote to the part: initialise it",
+            Self::NotConfigured => "the part is not configured: initialise it",
+            Self::NotArmed => "limits are not known to stand in the part: set them",
+            Self::Unpowered => "the part's supply is declared off",
+            Self::NotSupported => "the part has no such thing",
+            Self::Refused => "this cannot be; nothing was sent",
+            Self::Waits => "a future over a blocking bus waited",
+        })
+    }
+}

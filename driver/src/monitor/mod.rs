@@ -1,0 +1,20 @@
+//! The monitor: it owns bus, part and the last sample, and runs each operation.
+//!
+//! Each operation is written once, in `core.rs`; [`Monitor`] runs it to its end, and
+//! [`asynch::Monitor`] gives its future.
+
+pub mod asynch;
+mod blocking;
+mod clock;
+mod core;
+mod counter;
+mod error;
+mod sample;
+mod shunt;
+
+pub use blocking::Monitor;
+pub use clock::{Clock, NoClock, TimeSource, Timestamp, WithClock};
+pub use counter::CounterClock;
+pub use error::{Error, ErrorKind, Operation};
+pub use sample::{Last, NoReading, Reading, Sample, Saturation, TimedSample};
+pub use shunt::ShuntMonitor;

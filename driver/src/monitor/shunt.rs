@@ -1,0 +1,77 @@
+use super::{Error, Sample};
+use crate::config::Config;
+use crate::info::PartInfo;
+use crate::part::ResumeToken;
+
+/// A monitor of `N` rails, whatever its part: what firmware is written against.
+///
+/// ```
+/// use crake::config::Config;
+/// use crake::{Channel, Error, Sample, ShuntMonitor};
+///
+/// fn first_reading<M: ShuntMonitor<4>>(
+///     monitor: &mut M,
+///     config: &Config<4>,
+/// ) -> Result<(), Error<M::BusError>> {
+///     monitor.init(config)?;
+///     match monitor.sample()?.reading(Channel::C0) {
+///         Ok(reading) => println!("{}, {}", reading.voltage, reading.current),
+///         Err(why) => println!("no reading: {why}"),
+///     }
+///     Ok(())
+/// }
+/// ```
+pub trait ShuntMonitor<const N: usize> {
+    /// The bus's own error.
+    type BusError;
+
+    /// What [`sample`](Self::sample) lends.
+    type Sample: Sample<N> + ?Sized;
+
+    /// What the part can do.
+    fn info(&self) -> &'static PartInfo;
+
+    /// Sets the part up from whatever state it is in, and starts it.
+    ///
+    /// Alert flags that stand in the part stay; limits have to be set again.
+    ///
+    /// # Errors
+    /// A configuration that cannot be is refused before a byte is sent. Otherwise the part may be left
+    /// half configured and the monitor not configured: `init` starts over.
+    fn init(&mut self, config: &Config<N>) -> Result<(), Error<Self::BusError>>;
+
+    /// Changes the configuration: stops the part, writes, reads back, starts.
+    ///
+    /// Totals see a gap from the last sample before to the first one after; firmware that wants it
+    /// short samples right before. Limits have to be set again.
+    ///
+    /// # Errors
+    /// As [`init`](Self::init), and `NotConfigured` before it.
+    fn configure(&mut self, config: &Config<N>) -> Result<(), Error<Self::BusError>>;
+
+    /// Goes on with a part that ran while the firmware did not, and samples it.
+    ///
+    /// The token is the one that was kept. Limits have to be set again before alerts are read.
+    ///
+    /// # Errors
+    /// `Identity`, `Reset` or `Changed`: the part is as it was, and `init` is what remains.
+    fn resume(
+        &mut self,
+        config: &Config<N>,
+        token: ResumeToken,
+    ) -> Result<&Self::Sample, Error<Self::BusError>>;
+
+    /// What has to be kept across a restart of the firmware to [`resume`](Self::resume).
+    fn token(&self) -> ResumeToken;
+
+    /// Latches all channels and reads them: two transfers, and the wait of one scan in between.
+    ///
+    /// # Errors
+    /// After a failure of the bus or of a check value nothing is lost, and the next sample has it.
+    /// `Reset` and `Changed` leave the monitor not configured.
+    fn sample(&mut self) -> Result<&Self::Sample, Error<Self::BusError>>;
+
+    /// Declares the part's supply on or off. Off, no operation touches the bus; on again, the part is
+    /// not configured.
+    fn set_powered(&mut self, powered: bool);
+}

@@ -1,0 +1,78 @@
+use crate::config::{Kind, Outputs};
+use crate::info::{
+    AlertInfo, Oscillator, PartInfo, RangeInfo, Source, SumBits, Supply, Undetectable,
+};
+use crate::units::{Current, Voltage};
+
+/// What Corncrake can do (sections 3 to 8 of its datasheet). Places in the tables are the part's range
+/// codes and the lower half of its mode bytes.
+pub const INFO: PartInfo = PartInfo {
+    name: "Corncrake",
+    channels: 4,
+    sense_unit: Voltage::from_nanovolts(100),
+    rail_unit: Voltage::from_microvolts(50),
+    sense_ranges: &[sense(5, 2_500), sense(2, 1_200)],
+    rail_ranges: &[
+        rail(2, 1_000, 150),
+        rail(5, 2_500, 400),
+        rail(20, 10_000, 1_500),
+    ],
+    bias: Current::from_nanoamps(20),
+    offset_stability: Voltage::from_nanovolts(50),
+    scan_periods_us: &[500, 2_000, 10_000, 100_000, 1_000_000],
+    conversion_ns: 62_500,
+    averaging_log2_max: 10,
+    capture_max: 1_024,
+    skew_us: 0,
+    power: Source::Part,
+    sums: Source::Part,
+    sum_bits: SumBits {
+        energy: 60,
+        charge: 44,
+        scans: 28,
+    },
+    alerts: AlertInfo {
+        outputs: Outputs::A.union(Outputs::B),
+        kinds: &[&Kind::ALL],
+        debounce_max: 15,
+        following: true,
+    },
+    oscillator: Oscillator {
+        error_ppm: 15_000,
+        wander_ppm: 100,
+    },
+    wake_us: 150,
+    reset_us: 1_000,
+    supply: Supply {
+        idle: Current::from_nanoamps(4_000),
+        resting: Current::from_nanoamps(15_000),
+        converting: Current::from_nanoamps(420_000),
+    },
+    undetectable: Undetectable {
+        reset: false,
+        lost_trigger: false,
+        change_while_read: false,
+    },
+};
+
+const fn sense(lsb_units: u16, noise_nv: i64) -> RangeInfo {
+    RangeInfo {
+        lsb_units,
+        code_min: -131_072,
+        code_max: 131_071,
+        gain_ppm: 2_000,
+        offset: Voltage::from_nanovolts(10_000),
+        noise: Voltage::from_nanovolts(noise_nv),
+    }
+}
+
+const fn rail(lsb_units: u16, offset_uv: i64, noise_uv: i64) -> RangeInfo {
+    RangeInfo {
+        lsb_units,
+        code_min: 0,
+        code_max: 65_535,
+        gain_ppm: 1_500,
+        offset: Voltage::from_microvolts(offset_uv),
+        noise: Voltage::from_microvolts(noise_uv),
+    }
+}

@@ -1,0 +1,283 @@
+use super::registers::{
+    AVERAGING, CHANNELS, CONTINUOUS, FLAGS, IDENTITY, IDENTITY_VALUE, IDLE, LATCH, RANGES,
+    RESET_SEEN, RUN, SAMPLE, SINGLE_SHOT, WRITES,
+};
+use super::{Block, Corncrake, INFO, block};
+use crate::Channel;
+use crate::bus::{Fault, Link, Port};
+use crate::config::{AlertFlags, Run, Scan};
+use crate::crc::Crc16;
+use crate::info::PartInfo;
+use crate::part::{Codes, Part, ResumeToken, Sums};
+
+/// How often a block with another tag is read again before it is told as stale.
+const STALE_READS: u8 = 3;
+
+impl Part for Corncrake {
+    const INFO: &'static PartInfo = &INFO;
+    type Block = Block;
+    const EMPTY: Block = Block::EMPTY;
+    const FAILURES_MAX: u8 = 254;
+
+    fn address(&self) -> u8 {
+        self.address
+    }
+
+    async fn configure<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        scan: &Scan<N>,
+        fresh: bool,
+    ) -> Result<(), Fault> {
+        let identity = link.get(IDENTITY, 4).await?;
+        link.expect(Fault::Identity, IDENTITY_VALUE, identity as u32)?;
+        link.put(RUN, u64::from(IDLE), 1).await?;
+        let [mode, configuration, ranges @ ..] = bytes_of(scan);
+        link.put_verified(CHANNELS, u64::from(configuration & 0x0F), 1)
+            .await?;
+        link.put_verified(RANGES, u64::from(u16::from_be_bytes(ranges)), 2)
+            .await?;
+        link.put_verified(AVERAGING, u64::from(configuration >> 4), 1)
+            .await?;
+        if fresh {
+            link.put(RESET_SEEN, 1, 1).await?;
+        }
+        if mode != SINGLE_SHOT {
+            link.put(RUN, u64::from(mode), 1).await?;
+        }
+        let [r0, r1] = ranges;
+        self.expected = [0, 0, mode, configuration, r0, r1];
+        self.supersede(link).await?;
+        self.take_writes(link).await
+    }
+
+    async fn resume<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        scan: &Scan<N>,
+        token: ResumeToken,
+    ) -> Result<(), Fault> {
+        let identity = link.get(IDENTITY, 4).await?;
+        link.expect(Fault::Identity, IDENTITY_VALUE, identity as u32)?;
+        let writes = link.get(WRITES, 2).await? as u32;
+        link.expect(Fault::Changed, token.writes, writes)?;
+        self.supersede(link).await?;
+        let [mode, configuration, r0, r1] = bytes_of(scan);
+        let [.., w0, w1] = writes.to_be_bytes();
+        // The next block tells whether this is so, and whether there was a reset.
+        self.expected = [w0, w1, mode, configuration, r0, r1];
+        Ok(())
+    }
+
+    fn token(&self) -> ResumeToken {
+        let [w0, w1, ..] = self.expected;
+        ResumeToken {
+            writes: u32::from(u16::from_be_bytes([w0, w1])),
+        }
+    }
+
+    async fn latch<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+        if self.expected[2] == SINGLE_SHOT {
+            link.put(RUN, u64::from(SINGLE_SHOT), 1).await?;
+            link.delay_us(self.shot_us_max()).await;
+            self.take_writes(link).await?;
+        }
+        self.ask(link).await
+    }
+
+    fn latch_us_max<const N: usize>(scan: &Scan<N>) -> u32 {
+        INFO.scan_us_max(scan.channel_count())
+    }
+
+    async fn read_block<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        wait_us: u32,
+        block: &mut Block,
+    ) -> Result<(), Fault> {
+        let mut left = STALE_READS;
+        loop {
+            link.delay_us(wait_us).await;
+            self.read_whole(link, block).await?;
+            let tag = block.head()[0];
+            if tag == self.tag {
+                break;
+            }
+            left = left.saturating_sub(1);
+            if left == 0 {
+                return Err(link.differ(Fault::Stale, u32::from(self.tag), u32::from(tag)));
+            }
+        }
+        self.seen = self.tag;
+        if block.is_reset_seen() {
+            return Err(Fault::Reset);
+        }
+        self.compare(link, block)
+    }
+
+    fn is_complete(block: &Block) -> bool {
+        block.is_complete()
+    }
+
+    fn scans(block: &Block) -> u32 {
+        block.scans()
+    }
+
+    fn is_clipped(block: &Block) -> bool {
+        block.is_clipped()
+    }
+
+    #[inline(always)]
+    fn codes(block: &Block, channel: Channel) -> Codes {
+        block.codes(channel)
+    }
+
+    #[inline(always)]
+    fn sums(block: &Block, channel: Channel) -> Sums {
+        block.sums(channel)
+    }
+
+    async fn read_flags<B: Port>(&mut self, link: &mut Link<B>) -> Result<AlertFlags, Fault> {
+        let bits = link.get(FLAGS, 3).await?;
+        // Limits are at the same places in both; the part's own are its bits 20 to 22.
+        let own = (bits >> 20) & 0b111;
+        Ok(AlertFlags::from_bits_retain(bits & 0xF_FFFF | own << 61))
+    }
+
+    async fn clear_flags<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        flags: AlertFlags,
+    ) -> Result<(), Fault> {
+        let bits = flags.bits();
+        link.put_once(FLAGS, bits & 0xF_FFFF | (bits >> 61) << 20, 3)
+            .await
+    }
+}
+
+impl Corncrake {
+    /// Asks for a latch with the next tag.
+    async fn ask<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+        self.tag = match self.tag {
+            u8::MAX => 1,
+            tag => tag.wrapping_add(1),
+        };
+        let value = u16::from_be_bytes([self.tag, self.seen]);
+        link.put(LATCH, u64::from(value), 2).await
+    }
+
+    /// Whatever tag the block in place has, it differs from that of one of two latches: the next
+    /// sample's latch is not taken for a repeat.
+    async fn supersede<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+        self.ask(link).await?;
+        self.ask(link).await
+    }
+
+    /// Takes the part's count of writes as it stands for ours.
+    async fn take_writes<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+        let [.., w0, w1] = link.get(WRITES, 2).await?.to_be_bytes();
+        let [e0, e1, ..] = &mut self.expected;
+        (*e0, *e1) = (w0, w1);
+        Ok(())
+    }
+
+    /// The longest that a single shot takes, waking up included.
+    const fn shot_us_max(&self) -> u32 {
+        let configuration = self.expected[3];
+        let scan_us = INFO.scan_us_max((configuration & 0x0F).count_ones() as u8);
+        (scan_us << (configuration >> 4)).wrapping_add(INFO.wake_us) // at most 2^10 scans
+    }
+
+    /// Reads the block, in pieces where the bus cannot read so much at once, and checks it.
+    async fn read_whole<B: Port>(
+        &self,
+        link: &mut Link<B>,
+        block: &mut Block,
+    ) -> Result<(), Fault> {
+        let mut left = link.attempts();
+        loop {
+            let result = self.read_pieces(link, block).await;
+            left = left.saturating_sub(1);
+            if result.is_ok() || left == 0 {
+                return result;
+            }
+        }
+    }
+
+    async fn read_pieces<B: Port>(
+        &self,
+        link: &mut Link<B>,
+        block: &mut Block,
+    ) -> Result<(), Fault> {
+        let most = usize::from(link.read_max());
+        let mut rest = block.bytes_mut();
+        let mut register = SAMPLE;
+        // The last piece has the check byte; one byte of the block goes with it.
+        while rest.len() > most {
+            let len = most.min(rest.len().saturating_sub(2));
+            let (piece, others) = rest.split_at_mut_checked(len).ok_or(Fault::NotSupported)?;
+            link.transfer(register, piece).await?;
+            register = register.wrapping_add(len as u8);
+            rest = others;
+        }
+        if self.block_pec {
+            link.read_once(register, rest).await?;
+        } else if let Some((_, data)) = rest.split_last_mut() {
+            link.transfer(register, data).await?;
+        }
+        let bytes = block.bytes_mut();
+        let Some((data, &mut [c0, c1, _])) = bytes.split_last_chunk_mut() else {
+            return Err(Fault::NotSupported);
+        };
+        let mut crc = Crc16::new();
+        crc.add_all(data);
+        let got = u16::from_be_bytes([c0, c1]);
+        link.expect(Fault::BlockCheck, u32::from(crc.value()), u32::from(got))
+    }
+
+    /// Whether writes, mode, configuration and ranges are ours.
+    fn compare<B: Port>(&self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
+        let [_, w0, w1, mode, configuration, r0, r1, ..] = *block.head();
+        // A single shot that has come to its end is idle.
+        let mode = if self.expected[2] == SINGLE_SHOT {
+            SINGLE_SHOT
+        } else {
+            mode
+        };
+        let got = [w0, w1, mode, configuration, r0, r1];
+        if got == self.expected {
+            return Ok(());
+        }
+        let [e0, e1, e2, e3, ..] = self.expected;
+        let expected = u32::from_be_bytes([e0, e1, e2, e3]);
+        Err(link.differ(
+            Fault::Changed,
+            expected,
+            u32::from_be_bytes([w0, w1, mode, configuration]),
+        ))
+    }
+}
+
+/// Mode byte, configuration byte and RANGES, as the block has them.
+fn bytes_of<const N: usize>(scan: &Scan<N>) -> [u8; 4] {
+    let mode = match scan.run {
+        Run::Idle => IDLE,
+        Run::Continuous(rate) => CONTINUOUS | rate,
+        Run::SingleShot => SINGLE_SHOT,
+    };
+    let configuration = (scan.enabled as u8 & 0x0F) | (scan.averaging_log2 << 4);
+    // Channels without a rail keep the reset value, the widest rail range.
+    let mut ranges = 0x2222_u16;
+    for (channel, range) in Channel::first(4).zip(&scan.ranges) {
+        if scan.range(channel).is_some() {
+            let shift = u32::from(channel.number()).wrapping_mul(4);
+            ranges &= !0xF_u16.unbounded_shl(shift);
+            let bits = u16::from(range.sense) << 2 | u16::from(range.rail);
+            ranges |= bits.unbounded_shl(shift);
+        }
+    }
+    let [r0, r1] = ranges.to_be_bytes();
+    [mode, configuration, r0, r1]
+}
+
+const _: () = assert!(block::LEN == 111);

@@ -1,0 +1,19 @@
+//! Pointers and values of section 3 of the datasheet.
+
+pub(super) const IDENTITY: u8 = 0x00;
+pub(super) const WRITES: u8 = 0x01;
+pub(super) const LATCH: u8 = 0x03;
+pub(super) const RUN: u8 = 0x04;
+pub(super) const CHANNELS: u8 = 0x05;
+pub(super) const RANGES: u8 = 0x06;
+pub(super) const AVERAGING: u8 = 0x07;
+pub(super) const RESET_SEEN: u8 = 0x0A;
+pub(super) const FLAGS: u8 = 0x37;
+pub(super) const SAMPLE: u8 = 0x80;
+
+/// What IDENTITY reads.
+pub(super) const IDENTITY_VALUE: u32 = 0x9E37_C402;
+
+pub(super) const IDLE: u8 = 0x00;
+pub(super) const CONTINUOUS: u8 = 0x10;
+pub(super) const SINGLE_SHOT: u8 = 0x20;

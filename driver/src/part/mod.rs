@@ -1,0 +1,154 @@
+//! The contract of a register map, and one folder per part.
+//!
+//! A part is plain straight-line code: a few `async fn`s over a [`Link`], and pure decoding of the block
+//! that a sample left. It knows no clock, no sense resistor and no totals.
+
+pub mod corncrake;
+
+use core::fmt;
+use core::future::Future;
+
+use crate::Channel;
+use crate::bus::{Fault, Link, Port};
+use crate::config::{AlertFlags, Scan};
+use crate::info::PartInfo;
+
+/// Results of one channel, in codes.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Codes {
+    /// Sense code, signed.
+    pub sense: i32,
+    /// Rail code.
+    pub rail: u32,
+    /// Power code, signed: mean of sense code times rail code.
+    pub power: i64,
+    /// A sense conversion went over range since the block before.
+    pub sense_clipped: bool,
+    /// A rail conversion went over range since the block before.
+    pub rail_clipped: bool,
+}
+
+/// Running sums of one channel as they stand in the part: modulo the widths in
+/// [`SumBits`](crate::info::SumBits), sign-extended.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Sums {
+    /// Sum of sense codes.
+    pub charge: i64,
+    /// Sum of power codes.
+    pub energy: i64,
+}
+
+/// What firmware keeps across its own restart, to go on with a part that ran meanwhile.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ResumeToken {
+    /// The part's own count of accepted writes, as it was left.
+    pub writes: u32,
+}
+
+/// A part's registers as operations on them.
+///
+/// Dropping a future of it at any point leaves the part in some state; the monitor then takes
+/// configuration or limits as unknown. None of these methods may rely on having come to its end before.
+pub trait Part {
+    /// What the part can do.
+    const INFO: &'static PartInfo;
+
+    /// What a sample leaves behind: the bytes of a block, or values read one by one.
+    type Block: fmt::Debug;
+
+    /// A block that holds nothing.
+    const EMPTY: Self::Block;
+
+    /// The 7-bit address.
+    fn address(&self) -> u8;
+
+    /// Checks the identity, stops the part, writes the configuration, reads it back, starts.
+    ///
+    /// `fresh` clears the part's note of a reset, which a mere change of configuration leaves alone.
+    /// Alert flags that stand stay; limits and outputs are off afterwards.
+    ///
+    /// # Errors
+    /// The part may be left half configured.
+    fn configure<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        scan: &Scan<N>,
+        fresh: bool,
+    ) -> impl Future<Output = Result<(), Fault>>;
+
+    /// Compares identity, configuration and the count of accepted writes with what they should be.
+    /// Nothing is written but a latch.
+    ///
+    /// # Errors
+    /// [`Fault::Identity`], [`Fault::Reset`], [`Fault::Changed`]; the part is as it was.
+    fn resume<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        scan: &Scan<N>,
+        token: ResumeToken,
+    ) -> impl Future<Output = Result<(), Fault>>;
+
+    /// What [`resume`](Self::resume) needs: the state as of the last operation that came through.
+    fn token(&self) -> ResumeToken;
+
+    /// Asks for a latch, or triggers a conversion. The host's clock is read right before and after.
+    ///
+    /// # Errors
+    /// The bus failed; it may have arrived all the same.
+    fn latch<B: Port>(&mut self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>>;
+
+    /// The longest time from the end of [`latch`](Self::latch) to the moment that is latched, in µs.
+    fn latch_us_max<const N: usize>(scan: &Scan<N>) -> u32;
+
+    /// Waits until the latch is done, reads the block and finds out whether it is the one asked for.
+    ///
+    /// # Errors
+    /// [`Fault::Stale`] or [`Fault::BlockCheck`]: nothing is lost, the next sample has it.
+    /// [`Fault::Reset`] or [`Fault::Changed`]: the configuration is gone.
+    fn read_block<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        wait_us: u32,
+        block: &mut Self::Block,
+    ) -> impl Future<Output = Result<(), Fault>>;
+
+    /// Failed samples in a row after which an old block could pass for a new one.
+    const FAILURES_MAX: u8;
+
+    /// Whether at least one mean was finished with this configuration.
+    fn is_complete(block: &Self::Block) -> bool;
+
+    /// The running count of scans.
+    fn scans(block: &Self::Block) -> u32;
+
+    /// Whether any enabled channel went over range since the block before.
+    fn is_clipped(block: &Self::Block) -> bool;
+
+    /// The results of a channel; zeros where it does not exist.
+    fn codes(block: &Self::Block, channel: Channel) -> Codes;
+
+    /// The running sums of a channel; zeros where there are none.
+    fn sums(block: &Self::Block, channel: Channel) -> Sums;
+
+    /// Reads the alert flags once. On a part where reading clears them it is not repeated.
+    ///
+    /// # Errors
+    /// The bus failed, or a check byte was wrong.
+    fn read_flags<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+    ) -> impl Future<Output = Result<AlertFlags, Fault>>;
+
+    /// Clears exactly these flags, written once: a repeat could clear one that was set in between.
+    ///
+    /// # Errors
+    /// The bus failed; they may be cleared all the same.
+    fn clear_flags<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        flags: AlertFlags,
+    ) -> impl Future<Output = Result<(), Fault>>;
+}
