@@ -24,3 +24,9 @@ impl crake::old::Clock for Clock {
         self.now_ns() / 1_000
     }
 }
+
+impl crake::Clock for Clock {
+    fn now_us(&mut self) -> u64 {
+        self.now_ns() / 1_000
+    }
+}
