@@ -49,13 +49,13 @@ enum Place {
 /// Drawn individuals with offset, gain, noise and an oscillator of their own; the step goes far enough beyond the limit for all of these.
 #[test]
 fn every_pace_and_debounce_reacts_in_time() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let conversion_ns = datasheet::timing_ns(&document, "conversion");
     let off = f64::from(datasheet::common_limits(&document).oscillator_ppm) / 1e6;
     // Section 6: a frequency that is off by −1.5 % makes each time 1 ÷ 0.985 of its length.
     let (slowest, fastest) = (1.0 / (1.0 - off), 1.0 / (1.0 + off));
     let mut closest = 0.0_f64;
-    for (pace, entry) in (0..).zip(datasheet::paces(&document)) {
+    for (pace, entry) in (0..).zip(datasheet::scan_rates(&document)) {
         for debounce in 1..=15_u8 {
             for seed in 0..4_u8 {
                 let kind = Kind::ALL[usize::from(seed + debounce) % 5];

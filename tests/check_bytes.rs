@@ -3,8 +3,8 @@
 use crake::old::crc::{Crc16, Pec};
 use crake_suite::{
     examples::{Transfer, examples},
-    frame::{frame, reset_frame},
     markdown::Document,
+    sample::{reset_sample_block, sample_block},
 };
 
 const PEC: crc::Crc<u8> = crc::Crc::<u8>::new(&crc::CRC_8_SMBUS);
@@ -72,7 +72,7 @@ fn published_transfers() {
 /// Each worked example of the datasheet ends in the check byte over all that went before, but for those that say otherwise.
 #[test]
 fn datasheet_transfers() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let mut unchecked = 0;
     for example in examples(&document) {
         let (body, last) = split(&example.transfer);
@@ -92,8 +92,8 @@ fn datasheet_transfers() {
 
 #[test]
 fn datasheet_frame_blocks() {
-    let document = Document::corncrake();
-    for frame in [frame(&document), reset_frame(&document)] {
+    let document = Document::old_corncrake();
+    for frame in [sample_block(&document), reset_sample_block(&document)] {
         let (body, last) = split(&frame.transfer);
         assert_eq!(pec(&body), last);
         let (content, crc) = frame.block.split_at(109);

@@ -6,7 +6,7 @@ use crake::old::part::corncrake::{BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SPE
 use crake::old::units::{Current, Resistance, Tolerance};
 use crake::old::{Channel, Mode, NoReading, Ranges, Reading, Setup, ShuntMonitor, Side};
 use crake_sim::plant::{Constant, Profile, Recorded};
-use crake_suite::datasheet::{Range, bus_ranges, sense_ranges};
+use crake_suite::datasheet::{Range, rail_ranges, sense_ranges};
 use crake_suite::markdown::Document;
 use crake_suite::rig::{ADDRESS, Rig};
 use embedded_hal::i2c::I2c;
@@ -40,7 +40,7 @@ fn setup(wide_bus: bool) -> Setup<1> {
 
 /// Greatest current and voltage that codes can say in these ranges: the greatest code times the LSB (datasheet, 3.4 and 4).
 fn ends(bus: u8) -> (i64, i64) {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let greatest = |ranges: Vec<Range>, code: u8| {
         let range = ranges.iter().find(|range| range.code == code);
         let range = range.expect("a range");
@@ -49,7 +49,7 @@ fn ends(bus: u8) -> (i64, i64) {
     let sense_nv = greatest(sense_ranges(&document), 1);
     (
         sense_nv * 1_000_000_000 / NANO_OHMS as i64,
-        greatest(bus_ranges(&document), bus),
+        greatest(rail_ranges(&document), bus),
     )
 }
 

@@ -5,7 +5,7 @@
 
 use crake::old::scale::{Scale, code_at_least, code_at_most};
 use crake_suite::{
-    datasheet::{bus_ranges, code, sense_ranges},
+    datasheet::{code, rail_ranges, sense_ranges},
     examples::{Example, examples},
     markdown::Document,
 };
@@ -33,7 +33,7 @@ const STRIDE: usize = 61;
 
 #[test]
 fn every_sense_code_gives_the_rounded_current() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let width = code(&document, "sense");
     for range in sense_ranges(&document) {
         for resistance in RESISTANCES {
@@ -62,11 +62,11 @@ fn every_sense_code_gives_the_rounded_current() {
 
 #[test]
 fn every_sense_and_bus_code_gives_its_voltage() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let sense = sense_ranges(&document)
         .into_iter()
         .map(|range| (range, code(&document, "sense")));
-    let bus = bus_ranges(&document)
+    let bus = rail_ranges(&document)
         .into_iter()
         .map(|range| (range, code(&document, "bus")));
     for (range, width) in sense.chain(bus) {
@@ -85,7 +85,7 @@ fn every_sense_and_bus_code_gives_its_voltage() {
 /// Power codes are too many to try all. Tried are the ends, both sides of zero, an even spread, and the codes whose power lies next to a half.
 #[test]
 fn power_codes_give_the_rounded_power() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let width = code(&document, "power");
     let (sense_end, bus_end) = (
         code(&document, "sense").least(),
@@ -93,7 +93,7 @@ fn power_codes_give_the_rounded_power() {
     );
     let mut inexact = 0;
     for sense in sense_ranges(&document) {
-        for bus in bus_ranges(&document) {
+        for bus in rail_ranges(&document) {
             for resistance in RESISTANCES {
                 // nV × nV ÷ nΩ is nW.
                 let ratio = Exact::new(
@@ -144,7 +144,7 @@ fn power_codes_give_the_rounded_power() {
 /// Section 10 of the datasheet: what was worked out there with another program.
 #[test]
 fn worked_examples_come_out() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let mut seen = 0;
     for example in examples(&document) {
         for (name, unit_ratio, bits) in conversions(&document, &example) {
@@ -167,7 +167,7 @@ fn worked_examples_come_out() {
 /// The way back: a code's own value finds the code; a value one unit beside it finds the code on the asked side.
 #[test]
 fn search_finds_the_code_on_the_asked_side() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     for example in examples(&document) {
         for (name, ratio, bits) in conversions(&document, &example) {
             let scale = ratio.scale(bits);
@@ -224,7 +224,7 @@ fn conversions(document: &Document, example: &Example) -> Vec<(&'static str, Exa
             .map(|range| i128::from(range.lsb_nv))
     };
     let sense = range_lsb("sense range", sense_ranges(document));
-    let bus = range_lsb("bus range", bus_ranges(document));
+    let bus = range_lsb("bus range", rail_ranges(document));
     let resistance = example.value("resistance");
     let mut found = Vec::new();
     let mut push = |name, quantity, numerator: Option<i128>, denominator: Option<i128>| {

@@ -10,7 +10,7 @@ use crake::old::part::description::{
 };
 use crake::old::part::{corncrake, moorhen, pmbus};
 use crake_suite::markdown::Document;
-use crake_suite::{datasheet, examples, frame, number};
+use crake_suite::{datasheet, examples, number, sample};
 
 fn moorhen_document() -> Document {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/moorhen-datasheet.md");
@@ -50,7 +50,7 @@ fn described(description: &Description) -> Vec<(String, u8, u8, Access)> {
 
 #[test]
 fn corncrake_s_registers_are_those_of_the_table() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     assert_eq!(
         described(&corncrake::DESCRIPTION),
         table(&document, Some("bytes"))
@@ -151,7 +151,7 @@ fn places(register: &str, description: &Description) -> Vec<(u16, u8)> {
 
 #[test]
 fn corncrake_s_state_and_modes() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let state = document.table("3.1 ", &["bit", "meaning"]);
     let meant: Vec<_> = state.rows().filter(|row| row[1] != "0").collect();
     let expected: Vec<_> = meant.iter().map(|row| bits(&row[0])).collect();
@@ -185,7 +185,7 @@ fn corncrake_s_state_and_modes() {
 /// The table of section 3.6, whose first rows are for channel c.
 #[test]
 fn corncrake_s_causes() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let mut expected = Vec::new();
     for row in document.table("3.6 ", &["bit", "cause"]).rows() {
         let name = row[1].replace(['-', ' '], "_");
@@ -220,7 +220,7 @@ fn corncrake_s_causes() {
 /// Every signed register of the table has a signed field over all its bytes, every other none; STORE's are 3 bytes each, FRAME has a table of its own.
 #[test]
 fn corncrake_s_signs_and_what_codes_count() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     for row in datasheet::registers(&document) {
         let register = corncrake::DESCRIPTION.register(&row.name).unwrap();
         let signed = register.fields.iter().filter(|f| f.form == Form::Signed);
@@ -255,7 +255,7 @@ fn corncrake_s_signs_and_what_codes_count() {
 /// Section 3.4: bits 4c + 3 to 4c, bits 1 to 0 of them the bus range, bit 2 the sense range.
 #[test]
 fn corncrake_s_ranges_and_channels() {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     for c in 0..4_u16 {
         let of = Channel::new(c as u8);
         let channel = format!("channel_{c}");
@@ -308,8 +308,8 @@ fn number_of(value: Value) -> i128 {
 /// Section 5: the fields that lie on whole bytes by the table, the others by the text beside it, in the worked block and in one of random bytes.
 #[test]
 fn corncrake_s_frame() {
-    let document = Document::corncrake();
-    let worked = frame::frame(&document);
+    let document = Document::old_corncrake();
+    let worked = sample::sample_block(&document);
     for (name, value) in &worked.fields {
         let plain = name.replace(' ', "_");
         if !["set-up", "ranges", "flags"].contains(&name.as_str()) {
@@ -328,7 +328,7 @@ fn corncrake_s_frame() {
         block[c] &= 0xDD;
     }
     for block in [&worked.block[..], &block] {
-        let fields = frame::frame_fields(&document);
+        let fields = sample::sample_fields(&document);
         let whole = |name: &str| {
             let field = fields.iter().find(|field| field.name == name);
             field.unwrap().read(block)
@@ -377,7 +377,7 @@ fn corncrake_s_frame() {
 #[test]
 fn codes_of_the_worked_examples() {
     let mut seen = 0;
-    for example in examples::examples(&Document::corncrake()) {
+    for example in examples::examples(&Document::old_corncrake()) {
         if let Some(code) = example.value("code") {
             seen += 1;
             check_code(&corncrake::DESCRIPTION, &example.transfer.parts(), code);
@@ -435,7 +435,7 @@ fn check_code(description: &Description, parts: &[Vec<u8>], code: i128) {
 /// What the worked examples say in words, and what section 3's table says of single bits and of STORE.
 #[test]
 fn corncrake_s_tags_flags_and_store() {
-    let examples = examples::examples(&Document::corncrake());
+    let examples = examples::examples(&Document::old_corncrake());
     for (register, number) in [("RUN", 6), ("LATCH", 7)] {
         let example = examples.iter().find(|example| example.number == number);
         let example = example.unwrap();

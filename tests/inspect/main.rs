@@ -105,7 +105,7 @@ fn compare(
 #[test]
 fn corncrake_s_worked_examples_in_volts_amperes_and_watts() {
     let mut compared = 0;
-    for example in examples(&Document::corncrake()) {
+    for example in examples(&Document::old_corncrake()) {
         let value = |name: &str| Example::value(&example, name);
         let (Some(_), false) = (value("code"), value("charge").or(value("energy")).is_some())
         else {
@@ -424,7 +424,7 @@ fn no_figures_from_ranges_or_resistors_that_are_none() {
 /// The worked frame block of section 10.1: LSBs by its own ranges, which differ from those in RANGES here, as after a RUN.
 #[test]
 fn the_frame_block_goes_by_its_own_ranges() {
-    let worked = crake_suite::frame::frame(&Document::corncrake());
+    let worked = crake_suite::sample::sample_block(&Document::old_corncrake());
     let mut fake = Fake {
         checked: Some(0),
         ..Fake::default()

@@ -39,7 +39,7 @@ impl Implied {
 ///
 /// First order: products of two errors are left out, which are 1 to 2 % of the whole here.
 pub fn implied(skiff: &Skiff, rail: &Rail, flow: &Flow) -> [Implied; 2] {
-    let datasheet = Document::corncrake();
+    let datasheet = Document::old_corncrake();
     let rows = accuracy(&datasheet);
     let common = common_limits(&datasheet);
     let row = |name: &str| rows.iter().find(|row| row.range == name).expect(name);

@@ -12,7 +12,7 @@ use crake_suite::rig::{CHANNELS, Rig};
 
 /// Sets the part's sums, so that they are `away` (charge and energy, by channel) from where they roll over, and ROUNDS `rounds` from there.
 fn preload(rig: &Rig, away: [(i64, i64); CHANNELS], rounds: i64) {
-    let document = Document::corncrake();
+    let document = Document::old_corncrake();
     let ends = |quantity: &str| {
         let code = code(&document, quantity);
         (code.least(), code.greatest())

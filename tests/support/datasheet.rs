@@ -1,4 +1,8 @@
-//! The tables of the datasheet that tests need most, in typed form. Quantities are in billionths of their unit: nV, nA, ns.
+//! The tables of the datasheet that tests need most, in typed form. Quantities are in billionths of
+//! their unit: nV, nA, ns.
+//!
+//! Each function reads the documents of both forms of Corncrake. Where a heading changed its words,
+//! the other one stands beside it.
 
 use crate::{
     markdown::{Document, Table},
@@ -20,21 +24,24 @@ pub struct Register {
     pub readable: bool,
     /// Whether it can be written.
     pub writable: bool,
-    /// Whether accepted writes count in SERIAL.
-    pub set_up: bool,
-    /// Its bytes after a reset as one number; `None` where there is nothing to read, or the document refers elsewhere.
+    /// Whether it can be written while the part is idle only; false throughout the first form.
+    pub idle_only: bool,
+    /// Whether accepted writes count in WRITES (SERIAL).
+    pub counted: bool,
+    /// Its bytes after a reset as one number; `None` where there is nothing to read, or the
+    /// document refers elsewhere.
     pub reset: Option<u64>,
 }
 
 /// All registers, in the order of the document.
 #[must_use]
 pub fn registers(document: &Document) -> Vec<Register> {
-    let table = document.table(
-        "3 ",
-        &[
-            "pointer", "name", "bytes", "signed", "access", "set-up", "reset",
-        ],
-    );
+    let columns = |counted| {
+        [
+            "pointer", "name", "bytes", "signed", "access", counted, "reset",
+        ]
+    };
+    let table = either(document, "3 ", &columns("counted"), &columns("set-up"));
     let register = |row: &[String]| Register {
         pointer: small(&row[0]),
         name: row[1].clone(),
@@ -42,7 +49,8 @@ pub fn registers(document: &Document) -> Vec<Register> {
         signed: yes(&row[3]),
         readable: row[4].contains('R'),
         writable: row[4].contains('W'),
-        set_up: yes(&row[5]),
+        idle_only: row[4].ends_with("idle"),
+        counted: yes(&row[5]),
         reset: match row[6].as_str() {
             "-" | "see 5" => None,
             "zeros" => Some(0),
@@ -69,10 +77,16 @@ pub fn sense_ranges(document: &Document) -> Vec<Range> {
     ranges(document.table("3.4 ", &["sense range code", "LSB", "full scale"]))
 }
 
-/// The ranges of the bus inputs.
+/// The ranges of the rail inputs.
 #[must_use]
-pub fn bus_ranges(document: &Document) -> Vec<Range> {
-    ranges(document.table("3.4 ", &["bus range code", "LSB", "full scale"]))
+pub fn rail_ranges(document: &Document) -> Vec<Range> {
+    let columns = |code| [code, "LSB", "full scale"];
+    ranges(either(
+        document,
+        "3.4 ",
+        &columns("rail range code"),
+        &columns("bus range code"),
+    ))
 }
 
 fn ranges(table: &Table) -> Vec<Range> {
@@ -117,7 +131,8 @@ impl Code {
     }
 }
 
-/// The code of `quantity`: sense, bus, power, charge, energy or rounds.
+/// The code of `quantity`: sense, rail, power, charge, energy or scans; bus and rounds in the first
+/// form.
 #[must_use]
 pub fn code(document: &Document, quantity: &str) -> Code {
     let table = document.table("4 ", &["quantity", "bits", "signed"]);
@@ -130,7 +145,7 @@ pub fn code(document: &Document, quantity: &str) -> Code {
 /// Limits of error of a range, section 7.
 #[derive(Clone, Debug)]
 pub struct Accuracy {
-    /// `sense 65.536 mV`, `bus 16.384 V` and so on.
+    /// `sense 65.536 mV`, `rail 16.384 V` and so on.
     pub range: String,
     /// The weight of one code, nV.
     pub lsb_nv: u64,
@@ -166,8 +181,8 @@ pub struct CommonLimits {
     pub noise_factor: u32,
     /// Input bias current, either way, nA.
     pub bias_na: u64,
-    /// Stability of the sense offset after a zero calibration, either way, nV.
-    pub zero_stability_nv: u64,
+    /// Stability of the sense offset after an offset calibration, either way, nV.
+    pub offset_stability_nv: u64,
     /// Frequency error of the oscillator, either way.
     pub oscillator_ppm: u32,
     /// Change of its frequency while it runs, either way.
@@ -180,12 +195,26 @@ pub fn common_limits(document: &Document) -> CommonLimits {
     let accuracy = document.table("7 ", &["what", "limit"]);
     let oscillator = document.table("Oscillator", &["what", "limit"]);
     let noise = accuracy.cell("noise of one conversion, greatest", "limit");
+    let noise = noise.strip_suffix(" × r.m.s.");
+    // Both forms begin so; what the calibration is called differs.
+    let limit = |begin: &str| {
+        let mut rows = accuracy.rows().filter(|row| row[0].starts_with(begin));
+        match (rows.next(), rows.next()) {
+            (Some(row), None) => row[1].as_str(),
+            _ => panic!("not one limit '{begin}'"),
+        }
+    };
     CommonLimits {
-        noise_factor: small(noise.strip_suffix(" × r.m.s.").unwrap_or_else(|| panic!("noise '{noise}'"))),
-        bias_na: nano(accuracy.cell("input bias current of the sense inputs, seen as current through the sense resistor", "limit"), "A"),
-        zero_stability_nv: nano(accuracy.cell("sense offset stability after a zero calibration", "limit"), "V"),
-        oscillator_ppm: ppm(oscillator.cell("frequency error over supply, temperature and life", "limit")),
-        oscillator_change_ppm: ppm(oscillator.cell("change of frequency while the part runs without reset", "limit")),
+        noise_factor: small(noise.expect("a multiple of the r.m.s.")),
+        bias_na: nano(limit("input bias current of the sense inputs"), "A"),
+        offset_stability_nv: nano(limit("sense offset stability after"), "V"),
+        oscillator_ppm: ppm(
+            oscillator.cell("frequency error over supply, temperature and life", "limit")
+        ),
+        oscillator_change_ppm: ppm(oscillator.cell(
+            "change of frequency while the part runs without reset",
+            "limit",
+        )),
     }
 }
 
@@ -203,30 +232,34 @@ pub fn timing_ns(document: &Document, what: &str) -> u64 {
     )
 }
 
-/// A pace of section 6.
+/// A scan rate of section 6.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Pace {
-    /// Rounds a second.
-    pub rounds_per_second: u32,
-    /// From the begin of a round to that of the next, ns.
+pub struct ScanRate {
+    /// Scans a second.
+    pub scans_per_second: u32,
+    /// From the begin of a scan to that of the next, ns.
     pub period_ns: u64,
     /// The same in conversions.
     pub period_conversions: u32,
 }
 
-/// All paces, fastest first.
+/// All scan rates, fastest first.
 #[must_use]
-pub fn paces(document: &Document) -> Vec<Pace> {
-    let pace = |row: &[String]| Pace {
-        rounds_per_second: small(row[0].split(' ').next().unwrap_or_default()),
+pub fn scan_rates(document: &Document) -> Vec<ScanRate> {
+    let rate = |row: &[String]| ScanRate {
+        scans_per_second: small(row[0].split(' ').next().unwrap_or_default()),
         period_ns: nano(&row[1], "s"),
         period_conversions: small(&row[2]),
     };
-    document
-        .table("6 ", &["pace", "round period", "in conversions"])
-        .rows()
-        .map(pace)
-        .collect()
+    either(
+        document,
+        "6 ",
+        &["scan rate", "scan period", "in conversions"],
+        &["pace", "round period", "in conversions"],
+    )
+    .rows()
+    .map(rate)
+    .collect()
 }
 
 /// The mode bytes of RUN, section 3.3, with what they mean.
@@ -275,6 +308,12 @@ pub fn supply(document: &Document) -> Vec<SupplyCurrent> {
         .collect()
 }
 
+/// The table whose columns begin with `now`, or else the one whose columns begin with `before`.
+fn either<'a>(document: &'a Document, heading: &str, now: &[&str], before: &[&str]) -> &'a Table {
+    let is_now = document.tables(heading, now).next().is_some();
+    document.table(heading, if is_now { now } else { before })
+}
+
 /// A cell that says yes or no.
 pub(crate) fn yes(cell: &str) -> bool {
     match cell {
@@ -298,89 +337,91 @@ fn nano(cell: &str, unit: &str) -> u64 {
 mod tests {
     use super::*;
 
-    /// One number of each table, copied by eye from the document: this tells whether the reader reads what a person reads.
+    /// One number of each table, copied by eye from the documents: this tells whether the reader
+    /// reads what a person reads.
     #[test]
-    fn tables_read_as_they_stand() {
-        let document = Document::corncrake();
-        let registers = registers(&document);
-        assert_eq!(registers.len(), 66);
-        let limit = registers
-            .iter()
-            .find(|register| register.name == "UNDER_CURRENT_2")
-            .expect("a register");
+    fn registers_read_as_they_stand() {
+        for document in [Document::corncrake(), Document::old_corncrake()] {
+            let registers = registers(&document);
+            assert_eq!(registers.len(), 66);
+            let named = |name| {
+                registers
+                    .iter()
+                    .find(|register| register.name == name)
+                    .expect("a register")
+            };
+            let limit = named("UNDER_CURRENT_2");
+            assert_eq!((limit.pointer, limit.bytes, limit.signed), (0x23, 3, true));
+            assert_eq!((limit.readable, limit.writable), (true, true));
+            assert_eq!((limit.counted, limit.idle_only), (true, false));
+            assert_eq!(limit.reset, Some(0xFE_0000));
+        }
+        let idle_only = |document: Document| {
+            let registers = registers(&document).into_iter();
+            let idle_only = registers.filter(|register| register.idle_only);
+            idle_only.map(|register| register.name).collect::<Vec<_>>()
+        };
         assert_eq!(
-            (
-                limit.pointer,
-                limit.bytes,
-                limit.signed,
-                limit.readable,
-                limit.writable
-            ),
-            (0x23, 3, true, true, true)
+            idle_only(Document::corncrake()),
+            ["CHANNELS", "RANGES", "AVERAGING"]
         );
-        assert_eq!((limit.set_up, limit.reset), (true, Some(0xFE_0000)));
-        assert_eq!(
-            sense_ranges(&document)[1],
-            Range {
-                code: 1,
-                lsb_nv: 200,
-                full_scale_nv: 26_214_400
-            }
-        );
-        assert_eq!(
-            bus_ranges(&document)[2],
-            Range {
+        assert_eq!(idle_only(Document::old_corncrake()), [""; 0]);
+    }
+
+    #[test]
+    fn what_changed_its_name_reads_as_it_stands() {
+        let documents = [
+            (Document::corncrake(), "rail", "continuous, 100 scans"),
+            (Document::old_corncrake(), "bus", "paced, 100 rounds"),
+        ];
+        for (document, rail, mode) in documents {
+            let range = Range {
                 code: 2,
                 lsb_nv: 1_000_000,
-                full_scale_nv: 65_536_000_000
-            }
-        );
-        assert_eq!(
-            (
-                code(&document, "power").least(),
-                code(&document, "bus").greatest()
-            ),
-            (-(1 << 33), 65_535)
-        );
-        let fine = &accuracy(&document)[1];
-        assert_eq!(
-            (
-                fine.range.as_str(),
-                fine.lsb_nv,
-                fine.gain_ppm,
-                fine.offset_nv,
-                fine.noise_nv
-            ),
-            ("sense 26.2144 mV", 200, 2_000, 10_000, 1_200)
-        );
-        let limits = CommonLimits {
-            noise_factor: 6,
-            bias_na: 20,
-            zero_stability_nv: 50,
-            oscillator_ppm: 15_000,
-            oscillator_change_ppm: 100,
-        };
-        assert_eq!(common_limits(&document), limits);
-        assert_eq!(timing_ns(&document, "conversion"), 62_500);
-        assert_eq!(
-            paces(&document)[1],
-            Pace {
-                rounds_per_second: 500,
+                full_scale_nv: 65_536_000_000,
+            };
+            assert_eq!(rail_ranges(&document)[2], range);
+            assert_eq!(code(&document, rail).greatest(), 65_535);
+            assert_eq!(accuracy(&document)[3].range, format!("{rail} 16.384 V"));
+            let rate = ScanRate {
+                scans_per_second: 500,
                 period_ns: 2_000_000,
-                period_conversions: 32
-            }
-        );
-        assert_eq!(
-            modes(&document)[3],
-            (0x12, "paced, 100 rounds a second".to_owned())
-        );
-        assert_eq!(addresses(&document), [0x32, 0x33, 0x34, 0x35]);
-        assert_eq!(
-            (
-                supply(&document)[0].typical_na,
-                supply(&document)[2].greatest_na
-            ),
-            (2_200, 420_000)
-        );
+                period_conversions: 32,
+            };
+            assert_eq!(scan_rates(&document)[1], rate);
+            assert_eq!(modes(&document)[3], (0x12, format!("{mode} a second")));
+        }
+    }
+
+    #[test]
+    fn the_other_tables_read_as_they_stand() {
+        for document in [Document::corncrake(), Document::old_corncrake()] {
+            let range = Range {
+                code: 1,
+                lsb_nv: 200,
+                full_scale_nv: 26_214_400,
+            };
+            assert_eq!(sense_ranges(&document)[1], range);
+            assert_eq!(code(&document, "power").least(), -(1 << 33));
+            let fine = &accuracy(&document)[1];
+            assert_eq!(fine.range, "sense 26.2144 mV");
+            assert_eq!((fine.lsb_nv, fine.gain_ppm), (200, 2_000));
+            assert_eq!((fine.offset_nv, fine.noise_nv), (10_000, 1_200));
+            let limits = CommonLimits {
+                noise_factor: 6,
+                bias_na: 20,
+                offset_stability_nv: 50,
+                oscillator_ppm: 15_000,
+                oscillator_change_ppm: 100,
+            };
+            assert_eq!(common_limits(&document), limits);
+            assert_eq!(timing_ns(&document, "conversion"), 62_500);
+            assert_eq!(addresses(&document), [0x32, 0x33, 0x34, 0x35]);
+            let supply = supply(&document);
+            assert_eq!(
+                (supply[0].typical_na, supply[2].greatest_na),
+                (2_200, 420_000)
+            );
+        }
     }
 }

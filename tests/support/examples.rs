@@ -67,7 +67,8 @@ pub struct Example {
 }
 
 impl Example {
-    /// A value of the last column, by name. Where it has a unit, it is in the unit that the name is listed with: nV, nA, nW, nC, nJ, nΩ.
+    /// A value of the last column, by name. Where it has a unit, it is in the unit that the name is
+    /// listed with: nV, nA, nW, nC, nJ, nΩ.
     #[must_use]
     pub fn value(&self, name: &str) -> Option<i128> {
         self.values.get(name).copied()
@@ -107,25 +108,26 @@ mod tests {
 
     #[test]
     fn examples_are_numbered_and_complete() {
-        let examples = examples(&Document::corncrake());
-        assert_eq!(
-            examples
+        let documents = [(Document::corncrake(), 32), (Document::old_corncrake(), 27)];
+        for (document, count) in documents {
+            let examples = examples(&document);
+            let numbers = examples.iter().map(|example| example.number);
+            assert!(numbers.eq(1..=count));
+            for example in &examples {
+                let tokens = &example.transfer.0;
+                assert_eq!(tokens.first(), Some(&Token::Start), "{}", example.what);
+                assert_eq!(tokens.last(), Some(&Token::Stop), "{}", example.what);
+            }
+            let sense = examples
                 .iter()
-                .map(|example| example.number)
-                .collect::<Vec<_>>(),
-            (1..=27).collect::<Vec<_>>()
-        );
-        assert!(
-            examples
-                .iter()
-                .all(|example| example.transfer.0.first() == Some(&Token::Start)
-                    && example.transfer.0.last() == Some(&Token::Stop))
-        );
-        assert_eq!(examples[7].value("current"), Some(4_200_000_000));
-        assert_eq!(
-            examples[7].transfer.parts(),
-            [vec![0x64, 0x61], vec![0x65, 0x01, 0x48, 0x20, 0x44]]
-        );
-        assert_eq!(examples.iter().filter(|example| example.refused).count(), 1);
+                .find(|example| example.what == "read SENSE_1")
+                .expect("an example");
+            assert_eq!(sense.value("current"), Some(4_200_000_000));
+            assert_eq!(
+                sense.transfer.parts(),
+                [vec![0x64, 0x61], vec![0x65, 0x01, 0x48, 0x20, 0x44]]
+            );
+            assert_eq!(examples.iter().filter(|example| example.refused).count(), 1);
+        }
     }
 }

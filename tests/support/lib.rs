@@ -1,20 +1,23 @@
-//! What the whole-system tests share: a reader of the datasheet, so that expected values come from the document and from nowhere else.
+//! What the whole-system tests share: a reader of the datasheet, so that expected values come from
+//! the document and from nowhere else.
 //!
-//! Everything here panics with the place in the document when the document is not as the reader expects it: a test cannot go on without it.
+//! Everything here panics with the place in the document when the document is not as the reader
+//! expects it: a test cannot go on without it.
 //!
 //! - [`datasheet`]: registers, ranges, accuracy, timing, supply and modes, in typed form;
-//! - [`frame`]: the frame block, its layout and its two examples;
+//! - [`sample`]: the sample block, its layout and its two examples;
 //! - [`examples`]: the worked transfers;
 //! - [`markdown`]: any other table, as text;
 //! - [`number`]: numbers with units as the tables write them;
-//! - [`rig`]: a bench with a part on it, a host's clock, and the truth at the moments of the latches.
+//! - [`rig`]: a bench with a part on it, a host's clock, and the truth at the moments of the
+//!   latches.
 
 pub mod datasheet;
 pub mod examples;
-pub mod frame;
 pub mod markdown;
 pub mod number;
 pub mod rig;
+pub mod sample;
 
 /// The README's example compiles.
 #[cfg(doctest)]

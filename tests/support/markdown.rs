@@ -21,7 +21,22 @@ impl Document {
     /// The datasheet of Corncrake.
     #[must_use]
     pub fn corncrake() -> Self {
-        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/old/corncrake-datasheet.md");
+        Self::read("docs/corncrake-datasheet.md")
+    }
+
+    /// The datasheet of Corncrake's first form, on which the first core still stands.
+    #[must_use]
+    pub fn old_corncrake() -> Self {
+        Self::read("docs/old/corncrake-datasheet.md")
+    }
+
+    /// The document at a path from the repository's root.
+    ///
+    /// # Panics
+    /// If it cannot be read.
+    #[must_use]
+    pub fn read(path: &str) -> Self {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(path);
         let text =
             fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
         Self::parse(&text)
@@ -67,7 +82,8 @@ impl Document {
         document
     }
 
-    /// The one table under the heading that begins with `heading` whose columns begin with `columns`.
+    /// The one table under the heading that begins with `heading` whose columns begin with
+    /// `columns`.
     ///
     /// # Panics
     /// If there is no such table, or more than one.
@@ -143,7 +159,10 @@ fn cells(line: &str) -> Vec<String> {
 mod tests {
     use super::Document;
 
-    const TEXT: &str = "# One\n\n| a | b |\n|---|---|\n| 1 | `2` |\n| 3 | 4 |\n\n| a | c |\n|---|---|\n| 5 | 6 |\n\n## Two\n```text\n| x |\ny\n```\n";
+    const TEXT: &str = concat!(
+        "# One\n\n| a | b |\n|---|---|\n| 1 | `2` |\n| 3 | 4 |\n\n",
+        "| a | c |\n|---|---|\n| 5 | 6 |\n\n## Two\n```text\n| x |\ny\n```\n"
+    );
 
     #[test]
     fn tables_are_found_by_heading_and_columns() {

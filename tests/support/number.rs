@@ -1,6 +1,7 @@
 //! Numbers as the tables write them, read exactly.
 
-/// A number with a unit as a whole number of billionths of that unit: `billionths("62.5 µs", "s")` is 62 500. A sign `±` is taken for plus.
+/// A number with a unit as a whole number of billionths of that unit: `billionths("62.5 µs", "s")`
+/// is 62 500. A sign `±` is taken for plus.
 ///
 /// # Panics
 /// If the text is not a decimal number, a prefix and the unit, or is no whole number of billionths.

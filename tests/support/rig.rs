@@ -61,7 +61,8 @@ impl Rig {
         }
     }
 
-    /// Puts a rail behind a channel: a voltage in nanovolts behind an impedance in microohms, a load in nanoamperes, and a sense resistor without error.
+    /// Puts a rail behind a channel: a voltage in nanovolts behind an impedance in microohms, a
+    /// load in nanoamperes, and a sense resistor without error.
     ///
     /// # Panics
     /// For a rail that the bench refuses.
@@ -205,7 +206,8 @@ impl Flowed {
     }
 }
 
-/// The host's clock, exact, and witness of the truth whenever the driver reads it: right before and right after each latch.
+/// The host's clock, exact, and witness of the truth whenever the driver reads it: right before and
+/// right after each latch.
 pub struct HostClock {
     bench: Bench,
     part: Part,

@@ -157,7 +157,7 @@ fn a_service_reads_and_clears_the_example_then_latches() {
 /// Example 27, and the address that nobody answers.
 #[test]
 fn alert_response_of_the_example() {
-    let found = examples(&Document::corncrake())
+    let found = examples(&Document::old_corncrake())
         .into_iter()
         .find(|example| example.number == 27);
     let bytes = found.expect("a worked example").transfer.parts().concat();

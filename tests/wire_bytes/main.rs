@@ -14,8 +14,8 @@ use crake::old::{
 };
 use crake_suite::{
     examples::{Transfer, examples},
-    frame::{frame, reset_frame},
     markdown::Document,
+    sample::{reset_sample_block, sample_block},
 };
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorKind, NoAcknowledgeSource};
@@ -48,7 +48,7 @@ fn put(bytes: &[u8]) -> [Transaction; 2] {
 
 /// A worked example by its number, as the driver does it.
 fn example(number: u32) -> Transaction {
-    let found = examples(&Document::corncrake())
+    let found = examples(&Document::old_corncrake())
         .into_iter()
         .find(|example| example.number == number);
     transaction(&found.expect("a worked example").transfer)
@@ -66,7 +66,7 @@ fn transaction(transfer: &Transfer) -> Transaction {
 
 /// The block of 10.1 with another tag, set-up serial and flags.
 fn block(tag: u8, serial: u16, flags: u16) -> Vec<u8> {
-    let mut block = frame(&Document::corncrake()).block;
+    let mut block = sample_block(&Document::old_corncrake()).block;
     block[0] = tag;
     block[1..3].copy_from_slice(&serial.to_be_bytes());
     block[7..9].copy_from_slice(&flags.to_be_bytes());

@@ -112,8 +112,8 @@ fn latches_count_their_tags_and_say_what_was_seen() {
 /// Every field is what 10.1 lists, and quantities follow by section 4.
 #[test]
 fn the_frame_of_10_1_means_what_the_document_lists() {
-    let document = Document::corncrake();
-    let listed = frame(&document);
+    let document = Document::old_corncrake();
+    let listed = sample_block(&document);
     let value = |field: &str| listed.fields[field];
     let mut steps = vec![
         example(1),
@@ -196,8 +196,8 @@ fn the_frame_of_10_1_means_what_the_document_lists() {
 /// The block of 10.2 instead of the one asked for: the part was reset.
 #[test]
 fn the_frame_of_10_2_says_that_the_part_was_reset() {
-    let document = Document::corncrake();
-    let reset = transaction(&reset_frame(&document).transfer);
+    let document = Document::old_corncrake();
+    let reset = transaction(&reset_sample_block(&document).transfer);
     let mut steps = init();
     steps.extend([write(&[0x03, 2, 1]), reset.clone()]);
     // What comes next begins with the tag of a part fresh from reset.

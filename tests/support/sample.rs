@@ -1,4 +1,5 @@
-//! The frame block: its layout of section 5, and the two blocks of section 10.
+//! The sample block: its layout of section 5, and the two blocks of section 10. The first form
+//! calls it frame block.
 
 use crate::{
     datasheet::{small, yes},
@@ -8,9 +9,9 @@ use crate::{
 };
 use std::collections::BTreeMap;
 
-/// A field of the frame block, section 5, for one channel where it belongs to one.
+/// A field of the sample block, section 5, for one channel where it belongs to one.
 #[derive(Clone, Debug)]
-pub struct FrameField {
+pub struct SampleField {
     /// As section 10.1 names it: `tag`, `sense 2`.
     pub name: String,
     /// Where it begins.
@@ -21,8 +22,8 @@ pub struct FrameField {
     pub signed: bool,
 }
 
-impl FrameField {
-    /// Its value in a frame block.
+impl SampleField {
+    /// Its value in a sample block.
     #[must_use]
     pub fn read(&self, block: &[u8]) -> i128 {
         let bytes = &block[self.offset..self.offset + self.bytes];
@@ -37,9 +38,9 @@ impl FrameField {
     }
 }
 
-/// All fields of the frame block by offset, those of four channels included.
+/// All fields of the sample block by offset, those of four channels included.
 #[must_use]
-pub fn frame_fields(document: &Document) -> Vec<FrameField> {
+pub fn sample_fields(document: &Document) -> Vec<SampleField> {
     let mut fields = Vec::new();
     for row in document
         .table("5 ", &["offset", "bytes", "signed", "content"])
@@ -47,7 +48,7 @@ pub fn frame_fields(document: &Document) -> Vec<FrameField> {
     {
         let (bytes, signed) = (small(&row[1]), yes(&row[2]));
         match row[0].split_once(" + ") {
-            None => fields.push(FrameField {
+            None => fields.push(SampleField {
                 name: field_name(&row[3]),
                 offset: small(&row[0]),
                 bytes,
@@ -60,7 +61,7 @@ pub fn frame_fields(document: &Document) -> Vec<FrameField> {
                 );
                 let quantity = row[3].split(' ').next().unwrap_or_default().to_lowercase();
                 for channel in 0..4 {
-                    fields.push(FrameField {
+                    fields.push(SampleField {
                         name: format!("{quantity} {channel}"),
                         offset: small::<usize>(base) + step * channel,
                         bytes,
@@ -78,23 +79,29 @@ pub fn frame_fields(document: &Document) -> Vec<FrameField> {
 fn field_name(content: &str) -> String {
     let names = [
         ("tag", "tag"),
-        ("SERIAL", "serial"),
+        ("WRITES", "writes"),
         ("active mode", "mode"),
+        ("configuration", "configuration"),
+        ("RANGES", "ranges"),
+        ("block flags", "flags"),
+        ("SCANS", "scans"),
+        ("CRC-16", "crc"),
+        // The first form.
+        ("SERIAL", "serial"),
         ("active set-up", "set-up"),
         ("active RANGES", "ranges"),
         ("flags", "flags"),
         ("ROUNDS", "rounds"),
-        ("CRC-16", "crc"),
     ];
     let found = names.iter().find(|(begin, _)| content.starts_with(begin));
     found
         .map(|(_, name)| (*name).to_owned())
-        .unwrap_or_else(|| panic!("frame field '{content}'"))
+        .unwrap_or_else(|| panic!("block field '{content}'"))
 }
 
-/// A whole frame block.
+/// A whole sample block.
 #[derive(Clone, Debug)]
-pub struct Frame {
+pub struct SampleBlock {
     /// The transfer that reads it, check byte included.
     pub transfer: Transfer,
     /// Its 111 bytes.
@@ -103,9 +110,9 @@ pub struct Frame {
     pub fields: BTreeMap<String, i128>,
 }
 
-/// The frame block of 10.1, with its fields.
+/// The sample block of 10.1, with its fields.
 #[must_use]
-pub fn frame(document: &Document) -> Frame {
+pub fn sample_block(document: &Document) -> SampleBlock {
     let fields = document
         .table("10.1 ", &["field", "value"])
         .rows()
@@ -113,19 +120,19 @@ pub fn frame(document: &Document) -> Frame {
     block(document.fence("10.1 "), fields.collect())
 }
 
-/// The frame block after a reset, of 10.2.
+/// The sample block after a reset, of 10.2.
 #[must_use]
-pub fn reset_frame(document: &Document) -> Frame {
+pub fn reset_sample_block(document: &Document) -> SampleBlock {
     block(document.fence("10.2 "), BTreeMap::new())
 }
 
-fn block(text: &str, fields: BTreeMap<String, i128>) -> Frame {
+fn block(text: &str, fields: BTreeMap<String, i128>) -> SampleBlock {
     let transfer = Transfer::parse(text);
     let parts = transfer.parts();
     // The last part is address, block, check byte.
     let read = parts.last().expect("a read");
     let block = read[1..read.len() - 1].to_vec();
-    Frame {
+    SampleBlock {
         transfer,
         block,
         fields,
@@ -134,30 +141,26 @@ fn block(text: &str, fields: BTreeMap<String, i128>) -> Frame {
 
 #[cfg(test)]
 mod tests {
-    use super::{frame, frame_fields, reset_frame};
+    use super::{reset_sample_block, sample_block, sample_fields};
     use crate::markdown::Document;
 
-    /// The layout of section 5 cuts the block of 10.1 into the fields that 10.1 lists, in order and without a gap.
+    /// The layout of section 5 cuts the block of 10.1 into the fields that 10.1 lists, in order and
+    /// without a gap.
     #[test]
-    fn the_layout_fits_the_listed_frame() {
-        let document = Document::corncrake();
-        let frame = frame(&document);
-        let fields = frame_fields(&document);
-        let mut next = 0;
-        for field in &fields {
-            assert_eq!(field.offset, next, "{}", field.name);
-            next += field.bytes;
-            assert_eq!(
-                field.read(&frame.block),
-                frame.fields[&field.name],
-                "{}",
-                field.name
-            );
+    fn the_layout_fits_the_listed_block() {
+        for document in [Document::corncrake(), Document::old_corncrake()] {
+            let listed = sample_block(&document);
+            let fields = sample_fields(&document);
+            let mut next = 0;
+            for field in &fields {
+                assert_eq!(field.offset, next, "{}", field.name);
+                next += field.bytes;
+                let value = field.read(&listed.block);
+                assert_eq!(value, listed.fields[&field.name], "{}", field.name);
+            }
+            assert_eq!(fields.len(), listed.fields.len());
+            assert_eq!(next, listed.block.len());
+            assert_eq!(reset_sample_block(&document).block.len(), 111);
         }
-        assert_eq!(
-            (fields.len(), next),
-            (frame.fields.len(), frame.block.len())
-        );
-        assert_eq!(reset_frame(&document).block.len(), 111);
     }
 }
