@@ -93,7 +93,7 @@ fn judge_step(judge: &mut Judge<1>, converted: Converted) {
 const fn kinds(input: Input) -> [Kind; 2] {
     match input {
         Input::Sense => [Kind::OverCurrent, Kind::UnderCurrent],
-        Input::Bus => [Kind::OverVoltage, Kind::UnderVoltage],
+        Input::Rail => [Kind::OverVoltage, Kind::UnderVoltage],
     }
 }
 
@@ -107,7 +107,7 @@ fn print_step(judge: &Judge<1>, plan: &Plan<'_>, converted: Converted, is_low: b
         });
     let input = match converted.input {
         Input::Sense => "sense",
-        Input::Bus => "bus",
+        Input::Rail => "rail",
     };
     println!(
         "{:>7}.{} us  {input:<5}  {:>6}  {:<17}  {:<8}  {}",

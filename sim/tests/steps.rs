@@ -44,9 +44,9 @@ fn steps_are_the_conversions_of_the_rounds_in_order() {
     for round in 0..3 {
         for (slot, (channel, input, code)) in [
             (1, Input::Sense, 40_000),
-            (1, Input::Bus, 5_000),
+            (1, Input::Rail, 5_000),
             (3, Input::Sense, 80_000),
-            (3, Input::Bus, 5_000),
+            (3, Input::Rail, 5_000),
         ]
         .into_iter()
         .enumerate()

@@ -26,7 +26,7 @@ impl fmt::Display for Step {
         } = self.converted;
         let input = match input {
             Input::Sense => "sense",
-            Input::Bus => "bus",
+            Input::Rail => "rail",
         };
         let clipped = if clipped { ", clipped" } else { "" };
         let address = self.address;

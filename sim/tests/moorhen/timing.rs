@@ -124,11 +124,11 @@ fn the_bench_steps_through_the_conversions_and_then_the_part_sleeps() {
         let kind = if input.is_sense {
             Kind::Sense
         } else {
-            Kind::Bus
+            Kind::Rail
         };
         let code = match (input.channel, kind) {
             (1, Kind::Sense) => 50,
-            (1, Kind::Bus) => 60,
+            (1, Kind::Rail) => 60,
             _ => 0,
         };
         let converted = Converted {

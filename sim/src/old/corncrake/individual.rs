@@ -56,7 +56,9 @@ impl Individual {
                 [0.0; 2].map(|_| gain.rectangular(SENSE_GAIN_LIMIT))
             }),
             sense_offset_nv: core::array::from_fn(|_| offset.rectangular(SENSE_OFFSET_LIMIT_NV)),
-            sense_drift: core::array::from_fn(|_| Drift::drawn(&mut drift, SENSE_DRIFT_LIMIT_NV)),
+            sense_drift: core::array::from_fn(|_| {
+                Drift::from_seed(&mut drift, SENSE_DRIFT_LIMIT_NV)
+            }),
             bus_gain: core::array::from_fn(|_| within(&[BUS_GAIN_LIMIT; 3], &mut gain)),
             bus_offset_nv: core::array::from_fn(|_| within(&BUS_OFFSET_LIMIT_NV, &mut offset)),
             bias_na: core::array::from_fn(|_| bias.rectangular(BIAS_LIMIT_NA)),

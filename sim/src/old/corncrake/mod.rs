@@ -64,7 +64,7 @@ impl Corncrake {
     pub fn drawn(address: u8) -> Self {
         Self {
             address,
-            errors: Errors::Drawn,
+            errors: Errors::FromSeed,
         }
     }
 
@@ -100,7 +100,7 @@ impl Order for Corncrake {
             return None;
         }
         let rng = rng.stream(&format!("corncrake {:#04x}", self.address));
-        let individual = self.errors.or_drawn(|| Individual::drawn(&rng));
+        let individual = self.errors.or_from_seed(|| Individual::drawn(&rng));
         Some(Model {
             address: self.address,
             now_ns: 0,

@@ -8,7 +8,8 @@ pub struct Code {
 }
 
 impl Code {
-    /// The two's complement code of `bits` bits, from 1 to 32, that is nearest to `exact`, halves away from zero.
+    /// The two's complement code of `bits` bits, from 1 to 32, that is nearest to `exact`, halves
+    /// away from zero.
     #[inline]
     pub fn signed(exact: f64, bits: u32) -> Self {
         let greatest = (1_i64 << (bits.clamp(1, 32) - 1)) - 1;
@@ -20,7 +21,8 @@ impl Code {
         }
     }
 
-    /// The unsigned code of `bits` bits, from 1 to 31, that is nearest to `exact`, halves upwards. Below zero it is zero, and not clipped.
+    /// The unsigned code of `bits` bits, from 1 to 31, that is nearest to `exact`, halves upwards.
+    /// Below zero it is zero, and not clipped.
     #[inline]
     pub fn unsigned(exact: f64, bits: u32) -> Self {
         let greatest = (1_i64 << bits.clamp(1, 31)) - 1;

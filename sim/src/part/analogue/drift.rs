@@ -13,7 +13,7 @@ pub struct Drift {
 
 impl Drift {
     /// A drift that never departs by more than `limit_nv` nanovolts.
-    pub fn drawn(rng: &mut Rng, limit_nv: f64) -> Self {
+    pub fn from_seed(rng: &mut Rng, limit_nv: f64) -> Self {
         // Periods that a test of minutes crosses; datasheets bound the amplitude alone.
         let period_ns = rng.integer(20_000_000_000..=200_000_000_000) as u64;
         Self {

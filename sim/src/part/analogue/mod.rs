@@ -1,6 +1,8 @@
-//! What models of converters have in common: rails, rounding, noise, drift, and the current that a part draws.
+//! What models of converters have in common: rails, rounding, noise, drift, and the current that a
+//! part draws.
 //!
-//! For models of this crate and for those of yours: `sim/tests/own_model.rs` of the repository is a whole one.
+//! For models of this crate and for those of yours: `sim/tests/own_model.rs` of the repository is a
+//! whole one.
 
 mod code;
 mod drift;
@@ -23,16 +25,18 @@ use crate::{
     rng::Rng,
 };
 
-/// The inputs of a part with `N` channels: what stands behind them and what was last seen there. Survives resets, as the board does.
+/// The inputs of a part with `N` channels: what stands behind them and what was last seen there.
+/// Survives resets, as the board does.
 ///
-/// Over all channels the moments that it is asked for must not go back, but for an aperture that was [cut](Self::cut).
+/// Over all channels the moments that it is asked for must not go back, but for an aperture that
+/// was [cut](Self::cut).
 pub struct Inputs<const N: usize> {
     conversions: u64,
     last: Option<Converted>,
     rails: [Option<Rail>; N],
     /// None for a part without noise.
     noise: Option<Rng>,
-    /// By channel: current over the last sense aperture, voltage over the last bus aperture.
+    /// By channel: current over the last sense aperture, voltage over the last rail aperture.
     seen: [Means; N],
 }
 
@@ -74,7 +78,8 @@ impl<const N: usize> Inputs<N> {
         }
     }
 
-    /// What the channel's last sense and bus conversions averaged; zeros before the first, and without a rail.
+    /// What the channel's last sense and rail conversions averaged; zeros before the first, and
+    /// without a rail.
     pub fn seen(&self, channel: usize) -> Means {
         self.seen.get(channel).copied().unwrap_or(NOTHING)
     }
@@ -89,7 +94,8 @@ impl<const N: usize> Inputs<N> {
         self.last
     }
 
-    /// Mean voltage across the sense resistor over an aperture that ends now, in nanovolts, `bias_na` flowing through it besides. 0 without a rail.
+    /// Mean voltage across the sense resistor over an aperture that ends now, in nanovolts,
+    /// `bias_na` flowing through it besides. 0 without a rail.
     #[inline]
     pub fn sense_nv(&mut self, channel: usize, bias_na: f64, from_ns: u64, to_ns: u64) -> f64 {
         self.behind(channel).map_or(0.0, |(rail, seen)| {
@@ -99,9 +105,9 @@ impl<const N: usize> Inputs<N> {
         })
     }
 
-    /// Mean bus voltage over an aperture that ends now, in nanovolts. 0 without a rail.
+    /// Mean rail voltage over an aperture that ends now, in nanovolts. 0 without a rail.
     #[inline]
-    pub fn bus_nv(&mut self, channel: usize, from_ns: u64, to_ns: u64) -> f64 {
+    pub fn rail_nv(&mut self, channel: usize, from_ns: u64, to_ns: u64) -> f64 {
         self.behind(channel).map_or(0.0, |(rail, seen)| {
             let voltage_nv = rail.window(from_ns, to_ns).voltage_nv;
             seen.voltage_nv = voltage_nv;

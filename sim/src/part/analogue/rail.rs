@@ -12,8 +12,8 @@ pub(crate) struct Rail {
     ahead: Option<Ahead>,
 }
 
-/// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a plant's
-/// time never goes back.
+/// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a
+/// plant's time never goes back.
 struct Ahead {
     from_ns: u64,
     until_ns: u64,

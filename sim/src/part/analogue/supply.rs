@@ -1,4 +1,5 @@
-/// Charge that a part drew so far. Time is added when what it draws changes, so conversions cost nothing here.
+/// Charge that a part drew so far. Time is added when what it draws changes, so conversions cost
+/// nothing here.
 #[derive(Debug)]
 pub struct Supply {
     current_na: u32,

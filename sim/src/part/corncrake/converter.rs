@@ -77,12 +77,12 @@ impl Converter {
     #[inline]
     pub(super) fn rail(&mut self, channel: usize, range: usize, from_ns: u64, to_ns: u64) -> Code {
         let (lsb_nv, noise_nv) = RAIL_RANGES[range];
-        let input_nv = self.inputs.bus_nv(channel, from_ns, to_ns);
+        let input_nv = self.inputs.rail_nv(channel, from_ns, to_ns);
         let gain = 1.0 + self.individual.rail_gain[channel][range];
         let offset_nv = self.individual.rail_offset_nv[channel][range];
         let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
         let code = Code::unsigned(output_nv / lsb_nv, RAIL_BITS);
-        self.inputs.note(channel, Input::Bus, code, to_ns);
+        self.inputs.note(channel, Input::Rail, code, to_ns);
         code
     }
 }

@@ -58,7 +58,7 @@ impl Corncrake {
     pub fn new(address: u8) -> Self {
         Self {
             address,
-            errors: Errors::Drawn,
+            errors: Errors::FromSeed,
         }
     }
 
@@ -94,7 +94,7 @@ impl Order for Corncrake {
             return None;
         }
         let rng = rng.stream(&format!("corncrake {:#04x}", self.address));
-        let individual = self.errors.or_drawn(|| Individual::from_seed(&rng));
+        let individual = self.errors.or_from_seed(|| Individual::from_seed(&rng));
         Some(Model {
             address: self.address,
             now_ns: 0,

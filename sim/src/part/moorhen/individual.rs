@@ -55,7 +55,8 @@ impl Individual {
             sense_offset_nv: [SENSE_OFFSET_LIMIT_NV; CHANNELS].map(|nv| offset.rectangular(nv)),
             bus_offset_nv: [BUS_OFFSET_LIMIT_NV; CHANNELS]
                 .map(|pair| pair.map(|nv| offset.rectangular(nv))),
-            sense_drift: [SENSE_DRIFT_LIMIT_NV; CHANNELS].map(|nv| Drift::drawn(&mut drift, nv)),
+            sense_drift: [SENSE_DRIFT_LIMIT_NV; CHANNELS]
+                .map(|nv| Drift::from_seed(&mut drift, nv)),
             bias_na: [BIAS_LIMIT_NA; CHANNELS].map(|na| bias.rectangular(na)),
             noise: true,
             conversion_ns: rng.stream("oscillator").integer(FASTEST_NS..=SLOWEST_NS) as u64,

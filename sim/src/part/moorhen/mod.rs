@@ -63,7 +63,7 @@ impl Moorhen {
     pub fn drawn(address: u8) -> Self {
         Self {
             address,
-            errors: Errors::Drawn,
+            errors: Errors::FromSeed,
         }
     }
 
@@ -94,7 +94,7 @@ impl Order for Moorhen {
             return None;
         }
         let rng = rng.stream(&format!("moorhen {:#04x}", self.address));
-        let individual = self.errors.or_drawn(|| Individual::drawn(&rng));
+        let individual = self.errors.or_from_seed(|| Individual::drawn(&rng));
         Some(Model {
             address: self.address,
             now_ns: 0,

@@ -116,11 +116,11 @@ impl Converter {
             (input, code) = (Input::Sense, Code::signed(output_nv / lsb_nv, BITS));
         } else {
             let (lsb_nv, noise_nv) = BUS_RANGES[range];
-            let input_nv = self.inputs.bus_nv(channel, from_ns, to_ns);
+            let input_nv = self.inputs.rail_nv(channel, from_ns, to_ns);
             let gain = 1.0 + individual.bus_gain[channel][range];
             let offset_nv = individual.bus_offset_nv[channel][range];
             let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
-            (input, code) = (Input::Bus, Code::unsigned(output_nv / lsb_nv, BITS));
+            (input, code) = (Input::Rail, Code::unsigned(output_nv / lsb_nv, BITS));
         }
         self.inputs.note(channel, input, code, to_ns);
         code

@@ -178,7 +178,7 @@ impl Target for Model {
             state.sample(self.sampler.sample(page), page);
             self.last = Some(Converted {
                 channel: at,
-                input: Input::Bus,
+                input: Input::Rail,
                 code: i32::from(state.readings[0]),
                 clipped: false,
                 at_ns,

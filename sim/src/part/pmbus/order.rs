@@ -21,7 +21,7 @@ impl Device {
     /// A description that the standard or the model does not allow; an address that is reserved on an SMBus, or
     /// above 0x77.
     pub fn drawn(description: Description, address: u8) -> Result<Self, DescriptionError> {
-        Self::new(description, address, Errors::Drawn)
+        Self::new(description, address, Errors::FromSeed)
     }
 
     /// A device without errors.
@@ -72,7 +72,7 @@ impl Order for Device {
     fn build(self, rng: &Rng) -> Option<Model> {
         let rng = rng.stream(&format!("pmbus {:#04x}", self.address));
         let drawn = || Individual::drawn(&self.description, &rng);
-        let mut individual = self.errors.or_drawn(drawn);
+        let mut individual = self.errors.or_from_seed(drawn);
         // Apertures of no length would never let time go on, and those of centuries would overrun it.
         let pages = self.description.pages.len() as u64;
         individual.sample_period_ns = individual.sample_period_ns.clamp(pages, DAY_NS);
