@@ -20,7 +20,7 @@ const LOGIC: Rail = Rail::new(SenseResistor::new(
     Resistance::from_milliohms(10),
     Tolerance::from_percent(1),
 ));
-static BOARD: Board<1> = Corncrake::board([LOGIC]);
+static BOARD: Board<1> = Corncrake::board(&[LOGIC]);
 const FULL_SCALE: FullScale = FullScale::new(
     Voltage::from_millivolts(20),
     Voltage::from_millivolts(3_600),

@@ -161,6 +161,8 @@ impl PartInfo {
     }
 
     /// The longest that one scan of so many channels takes, in microseconds, rounded up.
+    ///
+    /// It divides: work it out in a constant.
     #[must_use]
     pub const fn scan_us_max(&self, channels: u8) -> u32 {
         // Two conversions a channel; the oscillator's error is on the frequency: t = t0 / (1 - e).

@@ -2,11 +2,13 @@
 //! and how codes become quantities on each rail.
 
 mod correction;
+mod factors;
 mod load;
 mod rail;
 mod resistor;
 
 pub use correction::{Correction, Gain, Offset};
+pub use factors::{Factors, rail_voltage};
 pub use load::{Flow, Load, LoadSteps, VoltageSteps};
 pub use rail::Rail;
 pub use resistor::SenseResistor;
@@ -14,28 +16,30 @@ pub use resistor::SenseResistor;
 use crate::Channel;
 use crate::config::ConfigError;
 use crate::info::PartInfo;
-use crate::units::Tolerance;
+use crate::units::{Resistance, Tolerance};
 
-/// A board with `N` rails, one per channel of the part, from channel 0 up.
+/// A board with `N` rails, one per channel of the part, from channel 0 up: what it takes to make
+/// quantities of codes, worked out from the [`Rail`]s.
 ///
-/// Constant data: a board that is known at compile time lies in flash, its factors worked out.
+/// Constant data: a board that is known at compile time lies in flash.
 ///
 /// ```
 /// use crake::board::{Board, Rail, SenseResistor};
-/// use crake::part::corncrake;
+/// use crake::part::corncrake::Corncrake;
 /// use crake::units::{Resistance, Tolerance};
 ///
 /// const LOGIC: Rail = Rail::new(SenseResistor::new(
 ///     Resistance::from_milliohms(500),
 ///     Tolerance::from_ppm(5_000),
 /// ));
-/// static BOARD: Board<1> = Board::new(&corncrake::INFO, [LOGIC]);
+/// static RAILS: [Rail; 1] = [LOGIC];
+/// static BOARD: Board<1> = Corncrake::board(&RAILS);
 /// assert_eq!(BOARD.serial(), 0);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Board<const N: usize> {
-    rails: [Rail; N],
+    factors: [Factors; N],
     sense_unit_nv: u32,
     rail_unit_nv: u32,
     serial: u32,
@@ -49,16 +53,23 @@ impl<const N: usize> Board<N> {
     /// What cannot be used with the part (a resistor out of all proportion) is refused when the
     /// monitor is configured, by name.
     #[must_use]
-    pub const fn new(info: &PartInfo, mut rails: [Rail; N]) -> Self {
+    pub const fn new(info: &PartInfo, rails: &[Rail; N]) -> Self {
         let sense_unit_nv = info.sense_unit.as_nanovolts() as u32;
         let rail_unit_nv = info.rail_unit.as_nanovolts() as u32;
-        let mut rest: &mut [Rail] = &mut rails;
-        while let Some((rail, others)) = rest.split_first_mut() {
-            rail.work_out(sense_unit_nv, rail_unit_nv);
-            rest = others;
+        const NOTHING: Rail = Rail::new(SenseResistor::new(
+            Resistance::from_nanoohms(0),
+            Tolerance::ZERO,
+        ));
+        let mut factors = [Factors::new(&NOTHING, 1, 1); N];
+        let (mut to, mut from): (&mut [_], &[_]) = (&mut factors, rails);
+        while let (Some((entry, to_rest)), Some((rail, from_rest))) =
+            (to.split_first_mut(), from.split_first())
+        {
+            *entry = Factors::new(rail, sense_unit_nv, rail_unit_nv);
+            (to, from) = (to_rest, from_rest);
         }
         Self {
-            rails,
+            factors,
             sense_unit_nv,
             rail_unit_nv,
             serial: 0,
@@ -81,32 +92,27 @@ impl<const N: usize> Board<N> {
         self
     }
 
-    /// The same board with one rail corrected; totals see that it is another.
+    /// The same board with one rail corrected; totals see that it is another. Bounds take the same
+    /// correction from [`Rail::corrected`].
     ///
     /// Unchanged where there is no such rail.
     #[must_use]
-    pub const fn corrected(mut self, channel: Channel, correction: Correction) -> Self {
+    pub const fn corrected(mut self, channel: Channel, correction: &Correction) -> Self {
         let (sense_unit_nv, rail_unit_nv) = (self.sense_unit_nv, self.rail_unit_nv);
-        if let Some((_, rest)) = self.rails.split_at_mut_checked(channel.index())
-            && let Some((rail, _)) = rest.split_first_mut()
+        if let Some((_, rest)) = self.factors.split_at_mut_checked(channel.index())
+            && let Some((factors, _)) = rest.split_first_mut()
         {
-            rail.correct(correction);
-            rail.work_out(sense_unit_nv, rail_unit_nv);
+            factors.correct(correction, sense_unit_nv, rail_unit_nv);
             self.revision = self.revision.wrapping_add(1);
         }
         self
     }
 
-    /// Its rails, from channel 0 up.
+    /// How codes become quantities on a channel; `None` where there is no rail.
     #[must_use]
-    pub const fn rails(&self) -> &[Rail; N] {
-        &self.rails
-    }
-
-    /// The rail on a channel; `None` where there is none.
-    #[must_use]
-    pub fn rail(&self, channel: Channel) -> Option<&Rail> {
-        self.rails.get(channel.index())
+    #[inline(always)]
+    pub fn factors(&self, channel: Channel) -> Option<&Factors> {
+        self.factors.get(channel.index())
     }
 
     /// Its serial number.
@@ -139,8 +145,8 @@ impl<const N: usize> Board<N> {
         if units != (i64::from(self.sense_unit_nv), i64::from(self.rail_unit_nv)) {
             return Err(ConfigError::BoardOfAnotherPart);
         }
-        for (number, rail) in (0_u8..).zip(&self.rails) {
-            if !rail.is_usable() {
+        for (number, factors) in (0_u8..).zip(&self.factors) {
+            if !factors.is_usable() {
                 return Err(ConfigError::SenseResistor(Channel::new(number)));
             }
         }

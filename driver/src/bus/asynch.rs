@@ -56,9 +56,9 @@ impl<I: I2c, D: DelayNs> Port for Async<I, D> {
         self.delay.delay_us(us)
     }
 
-    fn shared<T>(
-        operation: impl Future<Output = Result<T, Fault>>,
+    fn shared<T, F: Future<Output = Result<T, Fault>>>(
+        operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>> {
-        operation
+        operation()
     }
 }

@@ -64,20 +64,22 @@ impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
     }
 
     #[inline(always)]
-    fn shared<T>(
-        operation: impl Future<Output = Result<T, Fault>>,
+    fn shared<T, F: Future<Output = Result<T, Fault>>>(
+        operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>> {
         ready(poll_once(operation))
     }
 }
 
-/// Runs what a blocking bus makes ready at once.
+/// Makes and runs what a blocking bus makes ready at once.
 ///
 /// It is polled exactly once. A future that waits all the same, which none over a blocking bus does,
 /// is given up with [`Fault::Waits`].
 #[inline(never)] // linked once for each operation, and so that no caller becomes a state machine
-pub(crate) fn poll_once<T>(operation: impl Future<Output = Result<T, Fault>>) -> Result<T, Fault> {
-    let operation = pin!(operation);
+pub(crate) fn poll_once<T, F: Future<Output = Result<T, Fault>>>(
+    operation: impl FnOnce() -> F,
+) -> Result<T, Fault> {
+    let operation = pin!(operation());
     match operation.poll(&mut Context::from_waker(Waker::noop())) {
         Poll::Ready(result) => result,
         Poll::Pending => Err(Fault::Waits),

@@ -116,7 +116,7 @@ impl<B: Port> Link<B> {
         register: u8,
         into: &mut [u8],
     ) -> impl Future<Output = Result<(), Fault>> {
-        B::shared(async move {
+        B::shared(move || async move {
             let mut left = self.attempts;
             loop {
                 let result = self.read_once(register, into).await;
@@ -182,7 +182,7 @@ impl<B: Port> Link<B> {
         value: u64,
         width: u8,
     ) -> impl Future<Output = Result<(), Fault>> {
-        B::shared(async move {
+        B::shared(move || async move {
             let mut left = self.attempts;
             loop {
                 let result = self.put_once(register, value, width).await;
@@ -217,7 +217,7 @@ impl<B: Port> Link<B> {
         value: u64,
         width: u8,
     ) -> impl Future<Output = Result<(), Fault>> {
-        B::shared(async move {
+        B::shared(move || async move {
             self.put(register, value, width).await?;
             let got = self.get(register, width).await?;
             if got == value {

@@ -34,9 +34,9 @@ pub trait Port {
 
     /// Runs an operation that several others use.
     ///
-    /// A blocking port runs it to its end within one plain function, so that it is linked once and is
-    /// no state machine; an async port gives the future back as it is.
-    fn shared<T>(
-        operation: impl Future<Output = Result<T, Fault>>,
+    /// A blocking port makes the future and runs it to its end within one plain function, so that it
+    /// is linked once, is no state machine and is never moved; an async port gives it back as it is.
+    fn shared<T, F: Future<Output = Result<T, Fault>>>(
+        operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>>;
 }

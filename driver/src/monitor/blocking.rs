@@ -90,7 +90,7 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
                     .error_of(Operation::Resume, ErrorKind::Config(error)));
             }
         };
-        match poll_once(self.core.resume(&scan, token)) {
+        match poll_once(|| self.core.resume(&scan, token)) {
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Resume, fault)),
         }
@@ -101,7 +101,7 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
     }
 
     fn sample(&mut self) -> Result<&Self::Sample, Error<I::Error>> {
-        match poll_once(self.core.sample()) {
+        match poll_once(|| self.core.sample()) {
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Sample, fault)),
         }
@@ -120,7 +120,7 @@ impl<I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'_, I, 
             Err(error) => return Err(self.core.error_of(operation, ErrorKind::Config(error))),
         };
         let fresh = operation == Operation::Init;
-        poll_once(self.core.configure(&scan, fresh))
+        poll_once(|| self.core.configure(&scan, fresh))
             .map_err(|fault| self.core.error(operation, fault))
     }
 }

@@ -4,7 +4,7 @@ use core::fmt;
 
 use super::Timestamp;
 use crate::Channel;
-use crate::board::{Board, Flow};
+use crate::board::{Board, rail_voltage};
 use crate::config::{ChannelRange, Scan};
 use crate::info::PartInfo;
 use crate::part::{Codes, Part, Sums};
@@ -85,21 +85,21 @@ pub trait Sample<const N: usize> {
     /// [`NoReading`] says why there is none; after clipping it carries the limit that is known.
     #[inline]
     fn reading(&self, channel: Channel) -> Result<Reading, NoReading> {
-        let (Some(range), Some(rail)) = (self.readable(channel), self.board().rail(channel)) else {
+        let (Some(range), Some(factors)) = (self.readable(channel), self.board().factors(channel))
+        else {
             return Err(self.no_reading(channel));
         };
         let codes = self.codes(channel);
         let reading = Reading {
-            voltage: rail.voltage(range, codes.rail),
-            current: rail.current(range, codes.sense),
-            power: rail.power(range, codes.power, codes.rail),
+            voltage: rail_voltage(self.info(), range, codes.rail),
+            current: factors.current(range, codes.sense),
+            power: factors.power(range, codes.power, codes.rail),
         };
         if codes.sense_clipped || codes.rail_clipped {
-            let forward = rail.load().is_some_and(|load| load.flow() == Flow::Forward);
             return Err(NoReading::Clipped {
                 channel,
                 reading,
-                current: match (codes.sense_clipped, forward) {
+                current: match (codes.sense_clipped, factors.is_forward()) {
                     (false, _) => Saturation::None,
                     (true, true) => Saturation::AtLeast,
                     (true, false) => Saturation::Unknown,

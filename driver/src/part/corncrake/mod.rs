@@ -68,7 +68,7 @@ impl Corncrake {
 
     /// A board whose rails hang on this part.
     #[must_use]
-    pub const fn board<const N: usize>(rails: [Rail; N]) -> Board<N> {
+    pub const fn board<const N: usize>(rails: &[Rail; N]) -> Board<N> {
         Board::new(&INFO, rails)
     }
 }

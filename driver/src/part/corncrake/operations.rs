@@ -12,6 +12,8 @@ use crate::part::{Codes, Part, ResumeToken, Sums};
 
 /// How often a block with another tag is read again before it is told as stale.
 const STALE_READS: u8 = 3;
+/// The longest that one channel of a scan takes, in microseconds.
+const CHANNEL_US_MAX: u32 = INFO.scan_us_max(1);
 
 impl Part for Corncrake {
     const INFO: &'static PartInfo = &INFO;
@@ -86,7 +88,7 @@ impl Part for Corncrake {
     }
 
     fn latch_us_max<const N: usize>(scan: &Scan<N>) -> u32 {
-        INFO.scan_us_max(scan.channel_count())
+        CHANNEL_US_MAX.wrapping_mul(u32::from(scan.channel_count()))
     }
 
     async fn read_block<B: Port>(
@@ -184,7 +186,7 @@ impl Corncrake {
     /// The longest that a single shot takes, waking up included.
     const fn shot_us_max(&self) -> u32 {
         let configuration = self.expected[3];
-        let scan_us = INFO.scan_us_max((configuration & 0x0F).count_ones() as u8);
+        let scan_us = CHANNEL_US_MAX.wrapping_mul((configuration & 0x0F).count_ones());
         (scan_us << (configuration >> 4)).wrapping_add(INFO.wake_us) // at most 2^10 scans
     }
 

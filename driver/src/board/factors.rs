@@ -1,0 +1,140 @@
+use super::{Correction, Flow, Rail};
+use crate::config::ChannelRange;
+use crate::convert::{CurrentFactor, PowerFactor};
+use crate::info::PartInfo;
+use crate::units::{Current, Power, Voltage};
+
+/// How codes become quantities on one rail.
+///
+/// This is the one place where a code becomes a quantity: readings, limits, captures and totals all
+/// come here, or to the [ratio](Self::sense_numerator) that the factors are made of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Factors {
+    current: CurrentFactor,
+    power: PowerFactor,
+    numerator: u64,
+    resistance: u64,
+    /// The correction's offset in 256ths of the part's sense unit.
+    offset_256ths: i32,
+    usable: bool,
+    forward: bool,
+}
+
+impl Factors {
+    /// Of a rail, for a part with this sense and rail unit, in nanovolts.
+    pub(super) const fn new(rail: &Rail, sense_unit_nv: u32, rail_unit_nv: u32) -> Self {
+        let mut factors = Self {
+            current: CurrentFactor::ZERO,
+            power: PowerFactor::ZERO,
+            numerator: 0,
+            resistance: rail.resistor().resistance().as_nanoohms(),
+            offset_256ths: 0,
+            usable: false,
+            forward: match rail.load() {
+                Some(load) => matches!(load.flow(), Flow::Forward),
+                None => false,
+            },
+        };
+        factors.correct(rail.correction(), sense_unit_nv, rail_unit_nv);
+        factors
+    }
+
+    /// Works out the factors: 1e9 × numerator / (resistance × 2^38) nanoamperes for each 256th, and
+    /// the same times a rail unit, where nV × nV / nΩ is a nanowatt.
+    pub(super) const fn correct(
+        &mut self,
+        correction: &Correction,
+        sense_unit_nv: u32,
+        rail_unit_nv: u32,
+    ) {
+        let in_range = self.resistance >= Rail::RESISTANCE_MIN.as_nanoohms()
+            && self.resistance <= Rail::RESISTANCE_MAX.as_nanoohms();
+        let gain = correction.gain.to_bits();
+        let gain = if gain > 0 { gain as u64 } else { 0 };
+        self.numerator = gain.wrapping_mul(sense_unit_nv as u64); // 31 by 32 bits
+        let numerator = self.numerator as u128;
+        let denominator = (self.resistance as u128).wrapping_mul(1 << 38); // 34 by 39 bits
+        let current = CurrentFactor::new(numerator.wrapping_mul(1_000_000_000), denominator);
+        let power = PowerFactor::new(numerator.wrapping_mul(rail_unit_nv as u128), denominator);
+        self.usable = false;
+        if let (true, Some(current), Some(power)) = (in_range && numerator > 0, current, power) {
+            (self.current, self.power, self.usable) = (current, power, true);
+        }
+        // Bits are 256ths of a nanovolt: rounded to the nearest 256th of a unit, halves away from zero.
+        let bits = correction.offset.to_bits() as i64;
+        let half = sense_unit_nv as i64 / 2;
+        let away = if bits < 0 {
+            bits.wrapping_sub(half)
+        } else {
+            bits.wrapping_add(half)
+        };
+        self.offset_256ths = match away.checked_div(sense_unit_nv as i64) {
+            Some(offset) => offset as i32,
+            None => 0,
+        };
+    }
+
+    /// Whether the part can be used with this resistor and correction.
+    #[must_use]
+    pub const fn is_usable(&self) -> bool {
+        self.usable
+    }
+
+    /// Whether current was declared to flow from source to load alone.
+    #[must_use]
+    pub const fn is_forward(&self) -> bool {
+        self.forward
+    }
+
+    /// Current of a sense code. Positive from source to load; rounded to the nearest nanoampere.
+    #[must_use]
+    #[inline(always)]
+    pub const fn current(&self, range: &ChannelRange, code: i32) -> Current {
+        // Codes of at most 20 bits times a few units: far from the end.
+        let shown = code.wrapping_mul((range.sense_lsb as i32).wrapping_mul(256));
+        Current::from_nanoamps(self.current.apply(shown.wrapping_sub(self.offset_256ths)))
+    }
+
+    /// Power of a power code: a mean of sense codes times rail codes. `rail_code` is needed where
+    /// there is an offset. Positive into the load; rounded to the nearest nanowatt.
+    #[must_use]
+    #[inline(always)]
+    pub const fn power(&self, range: &ChannelRange, code: i64, rail_code: u32) -> Power {
+        let lsb = (range.sense_lsb as i64).wrapping_mul((range.rail_lsb as i64).wrapping_mul(256));
+        let mut product = code.wrapping_mul(lsb);
+        if self.offset_256ths != 0 {
+            let units = rail_code.wrapping_mul(range.rail_lsb as u32);
+            product = product.wrapping_sub((units as i64).wrapping_mul(self.offset_256ths as i64));
+        }
+        Power::from_nanowatts(self.power.apply(product))
+    }
+
+    /// The offset that is taken off each sense code, in 256ths of the part's sense unit.
+    #[must_use]
+    pub const fn offset_256ths(&self) -> i32 {
+        self.offset_256ths
+    }
+
+    /// What a 256th of a sense unit stands for is exactly `sense_numerator / (resistance × 2^38)`
+    /// amperes, with the resistance in nanoohms: this is unit in nanovolts × gain in 2^-30.
+    #[must_use]
+    pub const fn sense_numerator(&self) -> u64 {
+        self.numerator
+    }
+
+    /// The sense resistor in nanoohms.
+    #[must_use]
+    pub const fn resistance_nohm(&self) -> u64 {
+        self.resistance
+    }
+}
+
+/// Voltage of a rail code, exact.
+#[must_use]
+#[inline(always)]
+pub const fn rail_voltage(info: &PartInfo, range: &ChannelRange, code: u32) -> Voltage {
+    let units = code.wrapping_mul(range.rail_lsb as u32);
+    let unit_nv = info.rail_unit.as_nanovolts() as u32;
+    Voltage::from_nanovolts((units as u64).wrapping_mul(unit_nv as u64) as i64)
+}
