@@ -3,6 +3,7 @@
 
 mod correction;
 mod factors;
+pub(crate) mod limits;
 mod load;
 mod rail;
 mod resistor;

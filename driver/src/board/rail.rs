@@ -13,6 +13,8 @@ pub struct Rail {
     load: Option<Load>,
     /// Least and greatest voltage of the rail, as declared.
     voltage: Option<(Voltage, Voltage)>,
+    /// What temperature does to the sense resistor at the load's greatest current.
+    thermal_ppb: u32,
 }
 
 impl Rail {
@@ -29,6 +31,7 @@ impl Rail {
             correction: Correction::NONE,
             load: None,
             voltage: None,
+            thermal_ppb: 0,
         }
     }
 
@@ -43,6 +46,7 @@ impl Rail {
     #[must_use]
     pub const fn with_load(mut self, load: Load) -> Self {
         self.load = Some(load);
+        self.thermal_ppb = self.resistor.thermal_ppb(load.greatest());
         self
     }
 
@@ -72,6 +76,15 @@ impl Rail {
     #[must_use]
     pub const fn voltage_span(&self) -> Option<(Voltage, Voltage)> {
         self.voltage
+    }
+
+    /// Greatest relative change of its sense resistor by temperature, own heat included, in parts per
+    /// thousand million; `None` where no load was declared.
+    pub(crate) const fn thermal_ppb(&self) -> Option<u32> {
+        match self.load {
+            Some(_) => Some(self.thermal_ppb),
+            None => None,
+        }
     }
 
     /// Its correction by calibration.

@@ -1,3 +1,4 @@
+use crate::convert::divided_up;
 use crate::units::{Current, Resistance, Tolerance};
 
 /// A sense resistor, with the limits that its maker states.
@@ -72,34 +73,23 @@ impl SenseResistor {
     #[must_use]
     pub const fn thermal_ppb(&self, greatest: Current) -> u32 {
         // µA² × nΩ = 1e-21 W. A sense resistor is below 2^34 nΩ, and 2^46 µA is 70 MA: no overflow.
-        let ua = greatest.as_microamps().unsigned_abs() as u128;
+        let ua = divided_up(greatest.as_nanoamps().unsigned_abs() as u128, 1_000);
         let ua = if ua >> 46 == 0 { ua } else { (1 << 46) - 1 };
-        let watts_e21 = ua
-            .wrapping_mul(ua)
+        let watts_e21 = (ua as u128)
+            .wrapping_mul(ua as u128)
             .wrapping_mul(self.resistance.as_nanoohms() as u128);
         // In steps, so that the product with the thermal resistance fits: rounded up at 1e-9 W.
-        let nanowatts = up(watts_e21, 1_000_000_000_000);
-        let rise_mk = up(
-            nanowatts.saturating_mul(self.thermal_resistance_mk_per_w as u128),
-            1_000_000_000,
-        );
-        let total_mk = rise_mk.saturating_add(self.temperature_span_mk as u128);
+        let nanowatts = divided_up(watts_e21, 1_000_000_000_000) as u128;
+        let rise_mk = nanowatts.wrapping_mul(self.thermal_resistance_mk_per_w as u128);
+        let rise_mk = divided_up(rise_mk, 1_000_000_000);
+        let total_mk = rise_mk.saturating_add(self.temperature_span_mk as u64);
         // ppm/K × mK = 1e-9.
-        let ppb = total_mk.saturating_mul(self.temperature_coefficient_ppm_per_k as u128);
+        let ppb = total_mk.saturating_mul(self.temperature_coefficient_ppm_per_k as u64);
         if ppb > 1_000_000_000 {
             1_000_000_000
         } else {
             ppb as u32
         }
-    }
-}
-
-/// The quotient, rounded up; by constants alone.
-const fn up(dividend: u128, divisor: u128) -> u128 {
-    match dividend.checked_div(divisor) {
-        Some(quotient) if quotient.wrapping_mul(divisor) < dividend => quotient.wrapping_add(1),
-        Some(quotient) => quotient,
-        None => u128::MAX,
     }
 }
 

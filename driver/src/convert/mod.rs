@@ -1,8 +1,10 @@
 //! Numbers to numbers: factors of one multiply and constant shift, the way back by search, and exact
 //! fractions for what adds up over months. What the numbers mean stands in [`board`](crate::board).
 
+mod divide;
 mod factor;
 mod search;
 
+pub(crate) use divide::{divided, divided_up, root};
 pub use factor::{CurrentFactor, PowerFactor};
 pub use search::{code_at_least, code_at_most};

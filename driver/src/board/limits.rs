@@ -1,0 +1,395 @@
+//! What datasheet, board and calibration leave open on one rail: the ground that every bound stands on.
+//!
+//! With ρ the sum of all relative limits and o the sum of all absolute ones,
+//! `|shown − true| ≤ (ρ × |shown| + o) ÷ (1 − ρ)`. For shown = true × F + e, where F is a product of
+//! factors 1 + r and divisors 1 + r whose |r| add up to at most ρ, and |e| ≤ o: F ≥ 1 − ρ and
+//! F ≤ 1 ÷ (1 − ρ), so |F − 1| ÷ F ≤ ρ ÷ (1 − ρ), and shown − true = shown × (F − 1) ÷ F + e ÷ F.
+
+use super::Rail;
+use crate::config::ChannelRange;
+use crate::convert::{divided_up, root};
+use crate::info::{PartInfo, RangeInfo};
+use crate::units::{Current, Voltage};
+
+/// One, in parts per thousand million.
+pub(crate) const PPB: u64 = 1_000_000_000;
+
+/// Limits of error of the current on a rail in one sense range.
+///
+/// All are magnitudes, never less than the limit. Absolute ones are sense voltages in picovolts, as much
+/// greater as the correction's gain is above 1.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct SenseLimits {
+    /// Gain of the part, or of the calibration. It is constant: it counts for net totals.
+    pub(crate) gain_ppb: u32,
+    /// Tolerance of the sense resistor, constant; 0 where the gain was calibrated.
+    pub(crate) resistor_ppb: u32,
+    /// Temperature of the sense resistor. It changes: it counts for what was turned over.
+    pub(crate) thermal_ppb: u32,
+    /// Offset, or what an offset calibration left and what came after it.
+    pub(crate) offset_pv: u64,
+    /// Input bias through the sense resistor; 0 where the offset was calibrated.
+    pub(crate) bias_pv: u64,
+    /// Noise and rounding of conversions.
+    pub(crate) noise: Noise,
+}
+
+/// Limits of error of the rail voltage in one range.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct VoltageLimits {
+    /// Gain of the part.
+    pub(crate) gain_ppb: u32,
+    /// Offset.
+    pub(crate) offset_pv: u64,
+    /// Noise and rounding of conversions.
+    pub(crate) noise: Noise,
+}
+
+/// Noise of conversions and their rounding to codes, in picovolts.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Noise {
+    /// What falls with the root of the number of conversions.
+    falling_pv: u64,
+    /// What does not.
+    staying_pv: u64,
+    /// Half a code.
+    pub(crate) half_code_pv: u64,
+}
+
+impl SenseLimits {
+    /// Limits of a rail with whatever correction it has; `None` where the part has no such range.
+    ///
+    /// A gain belongs to the sense range that it was measured in. In another, the gains of both ranges
+    /// are open besides; a correction whose range is not known is taken as measured in another. What is
+    /// taken off or multiplied by without a known bound may be wrong in full.
+    pub(crate) const fn new(info: &PartInfo, rail: &Rail, sense: u8) -> Option<Self> {
+        let Some(here) = range(info.sense_ranges, sense) else {
+            return None;
+        };
+        let correction = rail.correction();
+        let gain = correction.gain.to_bits();
+        let (offset_pv, bias_pv) = match correction.offset_bound {
+            Some(bound) => (pv(bound).saturating_add(pv(info.offset_stability)), 0),
+            None => {
+                let taken_off_pv = up_256(correction.offset.to_bits().unsigned_abs() as u64);
+                (
+                    pv(here.offset).saturating_add(taken_off_pv),
+                    bias_pv(info, rail),
+                )
+            }
+        };
+        // What is taken off each code is rounded to a 256th of a sense unit.
+        let rounded_pv = match correction.offset.to_bits() {
+            0 => 0,
+            _ => pv(info.sense_unit).div_ceil(512),
+        };
+        let (gain_ppb, resistor_ppb) = match (correction.gain_bound, correction.gain_range) {
+            (Some(bound), Some(there)) if there == sense => (ppb(bound.as_ppm()), 0),
+            (Some(bound), there) => {
+                let there_ppm = gain_ppm_of(info.sense_ranges, there);
+                let open_ppm = bound.as_ppm().saturating_add(here.gain_ppm);
+                (ppb(open_ppm.saturating_add(there_ppm)), 0)
+            }
+            (None, _) => {
+                // 2^-30 is less than a part per thousand million.
+                let open_ppb = ppb(here.gain_ppm).saturating_add(gain.abs_diff(1 << 30));
+                (open_ppb, ppb(rail.resistor().tolerance().as_ppm()))
+            }
+        };
+        let thermal_ppb = match rail.thermal_ppb() {
+            Some(ppb) => ppb,
+            None => rail.resistor().thermal_ppb(greatest(info, here, rail)),
+        };
+        let noise = Noise::new(here, info.sense_unit);
+        Some(Self {
+            gain_ppb,
+            resistor_ppb,
+            thermal_ppb,
+            offset_pv: magnified(offset_pv.saturating_add(rounded_pv), gain),
+            bias_pv: magnified(bias_pv, gain),
+            noise: Noise {
+                falling_pv: magnified(noise.falling_pv, gain),
+                staying_pv: magnified(noise.staying_pv, gain),
+                half_code_pv: magnified(noise.half_code_pv, gain),
+            },
+        })
+    }
+}
+
+impl VoltageLimits {
+    /// `None` where the part has no such range.
+    pub(crate) const fn new(info: &PartInfo, rail: u8) -> Option<Self> {
+        match range(info.rail_ranges, rail) {
+            Some(range) => Some(Self {
+                gain_ppb: ppb(range.gain_ppm),
+                offset_pv: pv(range.offset),
+                noise: Noise::new(range, info.rail_unit),
+            }),
+            None => None,
+        }
+    }
+}
+
+impl Noise {
+    /// Six times r.m.s., and rounding to codes.
+    ///
+    /// Where noise stirs the codes, which is from half an LSB r.m.s. on, rounding is uniform with
+    /// LSB ÷ √12 r.m.s. (GUM, F.2.2.1) and averages out, too; 6 ÷ √12 < 2. Less noise leaves half an
+    /// LSB for good.
+    const fn new(range: &RangeInfo, unit: Voltage) -> Self {
+        let lsb_pv = range.lsb_nv(unit).saturating_mul(1_000);
+        let rms_pv = pv(range.noise);
+        let six_pv = rms_pv.saturating_mul(6);
+        let half_code_pv = lsb_pv.div_ceil(2);
+        let (falling_pv, staying_pv) = if rms_pv.saturating_mul(2) >= lsb_pv {
+            (six_pv.saturating_add(lsb_pv.saturating_mul(2)), 0)
+        } else {
+            (six_pv, half_code_pv)
+        };
+        Self {
+            falling_pv,
+            staying_pv,
+            half_code_pv,
+        }
+    }
+
+    /// Of a mean over so many conversions, at least one, worked out exactly from their codes; in
+    /// picovolts, rounded up.
+    pub(crate) const fn of_mean(&self, conversions: u64) -> u64 {
+        let conversions = if conversions == 0 { 1 } else { conversions };
+        // The root of 62 bits or more, and an even number of places that it has too many.
+        let places = conversions.leading_zeros() & !1;
+        let root = root(conversions << places) as u64;
+        let falling = divided_up((self.falling_pv as u128) << (places / 2), root);
+        falling.saturating_add(self.staying_pv)
+    }
+}
+
+/// A limit in parts per million; more than 429 % is as much as that.
+pub(crate) const fn ppb(ppm: u32) -> u32 {
+    ppm.saturating_mul(1_000)
+}
+
+/// A voltage's magnitude in picovolts.
+pub(crate) const fn pv(voltage: Voltage) -> u64 {
+    voltage.as_nanovolts().unsigned_abs().saturating_mul(1_000)
+}
+
+/// The range at a place; `None` where there is none.
+const fn range(ranges: &[RangeInfo], place: u8) -> Option<&RangeInfo> {
+    match ranges.split_at_checked(place as usize) {
+        Some((_, rest)) => rest.first(),
+        None => None,
+    }
+}
+
+/// Greatest gain error in the range at this place, or in any where that is not known.
+const fn gain_ppm_of(ranges: &[RangeInfo], place: Option<u8>) -> u32 {
+    if let Some(place) = place
+        && let Some(range) = range(ranges, place)
+    {
+        return range.gain_ppm;
+    }
+    let (mut rest, mut greatest) = (ranges, 0);
+    while let Some((range, others)) = rest.split_first() {
+        if range.gain_ppm > greatest {
+            greatest = range.gain_ppm;
+        }
+        rest = others;
+    }
+    greatest
+}
+
+/// The greatest current that does not go over range, in either direction.
+const fn greatest(info: &PartInfo, range: &RangeInfo, rail: &Rail) -> Current {
+    let full_nv = range.full_scale(info.sense_unit).as_nanovolts();
+    let full = (full_nv.unsigned_abs() as u128).wrapping_mul(PPB as u128);
+    let na = divided_up(full, rail.resistor().resistance().as_nanoohms());
+    // An eighth more covers gain and offset, and 1 ÷ (1 − t) ≤ 1 + 2t the resistor's tolerance.
+    let twice_ppm = (rail.resistor().tolerance().as_ppm() as u64).saturating_mul(2);
+    let factor_ppm = twice_ppm.saturating_add(1_125_000);
+    let na = divided_up((na as u128).wrapping_mul(factor_ppm as u128), 1_000_000);
+    Current::from_nanoamps(if na >> 63 == 0 { na as i64 } else { i64::MAX })
+}
+
+/// Bias current through the nominal resistance, in picovolts, rounded up.
+const fn bias_pv(info: &PartInfo, rail: &Rail) -> u64 {
+    let nanoohms = rail.resistor().resistance().as_nanoohms();
+    let nanoamps = info.bias.as_nanoamps().unsigned_abs();
+    // nA × nΩ is 1e-18 V; 2^20 of them are 1.048 576 pV, which is less than 1 + 25 ÷ 512.
+    let pv = nanoamps.saturating_mul(nanoohms).div_ceil(1 << 20);
+    pv.saturating_add(pv.saturating_mul(25).div_ceil(512))
+}
+
+/// 256ths of a nanovolt, 31 bits of them, in picovolts, rounded up.
+const fn up_256(nv_256ths: u64) -> u64 {
+    nv_256ths.wrapping_mul(1_000).div_ceil(256)
+}
+
+/// A magnitude times a gain in 2^-30, where that is above 1; rounded up.
+const fn magnified(pv: u64, gain: i32) -> u64 {
+    let above = gain.saturating_sub(1 << 30);
+    if above <= 0 {
+        return pv;
+    }
+    let above = (above as u64 >> 10).wrapping_add(1); // 2^-20
+    match pv.checked_mul(above) {
+        Some(more) => pv.saturating_add(more.div_ceil(1 << 20)),
+        None => pv.saturating_mul(2), // no gain is as great
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::board::{Correction, Gain, Load, Offset, SenseResistor};
+    use crate::part::corncrake::INFO;
+    use crate::units::{Resistance, Tolerance};
+
+    const SENSE_65_MV: u8 = 0;
+    const SENSE_26_MV: u8 = 1;
+
+    fn rail(correction: Correction) -> Rail {
+        let resistor = SenseResistor::new(Resistance::from_ohms(1), Tolerance::from_percent(1))
+            .with_temperature(50, 60_000);
+        Rail::new(resistor)
+            .with_load(Load::smooth(Current::from_milliamps(20)))
+            .corrected(correction)
+    }
+
+    fn limits(correction: Correction, sense: u8) -> SenseLimits {
+        SenseLimits::new(&INFO, &rail(correction), sense).unwrap()
+    }
+
+    /// Section 7: gain ±0.20 %, offset ±10 µV, bias ±20 nA; 1 % resistor, 50 ppm/K × 60 K.
+    #[test]
+    fn without_calibration_the_makers_limits_hold() {
+        let limits = limits(Correction::NONE, SENSE_26_MV);
+        assert_eq!(limits.gain_ppb, 2_000_000);
+        assert_eq!(limits.resistor_ppb, 10_000_000);
+        assert_eq!(limits.thermal_ppb, 3_000_000);
+        assert_eq!(limits.offset_pv, 10_000_000);
+        // 20 nV by the bias, rounded up by less than a thousandth.
+        assert!((20_000..20_020).contains(&limits.bias_pv), "{limits:?}");
+        assert_eq!(SenseLimits::new(&INFO, &rail(Correction::NONE), 2), None);
+    }
+
+    /// Section 7: 6 × 1.2 µV and two LSBs of 200 nV, over √2000: 169.941 166 nV; over √4000:
+    /// 120.166 551 nV; over √7 200 000: 2.832 352 nV (square roots to 30 digits by `bc`).
+    #[test]
+    fn noise_falls_with_the_root_of_the_conversions() {
+        let noise = limits(Correction::NONE, SENSE_26_MV).noise;
+        assert_eq!(noise.of_mean(0), 7_600_000);
+        assert_eq!(noise.of_mean(1), 7_600_000);
+        assert_eq!(noise.of_mean(4), 3_800_000);
+        assert_eq!(noise.of_mean(2_000), 169_942);
+        assert_eq!(noise.of_mean(4_000), 120_167);
+        assert_eq!(noise.of_mean(7_200_000), 2_833);
+        assert_eq!(noise.half_code_pv, 100_000);
+        // 7.6e6 ÷ 2^32, rounded up.
+        assert_eq!(noise.of_mean(u64::MAX), 1);
+    }
+
+    /// Section 7: rail 16.384 V, LSB 250 µV: ±0.15 %, ±2.5 mV, 6 × 400 µV and two LSBs. Where noise is
+    /// 0.4 LSB, half an LSB stays for good.
+    #[test]
+    fn limits_of_the_rail_voltage() {
+        let limits = VoltageLimits::new(&INFO, 1).unwrap();
+        assert_eq!(
+            (limits.gain_ppb, limits.offset_pv),
+            (1_500_000, 2_500_000_000)
+        );
+        assert_eq!(limits.noise.of_mean(100), 290_000_000);
+        assert_eq!(VoltageLimits::new(&INFO, 3), None);
+
+        let calm = RangeInfo {
+            noise: Voltage::from_microvolts(100),
+            ..INFO.rail_ranges[1]
+        };
+        let noise = Noise::new(&calm, INFO.rail_unit);
+        assert_eq!(noise.of_mean(1), 725_000_000);
+        assert_eq!(noise.of_mean(100), 185_000_000);
+    }
+
+    #[test]
+    fn a_gain_of_another_range_leaves_both_gains_open() {
+        let measured = |gain_range| Correction {
+            gain_bound: Some(Tolerance::from_ppm(100)),
+            gain_range,
+            ..Correction::NONE
+        };
+        let here = limits(measured(Some(SENSE_26_MV)), SENSE_26_MV);
+        assert_eq!((here.gain_ppb, here.resistor_ppb), (100_000, 0));
+        assert_eq!(here.thermal_ppb, 3_000_000);
+        for gain_range in [Some(SENSE_26_MV), Some(9), None] {
+            let limits = limits(measured(gain_range), SENSE_65_MV);
+            // 100 ppm and twice 0.20 %.
+            assert_eq!((limits.gain_ppb, limits.resistor_ppb), (4_100_000, 0));
+        }
+    }
+
+    #[test]
+    fn a_gain_above_one_magnifies_what_is_absolute() {
+        let limits = limits(
+            Correction {
+                gain: Gain::from_bits((1 << 30) + (1 << 25)), // 1 + 1/32
+                gain_bound: Some(Tolerance::from_ppm(100)),
+                gain_range: Some(SENSE_26_MV),
+                offset: Offset::from_bits(256 * 500),
+                offset_bound: Some(Voltage::from_nanovolts(110)),
+            },
+            SENSE_26_MV,
+        );
+        // 110 nV, 50 nV of stability, 100 nV ÷ 512 (0.196 nV) for what is taken off: × 33/32 =
+        // 165.202 nV.
+        assert!((165_202..165_205).contains(&limits.offset_pv), "{limits:?}");
+        assert_eq!(limits.bias_pv, 0);
+        // 7 600 × 33/32 = 7 837.5.
+        assert!(
+            (7_837_500..7_837_510).contains(&limits.noise.of_mean(1)),
+            "{limits:?}"
+        );
+    }
+
+    /// Full scale of 65.5355 mV (section 3.4) in 10 mΩ ± 1 % is 6.55355 A, with an eighth and 2 % 7.50382 A:
+    /// 0.563 072 W at 40 K/W heat it by 22.5229 K, at 50 ppm/K 1126.14 ppm. 2 A are 0.04 W, 1.6 K, 80 ppm.
+    #[test]
+    fn without_a_declared_load_full_scale_heats_the_resistor() {
+        let resistor =
+            SenseResistor::new(Resistance::from_milliohms(10), Tolerance::from_percent(1))
+                .with_temperature(50, 0)
+                .with_self_heating(40_000);
+        let thermal = |rail: &Rail| {
+            SenseLimits::new(&INFO, rail, SENSE_65_MV)
+                .unwrap()
+                .thermal_ppb
+        };
+        let unknown = Rail::new(resistor);
+        assert!(
+            (1_126_100..1_126_200).contains(&thermal(&unknown)),
+            "{}",
+            thermal(&unknown)
+        );
+        let declared = unknown.with_load(Load::smooth(Current::from_amps(2)));
+        assert_eq!(thermal(&declared), 80_000);
+    }
+
+    /// Taking something off without knowing how well it is known can only make things worse.
+    #[test]
+    fn a_correction_without_a_bound_counts_in_full() {
+        let limits = limits(
+            Correction {
+                offset: Offset::from_bits(-256 * 500),
+                gain: Gain::from_bits((1 << 30) - (1 << 20)), // 1 − 976.562 5 ppm
+                ..Correction::NONE
+            },
+            SENSE_26_MV,
+        );
+        assert_eq!(limits.offset_pv, 10_500_196);
+        assert!(
+            (2_976_563..3_050_000).contains(&limits.gain_ppb),
+            "{limits:?}"
+        );
+        assert_eq!(limits.resistor_ppb, 10_000_000);
+    }
+}

@@ -1,0 +1,97 @@
+//! The one division and the one root of the driver: bit by bit, so that no library routine is linked.
+
+/// Quotient and remainder. By 0 the quotient is the greatest number.
+#[inline(never)] // linked once
+pub(crate) const fn divided(dividend: u128, divisor: u64) -> (u128, u64) {
+    if divisor == 0 {
+        return (u128::MAX, 0);
+    }
+    let (mut high, mut low) = ((dividend >> 64) as u64, dividend as u64);
+    let (mut rest, mut left) = (0_u64, 128_u32);
+    // Words of leading zeros make as many zeros of the quotient.
+    while left > 32 && high >> 32 == 0 {
+        high = (high << 32) | (low >> 32);
+        low <<= 32;
+        left = left.wrapping_sub(32);
+    }
+    while left > 0 {
+        let carry = rest >> 63;
+        rest = (rest << 1) | (high >> 63);
+        high = (high << 1) | (low >> 63);
+        low <<= 1;
+        if carry != 0 || rest >= divisor {
+            rest = rest.wrapping_sub(divisor);
+            low |= 1;
+        }
+        left = left.wrapping_sub(1);
+    }
+    (((high as u128) << 64) | low as u128, rest)
+}
+
+/// The quotient, rounded up; the greatest number where it does not fit.
+pub(crate) const fn divided_up(dividend: u128, divisor: u64) -> u64 {
+    let (quotient, rest) = divided(dividend, divisor);
+    if quotient >> 64 != 0 {
+        return u64::MAX;
+    }
+    (quotient as u64).saturating_add((rest != 0) as u64)
+}
+
+/// The root, rounded down.
+#[inline(never)]
+pub(crate) const fn root(number: u64) -> u32 {
+    let (mut found, mut bit) = (0_u32, 1_u32 << 31);
+    while bit != 0 {
+        let tried = (found | bit) as u64;
+        if tried.wrapping_mul(tried) <= number {
+            found |= bit; // the square of 32 bits fits
+        }
+        bit >>= 1;
+    }
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{divided, divided_up, root};
+
+    const NUMBERS: [u64; 10] = [
+        1,
+        3,
+        1_000_000_007,
+        (1 << 32) - 1,
+        1 << 32,
+        0x0123_4567_89AB_CDEF,
+        1 << 63,
+        (1 << 63) + 1,
+        u64::MAX - 1,
+        u64::MAX,
+    ];
+
+    /// Against the host's own 128 bits, with dividends of every length.
+    #[test]
+    fn quotients() {
+        for divisor in NUMBERS {
+            for number in NUMBERS {
+                for shift in 0..65 {
+                    let dividend = u128::from(number) << shift | u128::from(divisor >> 1);
+                    let by = u128::from(divisor);
+                    let (quotient, rest) = divided(dividend, divisor);
+                    assert_eq!((quotient, u128::from(rest)), (dividend / by, dividend % by));
+                    let up = u64::try_from(dividend.div_ceil(by)).unwrap_or(u64::MAX);
+                    assert_eq!(divided_up(dividend, divisor), up);
+                }
+            }
+        }
+        assert_eq!(divided(0, 7), (0, 0));
+        assert_eq!((divided(5, 0).0, divided_up(5, 0)), (u128::MAX, u64::MAX));
+    }
+
+    #[test]
+    fn roots() {
+        for number in NUMBERS.into_iter().chain(0..1_000) {
+            let (found, number) = (u128::from(root(number)), u128::from(number));
+            assert!(found * found <= number && (found + 1) * (found + 1) > number);
+        }
+    }
+}
