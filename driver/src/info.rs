@@ -72,6 +72,8 @@ pub enum Source {
 pub struct RangeInfo {
     /// LSB in units of [`PartInfo::sense_unit`] or [`PartInfo::rail_unit`].
     pub lsb_units: u16,
+    /// The voltage of the greatest code.
+    pub full_scale: Voltage,
     /// Least code.
     pub code_min: i32,
     /// Greatest code.
@@ -193,12 +195,5 @@ impl RangeInfo {
         unit.as_nanovolts()
             .unsigned_abs()
             .saturating_mul(self.lsb_units as u64)
-    }
-
-    /// The voltage of the greatest code, given the unit that the table counts in.
-    #[must_use]
-    pub const fn full_scale(&self, unit: Voltage) -> Voltage {
-        let code = self.code_max.unsigned_abs() as u64;
-        Voltage::from_nanovolts(self.lsb_nv(unit).saturating_mul(code) as i64)
     }
 }

@@ -1,5 +1,5 @@
-use core::future::{Future, ready};
-use core::pin::pin;
+use core::future::Future;
+use core::pin::{Pin, pin};
 use core::task::{Context, Poll, Waker};
 
 use embedded_hal::delay::DelayNs;
@@ -35,7 +35,7 @@ impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
         address: u8,
         bytes: &[u8],
     ) -> impl Future<Output = Result<(), Self::Error>> {
-        ready(self.i2c.write(address, bytes))
+        Done::new(self.i2c.write(address, bytes))
     }
 
     #[inline(always)]
@@ -45,7 +45,7 @@ impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
         bytes: &[u8],
         into: &mut [u8],
     ) -> impl Future<Output = Result<(), Self::Error>> {
-        ready(self.i2c.write_read(address, bytes, into))
+        Done::new(self.i2c.write_read(address, bytes, into))
     }
 
     #[inline(always)]
@@ -54,20 +54,46 @@ impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
         address: u8,
         into: &mut [u8],
     ) -> impl Future<Output = Result<(), Self::Error>> {
-        ready(self.i2c.read(address, into))
+        Done::new(self.i2c.read(address, into))
     }
 
     #[inline(always)]
     fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
         self.delay.delay_us(us);
-        ready(())
+        Done::new(())
     }
 
     #[inline(always)]
     fn shared<T, F: Future<Output = Result<T, Fault>>>(
         operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>> {
-        ready(poll_once(operation))
+        Done::new(poll_once(operation))
+    }
+}
+
+/// A future that is ready at once, and for ever waits if it is asked again: the core library's own
+/// panics then.
+struct Done<T>(Option<T>);
+
+impl<T> Done<T> {
+    #[inline(always)]
+    const fn new(value: T) -> Self {
+        Self(Some(value))
+    }
+}
+
+// What it holds is handed out by value and never pinned.
+impl<T> Unpin for Done<T> {}
+
+impl<T> Future for Done<T> {
+    type Output = T;
+
+    #[inline(always)]
+    fn poll(mut self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<T> {
+        match self.0.take() {
+            Some(value) => Poll::Ready(value),
+            None => Poll::Pending,
+        }
     }
 }
 

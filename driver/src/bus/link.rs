@@ -116,33 +116,40 @@ impl<B: Port> Link<B> {
         register: u8,
         into: &mut [u8],
     ) -> impl Future<Output = Result<(), Fault>> {
-        B::shared(move || async move {
-            let mut left = self.attempts;
-            loop {
-                let result = self.read_once(register, into).await;
-                left = left.saturating_sub(1);
-                if result.is_ok() || left == 0 {
-                    return result;
-                }
-            }
-        })
+        let tries = self.attempts;
+        self.read_in(tries, register, into)
     }
 
     /// The same, tried once: for registers that reading changes.
     ///
     /// # Errors
     /// As [`read`](Self::read).
-    pub async fn read_once(&mut self, register: u8, into: &mut [u8]) -> Result<(), Fault> {
-        self.transfer(register, into).await?;
-        let Some((&check, data)) = into.split_last() else {
-            return Err(Fault::NotSupported);
-        };
-        let mut pec = Pec::new();
-        pec.add(self.address << 1);
-        pec.add(register);
-        pec.add(self.address << 1 | 1);
-        pec.add_all(data);
-        self.expect(Fault::CheckByte, u32::from(pec.value()), u32::from(check))
+    pub fn read_once(
+        &mut self,
+        register: u8,
+        into: &mut [u8],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        self.read_in(1, register, into)
+    }
+
+    fn read_in(
+        &mut self,
+        mut tries: u8,
+        register: u8,
+        into: &mut [u8],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(move || async move {
+            loop {
+                let mut result = self.transfer(register, into).await;
+                if result.is_ok() {
+                    result = self.checked(register, into);
+                }
+                tries = tries.saturating_sub(1);
+                if result.is_ok() || tries == 0 {
+                    return result;
+                }
+            }
+        })
     }
 
     /// Reads bytes without a check byte, once: for blocks with a check value of their own.
@@ -155,20 +162,36 @@ impl<B: Port> Link<B> {
         self.told(result)
     }
 
+    /// Whether the last byte is the check byte of those before it.
+    fn checked(&mut self, register: u8, into: &[u8]) -> Result<(), Fault> {
+        let Some((&check, data)) = into.split_last() else {
+            return Err(Fault::NotSupported);
+        };
+        let write = self.address << 1;
+        let mut pec = Pec::new();
+        pec.add(write);
+        pec.add(register);
+        pec.add(write | 1);
+        pec.add_all(data);
+        self.expect(Fault::CheckByte, u32::from(pec.value()), u32::from(check))
+    }
+
     /// Reads a register of up to seven bytes.
     ///
     /// # Errors
     /// As [`read`](Self::read).
-    pub async fn get(&mut self, register: u8, width: u8) -> Result<u64, Fault> {
-        let mut bytes = [0; 8];
-        let taken = bytes
-            .get_mut(..=usize::from(width))
-            .ok_or(Fault::NotSupported)?;
-        self.read(register, taken).await?;
-        let data = taken.split_last().map_or(&[][..], |(_, data)| data);
-        Ok(data
-            .iter()
-            .fold(0, |value, byte| value << 8 | u64::from(*byte)))
+    pub fn get(&mut self, register: u8, width: u8) -> impl Future<Output = Result<u64, Fault>> {
+        B::shared(move || async move {
+            let mut bytes = [0; 8];
+            let taken = bytes
+                .get_mut(..=usize::from(width))
+                .ok_or(Fault::NotSupported)?;
+            self.read(register, taken).await?;
+            let data = taken.split_last().map_or(&[][..], |(_, data)| data);
+            Ok(data
+                .iter()
+                .fold(0, |value, byte| value << 8 | u64::from(*byte)))
+        })
     }
 
     /// Writes the lowest `width` bytes of a value, up to eight, with a check byte. Tried again after any
@@ -182,29 +205,43 @@ impl<B: Port> Link<B> {
         value: u64,
         width: u8,
     ) -> impl Future<Output = Result<(), Fault>> {
-        B::shared(move || async move {
-            let mut left = self.attempts;
-            loop {
-                let result = self.put_once(register, value, width).await;
-                left = left.saturating_sub(1);
-                if result.is_ok() || left == 0 {
-                    return result;
-                }
-            }
-        })
+        let tries = self.attempts;
+        self.put_in(tries, register, value, width)
     }
 
     /// The same, tried once.
     ///
     /// # Errors
     /// As [`put`](Self::put).
-    pub async fn put_once(&mut self, register: u8, value: u64, width: u8) -> Result<(), Fault> {
-        let mut frame = [0; FRAME];
-        let len = fill(&mut frame, self.address, register, value, width);
-        self.register = register;
-        let bytes = frame.get(..len).ok_or(Fault::NotSupported)?;
-        let result = self.port.write(self.address, bytes).await;
-        self.told(result)
+    pub fn put_once(
+        &mut self,
+        register: u8,
+        value: u64,
+        width: u8,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        self.put_in(1, register, value, width)
+    }
+
+    fn put_in(
+        &mut self,
+        mut tries: u8,
+        register: u8,
+        value: u64,
+        width: u8,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(move || async move {
+            let mut frame = [0; FRAME];
+            let len = fill(&mut frame, self.address, register, value, width);
+            let bytes = frame.get(..len).ok_or(Fault::NotSupported)?;
+            self.register = register;
+            loop {
+                let result = self.port.write(self.address, bytes).await;
+                tries = tries.saturating_sub(1);
+                if result.is_ok() || tries == 0 {
+                    return self.told(result);
+                }
+            }
+        })
     }
 
     /// Writes a value of up to seven bytes and reads it back.

@@ -234,29 +234,23 @@ impl<const N: usize> Config<N> {
         self.mode
     }
 
-    /// The same as a part can have it.
+    /// Writes the same as a part can have it to `scan`.
     ///
     /// # Errors
-    /// The first thing that does not fit.
-    pub fn resolve(&self, info: &PartInfo) -> Result<Scan<N>, ConfigError> {
-        let mut scan = Scan {
-            ranges: [ChannelRange::NONE; N],
-            enabled: 0,
-            run: Run::Idle,
-            averaging_log2: self.averaging_log2,
-        };
+    /// The first thing that does not fit; `scan` then means nothing.
+    #[inline(never)]
+    pub fn resolve(&self, info: &PartInfo, scan: &mut Scan<N>) -> Result<(), ConfigError> {
+        scan.enabled = 0;
         for (number, (entry, asked)) in (0_u8..).zip(scan.ranges.iter_mut().zip(&self.channels)) {
             let Some(asked) = asked else { continue };
             let channel = Channel::new(number);
             if number >= info.channels {
                 return Err(ConfigError::NoSuchChannel(channel));
             }
-            let sense = finest(info.sense_ranges, info.sense_unit, asked.sense)
+            (entry.sense, entry.sense_lsb) = finest(info.sense_ranges, asked.sense)
                 .ok_or(ConfigError::SenseFullScale(channel, asked.sense))?;
-            let rail = finest(info.rail_ranges, info.rail_unit, asked.rail)
+            (entry.rail, entry.rail_lsb) = finest(info.rail_ranges, asked.rail)
                 .ok_or(ConfigError::RailFullScale(channel, asked.rail))?;
-            (entry.sense, entry.sense_lsb) = sense;
-            (entry.rail, entry.rail_lsb) = rail;
             scan.enabled |= 1_u16.unbounded_shl(u32::from(number));
         }
         if scan.enabled == 0 {
@@ -268,6 +262,7 @@ impl<const N: usize> Config<N> {
                 greatest: info.averaging_log2_max,
             });
         }
+        scan.averaging_log2 = self.averaging_log2;
         scan.run = match self.mode {
             Mode::Idle => Run::Idle,
             Mode::SingleShot => Run::SingleShot,
@@ -275,11 +270,19 @@ impl<const N: usize> Config<N> {
                 .map(Run::Continuous)
                 .ok_or(ConfigError::ScanRate(rate))?,
         };
-        Ok(scan)
+        Ok(())
     }
 }
 
 impl<const N: usize> Scan<N> {
+    /// No channel enabled.
+    pub const NONE: Self = Self {
+        ranges: [ChannelRange::NONE; N],
+        enabled: 0,
+        run: Run::Idle,
+        averaging_log2: 0,
+    };
+
     /// The ranges of a channel; `None` where it is not enabled or does not exist.
     #[must_use]
     pub fn range(&self, channel: Channel) -> Option<&ChannelRange> {
@@ -356,19 +359,28 @@ impl fmt::Display for ConfigError {
 impl core::error::Error for ConfigError {}
 
 /// Place and LSB of the finest range that reaches a voltage.
-fn finest(ranges: &[RangeInfo], unit: Voltage, asked: Voltage) -> Option<(u8, u16)> {
-    (0_u8..)
-        .zip(ranges)
-        .filter(|(_, range)| range.full_scale(unit) >= asked.abs())
-        .min_by_key(|(_, range)| range.lsb_units)
-        .map(|(place, range)| (place, range.lsb_units))
+#[inline(never)]
+fn finest(ranges: &[RangeInfo], asked: Voltage) -> Option<(u8, u16)> {
+    let mut found = None;
+    let mut least = u16::MAX;
+    for (place, range) in (0_u8..).zip(ranges) {
+        if range.full_scale >= asked.abs() && range.lsb_units < least {
+            least = range.lsb_units;
+            found = Some((place, least));
+        }
+    }
+    found
 }
 
 /// Place of the longest period that is at most this one.
 fn slowest(periods_us: &[u32], asked_us: u32) -> Option<u8> {
-    (0_u8..)
-        .zip(periods_us)
-        .filter(|(_, period_us)| **period_us <= asked_us)
-        .max_by_key(|(_, period_us)| **period_us)
-        .map(|(place, _)| place)
+    let mut found = None;
+    let mut longest = 0;
+    for (place, period_us) in (0_u8..).zip(periods_us) {
+        if *period_us <= asked_us && *period_us > longest {
+            longest = *period_us;
+            found = Some(place);
+        }
+    }
+    found
 }

@@ -74,15 +74,12 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
         config: &Config<N>,
         token: ResumeToken,
     ) -> Result<&Last<'b, P, T::Stamp, N>, Error<I::Error>> {
-        let scan = match self.core.resolve(config) {
-            Ok(scan) => scan,
-            Err(error) => {
-                return Err(self
-                    .core
-                    .error_of(Operation::Resume, ErrorKind::Config(error)));
-            }
-        };
-        match self.core.resume(&scan, token).await {
+        if let Err(error) = self.core.check(config) {
+            return Err(self
+                .core
+                .error_of(Operation::Resume, ErrorKind::Config(error)));
+        }
+        match self.core.resume(config, token).await {
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Resume, fault)),
         }
@@ -115,12 +112,11 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
         operation: Operation,
         config: &Config<N>,
     ) -> Result<(), Error<I::Error>> {
-        let scan = match self.core.resolve(config) {
-            Ok(scan) => scan,
-            Err(error) => return Err(self.core.error_of(operation, ErrorKind::Config(error))),
-        };
+        if let Err(error) = self.core.check(config) {
+            return Err(self.core.error_of(operation, ErrorKind::Config(error)));
+        }
         let fresh = operation == Operation::Init;
-        match self.core.configure(&scan, fresh).await {
+        match self.core.configure(config, fresh).await {
             Ok(()) => Ok(()),
             Err(fault) => Err(self.core.error(operation, fault)),
         }

@@ -82,15 +82,12 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
         config: &Config<N>,
         token: ResumeToken,
     ) -> Result<&Self::Sample, Error<I::Error>> {
-        let scan = match self.core.resolve(config) {
-            Ok(scan) => scan,
-            Err(error) => {
-                return Err(self
-                    .core
-                    .error_of(Operation::Resume, ErrorKind::Config(error)));
-            }
-        };
-        match poll_once(|| self.core.resume(&scan, token)) {
+        if let Err(error) = self.core.check(config) {
+            return Err(self
+                .core
+                .error_of(Operation::Resume, ErrorKind::Config(error)));
+        }
+        match poll_once(|| self.core.resume(config, token)) {
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Resume, fault)),
         }
@@ -115,12 +112,11 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
 
 impl<I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'_, I, D, P, N, T> {
     fn change(&mut self, operation: Operation, config: &Config<N>) -> Result<(), Error<I::Error>> {
-        let scan = match self.core.resolve(config) {
-            Ok(scan) => scan,
-            Err(error) => return Err(self.core.error_of(operation, ErrorKind::Config(error))),
-        };
+        if let Err(error) = self.core.check(config) {
+            return Err(self.core.error_of(operation, ErrorKind::Config(error)));
+        }
         let fresh = operation == Operation::Init;
-        poll_once(|| self.core.configure(&scan, fresh))
+        poll_once(|| self.core.configure(config, fresh))
             .map_err(|fault| self.core.error(operation, fault))
     }
 }

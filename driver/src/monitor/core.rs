@@ -3,7 +3,7 @@
 use super::{Error, ErrorKind, Last, Operation, TimeSource};
 use crate::board::Board;
 use crate::bus::{Fault, Link, Port};
-use crate::config::{ChannelRange, Config, ConfigError, Run, Scan};
+use crate::config::{Config, ConfigError, Scan};
 use crate::part::{Part, ResumeToken};
 
 pub(crate) struct Core<'b, B: Port, P: Part, T: TimeSource, const N: usize> {
@@ -25,12 +25,6 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     #[inline(always)] // as a call it copies the block, which links the copy routine
     pub(crate) fn new(port: B, part: P, time: T, board: &'b Board<N>) -> Self {
         let link = Link::new(port, part.address());
-        let scan = Scan {
-            ranges: [ChannelRange::NONE; N],
-            enabled: 0,
-            run: Run::Idle,
-            averaging_log2: 0,
-        };
         Self {
             link,
             part,
@@ -39,7 +33,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
                 block: P::EMPTY,
                 stamp: T::Stamp::default(),
                 board,
-                scan,
+                scan: Scan::NONE,
                 readable: 0,
                 configuration: 0,
                 clipped_samples: 0,
@@ -51,32 +45,37 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         }
     }
 
-    /// The configuration as this part can have it, on this board.
-    pub(crate) fn resolve(&self, config: &Config<N>) -> Result<Scan<N>, ConfigError> {
+    /// Whether this part can have the configuration, on this board.
+    pub(crate) fn check(&self, config: &Config<N>) -> Result<(), ConfigError> {
         self.last.board.check(P::INFO)?;
-        config.resolve(P::INFO)
+        let mut scratch = Scan::NONE;
+        config.resolve(P::INFO, &mut scratch)
     }
 
     /// Puts the part into a configuration. It is unknown from before the first byte until the last one
     /// came through; limits have to be set again in any case.
-    pub(crate) async fn configure(&mut self, scan: &Scan<N>, fresh: bool) -> Result<(), Fault> {
+    pub(crate) async fn configure(&mut self, config: &Config<N>, fresh: bool) -> Result<(), Fault> {
         if !fresh {
             self.known()?;
         }
-        self.powered()?;
-        self.forget();
-        self.last.scan = *scan;
-        self.part.configure(&mut self.link, scan, fresh).await?;
+        self.take(config)?;
+        self.part
+            .configure(&mut self.link, &self.last.scan, fresh)
+            .await?;
         self.begin();
         Ok(())
     }
 
     /// Goes on with a part that was configured earlier; it is disturbed by nothing.
-    pub(crate) async fn resume(&mut self, scan: &Scan<N>, token: ResumeToken) -> Result<(), Fault> {
-        self.powered()?;
-        self.forget();
-        self.last.scan = *scan;
-        self.part.resume(&mut self.link, scan, token).await?;
+    pub(crate) async fn resume(
+        &mut self,
+        config: &Config<N>,
+        token: ResumeToken,
+    ) -> Result<(), Fault> {
+        self.take(config)?;
+        self.part
+            .resume(&mut self.link, &self.last.scan, token)
+            .await?;
         self.begin();
         // Reset, mode and ranges are told by a block.
         self.sample().await
@@ -154,6 +153,15 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             register,
             kind,
         }
+    }
+
+    /// Nothing is known of the part any more; it is to be as a configuration says that was checked.
+    fn take(&mut self, config: &Config<N>) -> Result<(), Fault> {
+        self.powered()?;
+        self.forget();
+        config
+            .resolve(P::INFO, &mut self.last.scan)
+            .map_err(|_| Fault::Refused)
     }
 
     /// Nothing is known of the part any more.

@@ -8,7 +8,7 @@ use crate::part::{Codes, Sums};
 /// It begins three bytes off a word, so that what a channel has begins on one: cores that cannot load
 /// across words then load whole ones.
 #[derive(Clone, Copy)]
-#[repr(align(8))]
+#[repr(align(4))]
 pub struct Block([u8; BEFORE + LEN + 1]);
 
 /// Bytes before the block.

@@ -1,3 +1,5 @@
+use core::future::Future;
+
 use super::registers::{
     AVERAGING, CHANNELS, CONTINUOUS, FLAGS, IDENTITY, IDENTITY_VALUE, IDLE, LATCH, RANGES,
     RESET_SEEN, RUN, SAMPLE, SINGLE_SHOT, WRITES,
@@ -10,8 +12,8 @@ use crate::crc::Crc16;
 use crate::info::PartInfo;
 use crate::part::{Codes, Part, ResumeToken, Sums};
 
-/// How often a block with another tag is read again before it is told as stale.
-const STALE_READS: u8 = 3;
+/// How often a block is read until it is whole and has the tag asked for.
+const READS: u8 = 3;
 /// The longest that one channel of a scan takes, in microseconds.
 const CHANNEL_US_MAX: u32 = INFO.scan_us_max(1);
 
@@ -97,17 +99,16 @@ impl Part for Corncrake {
         wait_us: u32,
         block: &mut Block,
     ) -> Result<(), Fault> {
-        let mut left = STALE_READS;
+        let mut left = READS;
         loop {
             link.delay_us(wait_us).await;
-            self.read_whole(link, block).await?;
-            let tag = block.head()[0];
-            if tag == self.tag {
-                break;
-            }
+            self.read_pieces(link, block).await?;
+            let result = self.check(link, block);
             left = left.saturating_sub(1);
-            if left == 0 {
-                return Err(link.differ(Fault::Stale, u32::from(self.tag), u32::from(tag)));
+            if result.is_ok() {
+                break;
+            } else if left == 0 {
+                return result;
             }
         }
         self.seen = self.tag;
@@ -159,13 +160,13 @@ impl Part for Corncrake {
 
 impl Corncrake {
     /// Asks for a latch with the next tag.
-    async fn ask<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+    fn ask<B: Port>(&mut self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
         self.tag = match self.tag {
             u8::MAX => 1,
             tag => tag.wrapping_add(1),
         };
         let value = u16::from_be_bytes([self.tag, self.seen]);
-        link.put(LATCH, u64::from(value), 2).await
+        link.put(LATCH, u64::from(value), 2)
     }
 
     /// Whatever tag the block in place has, it differs from that of one of two latches: the next
@@ -190,22 +191,7 @@ impl Corncrake {
         (scan_us << (configuration >> 4)).wrapping_add(INFO.wake_us) // at most 2^10 scans
     }
 
-    /// Reads the block, in pieces where the bus cannot read so much at once, and checks it.
-    async fn read_whole<B: Port>(
-        &self,
-        link: &mut Link<B>,
-        block: &mut Block,
-    ) -> Result<(), Fault> {
-        let mut left = link.attempts();
-        loop {
-            let result = self.read_pieces(link, block).await;
-            left = left.saturating_sub(1);
-            if result.is_ok() || left == 0 {
-                return result;
-            }
-        }
-    }
-
+    /// Reads the block, in pieces where the bus cannot read so much at once.
     async fn read_pieces<B: Port>(
         &self,
         link: &mut Link<B>,
@@ -223,18 +209,23 @@ impl Corncrake {
             rest = others;
         }
         if self.block_pec {
-            link.read_once(register, rest).await?;
-        } else if let Some((_, data)) = rest.split_last_mut() {
-            link.transfer(register, data).await?;
+            return link.read(register, rest).await;
         }
-        let bytes = block.bytes_mut();
-        let Some((data, &mut [c0, c1, _])) = bytes.split_last_chunk_mut() else {
+        let (_, data) = rest.split_last_mut().ok_or(Fault::NotSupported)?;
+        link.transfer(register, data).await
+    }
+
+    /// Whether the block is whole, and the one that was asked for.
+    fn check<B: Port>(&self, link: &mut Link<B>, block: &mut Block) -> Result<(), Fault> {
+        let Some((data, &mut [c0, c1, _])) = block.bytes_mut().split_last_chunk_mut() else {
             return Err(Fault::NotSupported);
         };
         let mut crc = Crc16::new();
         crc.add_all(data);
         let got = u16::from_be_bytes([c0, c1]);
-        link.expect(Fault::BlockCheck, u32::from(crc.value()), u32::from(got))
+        link.expect(Fault::BlockCheck, u32::from(crc.value()), u32::from(got))?;
+        let tag = block.head()[0];
+        link.expect(Fault::Stale, u32::from(self.tag), u32::from(tag))
     }
 
     /// Whether writes, mode, configuration and ranges are ours.
