@@ -6,7 +6,8 @@
 //! - [`plant`]: sources, loads, cells, switches, and their exact truth. [`board`]: sense resistors.
 //! - [`conformance`]: the kit that proves a register map, on a model or a register file.
 //! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
-//! - [`part`]: the models (the first Corncrake, for the time being: [`old`]). [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
+//! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
+//! - [`old`]: the first form of Corncrake, until its users are carried over.
 //! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `trace`, and the program `crake-sim`.
 //!
 //! Without default features it builds without `std`, so that driver and part run together on a microcontroller.

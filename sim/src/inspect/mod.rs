@@ -1,37 +1,44 @@
-//! Looking at a part's registers by name, for bringing a board up: over any bus, the bench's or a real one, while firmware runs or without any.
+//! Looking at a part's registers by name, for bringing a board up: over any bus, the bench's or a
+//! real one, while firmware runs or without any.
 //!
-//! It disturbs nothing on a part without pages. All that is written is the pointer, which moves in the part; registers that cannot be read, or whose reading changes something, are not
-//! touched. Firmware that shares the bus must write the pointer before each read of its own, as the driver does.
+//! It disturbs nothing. All that is written is the pointer, which moves in the part; registers that
+//! cannot be read, or whose reading changes something, are not touched. Firmware that shares the
+//! bus must write the pointer before each read of its own, as the driver does.
 //!
-//! A register that there is for each page needs the page to be selected: that is written, read back, and put back as it was right after the register was read. Firmware that is between two
-//! transfers then finds a page that it did not select, so stop it first; this project's driver notices, and says [`WrongPage`](crake::old::exchange::Fault::WrongPage).
-//!
-//! Registers are read one after the other: what a running part shows in two of them may come from two moments.
+//! Registers are read one after the other: what a running part shows in two of them may come from
+//! two moments.
 //!
 //! ```
-//! use crake::old::part::{corncrake, description::Value};
-//! use crake_sim::{bench::Bench, inspect::Inspector, old::corncrake::Corncrake};
+//! use crake_sim::{
+//!     bench::Bench,
+//!     inspect::{CORNCRAKE, Inspector, Value},
+//!     part::corncrake::Corncrake,
+//! };
 //!
 //! let bench = Bench::new(1);
-//! bench.part(Corncrake::drawn(0x32))?;
-//! let mut inspector = Inspector::new(bench.i2c(), 0x32, &corncrake::DESCRIPTION);
-//! let boot = inspector.read("BOOT")?;
-//! assert_eq!(boot.bytes(), [0x01]);
-//! assert_eq!(boot.value("reset_seen"), Some(Value::Flag(true)));
+//! bench.part(Corncrake::new(0x32))?;
+//! let mut inspector = Inspector::new(bench.i2c(), 0x32, &CORNCRAKE);
+//! let reset_seen = inspector.read("RESET_SEEN")?;
+//! assert_eq!(reset_seen.bytes(), [0x01]);
+//! assert_eq!(reset_seen.value("reset_seen"), Some(Value::Flag(true)));
 //! # Ok::<(), Box<dyn core::error::Error>>(())
 //! ```
 
+mod corncrake;
+mod description;
 mod error;
 mod scales;
 
 use alloc::{borrow::ToOwned, vec, vec::Vec};
 
-use crake::old::crc::Pec;
-use crake::old::part::description::{Counts, Description, Field, Register, Value};
 use embedded_hal::i2c::I2c;
 
+pub use corncrake::CORNCRAKE;
+pub use description::{Access, Counts, Description, Field, Form, Order, Register, Value};
 pub use error::{InspectError, NoSuchRegister};
 pub use scales::{Quantity, Resistor, Scales};
+
+use crate::part::pec::pec;
 
 /// Reads the registers of one part.
 #[derive(Debug)]
@@ -51,163 +58,59 @@ impl<I: I2c> Inspector<I> {
         }
     }
 
-    /// Reads the register of this name, in capitals or not: one transfer. For one that each page has, see [`read_page`](Self::read_page).
+    /// Reads the register of this name, in capitals or not: one transfer.
     ///
     /// # Errors
-    /// A name that the part does not have, a register that is not for onlookers, or one of which each page has its own: nothing was sent. A transfer that failed, or whose
-    /// count of bytes or check byte is wrong: the part's pointer may have moved, and reading again is harmless.
+    /// A name that the part does not have, or a register that is not for onlookers: nothing was
+    /// sent. A transfer that failed, or whose check byte is wrong: the part's pointer may have
+    /// moved, and reading again is harmless.
     pub fn read(&mut self, name: &str) -> Result<Contents, InspectError<I::Error>> {
-        self.on_page(find(self.description, name)?, None)
+        let register = find(self.description, name)?;
+        if register.access.is_open() {
+            self.contents(register)
+        } else {
+            Err(InspectError::NotForOnlookers { register })
+        }
     }
 
-    /// Reads the register of this name on a page: selects the page, if it is not selected yet, and puts back the one that was.
-    ///
-    /// # Errors
-    /// As for [`read`](Self::read); nothing was sent if that page has no such register. If the page could not be selected, or not be put back, the part may be left with this page or the one
-    /// before; the error names the page that was to be selected last.
-    pub fn read_page(&mut self, name: &str, page: u8) -> Result<Contents, InspectError<I::Error>> {
-        self.on_page(find(self.description, name)?, Some(page))
-    }
-
-    /// Reads the register of this name on each page that has it, or the one that there is.
-    ///
-    /// # Errors
-    /// As for [`read_page`](Self::read_page); the first that failed.
-    pub fn read_each(&mut self, name: &str) -> Result<Vec<Contents>, InspectError<I::Error>> {
-        self.each(find(self.description, name)?)
-    }
-
-    /// Reads everything that may be read, in the order of the description, each register on each of its pages; without what may not be.
+    /// Reads everything that may be read, in the order of the description.
     ///
     /// # Errors
     /// The first transfer that failed.
     pub fn read_all(&mut self) -> Result<Vec<Contents>, InspectError<I::Error>> {
         let registers = self.description.registers.iter();
         let open = registers.filter(|register| register.access.is_open());
-        let read = open.map(|register| self.each(register));
-        Ok(read.collect::<Result<Vec<_>, _>>()?.concat())
+        open.map(|register| self.contents(register)).collect()
     }
 
-    /// What codes are worth by the ranges that the part has now: reads the registers that say so, of each channel the first in the description.
+    /// What codes are worth by the ranges that the part has now: reads the registers that say so,
+    /// of each channel the first in the description.
     ///
     /// # Errors
     /// As for [`read`](Self::read).
     pub fn scales(&mut self, resistors: &[Resistor]) -> Result<Scales, InspectError<I::Error>> {
-        let mut scales = Scales::new(self.description.spec, resistors);
+        let mut scales = Scales::new(self.description, resistors);
         for register in self.description.registers {
             let tells = |field: &Field| match field.counts {
                 Counts::SenseRange(channel) => scales.sense_lsb_nv(channel).is_none(),
-                Counts::BusRange(channel) => scales.bus_lsb_nv(channel).is_none(),
+                Counts::RailRange(channel) => scales.rail_lsb_nv(channel).is_none(),
                 _ => false,
             };
             if register.access.is_open() && register.fields.iter().any(tells) {
-                for contents in self.each(register)? {
-                    scales = scales.with(&contents);
-                }
+                scales = scales.with(&self.contents(register)?);
             }
         }
         Ok(scales)
     }
 
-    fn each(
+    /// What the register shows: one transfer.
+    fn contents(
         &mut self,
         register: &'static Register,
-    ) -> Result<Vec<Contents>, InspectError<I::Error>> {
-        if register.pages.is_empty() {
-            return Ok(vec![self.on_page(register, None)?]);
-        }
-        let pages = register.pages.iter();
-        pages
-            .map(|page| self.on_page(register, Some(*page)))
-            .collect()
-    }
-
-    fn on_page(
-        &mut self,
-        register: &'static Register,
-        page: Option<u8>,
     ) -> Result<Contents, InspectError<I::Error>> {
-        if !register.access.is_open() {
-            return Err(InspectError::NotForOnlookers { register });
-        }
-        let (selector, page) = match (page, self.description.selector) {
-            (None, _) if register.pages.is_empty() => {
-                let bytes = self.bytes(register)?;
-                return Ok(Contents {
-                    register,
-                    page,
-                    bytes,
-                });
-            }
-            (Some(page), Some(selector)) if register.pages.contains(&page) => (selector, page),
-            _ => return Err(InspectError::NoSuchPage { register, page }),
-        };
-        let before = self.selected(selector)?;
-        if before == page {
-            let bytes = self.bytes(register)?;
-            return Ok(Contents {
-                register,
-                page: Some(page),
-                bytes,
-            });
-        }
-        let selected = self.select(selector, page);
-        let bytes = selected.and_then(|()| self.bytes(register));
-        // Whatever came of it.
-        let restored = self.select(selector, before);
-        let bytes = bytes?;
-        restored?;
-        Ok(Contents {
-            register,
-            page: Some(page),
-            bytes,
-        })
-    }
-
-    fn selected(&mut self, selector: &'static Register) -> Result<u8, InspectError<I::Error>> {
-        let bytes = self.bytes(selector)?;
-        Ok(bytes.first().copied().unwrap_or_default())
-    }
-
-    /// Selects a page and looks whether it is.
-    fn select(
-        &mut self,
-        selector: &'static Register,
-        page: u8,
-    ) -> Result<(), InspectError<I::Error>> {
         let address = self.address;
-        let mut bytes = vec![selector.pointer, page];
-        if self.description.checked {
-            let mut pec = Pec::new();
-            pec.add(address << 1);
-            pec.add_all(&bytes);
-            bytes.push(pec.value());
-        }
-        self.i2c
-            .write(address, &bytes)
-            .map_err(|source| InspectError::Selecting {
-                selector,
-                address,
-                page,
-                source,
-            })?;
-        let shown = self.selected(selector)?;
-        if shown == page {
-            return Ok(());
-        }
-        Err(InspectError::NotSelected {
-            selector,
-            address,
-            page,
-            shown,
-        })
-    }
-
-    /// What the register shows, on the page that is selected: one transfer.
-    fn bytes(&mut self, register: &'static Register) -> Result<Vec<u8>, InspectError<I::Error>> {
-        let address = self.address;
-        let len = usize::from(register.len) + usize::from(register.block);
-        let mut bytes = vec![0; len + usize::from(self.description.checked)];
+        let len = usize::from(register.len) + usize::from(self.description.checked);
+        let mut bytes = vec![0; len];
         self.i2c
             .write_read(address, &[register.pointer], &mut bytes)
             .map_err(|source| InspectError::Bus {
@@ -215,32 +118,21 @@ impl<I: I2c> Inspector<I> {
                 address,
                 source,
             })?;
-        // A block of another length has its check byte elsewhere.
-        if let Some(came) = bytes.first().copied().filter(|_| register.block)
-            && came != register.len
-        {
-            return Err(InspectError::Count {
-                register,
-                address,
-                came,
-            });
-        }
         if self.description.checked {
             let came = bytes.pop().unwrap_or_default();
-            let mut pec = Pec::new();
-            pec.add_all(&[address << 1, register.pointer, address << 1 | 1]);
-            pec.add_all(&bytes);
-            if came != pec.value() {
+            let head = [address << 1, register.pointer, address << 1 | 1];
+            let expected = pec(pec(0, &head), &bytes);
+            if came != expected {
                 return Err(InspectError::CheckByte {
                     register,
                     address,
                     bytes,
-                    expected: pec.value(),
+                    expected,
                     came,
                 });
             }
         }
-        Ok(bytes.split_off(usize::from(register.block)))
+        Ok(Contents { register, bytes })
     }
 }
 
@@ -262,7 +154,6 @@ pub fn find(
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Contents {
     register: &'static Register,
-    page: Option<u8>,
     bytes: Vec<u8>,
 }
 
@@ -272,12 +163,7 @@ impl Contents {
         self.register
     }
 
-    /// The page that it was read on, of a register that each page has.
-    pub fn page(&self) -> Option<u8> {
-        self.page
-    }
-
-    /// Its bytes in the order of the wire, without the count of a block and without a check byte.
+    /// Its bytes in the order of the wire, without a check byte.
     pub fn bytes(&self) -> &[u8] {
         &self.bytes
     }

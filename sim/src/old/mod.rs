@@ -1,4 +1,6 @@
-//! The first form of the Corncrake model: the first core, the conformance kit and the scenarios
-//! still stand on it, until they are carried over to the new form.
+//! The first form of the Corncrake model, and looking at registers by the first core's descriptions:
+//! the first core, the conformance kit, the scenarios and the program still stand on them, until they
+//! are carried over.
 
 pub mod corncrake;
+pub mod inspect;

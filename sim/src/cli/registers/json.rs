@@ -6,7 +6,7 @@ use serde_json::{Value as Json, json};
 
 use super::listing::{access, counts, format, order};
 use super::state::State;
-use crate::inspect::{Contents, Quantity};
+use crate::old::inspect::{Contents, Quantity};
 
 /// A part's state as one object.
 pub(super) fn state(state: &State) -> String {

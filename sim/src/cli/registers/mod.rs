@@ -19,7 +19,7 @@ use crake::old::units::Resistance;
 
 use super::{seconds, show, text};
 use crate::bench::{Bench, Part};
-use crate::inspect::find;
+use crate::old::inspect::find;
 use crate::run::{self, Observer, Row};
 use crate::scenario::{Model, Scenario};
 use state::State;

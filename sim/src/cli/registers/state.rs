@@ -2,7 +2,7 @@ use crake::old::part::description::{Description, Register};
 
 use crate::bench::Bench;
 use crate::cli::text;
-use crate::inspect::{Contents, Inspector, Resistor, Scales};
+use crate::old::inspect::{Contents, Inspector, Resistor, Scales};
 
 /// A part at one moment of a run.
 pub(super) struct State {

@@ -4,7 +4,7 @@ use crake::old::part::description::{Access, Form, Register, Value};
 
 use super::state::State;
 use crate::cli::quantity::quantity;
-use crate::inspect::Contents;
+use crate::old::inspect::Contents;
 
 /// The whole table.
 pub(super) fn state(state: &State) -> String {

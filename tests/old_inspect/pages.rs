@@ -10,7 +10,7 @@ use crake::old::part::pmbus::gallinule;
 use crake_sim::bench::{Bench, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::{Event, Logging};
-use crake_sim::inspect::{Contents, InspectError, Inspector};
+use crake_sim::old::inspect::{Contents, InspectError, Inspector};
 use crake_sim::part::pmbus::{Description, Device, Model};
 use crake_sim::plant::{Constant, Rail, Source};
 use crake_suite::markdown::Document;
