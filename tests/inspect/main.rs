@@ -2,8 +2,9 @@
 //! datasheet says, and the part is left as it was.
 
 mod description;
+mod fake;
 
-use std::{collections::BTreeMap, time::Duration};
+use std::time::Duration;
 
 use crake::{Channel, units::Resistance};
 use crake_sim::{
@@ -22,57 +23,8 @@ use crake_suite::{
     markdown::Document,
     sample::sample_block,
 };
-use crc::{CRC_8_SMBUS, Crc};
-use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
-
-/// Registers that answer as they are told, and a tally of what was written.
-#[derive(Default)]
-struct Fake {
-    registers: BTreeMap<u8, Vec<u8>>,
-    /// With the check byte of the crate `crc` behind them, exclusive-or this.
-    checked: Option<u8>,
-    written: Vec<Vec<u8>>,
-}
-
-impl Fake {
-    fn checked(registers: &[(u8, &[u8])]) -> Self {
-        let registers = registers
-            .iter()
-            .map(|(pointer, bytes)| (*pointer, bytes.to_vec()));
-        Self {
-            registers: registers.collect(),
-            checked: Some(0),
-            written: Vec::new(),
-        }
-    }
-}
-
-impl ErrorType for Fake {
-    type Error = ErrorKind;
-}
-
-impl I2c for Fake {
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [Operation<'_>],
-    ) -> Result<(), ErrorKind> {
-        let [Operation::Write(sent), Operation::Read(into)] = operations else {
-            return Err(ErrorKind::Other);
-        };
-        self.written.push(sent.to_vec());
-        let bytes = self.registers.get(&sent[0]).ok_or(ErrorKind::Bus)?;
-        let mut answer = bytes.clone();
-        if let Some(spoilt) = self.checked {
-            let mut covered = vec![address << 1, sent[0], address << 1 | 1];
-            covered.extend(bytes);
-            answer.push(Crc::<u8>::new(&CRC_8_SMBUS).checksum(&covered) ^ spoilt);
-        }
-        assert_eq!(answer.len(), into.len());
-        into.copy_from_slice(&answer);
-        Ok(())
-    }
-}
+use embedded_hal::i2c::I2c;
+use fake::Fake;
 
 fn figures(scales: &Scales, contents: &Contents) -> Vec<Quantity> {
     let fields = scales.fields(contents);
