@@ -74,14 +74,14 @@ struct Post<'a> {
 fn main() -> Result<(), Box<dyn Error>> {
     let bench = Bench::new(1);
     let first = bench.part(corncrake_model::Corncrake::drawn(0x32))?;
-    let second = bench.part(moorhen_model::Moorhen::drawn(0x17))?;
+    let second = bench.part(moorhen_model::Moorhen::new(0x17))?;
     let resistor = || SenseResistor::ideal(10_000_000);
     first.rail(0, steps(&[(30, 4), (60, 1)])?, resistor())?;
     first.rail(1, steps(&[])?, resistor())?;
     second.rail(0, steps(&[(45, 4), (100, 2)])?, resistor())?;
     second.rail(1, steps(&[])?, resistor())?;
     let description = pmbus_model::Description::gallinule();
-    let third = bench.part(pmbus_model::Device::drawn(description, 0x58)?)?;
+    let third = bench.part(pmbus_model::Device::new(description, 0x58)?)?;
     third.rail(0, steps(&[(70, 4), (120, 1)])?, SenseResistor::ideal(0))?;
     third.rail(1, steps(&[])?, SenseResistor::ideal(0))?;
     let mut line = bench.line();

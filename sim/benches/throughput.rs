@@ -158,7 +158,7 @@ impl Channel {
             .coefficient_ppm_per_k(plan.sense.temperature_coefficient_ppb_per_k / 1000)
             .thermal_resistance_mk_per_w(plan.sense.thermal_resistance_mk_per_w)
             .ambient_m_celsius(scenario.board.ambient_mc)
-            .drawn(&mut rng);
+            .individual_from(&mut rng);
         Ok(Self {
             piece: rail.piece(0).ok_or("no piece at 0")?,
             rail,

@@ -6,7 +6,7 @@ use crate::rng::Rng;
 ///
 /// Its resistance at a current I is
 /// `R0 (1 + tolerance) (1 + coefficient (ambient - reference + thermal resistance × I² R0))`:
-/// self-heating is instantaneous. Built ideal and refined step by step; [`drawn`](Self::drawn) then picks an
+/// self-heating is instantaneous. Built ideal and refined step by step; [`individual_from`](Self::individual_from) then picks an
 /// individual:
 ///
 /// ```
@@ -15,7 +15,7 @@ use crate::rng::Rng;
 /// let exact = SenseResistor::ideal(10_000_000); // 10 mΩ
 /// assert_eq!(exact.ohms(1e9), 0.01);
 ///
-/// let real = exact.tolerance_ppm(5_000).coefficient_ppm_per_k(50).drawn(&mut Rng::new(1));
+/// let real = exact.tolerance_ppm(5_000).coefficient_ppm_per_k(50).individual_from(&mut Rng::new(1));
 /// assert!((real.ohms(0.0) / 0.01 - 1.0).abs() <= 0.005);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -65,7 +65,7 @@ impl SenseResistor {
         self
     }
 
-    /// Heating by its own loss, in millikelvin per watt. Not drawn: it holds as given.
+    /// Heating by its own loss, in millikelvin per watt. The same for every individual.
     #[must_use]
     pub fn thermal_resistance_mk_per_w(mut self, millikelvin_per_watt: u32) -> Self {
         self.thermal_mk_per_w = millikelvin_per_watt;
@@ -86,9 +86,9 @@ impl SenseResistor {
         self.settled()
     }
 
-    /// An individual whose tolerance and coefficient are drawn from the limits, rectangular.
+    /// An individual whose tolerance and coefficient come from `rng`, spread evenly within the limits.
     #[must_use]
-    pub fn drawn(self, rng: &mut Rng) -> Self {
+    pub fn individual_from(self, rng: &mut Rng) -> Self {
         let tolerance = rng.rectangular(f64::from(self.tolerance_limit_ppm) / 1e6);
         let coefficient = rng.rectangular(f64::from(self.coefficient_limit_ppm_per_k) / 1e6);
         self.individual(tolerance, coefficient)
@@ -161,19 +161,22 @@ mod tests {
     }
 
     #[test]
-    fn drawn_individuals_fill_their_limits() {
-        let spec = SenseResistor::ideal(1_000_000_000)
+    fn individuals_fill_their_limits() {
+        let limits = SenseResistor::ideal(1_000_000_000)
             .tolerance_ppm(1_000)
             .coefficient_ppm_per_k(20);
         let mut rng = Rng::new(5);
         let (mut least, mut greatest) = (0.0_f64, 0.0_f64);
         for _ in 0..1_000 {
-            let r = spec.drawn(&mut rng);
+            let r = limits.individual_from(&mut rng);
             assert!(r.tolerance.abs() <= 1e-3 && r.coefficient_per_k.abs() <= 20e-6);
             least = least.min(r.tolerance);
             greatest = greatest.max(r.tolerance);
         }
         assert!(least < -0.98e-3 && greatest > 0.98e-3);
-        assert_eq!(spec.drawn(&mut Rng::new(6)), spec.drawn(&mut Rng::new(6)));
+        assert_eq!(
+            limits.individual_from(&mut Rng::new(6)),
+            limits.individual_from(&mut Rng::new(6))
+        );
     }
 }

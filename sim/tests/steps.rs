@@ -144,7 +144,7 @@ fn handles_say_what_they_are() {
     let line = bench.alert(&two, Output::A);
     assert_eq!(
         format!("{line:?}"),
-        "Line(0x33 output A (no cause reaches it) is High)"
+        "Line(0x33 output A (no flag reaches it) is High)"
     );
     assert_eq!(
         format!("{:?}", bench.line()),

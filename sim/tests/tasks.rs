@@ -311,8 +311,8 @@ fn a_deadlock_names_what_each_task_waits_for() {
         .expect_err("a deadlock");
     assert_eq!(stall.reason, StallReason::Deadlock);
     let golden = "deadlock at 127345 ns: \
-                  main waits for a rising edge of 0x32 output B (no cause reaches it); \
-                  alarms waits for a low level of 0x32 output A (nothing is converted) + 0x33 output B (no cause reaches it); \
+                  main waits for a rising edge of 0x32 output B (no flag reaches it); \
+                  alarms waits for a low level of 0x32 output A (nothing is converted) + 0x33 output B (no flag reaches it); \
                   elsewhere waits for something that is not on the bench";
     assert_eq!(stall.to_string(), golden);
     assert_eq!(
@@ -332,7 +332,7 @@ fn a_deadlock_names_what_each_task_waits_for() {
     );
 }
 
-/// A part that converts for ever cannot change a line that no cause reaches: that needs no patience.
+/// A part that converts for ever cannot change a line that no flag reaches: that needs no patience.
 #[test]
 fn a_line_that_nothing_can_change_is_a_deadlock_at_once() {
     let bench = Bench::new(0);
@@ -354,7 +354,7 @@ fn a_line_that_nothing_can_change_is_a_deadlock_at_once() {
     assert_eq!(
         stall.to_string(),
         format!(
-            "deadlock at {began_ns} ns: main waits for a low level of 0x32 output B (no cause reaches it), stuck High"
+            "deadlock at {began_ns} ns: main waits for a low level of 0x32 output B (no flag reaches it), stuck High"
         )
     );
 }

@@ -79,7 +79,7 @@ where
         let resistor = if fitting.resistors {
             SenseResistor::ideal(mohm * 1_000_000)
                 .tolerance_ppm(TOLERANCE_PPM)
-                .drawn(&mut rng)
+                .individual_from(&mut rng)
         } else {
             SenseResistor::ideal(0)
         };

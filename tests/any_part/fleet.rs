@@ -45,7 +45,7 @@ fn on_corncrake(plan: &Plan, seed: u64) -> Outcome {
 /// Looks every 20 ms, and promises 40 a second.
 fn on_moorhen(plan: &Plan, seed: u64) -> Outcome {
     let fitting = Fitting {
-        order: moorhen_model::Moorhen::drawn(0x17),
+        order: moorhen_model::Moorhen::new(0x17),
         map: moorhen::Moorhen::new(),
         spec: &moorhen::SPEC,
         rounds_per_second: 40,
@@ -63,7 +63,7 @@ fn on_moorhen(plan: &Plan, seed: u64) -> Outcome {
 fn on_gallinule(plan: &Plan, seed: u64) -> Outcome {
     let description = pmbus_model::Description::gallinule();
     let fitting = Fitting {
-        order: pmbus_model::Device::drawn(description, 0x58).expect("the document's own device"),
+        order: pmbus_model::Device::new(description, 0x58).expect("the document's own device"),
         map: gallinule::Gallinule::new(),
         spec: &gallinule::SPEC,
         rounds_per_second: 40,

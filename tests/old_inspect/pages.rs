@@ -144,7 +144,7 @@ fn worked_examples_in_volts_amperes_and_watts() {
 /// A device with a rail on each page, for more than a sample period already.
 fn bench() -> (Bench, Part<Model>) {
     let bench = Bench::new(7);
-    let order = Device::drawn(Description::gallinule(), ADDRESS).unwrap();
+    let order = Device::new(Description::gallinule(), ADDRESS).unwrap();
     let part = bench.part(order).unwrap();
     for (page, volts, milliamperes) in
         [(0, 3, 4_200), (1, 1, -1_500), (2, 48, -1_250), (3, 54, 700)]

@@ -235,7 +235,9 @@ impl Skiff {
         let mut rng = bench.rng("sense resistors");
         for channel in [DRIVE, CELL, LOGIC, MODEM] {
             let nominal = SenseResistor::ideal(RESISTORS_MOHM[channel.index()] * 1_000_000);
-            let resistor = nominal.tolerance_ppm(TOLERANCE_PPM).drawn(&mut rng);
+            let resistor = nominal
+                .tolerance_ppm(TOLERANCE_PPM)
+                .individual_from(&mut rng);
             part.rail(
                 channel.index(),
                 plan.rail(channel, &drive, &modem),

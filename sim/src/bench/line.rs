@@ -240,7 +240,7 @@ impl<M: AlertOutputs> Pull for Wired<M> {
 
     fn obstacle(&self) -> Option<&'static str> {
         if !self.part.is_reached(self.output) {
-            Some("no cause reaches it")
+            Some("no flag reaches it")
         } else if self.part.next_event_ns().is_none() {
             Some("nothing is converted")
         } else {

@@ -123,7 +123,7 @@ impl<M: AlertOutputs> Part<M> {
         self.model().is_low(output)
     }
 
-    /// Whether any cause can reach an alert output.
+    /// Whether any flag can reach an alert output.
     pub(super) fn is_reached(&self, output: M::Output) -> bool {
         self.model().is_reached(output)
     }

@@ -19,7 +19,7 @@ use super::Bench;
 /// let stall = bench.block_on(async { alert.wait_for_low().await }).unwrap_err();
 /// assert_eq!(
 ///     stall.to_string(),
-///     "deadlock at 0 ns: main waits for a low level of 0x32 output A (no cause reaches it)"
+///     "deadlock at 0 ns: main waits for a low level of 0x32 output A (no flag reaches it)"
 /// );
 /// # Ok(())
 /// # }

@@ -70,13 +70,13 @@ pub(super) fn resistor(plan: &RailPlan, scenario: &Scenario, rng: &mut Rng) -> S
     let ideal = SenseResistor::ideal(plan.sense.resistance_nohm);
     match scenario.part.errors {
         Errors::None => ideal,
-        Errors::Drawn => ideal
+        Errors::Individual => ideal
             .tolerance_ppm(plan.sense.tolerance_ppm)
             .coefficient_ppm_per_k(coefficient_ppm(&plan.sense))
             .thermal_resistance_mk_per_w(plan.sense.thermal_resistance_mk_per_w)
             .reference_m_celsius(REFERENCE_MC)
             .ambient_m_celsius(scenario.board.ambient_mc)
-            .drawn(rng),
+            .individual_from(rng),
     }
 }
 

@@ -221,7 +221,7 @@ fn named(scenario: &Scenario, error: RunError) -> RunError {
 fn wire(bench: &Bench, scenario: &Scenario) -> Result<Part, RunError> {
     let address = scenario.part.address;
     let part = bench.part(match scenario.part.errors {
-        Errors::Drawn => model::Corncrake::drawn(address),
+        Errors::Individual => model::Corncrake::drawn(address),
         Errors::None => model::Corncrake::ideal(address),
     })?;
     for plan in &scenario.rails {

@@ -29,7 +29,7 @@ pub enum Model {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Errors {
     /// Each drawn within its limits.
-    Drawn,
+    Individual,
     /// All zero: an ideal individual.
     None,
 }
@@ -105,8 +105,8 @@ fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
         address: byte(address),
         rounds_per_second: u32::try_from(rounds).unwrap_or(1),
         averaging: byte(table.number_or("averaging", AVERAGING, 0)?),
-        errors: errors.map_or(Ok(Errors::Drawn), |field| {
-            field.one_of(&[("drawn", Errors::Drawn), ("none", Errors::None)])
+        errors: errors.map_or(Ok(Errors::Individual), |field| {
+            field.one_of(&[("drawn", Errors::Individual), ("none", Errors::None)])
         })?,
     };
     table.finish()?;

@@ -17,7 +17,7 @@ use crate::{
 
 fn individual(seed: u64, address: u8) -> Individual {
     let part = Bench::new(seed)
-        .part(Moorhen::drawn(address))
+        .part(Moorhen::new(address))
         .expect("a free address");
     part.with(|model| model.individual().clone())
 }
@@ -64,12 +64,12 @@ fn drawn_individuals_fill_the_limits_of_the_tables_and_never_leave_them() {
                 note(range, part.sense_gain[channel][range], accuracy[range][0]);
                 note(
                     2 + range,
-                    part.bus_gain[channel][range],
+                    part.rail_gain[channel][range],
                     accuracy[2 + range][0],
                 );
                 note(
                     4 + range,
-                    part.bus_offset_nv[channel][range],
+                    part.rail_offset_nv[channel][range],
                     accuracy[2 + range][1],
                 );
                 note(6, part.sense_offset_nv[channel], accuracy[range][1]);
@@ -98,10 +98,10 @@ fn an_individual_follows_from_seed_and_address_and_no_company_changes_a_byte() {
     let log = |company: bool| {
         let bench = Bench::new(7);
         if company {
-            bench.part(Moorhen::drawn(0x31)).expect("a free address");
+            bench.part(Moorhen::new(0x31)).expect("a free address");
             bench.part(Corncrake::drawn(0x32)).expect("a free address");
         }
-        let desk = Desk::with(&bench, Moorhen::drawn(ADDRESS));
+        let desk = Desk::with(&bench, Moorhen::new(ADDRESS));
         bench.set_logging(Logging::Full);
         desk.steady(0, 1e7, 3.3e9);
         for _ in 0..30 {
@@ -126,8 +126,8 @@ fn gain_offset_and_bias_add_up_as_section_6_says() {
     errors.sense_gain[1] = [0.006, -0.006];
     errors.sense_offset_nv[1] = -45_000.0;
     errors.bias_na[1] = 9_000.0;
-    errors.bus_gain[1] = [0.005, -0.005];
-    errors.bus_offset_nv[1] = [14e6, -5e6];
+    errors.rail_gain[1] = [0.005, -0.005];
+    errors.rail_offset_nv[1] = [14e6, -5e6];
     let desk = Desk::with(&Bench::new(0), Moorhen::individual(ADDRESS, errors));
     desk.steady(1, 10e6, 5e9);
     let inputs = Input::all();

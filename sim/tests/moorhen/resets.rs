@@ -125,7 +125,7 @@ fn there_are_two_straps_and_two_channels() {
         .map(|row| crate::datasheet::number(row[1]) as u8)
         .collect();
     for address in 0..=0xFF {
-        let part = Bench::new(0).part(Moorhen::drawn(address));
+        let part = Bench::new(0).part(Moorhen::new(address));
         match part {
             Ok(part) => assert!(straps.contains(&part.address())),
             Err(error) => {

@@ -82,7 +82,7 @@ fn at_each_strap_of_the_document_a_device_answers_and_all_live_on_one_bus() {
         .map(|row| number(row[1]) as u8)
         .collect();
     for &address in &addresses {
-        let order = Device::drawn(Description::gallinule(), address).expect("sound");
+        let order = Device::new(Description::gallinule(), address).expect("sound");
         bench.part(order).expect("free");
     }
     for &address in &addresses {
@@ -100,12 +100,12 @@ fn at_each_strap_of_the_document_a_device_answers_and_all_live_on_one_bus() {
 #[test]
 fn reserved_addresses_are_refused() {
     for address in 0..=0xFF {
-        let order = Device::drawn(Description::gallinule(), address);
+        let order = Device::new(Description::gallinule(), address);
         let reserved = matches!(address, 0x00..=0x08 | 0x0C | 0x61 | 0x78..=0xFF);
         assert_eq!(order.is_err(), reserved, "{address:#04x}");
     }
     let bench = Bench::new(0);
-    let order = Device::drawn(Description::gallinule(), ADDRESS).expect("sound");
+    let order = Device::new(Description::gallinule(), ADDRESS).expect("sound");
     bench.part(order.clone()).expect("free");
     assert_eq!(
         bench.part(order).expect_err("taken"),

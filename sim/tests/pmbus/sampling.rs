@@ -261,7 +261,7 @@ fn drawn_devices_keep_within_the_table_and_fill_it() {
     let mut greatest = [[0.0_f64; 4]; 4];
     let mut periods = vec![];
     for seed in 0..200 {
-        let order = Device::drawn(Description::gallinule(), ADDRESS).expect("sound");
+        let order = Device::new(Description::gallinule(), ADDRESS).expect("sound");
         let model = order.clone().build(&Rng::new(seed)).expect("a model");
         assert_eq!(
             order.build(&Rng::new(seed)).expect("a model").errors(),
@@ -322,7 +322,7 @@ fn a_bench_can_step_from_sample_to_sample() {
     assert_eq!(desk.part.next_event_ns(), Some(3 * SAMPLE_NS + APERTURE_NS));
     let bench = Bench::new(7);
     let part = bench
-        .part(Device::drawn(Description::gallinule(), ADDRESS).expect("sound"))
+        .part(Device::new(Description::gallinule(), ADDRESS).expect("sound"))
         .expect("free");
     assert_eq!(part.address(), ADDRESS);
 }

@@ -44,12 +44,12 @@ pub(super) fn state(part: PartName, registers: Vec<&'static Register>) -> Result
             stood::<_, _, 4>(order, map, &corncrake::DESCRIPTION, outside, registers)
         }
         PartName::Moorhen => {
-            let order = moorhen_model::Moorhen::drawn(0x17);
+            let order = moorhen_model::Moorhen::new(0x17);
             let map = moorhen::Moorhen::new();
             stood::<_, _, 2>(order, map, &moorhen::DESCRIPTION, outside, registers)
         }
         PartName::Gallinule => {
-            let order = pmbus::Device::drawn(pmbus::Description::gallinule(), 0x58);
+            let order = pmbus::Device::new(pmbus::Description::gallinule(), 0x58);
             let map = gallinule::Gallinule::new();
             let description = &gallinule::DESCRIPTION;
             stood::<_, _, 4>(order.map_err(text)?, map, description, inside, registers)

@@ -14,10 +14,10 @@ pub struct Individual {
     pub sense_offset_nv: [f64; CHANNELS],
     /// How the sense offsets wander.
     pub sense_drift: [Drift; CHANNELS],
-    /// Gain errors of the bus inputs by channel and range bit.
-    pub bus_gain: [[f64; 2]; CHANNELS],
-    /// Offset errors of the bus inputs in nanovolts, by channel and range bit.
-    pub bus_offset_nv: [[f64; 2]; CHANNELS],
+    /// Gain errors of the rail inputs by channel and range bit.
+    pub rail_gain: [[f64; 2]; CHANNELS],
+    /// Offset errors of the rail inputs in nanovolts, by channel and range bit.
+    pub rail_offset_nv: [[f64; 2]; CHANNELS],
     /// Input bias currents of the sense inputs in nanoamperes, seen as current through the sense resistor.
     pub bias_na: [f64; CHANNELS],
     /// Whether conversions are noisy.
@@ -33,16 +33,16 @@ impl Individual {
             sense_gain: [[0.0; 2]; CHANNELS],
             sense_offset_nv: [0.0; CHANNELS],
             sense_drift: [Drift::default(); CHANNELS],
-            bus_gain: [[0.0; 2]; CHANNELS],
-            bus_offset_nv: [[0.0; 2]; CHANNELS],
+            rail_gain: [[0.0; 2]; CHANNELS],
+            rail_offset_nv: [[0.0; 2]; CHANNELS],
             bias_na: [0.0; CHANNELS],
             noise: false,
             conversion_ns: CONVERSION_NS,
         }
     }
 
-    /// A part drawn from the limits of the datasheet's sections 5 and 6, rectangular.
-    pub fn drawn(rng: &Rng) -> Self {
+    /// Errors from a seed, spread evenly within the limits of the datasheet's sections 5 and 6.
+    pub fn from_seed(rng: &Rng) -> Self {
         let mut gain = rng.stream("gain");
         let mut offset = rng.stream("offset");
         let mut drift = rng.stream("drift");
@@ -51,9 +51,9 @@ impl Individual {
             |limit| [[0.0; 2]; CHANNELS].map(|pair| pair.map(|_| gain.rectangular(limit)));
         Self {
             sense_gain: gains(SENSE_GAIN_LIMIT),
-            bus_gain: gains(BUS_GAIN_LIMIT),
+            rail_gain: gains(RAIL_GAIN_LIMIT),
             sense_offset_nv: [SENSE_OFFSET_LIMIT_NV; CHANNELS].map(|nv| offset.rectangular(nv)),
-            bus_offset_nv: [BUS_OFFSET_LIMIT_NV; CHANNELS]
+            rail_offset_nv: [RAIL_OFFSET_LIMIT_NV; CHANNELS]
                 .map(|pair| pair.map(|nv| offset.rectangular(nv))),
             sense_drift: [SENSE_DRIFT_LIMIT_NV; CHANNELS]
                 .map(|nv| Drift::from_seed(&mut drift, nv)),
@@ -74,7 +74,7 @@ const SENSE_GAIN_LIMIT: f64 = 0.006;
 const SENSE_OFFSET_LIMIT_NV: f64 = 45_000.0;
 /// Within this of the individual's offset: two moments then differ by at most the ±2 µV of the datasheet.
 const SENSE_DRIFT_LIMIT_NV: f64 = 1_000.0;
-const BUS_GAIN_LIMIT: f64 = 0.005;
+const RAIL_GAIN_LIMIT: f64 = 0.005;
 /// By range bit.
-const BUS_OFFSET_LIMIT_NV: [f64; 2] = [14e6, 5e6];
+const RAIL_OFFSET_LIMIT_NV: [f64; 2] = [14e6, 5e6];
 const BIAS_LIMIT_NA: f64 = 150.0;

@@ -9,7 +9,7 @@
 //! use embedded_hal::i2c::I2c;
 //!
 //! let bench = Bench::new(1);
-//! let part = bench.part(Moorhen::drawn(0x17))?;
+//! let part = bench.part(Moorhen::new(0x17))?;
 //! let alert = bench.alert(&part, Output::Alert);
 //!
 //! bench.i2c().write(0x17, &[0x53, 0x01, 0x00])?; // trigger
@@ -58,9 +58,9 @@ pub struct Moorhen {
 }
 
 impl Moorhen {
-    /// A part whose errors are drawn from the seed and the address, and nothing else. `address` is a 7-bit
+    /// A part whose errors come from the seed and the address, and nothing else. `address` is a 7-bit
     /// address, 0x17 or 0x31.
-    pub fn drawn(address: u8) -> Self {
+    pub fn new(address: u8) -> Self {
         Self {
             address,
             errors: Errors::FromSeed,

@@ -38,8 +38,8 @@ impl Individual {
         }
     }
 
-    /// A device drawn from the limits of its description, rectangular.
-    pub fn drawn(description: &Description, rng: &Rng) -> Self {
+    /// Errors from a seed, spread evenly within the limits of the description.
+    pub fn from_seed(description: &Description, rng: &Rng) -> Self {
         let (mut gain, mut offset) = (rng.stream("gain"), rng.stream("offset"));
         let pages = description.pages.iter().map(|page| PageErrors {
             voltage_gain: gain.rectangular(page.voltage.gain_limit),

@@ -15,7 +15,7 @@ pub struct Device {
 }
 
 impl Device {
-    /// A device whose errors are drawn from the seed and the address, within the limits of its description.
+    /// A device whose errors come from the seed and the address, within the limits of its description.
     ///
     /// # Errors
     /// A description that the standard or the model does not allow; an address that is reserved on an SMBus, or
@@ -27,25 +27,25 @@ impl Device {
     /// A device without errors.
     ///
     /// # Errors
-    /// As [`drawn`](Self::drawn).
+    /// As [`new`](Self::new).
     pub fn ideal(description: Description, address: u8) -> Result<Self, DescriptionError> {
         let individual = Individual::ideal(&description);
-        Self::new(description, address, Errors::Given(Box::new(individual)))
+        Self::ordered(description, address, Errors::Given(Box::new(individual)))
     }
 
     /// A device with exactly these errors; pages without an entry have none.
     ///
     /// # Errors
-    /// As [`drawn`](Self::drawn).
+    /// As [`new`](Self::new).
     pub fn individual(
         description: Description,
         address: u8,
         individual: Individual,
     ) -> Result<Self, DescriptionError> {
-        Self::new(description, address, Errors::Given(Box::new(individual)))
+        Self::ordered(description, address, Errors::Given(Box::new(individual)))
     }
 
-    fn new(
+    fn ordered(
         description: Description,
         address: u8,
         errors: Errors<Individual>,
