@@ -71,7 +71,7 @@ fn totals<P: Part>(desk: &Desk, map: P, count: u32, step_ms: u64) -> Totals {
 fn totals_lie_within_their_bounds() {
     for seed in 0..20 {
         let description = Description::gallinule();
-        let desk = Desk::drawn(Order::drawn(description, ADDRESS).unwrap(), 4, seed);
+        let desk = Desk::drawn(Order::new(description, ADDRESS).unwrap(), 4, seed);
         let totals = totals(&desk, Gallinule::new(), 40, 20);
         for (page, (energy, bound, truth)) in totals.into_iter().enumerate() {
             assert!(

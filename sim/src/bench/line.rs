@@ -18,11 +18,11 @@ use crate::{bus::Watcher, part::AlertOutputs};
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
-/// use crake_sim::{bench::Bench, old::corncrake::{Corncrake, Output}};
+/// use crake_sim::{bench::Bench, part::corncrake::{Corncrake, Output}};
 /// use embedded_hal::{digital::InputPin, i2c::I2c};
 ///
 /// let bench = Bench::new(1);
-/// let (one, other) = (bench.part(Corncrake::drawn(0x32))?, bench.part(Corncrake::drawn(0x33))?);
+/// let (one, other) = (bench.part(Corncrake::new(0x32))?, bench.part(Corncrake::new(0x33))?);
 /// let mut alert = bench.line();
 /// alert.wire(&one, Output::A);
 /// alert.wire(&other, Output::A);

@@ -10,11 +10,11 @@ use super::Bench;
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
-/// use crake_sim::{bench::Bench, old::corncrake::{Corncrake, Output}};
+/// use crake_sim::{bench::Bench, part::corncrake::{Corncrake, Output}};
 /// use embedded_hal_async::digital::Wait;
 ///
 /// let bench = Bench::new(1);
-/// let part = bench.part(Corncrake::drawn(0x32))?;
+/// let part = bench.part(Corncrake::new(0x32))?;
 /// let mut alert = bench.alert(&part, Output::A);
 /// let stall = bench.block_on(async { alert.wait_for_low().await }).unwrap_err();
 /// assert_eq!(

@@ -19,7 +19,7 @@ pub trait Order {
     /// The part, powered up long enough before time 0 to be addressable; None if no strap gives
     /// that address.
     ///
-    /// What is drawn about it comes from `rng` alone. All parts of a bench get the same generator:
+    /// What differs from part to part comes from `rng` alone. All parts of a bench get the same generator:
     /// each draws from a [stream](Rng::stream) named after itself and its address.
     fn build(self, rng: &Rng) -> Option<Self::Model>;
 }
@@ -81,7 +81,7 @@ pub trait AlertOutputs: PartModel {
     /// Whether the output is pulled low.
     fn is_low(&self, output: Self::Output) -> bool;
 
-    /// Whether any cause can reach the output. If none can, it stays as it is until somebody writes
+    /// Whether any flag can reach the output. If none can, it stays as it is until somebody writes
     /// to the part.
     fn is_reached(&self, output: Self::Output) -> bool;
 }

@@ -16,13 +16,13 @@ use super::{
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
 /// use core::time::Duration;
 /// use crake_sim::{
-///     bench::Bench, board::SenseResistor, old::corncrake::Corncrake,
+///     bench::Bench, board::SenseResistor, part::corncrake::Corncrake,
 ///     plant::{Constant, Load, Source, Switch, Switched},
 /// };
 /// use embedded_hal::digital::OutputPin;
 ///
 /// let bench = Bench::new(1);
-/// let part = bench.part(Corncrake::drawn(0x32))?;
+/// let part = bench.part(Corncrake::new(0x32))?;
 /// let mut radio = Switch::closed(bench.clock());
 /// let rail = Switched::new(
 ///     Source::of(Constant::new(3_300_000_000)?),

@@ -33,7 +33,7 @@ fn one_line_for_outputs_of_different_parts() {
     );
     assert_eq!(
         line.to_string(),
-        "0x32 output B (no flag reaches it) + 0x31 output Alert (no cause reaches it)"
+        "0x32 output B (no flag reaches it) + 0x31 output Alert (no flag reaches it)"
     );
     let mut i2c = bench.i2c();
     let mut write = |address, bytes: &[u8]| i2c.write(address, bytes).expect("acknowledged");

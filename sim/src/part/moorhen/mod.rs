@@ -94,7 +94,7 @@ impl Order for Moorhen {
             return None;
         }
         let rng = rng.stream(&format!("moorhen {:#04x}", self.address));
-        let individual = self.errors.or_from_seed(|| Individual::drawn(&rng));
+        let individual = self.errors.or_from_seed(|| Individual::from_seed(&rng));
         Some(Model {
             address: self.address,
             now_ns: 0,

@@ -117,8 +117,8 @@ impl Converter {
         } else {
             let (lsb_nv, noise_nv) = BUS_RANGES[range];
             let input_nv = self.inputs.rail_nv(channel, from_ns, to_ns);
-            let gain = 1.0 + individual.bus_gain[channel][range];
-            let offset_nv = individual.bus_offset_nv[channel][range];
+            let gain = 1.0 + individual.rail_gain[channel][range];
+            let offset_nv = individual.rail_offset_nv[channel][range];
             let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
             (input, code) = (Input::Rail, Code::unsigned(output_nv / lsb_nv, BITS));
         }

@@ -20,8 +20,8 @@ impl Device {
     /// # Errors
     /// A description that the standard or the model does not allow; an address that is reserved on an SMBus, or
     /// above 0x77.
-    pub fn drawn(description: Description, address: u8) -> Result<Self, DescriptionError> {
-        Self::new(description, address, Errors::FromSeed)
+    pub fn new(description: Description, address: u8) -> Result<Self, DescriptionError> {
+        Self::ordered(description, address, Errors::FromSeed)
     }
 
     /// A device without errors.
@@ -71,8 +71,8 @@ impl Order for Device {
 
     fn build(self, rng: &Rng) -> Option<Model> {
         let rng = rng.stream(&format!("pmbus {:#04x}", self.address));
-        let drawn = || Individual::drawn(&self.description, &rng);
-        let mut individual = self.errors.or_from_seed(drawn);
+        let from_seed = || Individual::from_seed(&self.description, &rng);
+        let mut individual = self.errors.or_from_seed(from_seed);
         // Apertures of no length would never let time go on, and those of centuries would overrun it.
         let pages = self.description.pages.len() as u64;
         individual.sample_period_ns = individual.sample_period_ns.clamp(pages, DAY_NS);
