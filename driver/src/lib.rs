@@ -33,6 +33,7 @@
 
 pub mod board;
 pub mod bus;
+pub mod capture;
 mod channel;
 pub mod config;
 pub mod convert;
@@ -45,6 +46,7 @@ pub mod units;
 
 pub use channel::Channel;
 pub use monitor::{
-    Clock, CounterClock, Error, ErrorKind, Last, Monitor, NoClock, NoReading, Operation, Reading,
-    Sample, Saturation, ShuntMonitor, TimeSource, TimedSample, Timestamp, WithClock, asynch,
+    Clock, CounterClock, Error, ErrorKind, FastCapture, Last, Monitor, NoClock, NoReading,
+    Operation, Reading, Sample, Saturation, ShuntMonitor, TimeSource, TimedSample, Timestamp,
+    WithClock, asynch,
 };

@@ -93,7 +93,14 @@ impl Factors {
     pub const fn current(&self, range: &ChannelRange, code: i32) -> Current {
         // Codes of at most 20 bits times a few units: far from the end.
         let shown = code.wrapping_mul((range.sense_lsb as i32).wrapping_mul(256));
-        Current::from_nanoamps(self.current.apply(shown.wrapping_sub(self.offset_256ths)))
+        self.current_of(shown.wrapping_sub(self.offset_256ths))
+    }
+
+    /// Current of a sense voltage in 256ths of the part's sense unit, from which the offset was taken.
+    #[must_use]
+    #[inline(always)]
+    pub(crate) const fn current_of(&self, sense_256ths: i32) -> Current {
+        Current::from_nanoamps(self.current.apply(sense_256ths))
     }
 
     /// Power of a power code: a mean of sense codes times rail codes. `rail_code` is needed where

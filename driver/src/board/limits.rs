@@ -6,7 +6,6 @@
 //! F ≤ 1 ÷ (1 − ρ), so |F − 1| ÷ F ≤ ρ ÷ (1 − ρ), and shown − true = shown × (F − 1) ÷ F + e ÷ F.
 
 use super::Rail;
-use crate::config::ChannelRange;
 use crate::convert::{divided_up, root};
 use crate::info::{PartInfo, RangeInfo};
 use crate::units::{Current, Voltage};

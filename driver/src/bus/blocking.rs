@@ -73,11 +73,11 @@ impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
 
 /// A future that is ready at once, and for ever waits if it is asked again: the core library's own
 /// panics then.
-struct Done<T>(Option<T>);
+pub(crate) struct Done<T>(Option<T>);
 
 impl<T> Done<T> {
     #[inline(always)]
-    const fn new(value: T) -> Self {
+    pub(crate) const fn new(value: T) -> Self {
         Self(Some(value))
     }
 }

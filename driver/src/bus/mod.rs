@@ -11,7 +11,7 @@ mod port;
 
 pub use asynch::Async;
 pub use blocking::Blocking;
-pub(crate) use blocking::poll_once;
+pub(crate) use blocking::{Done, poll_once};
 pub use fault::Fault;
 pub use link::Link;
 pub use port::Port;

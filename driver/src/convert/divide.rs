@@ -1,5 +1,7 @@
 //! The one division and the one root of the driver: bit by bit, so that no library routine is linked.
 
+use super::factor::product;
+
 /// Quotient and remainder. By 0 the quotient is the greatest number.
 #[inline(never)] // linked once
 pub(crate) const fn divided(dividend: u128, divisor: u64) -> (u128, u64) {
@@ -37,6 +39,12 @@ pub(crate) const fn divided_up(dividend: u128, divisor: u64) -> u64 {
     (quotient as u64).saturating_add((rest != 0) as u64)
 }
 
+/// The product of 64 by 32 bits.
+pub(crate) const fn times(a: u64, b: u32) -> u128 {
+    let (high, low) = (product((a >> 32) as u32, b), product(a as u32, b));
+    ((high as u128) << 32).wrapping_add(low as u128)
+}
+
 /// The root, rounded down.
 #[inline(never)]
 pub(crate) const fn root(number: u64) -> u32 {
@@ -53,7 +61,7 @@ pub(crate) const fn root(number: u64) -> u32 {
 
 #[cfg(test)]
 mod tests {
-    use super::{divided, divided_up, root};
+    use super::{divided, divided_up, root, times};
 
     const NUMBERS: [u64; 10] = [
         1,
@@ -85,6 +93,16 @@ mod tests {
         }
         assert_eq!(divided(0, 7), (0, 0));
         assert_eq!((divided(5, 0).0, divided_up(5, 0)), (u128::MAX, u64::MAX));
+    }
+
+    #[test]
+    fn products() {
+        for a in NUMBERS {
+            for b in NUMBERS {
+                let product = u128::from(a) * u128::from(b as u32);
+                assert_eq!(times(a, b as u32), product);
+            }
+        }
     }
 
     #[test]

@@ -120,7 +120,7 @@ const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<u64> {
 /// Cores that do not give them in one instruction call a routine for 64 by 64 bits; four products of
 /// half words cost less. Such a core has no compare-and-swap either, which the compiler tells.
 #[inline(always)]
-const fn product(a: u32, b: u32) -> u64 {
+pub(super) const fn product(a: u32, b: u32) -> u64 {
     if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
         product_of_half_words(a, b)
     } else {

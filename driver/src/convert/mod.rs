@@ -5,6 +5,6 @@ mod divide;
 mod factor;
 mod search;
 
-pub(crate) use divide::{divided, divided_up, root};
+pub(crate) use divide::{divided, divided_up, root, times};
 pub use factor::{CurrentFactor, PowerFactor};
 pub use search::{code_at_least, code_at_most};

@@ -6,10 +6,11 @@ use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::I2c;
 
 use super::core::Core;
-use super::{Error, ErrorKind, Last, NoClock, Operation, TimeSource, WithClock};
+use super::{Error, ErrorKind, FastCapture, Last, NoClock, Operation, TimeSource, WithClock};
+use crate::Channel;
 use crate::board::Board;
 use crate::bus::Async;
-use crate::config::Config;
+use crate::config::{Config, ConfigError};
 use crate::info::PartInfo;
 use crate::part::{Part, ResumeToken};
 
@@ -99,6 +100,43 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Sample, fault)),
         }
+    }
+
+    /// As [`ShuntMonitor::start_capture`](crate::ShuntMonitor::start_capture).
+    ///
+    /// # Errors
+    /// The same; a dropped future leaves the monitor not configured.
+    pub async fn start_capture(&mut self, channel: Channel) -> Result<(), Error<I::Error>> {
+        match self.core.start_capture(channel).await {
+            Ok(()) => Ok(()),
+            Err(fault) => Err(self.core.error(Operation::StartCapture, fault)),
+        }
+    }
+
+    /// As [`ShuntMonitor::fetch_capture`](crate::ShuntMonitor::fetch_capture).
+    ///
+    /// # Errors
+    /// The same; a dropped future has lost nothing.
+    pub async fn fetch_capture<'m>(
+        &'m mut self,
+        first: u16,
+        codes: &'m mut [i32],
+    ) -> Result<FastCapture<'m>, Error<I::Error>> {
+        match self.core.fetch_capture(first, codes).await {
+            Ok((channel, count)) => {
+                let codes = codes.get(..count).unwrap_or_default();
+                Ok(self.core.lend_capture(channel, codes))
+            }
+            Err(fault) => Err(self.core.error(Operation::FetchCapture, fault)),
+        }
+    }
+
+    /// As [`Monitor::set_board`](crate::Monitor::set_board).
+    ///
+    /// # Errors
+    /// The same.
+    pub fn set_board(&mut self, board: &'b Board<N>) -> Result<(), ConfigError> {
+        self.core.set_board(board)
     }
 
     /// As [`ShuntMonitor::set_powered`](crate::ShuntMonitor::set_powered).

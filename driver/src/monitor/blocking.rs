@@ -2,10 +2,13 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 
 use super::core::Core;
-use super::{Error, ErrorKind, Last, NoClock, Operation, ShuntMonitor, TimeSource, WithClock};
+use super::{
+    Error, ErrorKind, FastCapture, Last, NoClock, Operation, ShuntMonitor, TimeSource, WithClock,
+};
+use crate::Channel;
 use crate::board::Board;
 use crate::bus::{Blocking, poll_once};
-use crate::config::Config;
+use crate::config::{Config, ConfigError};
 use crate::info::PartInfo;
 use crate::part::{Part, ResumeToken};
 
@@ -40,7 +43,7 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
     }
 }
 
-impl<I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'_, I, D, P, N, T> {
+impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b, I, D, P, N, T> {
     /// Sets how often a transfer is tried before an operation gives up; at least once. 3 unless set.
     pub const fn set_attempts(&mut self, attempts: u8) {
         self.core.link.set_attempts(attempts);
@@ -50,6 +53,16 @@ impl<I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'_, I, 
     /// 2. 255 unless set.
     pub const fn set_read_max(&mut self, bytes: u8) {
         self.core.link.set_read_max(bytes);
+    }
+
+    /// Converts by another board from now on: the same one with another
+    /// [correction](Board::corrected). The last sample is gone; totals that are given the next one close
+    /// their stretch, for its board has another revision.
+    ///
+    /// # Errors
+    /// A board that cannot be used with this part; the board is the one before.
+    pub fn set_board(&mut self, board: &'b Board<N>) -> Result<(), ConfigError> {
+        self.core.set_board(board)
     }
 
     /// Gives bus, delay and part back.
@@ -101,6 +114,25 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
         match poll_once(|| self.core.sample()) {
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Sample, fault)),
+        }
+    }
+
+    fn start_capture(&mut self, channel: Channel) -> Result<(), Error<I::Error>> {
+        poll_once(|| self.core.start_capture(channel))
+            .map_err(|fault| self.core.error(Operation::StartCapture, fault))
+    }
+
+    fn fetch_capture<'m>(
+        &'m mut self,
+        first: u16,
+        codes: &'m mut [i32],
+    ) -> Result<FastCapture<'m>, Error<I::Error>> {
+        match poll_once(|| self.core.fetch_capture(first, codes)) {
+            Ok((channel, count)) => {
+                let codes = codes.get(..count).unwrap_or_default();
+                Ok(self.core.lend_capture(channel, codes))
+            }
+            Err(fault) => Err(self.core.error(Operation::FetchCapture, fault)),
         }
     }
 

@@ -1,6 +1,7 @@
 //! Each operation, once, for both faces.
 
-use super::{Error, ErrorKind, Last, Operation, TimeSource};
+use super::{Error, ErrorKind, FastCapture, Last, Operation, TimeSource};
+use crate::Channel;
 use crate::board::Board;
 use crate::bus::{Fault, Link, Port};
 use crate::config::{Config, ConfigError, Scan};
@@ -15,6 +16,8 @@ pub(crate) struct Core<'b, B: Port, P: Part, T: TimeSource, const N: usize> {
     pub(crate) configured: bool,
     /// Limits are known to stand in the part.
     pub(crate) armed: bool,
+    /// The part captures this channel, or has captured it, instead of sampling.
+    captured: Option<Channel>,
     /// The part's supply is declared off.
     pub(crate) unpowered: bool,
     /// Samples that failed in a row.
@@ -40,6 +43,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             },
             configured: false,
             armed: false,
+            captured: None,
             unpowered: false,
             failures: 0,
         }
@@ -55,7 +59,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     /// Puts the part into a configuration. It is unknown from before the first byte until the last one
     /// came through; limits have to be set again in any case.
     pub(crate) async fn configure(&mut self, config: &Config<N>, fresh: bool) -> Result<(), Fault> {
-        if !fresh {
+        if !fresh && self.captured.is_none() {
             self.known()?;
         }
         self.take(config)?;
@@ -115,6 +119,55 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         Ok(())
     }
 
+    /// Starts a fast capture. From before the first byte on the part is not configured for samples.
+    pub(crate) async fn start_capture(&mut self, channel: Channel) -> Result<(), Fault> {
+        self.powered()?;
+        self.known()?;
+        if P::INFO.capture_max == 0 {
+            return Err(Fault::NotSupported);
+        }
+        if self.last.scan.range(channel).is_none() {
+            return Err(Fault::Refused);
+        }
+        self.forget();
+        self.part.start_capture(&mut self.link, channel).await?;
+        self.captured = Some(channel);
+        Ok(())
+    }
+
+    /// Fetches codes of the capture from number `first` on; tells its channel and how many they are.
+    pub(crate) async fn fetch_capture(
+        &mut self,
+        first: u16,
+        codes: &mut [i32],
+    ) -> Result<(Channel, usize), Fault> {
+        self.powered()?;
+        let channel = self.captured.ok_or(Fault::NotConfigured)?;
+        let kept = usize::from(P::INFO.capture_max.saturating_sub(first));
+        let count = codes.len().min(kept);
+        let codes = codes.get_mut(..count).unwrap_or_default();
+        let (link, block) = (&mut self.link, &mut self.last.block);
+        let result = self.part.fetch_capture(link, block, first, codes).await;
+        if let Err(Fault::Reset | Fault::Changed) = result {
+            self.captured = None;
+        }
+        result.map(|()| (channel, count))
+    }
+
+    /// Codes as they were fetched, with what converts them.
+    pub(crate) fn lend_capture<'m>(
+        &'m self,
+        channel: Channel,
+        codes: &'m [i32],
+    ) -> FastCapture<'m> {
+        FastCapture {
+            codes,
+            info: P::INFO,
+            factors: self.last.board.factors(channel),
+            range: self.last.scan.range(channel),
+        }
+    }
+
     /// What a fault was about, for the user.
     #[inline(never)]
     pub(crate) fn error(&mut self, operation: Operation, fault: Fault) -> Error<B::Error> {
@@ -164,10 +217,19 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             .map_err(|_| Fault::Refused)
     }
 
+    /// Codes are converted by this board from the next sample on.
+    pub(crate) fn set_board(&mut self, board: &'b Board<N>) -> Result<(), ConfigError> {
+        board.check(P::INFO)?;
+        self.last.board = board;
+        self.last.readable = 0;
+        Ok(())
+    }
+
     /// Nothing is known of the part any more.
     pub(crate) const fn forget(&mut self) {
         self.configured = false;
         self.armed = false;
+        self.captured = None;
         self.last.readable = 0;
     }
 

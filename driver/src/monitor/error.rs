@@ -22,8 +22,10 @@ pub enum Operation {
     SetLimits,
     /// Reading alert flags.
     ReadAlerts,
-    /// A fast capture.
-    Capture,
+    /// Starting a fast capture.
+    StartCapture,
+    /// Fetching codes of a fast capture.
+    FetchCapture,
 }
 
 /// An operation that did not come through: what was asked, of whom, and what came.
@@ -78,7 +80,8 @@ impl<E> Error<E> {
     /// Whether the same call may simply be made again, with no `init` in between.
     #[must_use]
     pub const fn may_repeat(&self) -> bool {
-        matches!(self.operation, Operation::Sample | Operation::ReadAlerts)
+        use Operation::{FetchCapture, ReadAlerts, Sample};
+        matches!(self.operation, Sample | ReadAlerts | FetchCapture)
             && matches!(
                 self.fault(),
                 Fault::Bus | Fault::CheckByte | Fault::BlockCheck | Fault::Stale | Fault::Busy
@@ -129,7 +132,8 @@ impl fmt::Display for Operation {
             Self::Sample => "sample",
             Self::SetLimits => "set limits",
             Self::ReadAlerts => "read alerts",
-            Self::Capture => "capture",
+            Self::StartCapture => "start capture",
+            Self::FetchCapture => "fetch capture",
         })
     }
 }

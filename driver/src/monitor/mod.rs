@@ -5,6 +5,7 @@
 
 pub mod asynch;
 mod blocking;
+mod capture;
 mod clock;
 mod core;
 mod counter;
@@ -13,6 +14,7 @@ mod sample;
 mod shunt;
 
 pub use blocking::Monitor;
+pub use capture::FastCapture;
 pub use clock::{Clock, NoClock, TimeSource, Timestamp, WithClock};
 pub use counter::CounterClock;
 pub use error::{Error, ErrorKind, Operation};

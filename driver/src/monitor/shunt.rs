@@ -1,4 +1,5 @@
-use super::{Error, Sample};
+use super::{Error, FastCapture, Sample};
+use crate::Channel;
 use crate::config::Config;
 use crate::info::PartInfo;
 use crate::part::ResumeToken;
@@ -70,6 +71,35 @@ pub trait ShuntMonitor<const N: usize> {
     /// After a failure of the bus or of a check value nothing is lost, and the next sample has it.
     /// `Reset` and `Changed` leave the monitor not configured.
     fn sample(&mut self) -> Result<&Self::Sample, Error<Self::BusError>>;
+
+    /// Starts a fast capture of an enabled channel, in the range of the configuration in force.
+    ///
+    /// A change of configuration: the part stops sampling, and there are no samples until
+    /// [`configure`](Self::configure) or [`init`](Self::init); limits have to be set again then. Running
+    /// sums stand still meanwhile, which totals see as a gap. Nothing is compared with limits while it
+    /// captures. Three transfers, and one to note the part's count of writes.
+    ///
+    /// # Errors
+    /// `NotSupported` on a part without one, `Refused` if the channel is not enabled, `Unpowered`,
+    /// `NotConfigured`: nothing was sent. `Changed`: somebody else wrote to the part. After that one, and
+    /// any other failure on the way, the monitor is not configured, and `init` starts over.
+    fn start_capture(&mut self, channel: Channel) -> Result<(), Error<Self::BusError>>;
+
+    /// Waits for the end of the capture and fetches codes from number `first` on: as many as there are
+    /// and `codes` has room for.
+    ///
+    /// Fetching takes nothing away: a small buffer gets them in several calls, and a call that failed on
+    /// the bus can be made again. [`PartInfo::capture_max`] says how many there are in all. Each read keeps
+    /// to the cap on read length, but for one code and its check byte at the least (4 bytes).
+    ///
+    /// # Errors
+    /// `NotConfigured` without a capture. `Busy`: it did not end in time. `Reset`, `Changed`: the codes are
+    /// gone; what is in `codes` then means nothing.
+    fn fetch_capture<'m>(
+        &'m mut self,
+        first: u16,
+        codes: &'m mut [i32],
+    ) -> Result<FastCapture<'m>, Error<Self::BusError>>;
 
     /// Declares the part's supply on or off. Off, no operation touches the bus; on again, the part is
     /// not configured.

@@ -9,7 +9,7 @@ use core::fmt;
 use core::future::Future;
 
 use crate::Channel;
-use crate::bus::{Fault, Link, Port};
+use crate::bus::{Done, Fault, Link, Port};
 use crate::config::{AlertFlags, Scan};
 use crate::info::PartInfo;
 
@@ -151,4 +151,34 @@ pub trait Part {
         link: &mut Link<B>,
         flags: AlertFlags,
     ) -> impl Future<Output = Result<(), Fault>>;
+
+    /// Stops the part and starts a fast capture of an enabled channel, in the range in force. Parts
+    /// without one leave this out, and have 0 in [`PartInfo::capture_max`].
+    ///
+    /// # Errors
+    /// [`Fault::Changed`]: somebody else wrote to the part, and nothing was sent. Otherwise the part may
+    /// be stopped, or capturing.
+    fn start_capture<B: Port>(
+        &mut self,
+        _link: &mut Link<B>,
+        _channel: Channel,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done::new(Err(Fault::NotSupported))
+    }
+
+    /// Waits for the end of the capture and reads as many sense codes as fit, from number `first` on,
+    /// which there are. `block` may be used for bytes; what is in it is not needed any more. Fetching
+    /// changes nothing, and can be repeated.
+    ///
+    /// # Errors
+    /// [`Fault::Busy`]: it does not end. [`Fault::Reset`] or [`Fault::Changed`]: the codes are gone.
+    fn fetch_capture<B: Port>(
+        &mut self,
+        _link: &mut Link<B>,
+        _block: &mut Self::Block,
+        _first: u16,
+        _codes: &mut [i32],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done::new(Err(Fault::NotSupported))
+    }
 }

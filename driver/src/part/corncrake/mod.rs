@@ -1,6 +1,7 @@
 //! The register map of the fictional part Corncrake, from its datasheet (`docs/corncrake-datasheet.md`).
 
 mod block;
+mod capture;
 mod info;
 mod operations;
 mod registers;

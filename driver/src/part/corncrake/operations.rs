@@ -140,6 +140,24 @@ impl Part for Corncrake {
         block.sums(channel)
     }
 
+    async fn start_capture<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        channel: Channel,
+    ) -> Result<(), Fault> {
+        self.begin_capture(link, channel).await
+    }
+
+    async fn fetch_capture<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        block: &mut Block,
+        first: u16,
+        codes: &mut [i32],
+    ) -> Result<(), Fault> {
+        self.take_capture(link, block, first, codes).await
+    }
+
     async fn read_flags<B: Port>(&mut self, link: &mut Link<B>) -> Result<AlertFlags, Fault> {
         let bits = link.get(FLAGS, 3).await?;
         // Limits are at the same places in both; the part's own are its bits 20 to 22.
@@ -177,7 +195,7 @@ impl Corncrake {
     }
 
     /// Takes the part's count of writes as it stands for ours.
-    async fn take_writes<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+    pub(super) async fn take_writes<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
         let [.., w0, w1] = link.get(WRITES, 2).await?.to_be_bytes();
         let [e0, e1, ..] = &mut self.expected;
         (*e0, *e1) = (w0, w1);

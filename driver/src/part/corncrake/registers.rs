@@ -9,6 +9,9 @@ pub(super) const RANGES: u8 = 0x06;
 pub(super) const AVERAGING: u8 = 0x07;
 pub(super) const RESET_SEEN: u8 = 0x0A;
 pub(super) const FLAGS: u8 = 0x37;
+pub(super) const CAPTURE_COUNT: u8 = 0x78;
+pub(super) const CAPTURE_FROM: u8 = 0x79;
+pub(super) const CAPTURE: u8 = 0x7A;
 pub(super) const SAMPLE: u8 = 0x80;
 
 /// What IDENTITY reads.
@@ -17,3 +20,4 @@ pub(super) const IDENTITY_VALUE: u32 = 0x9E37_C402;
 pub(super) const IDLE: u8 = 0x00;
 pub(super) const CONTINUOUS: u8 = 0x10;
 pub(super) const SINGLE_SHOT: u8 = 0x20;
+pub(super) const FAST_CAPTURE: u8 = 0x30;
