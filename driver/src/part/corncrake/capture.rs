@@ -56,7 +56,7 @@ impl Corncrake {
             }
             left = left.saturating_sub(1);
             if left == 0 {
-                return Err(link.differ(Fault::Busy, u32::from(INFO.capture_max), count));
+                return Err(Fault::Busy);
             }
             let us = missing.wrapping_mul(CONVERSION_US_MAX); // 2^10 by 2^6
             link.delay_us(us.wrapping_add(INFO.wake_us)).await;
