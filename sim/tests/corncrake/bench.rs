@@ -165,7 +165,7 @@ fn a_line_follows_its_output_and_the_debug_text_says_so() {
         format!("{:?}", fixture.part),
         "Part(0x32, mode 0x14, A high, B low, 0 conversions)"
     );
-    fixture.write(0x37, &[0x40, 0, 0]);
+    fixture.write(0x0A, &[1]);
     assert_eq!(levels(), (false, false));
     fixture.part.power_loss();
     assert_eq!(format!("{:?}", fixture.part), "Part(0x32, without supply)");

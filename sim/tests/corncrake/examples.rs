@@ -105,7 +105,8 @@ fn over_current_of_channel_3() -> Fixture {
     fixture.steady(3, 11.0 * 500.0, 0.0);
     fixture.run(0x20);
     fixture.run_conversions(6);
-    fixture.write(0x37, &[0x60, 0, 0]);
+    fixture.write(0x0A, &[1]);
+    fixture.write(0x37, &[0x20, 0, 0]);
     fixture
 }
 

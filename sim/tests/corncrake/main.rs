@@ -10,6 +10,7 @@ mod examples;
 mod fixture;
 mod individuals;
 mod latches;
+mod limits;
 mod registers;
 mod run;
 mod timing;

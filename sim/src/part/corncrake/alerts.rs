@@ -51,7 +51,7 @@ impl Alerts {
             mask_b: 0,
             flags: RESET_SEEN,
             conditions: 0,
-            limits: [[0xFFFF, 0, (1 << 17) - 1, -(1 << 17), (1 << 33) - 1]; CHANNELS],
+            limits: [NEVER_PASSED; CHANNELS],
             debounce: [0x01_1111; CHANNELS],
             counts: [[0; 5]; CHANNELS],
             answered: false,
@@ -95,9 +95,19 @@ impl Alerts {
         self.restart_count(channel, kind);
     }
 
+    /// The limits of the channel are to be written after it.
     pub(super) fn set_debounce(&mut self, channel: usize, counts: u32) {
         self.debounce[channel] = counts;
-        self.restart_counts(channel);
+        self.reset_limits(channel);
+    }
+
+    /// RANGES was written: limits are codes of the ranges before.
+    pub(super) fn reset_all_limits(&mut self) {
+        for channel in 0..CHANNELS {
+            self.reset_limits(channel);
+        }
+        self.mask_a = 0;
+        self.mask_b = 0;
     }
 
     pub(super) fn set_latching(&mut self, latching: u32) {
@@ -105,8 +115,18 @@ impl Alerts {
         self.follow();
     }
 
+    /// A write to FLAGS, which does not reach the flag of the reset.
     pub(super) fn clear(&mut self, flags: u32) {
-        self.flags &= !flags;
+        self.flags &= !flags | RESET_SEEN;
+    }
+
+    /// Bit 0 of RESET_SEEN.
+    pub(super) fn reset_seen(&self) -> bool {
+        self.flags & RESET_SEEN != 0
+    }
+
+    pub(super) fn clear_reset_seen(&mut self) {
+        self.flags &= !RESET_SEEN;
     }
 
     pub(super) fn set(&mut self, flag: u32) {
@@ -179,6 +199,11 @@ impl Alerts {
         }
     }
 
+    fn reset_limits(&mut self, channel: usize) {
+        self.limits[channel] = NEVER_PASSED;
+        self.restart_counts(channel);
+    }
+
     fn restart_counts(&mut self, channel: usize) {
         for kind in Kind::ALL {
             self.restart_count(channel, kind);
@@ -196,6 +221,9 @@ impl Alerts {
         self.flags &= self.latching | self.conditions;
     }
 }
+
+/// Limits after a reset, in the order of [`Kind::ALL`]: the ends of the codes.
+const NEVER_PASSED: [i64; 5] = [0xFFFF, 0, (1 << 17) - 1, -(1 << 17), (1 << 33) - 1];
 
 fn flag_bit(channel: usize, kind: Kind) -> u32 {
     1 << (5 * channel + kind as usize)

@@ -115,7 +115,9 @@ impl Model {
         if mode == self.core.mode {
             return;
         }
-        self.core.settings.count_write();
+        if mode != SINGLE_SHOT {
+            self.core.settings.count_write();
+        }
         self.core.alerts.restart();
         if mode == IDLE {
             self.go_idle(self.now_ns);

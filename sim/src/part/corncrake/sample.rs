@@ -60,7 +60,7 @@ impl Core {
             self.block.over_range()
         };
         let over_range = core::mem::take(&mut self.sums.over_range) | carried;
-        let flags = u16::from(self.settings.reset_seen) << 15
+        let flags = u16::from(self.alerts.reset_seen()) << 15
             | u16::from(self.sums.complete) << 14
             | u16::from(over_range);
 

@@ -13,7 +13,6 @@ use super::{
 pub(super) struct Settings {
     pub(super) writes: u16,
     pub(super) guard: bool,
-    pub(super) reset_seen: bool,
     capture_index: u16,
     capture_number: u8,
 }
@@ -23,7 +22,6 @@ impl Settings {
         Self {
             writes: 0,
             guard: false,
-            reset_seen: true,
             capture_index: 0,
             capture_number: 16,
         }
@@ -64,7 +62,7 @@ impl Core {
             Register::Ranges => i64::from(self.configuration.ranges),
             Register::Averaging => i64::from(self.configuration.averaging),
             Register::Guard => i64::from(self.settings.guard),
-            Register::ResetSeen => i64::from(self.settings.reset_seen),
+            Register::ResetSeen => i64::from(self.alerts.reset_seen()),
             Register::Limit(channel, kind) => self.alerts.limit(channel, kind),
             Register::Debounce(channel) => i64::from(self.alerts.debounce(channel)),
             Register::Latching => i64::from(self.alerts.latching),
@@ -139,10 +137,13 @@ impl Core {
         }
         match register {
             Register::Channels => self.configuration.enable(value as u8),
-            Register::Ranges => self.configuration.ranges = value as u16,
+            Register::Ranges => {
+                self.configuration.ranges = value as u16;
+                self.alerts.reset_all_limits();
+            }
             Register::Averaging => self.configuration.averaging = value as u8,
             Register::Guard => self.settings.guard = value == 1,
-            Register::ResetSeen => self.settings.reset_seen = false,
+            Register::ResetSeen => self.alerts.clear_reset_seen(),
             Register::CaptureFrom => {
                 self.settings.capture_index = (value >> 8) as u16;
                 self.settings.capture_number = value as u8;
