@@ -1,7 +1,9 @@
 //! Check bytes without a table, several bytes at a time.
 //!
-//! Of a polynomial with few terms, all of them low, what stands above the register is multiplied by the terms and comes back lower: a few shifts and exclusive-ors
-//! make the remainder of a whole word.
+//! A remainder takes a quotient, and the quotient of a whole word is a few shifts and exclusive-ors: with
+//! the polynomial as `x^n (1 + a)`, where `a` has falling powers alone, the quotient is the word times
+//! `1 / (1 + a) = (1 + a)(1 + a^2)(1 + a^4)` and so on, until a factor lies beyond the word. In this
+//! field a power of two of a sum is the sum of the powers.
 
 /// The SMBus packet error code: CRC-8, polynomial x^8 + x^2 + x + 1, initial value 0, not reflected, no final exclusive-or.
 ///
@@ -29,26 +31,22 @@ impl Pec {
 
     /// Takes one byte in.
     pub const fn add(&mut self, byte: u8) {
-        self.0 = reduced((self.0 ^ byte) as u32);
+        self.0 = pec_of((self.0 ^ byte) as u32) as u8;
     }
 
     /// Takes bytes in, in wire order.
-    pub const fn add_all(&mut self, mut bytes: &[u8]) {
-        if let Some((&word, rest)) = bytes.split_first_chunk() {
-            // What came so far as a remainder of 14 bits, not yet times x^8. A further word moves it up by x^32, which leaves x^8 + x^4 + 1.
-            let mut so_far = shortened(u32::from_be_bytes(word) ^ ((self.0 as u32) << 24));
-            bytes = rest;
-            while let Some((&word, rest)) = bytes.split_first_chunk() {
-                let word = u32::from_be_bytes(word);
-                so_far = shortened(word ^ so_far ^ (so_far << 4) ^ (so_far << 8));
-                bytes = rest;
-            }
-            self.0 = reduced(remainder(so_far) as u32);
+    #[inline(never)]
+    pub fn add_all(&mut self, bytes: &[u8]) {
+        let (words, rest) = bytes.as_chunks();
+        // Its lowest byte counts.
+        let mut register = u32::from(self.0);
+        for word in words {
+            register = pec_of(u32::from_be_bytes(*word) ^ (register << 24));
         }
-        while let Some((&byte, rest)) = bytes.split_first() {
-            self.add(byte);
-            bytes = rest;
+        for byte in rest {
+            register = pec_of((register ^ u32::from(*byte)) & 0xFF);
         }
+        self.0 = register as u8;
     }
 
     /// The check byte over what was taken in.
@@ -58,24 +56,13 @@ impl Pec {
     }
 }
 
-/// A word of 32 bits made 14 bits long, with the same remainder: x^16 leaves x^4 + x^2 + 1, and of the 20 bits that remain x^8 leaves x^2 + x + 1.
-const fn shortened(word: u32) -> u32 {
-    let high = word >> 16;
-    let word = (word & 0xFFFF) ^ high ^ (high << 2) ^ (high << 4);
-    let high = word >> 8;
-    (word & 0xFF) ^ high ^ (high << 1) ^ (high << 2)
-}
-
-/// `word` × x^8 ÷ polynomial: the remainder, for a word of 8 bits.
-const fn reduced(word: u32) -> u8 {
-    // Ten bits.
-    remainder(word ^ (word << 1) ^ (word << 2))
-}
-
-/// `word` ÷ polynomial: the remainder, for a word of up to 14 bits. x^8 leaves x^2 + x + 1.
-const fn remainder(word: u32) -> u8 {
-    let high = word >> 8;
-    (word ^ high ^ (high << 1) ^ (high << 2)) as u8
+/// `word` × x^8 ÷ (x^8 + x^2 + x + 1): the remainder in the lowest 8 bits.
+const fn pec_of(word: u32) -> u32 {
+    // a = x^-6 + x^-7 + x^-8.
+    let quotient = word ^ (word >> 6) ^ (word >> 7) ^ (word >> 8);
+    let quotient = quotient ^ (quotient >> 12) ^ (quotient >> 14) ^ (quotient >> 16);
+    let quotient = quotient ^ (quotient >> 24) ^ (quotient >> 28);
+    quotient ^ (quotient << 1) ^ (quotient << 2)
 }
 
 /// CRC-16/GENIBUS: polynomial x^16 + x^12 + x^5 + 1 (0x1021), initial value 0xFFFF, not reflected, final exclusive-or 0xFFFF.
@@ -100,24 +87,21 @@ impl Crc16 {
 
     /// Takes one byte in.
     pub const fn add(&mut self, byte: u8) {
-        let register = self.0 as u32;
-        let out = (register >> 8) ^ byte as u32;
-        // Of x^12 the upper half byte leaves, and comes back.
-        let out = out ^ (out >> 4);
-        self.0 = ((register << 8) ^ (out << 12) ^ (out << 5) ^ out) as u16;
+        let out = (self.0 >> 8) ^ byte as u16;
+        self.0 = (self.0 << 8) ^ crc16_of(out as u32) as u16;
     }
 
     /// Takes bytes in, in order.
-    pub const fn add_all(&mut self, mut bytes: &[u8]) {
-        while let Some((&word, rest)) = bytes.split_first_chunk() {
-            let word = u32::from_be_bytes(word);
-            let register = pair_taken_in(self.0 as u32, word >> 16);
-            self.0 = pair_taken_in(register & 0xFFFF, word & 0xFFFF) as u16;
-            bytes = rest;
+    pub fn add_all(&mut self, bytes: &[u8]) {
+        let (words, rest) = bytes.as_chunks();
+        // Its lowest 16 bits count.
+        let mut register = u32::from(self.0);
+        for word in words {
+            register = crc16_of(u32::from_be_bytes(*word) ^ (register << 16));
         }
-        while let Some((&byte, rest)) = bytes.split_first() {
-            self.add(byte);
-            bytes = rest;
+        self.0 = register as u16;
+        for byte in rest {
+            self.add(*byte);
         }
     }
 
@@ -128,13 +112,13 @@ impl Crc16 {
     }
 }
 
-/// The register after two bytes more, in its lower 16 bits.
-const fn pair_taken_in(register: u32, pair: u32) -> u32 {
-    // What leaves comes back until nothing does: 1 ÷ (1 + x^-4 + x^-11 + x^-16) = 1 + x^-4 + x^-8 + x^-11 + x^-12 and what lies beyond 16 bits.
-    let out = register ^ pair;
-    let fours = out ^ (out >> 4);
-    let out = fours ^ (fours >> 8) ^ (out >> 11);
-    out ^ (out << 5) ^ (out << 12)
+/// `word` × x^16 ÷ (x^16 + x^12 + x^5 + 1): the remainder in the lowest 16 bits.
+const fn crc16_of(word: u32) -> u32 {
+    // a = x^-4 + x^-11 + x^-16.
+    let quotient = word ^ (word >> 4) ^ (word >> 11) ^ (word >> 16);
+    let quotient = quotient ^ (quotient >> 8) ^ (quotient >> 22);
+    let quotient = quotient ^ (quotient >> 16);
+    quotient ^ (quotient << 5) ^ (quotient << 12)
 }
 
 impl Default for Crc16 {

@@ -1,6 +1,6 @@
 use super::{Correction, Flow, Rail};
 use crate::config::ChannelRange;
-use crate::convert::{CurrentFactor, PowerFactor};
+use crate::convert::{CurrentFactor, PowerFactor, product, scaled};
 use crate::info::PartInfo;
 use crate::units::{Current, Power, Voltage};
 
@@ -87,7 +87,8 @@ impl Factors {
         self.forward
     }
 
-    /// Current of a sense code. Positive from source to load; rounded to the nearest nanoampere.
+    /// Current of a sense code. Positive from source to load; rounded to the nearest nanoampere, halves
+    /// up.
     #[must_use]
     #[inline(always)]
     pub const fn current(&self, range: &ChannelRange, code: i32) -> Current {
@@ -104,17 +105,18 @@ impl Factors {
     }
 
     /// Power of a power code: a mean of sense codes times rail codes. `rail_code` is needed where
-    /// there is an offset. Positive into the load; rounded to the nearest nanowatt.
+    /// there is an offset. Positive into the load; rounded to the nearest nanowatt, halves up.
     #[must_use]
     #[inline(always)]
     pub const fn power(&self, range: &ChannelRange, code: i64, rail_code: u32) -> Power {
-        let lsb = (range.sense_lsb as i64).wrapping_mul((range.rail_lsb as i64).wrapping_mul(256));
-        let mut product = code.wrapping_mul(lsb);
+        // At most 2^23 for parts whose units are well chosen; the product below 2^62.
+        let lsb = ((range.sense_lsb as u32).wrapping_mul(range.rail_lsb as u32) << 8) as i32;
+        let mut shown = scaled(code, lsb);
         if self.offset_256ths != 0 {
-            let units = rail_code.wrapping_mul(range.rail_lsb as u32);
-            product = product.wrapping_sub((units as i64).wrapping_mul(self.offset_256ths as i64));
+            let units = rail_code.wrapping_mul(range.rail_lsb as u32) as i32;
+            shown = shown.wrapping_sub(product(units, self.offset_256ths));
         }
-        Power::from_nanowatts(self.power.apply(product))
+        Power::from_nanowatts(self.power.apply(shown))
     }
 
     /// The offset that is taken off each sense code, in 256ths of the part's sense unit.
@@ -141,7 +143,6 @@ impl Factors {
 #[must_use]
 #[inline(always)]
 pub const fn rail_voltage(info: &PartInfo, range: &ChannelRange, code: u32) -> Voltage {
-    let units = code.wrapping_mul(range.rail_lsb as u32);
-    let unit_nv = info.rail_unit.as_nanovolts() as u32;
-    Voltage::from_nanovolts((units as u64).wrapping_mul(unit_nv as u64) as i64)
+    let units = code.wrapping_mul(range.rail_lsb as u32) as i32;
+    Voltage::from_nanovolts(product(units, info.rail_unit.as_nanovolts() as i32))
 }

@@ -19,8 +19,8 @@ pub struct Link<B: Port> {
     bus_error: Option<B::Error>,
 }
 
-/// The longest write: pointer, value, check byte, in whole words.
-const FRAME: usize = 12;
+/// The longest write: address, pointer, value of eight bytes, check byte.
+const FRAME: usize = 11;
 
 impl<B: Port> Link<B> {
     /// How often a transfer is tried unless set otherwise.
@@ -169,9 +169,8 @@ impl<B: Port> Link<B> {
         };
         let write = self.address << 1;
         let mut pec = Pec::new();
-        pec.add(write);
-        pec.add(register);
-        pec.add(write | 1);
+        // A byte of zero in front changes nothing, and makes a whole word.
+        pec.add_all(&[0, write, register, write | 1]);
         pec.add_all(data);
         self.expect(Fault::CheckByte, u32::from(pec.value()), u32::from(check))
     }
@@ -231,8 +230,8 @@ impl<B: Port> Link<B> {
     ) -> impl Future<Output = Result<(), Fault>> {
         B::shared(move || async move {
             let mut frame = [0; FRAME];
-            let len = fill(&mut frame, self.address, register, value, width);
-            let bytes = frame.get(..len).ok_or(Fault::NotSupported)?;
+            let bytes = fill(&mut frame, self.address, register, value, width)
+                .ok_or(Fault::NotSupported)?;
             self.register = register;
             loop {
                 let result = self.port.write(self.address, bytes).await;
@@ -272,28 +271,24 @@ impl<B: Port> Link<B> {
     }
 }
 
-/// Pointer, value and check byte; gives their number, which is at most ten.
-fn fill(frame: &mut [u8; FRAME], address: u8, register: u8, value: u64, width: u8) -> usize {
+/// Pointer, value and check byte as they are to be written.
+fn fill(
+    frame: &mut [u8; FRAME],
+    address: u8,
+    register: u8,
+    value: u64,
+    width: u8,
+) -> Option<&[u8]> {
+    // The value stands at the end of eight bytes, so it is moved to their beginning.
+    let spare = 64_u32.checked_sub(u32::from(width).wrapping_mul(8))?;
+    let [a, r, data @ ..] = frame;
+    (*a, *r) = (address << 1, register);
+    for (place, byte) in data.iter_mut().zip((value << spare).to_be_bytes()) {
+        *place = byte;
+    }
+    let end = usize::from(width).wrapping_add(2);
     let mut pec = Pec::new();
-    pec.add(address << 1);
-    pec.add(register);
-    let mut rest = frame.iter_mut();
-    if let Some(first) = rest.next() {
-        *first = register;
-    }
-    let mut len = 2;
-    let mut left = width.min(8);
-    while left > 0 {
-        left = left.wrapping_sub(1);
-        let byte = (value >> (u32::from(left).wrapping_mul(8))) as u8;
-        pec.add(byte);
-        if let Some(place) = rest.next() {
-            *place = byte;
-        }
-        len = usize::wrapping_add(len, 1);
-    }
-    if let Some(place) = rest.next() {
-        *place = pec.value();
-    }
-    len
+    pec.add_all(frame.get(..end)?);
+    *frame.get_mut(end)? = pec.value();
+    frame.get(1..=end)
 }

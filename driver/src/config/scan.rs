@@ -79,10 +79,10 @@ pub enum ConfigError {
     NoSuchChannel(Channel),
     /// No channel is enabled.
     NoChannel,
-    /// No sense range of the part reaches this.
-    SenseFullScale(Channel, Voltage),
-    /// No rail range of the part reaches this.
-    RailFullScale(Channel, Voltage),
+    /// No sense range of the part reaches what was asked for.
+    SenseFullScale(Channel),
+    /// No rail range of the part reaches what was asked for.
+    RailFullScale(Channel),
     /// The part has no scan rate as high as this.
     ScanRate(ScanRate),
     /// Means of 2^`asked` scans; the part goes to 2^`greatest`.
@@ -248,9 +248,9 @@ impl<const N: usize> Config<N> {
                 return Err(ConfigError::NoSuchChannel(channel));
             }
             (entry.sense, entry.sense_lsb) = finest(info.sense_ranges, asked.sense)
-                .ok_or(ConfigError::SenseFullScale(channel, asked.sense))?;
-            (entry.rail, entry.rail_lsb) = finest(info.rail_ranges, asked.rail)
-                .ok_or(ConfigError::RailFullScale(channel, asked.rail))?;
+                .ok_or(ConfigError::SenseFullScale(channel))?;
+            (entry.rail, entry.rail_lsb) =
+                finest(info.rail_ranges, asked.rail).ok_or(ConfigError::RailFullScale(channel))?;
             scan.enabled |= 1_u16.unbounded_shl(u32::from(number));
         }
         if scan.enabled == 0 {
@@ -331,11 +331,17 @@ impl fmt::Display for ConfigError {
         match self {
             Self::NoSuchChannel(channel) => write!(f, "the part has no {channel}"),
             Self::NoChannel => f.write_str("no channel is enabled"),
-            Self::SenseFullScale(channel, asked) => {
-                write!(f, "{channel}: no sense range reaches {asked}")
+            Self::SenseFullScale(channel) => {
+                write!(
+                    f,
+                    "{channel}: no sense range reaches the full scale asked for"
+                )
             }
-            Self::RailFullScale(channel, asked) => {
-                write!(f, "{channel}: no rail range reaches {asked}")
+            Self::RailFullScale(channel) => {
+                write!(
+                    f,
+                    "{channel}: no rail range reaches the full scale asked for"
+                )
             }
             Self::ScanRate(rate) => write!(f, "the part has no scan rate of at least {rate}"),
             Self::Averaging { asked, greatest } => {

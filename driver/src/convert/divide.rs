@@ -1,6 +1,6 @@
 //! The one division and the one root of the driver: bit by bit, so that no library routine is linked.
 
-use super::factor::product;
+use super::factor::product_unsigned as product;
 
 /// Quotient and remainder. By 0 the quotient is the greatest number.
 #[inline(never)] // linked once

@@ -19,7 +19,7 @@ impl CurrentFactor {
     /// Nothing.
     pub const ZERO: Self = Self(0);
 
-    /// `numerator` / `denominator` nanoamperes for each 256th of a unit; `None` from 2^15 nA on.
+    /// `numerator` / `denominator` nanoamperes for each 256th of a unit; `None` from 2^14 nA on.
     #[must_use]
     pub const fn new(numerator: u128, denominator: u128) -> Option<Self> {
         match fixed(numerator, denominator, 48) {
@@ -28,22 +28,15 @@ impl CurrentFactor {
         }
     }
 
-    /// The current of a sense voltage, in nanoamperes, rounded to nearest, halves away from zero.
+    /// The current of a sense voltage, in nanoamperes, rounded to nearest, halves up.
     #[must_use]
     #[inline(always)] // a call costs a third of it
     pub const fn apply(self, sense_256ths: i32) -> i64 {
-        let magnitude = sense_256ths.unsigned_abs();
-        // At most 2^31 times 2^31, and less than 2^32 and 2^15 more.
-        let nanoamps = product(magnitude, (self.0 >> 32) as u32)
-            .wrapping_add(product(magnitude, self.0 as u32) >> 32)
-            .wrapping_add(1 << 15)
-            >> 16;
-        let nanoamps = nanoamps as i64;
-        if sense_256ths < 0 {
-            nanoamps.wrapping_neg()
-        } else {
-            nanoamps
-        }
+        let (high, low) = halves(self.0 as i64);
+        let nanoamps = product(sense_256ths, high)
+            .wrapping_add(product(sense_256ths, low) >> 32)
+            .wrapping_add(1 << 15);
+        nanoamps >> 16
     }
 }
 
@@ -51,7 +44,7 @@ impl PowerFactor {
     /// Nothing.
     pub const ZERO: Self = Self(0);
 
-    /// `numerator` / `denominator` nanowatts for each product; `None` from 1/2 nW on.
+    /// `numerator` / `denominator` nanowatts for each product; `None` from 1/4 nW on.
     #[must_use]
     pub const fn new(numerator: u128, denominator: u128) -> Option<Self> {
         match fixed(numerator, denominator, 64) {
@@ -60,28 +53,36 @@ impl PowerFactor {
         }
     }
 
-    /// The power of a product, in nanowatts, rounded to nearest, halves away from zero.
+    /// The power of a product, in nanowatts, rounded to nearest, halves up.
     #[must_use]
     #[inline(always)]
     pub const fn apply(self, product_256ths: i64) -> i64 {
-        let magnitude = product_256ths.unsigned_abs();
-        let (high, low) = ((magnitude >> 32) as u32, magnitude as u32);
-        let (upper, lower) = ((self.0 >> 32) as u32, self.0 as u32);
-        // Below 2^62, 2^63, 2^32 and 2^31.
+        let (upper, lower) = halves(self.0 as i64);
+        let (high, low) = halves(product_256ths);
+        // Each below 2^62, and the last below 2^30.
         let middle = product(high, lower)
             .wrapping_add(product(low, upper))
             .wrapping_add(product(low, lower) >> 32)
             .wrapping_add(1 << 31);
-        let nanowatts = product(high, upper).wrapping_add(middle >> 32) as i64;
-        if product_256ths < 0 {
-            nanowatts.wrapping_neg()
-        } else {
-            nanowatts
-        }
+        product(high, upper).wrapping_add(middle >> 32)
     }
 }
 
-/// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 63 bits.
+/// `high` and `low`, both signed, with `high × 2^32 + low` the number; it is below 2^62 either way.
+#[inline(always)]
+const fn halves(number: i64) -> (i32, i32) {
+    ((number.wrapping_add(1 << 31) >> 32) as i32, number as i32)
+}
+
+/// A number below 2^62 times one below 2^31, if the result is below 2^63.
+#[must_use]
+#[inline(always)]
+pub(crate) const fn scaled(number: i64, by: i32) -> i64 {
+    let (high, low) = halves(number);
+    product(low, by).wrapping_add((high.wrapping_mul(by) as i64) << 32)
+}
+
+/// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 62 bits.
 const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<u64> {
     let (Some(mut bits), Some(mut rest)) = (
         numerator.checked_div(denominator),
@@ -94,7 +95,7 @@ const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<u64> {
     }
     let mut place = 0;
     while place < places {
-        if bits >> 62 != 0 {
+        if bits >> 61 != 0 {
             return None;
         }
         rest <<= 1;
@@ -108,45 +109,54 @@ const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<u64> {
     if rest << 1 >= denominator {
         bits = bits.wrapping_add(1);
     }
-    if bits >> 63 == 0 {
+    if bits >> 62 == 0 {
         Some(bits as u64)
     } else {
         None
     }
 }
 
-/// The 64 bits of a product of 32 by 32.
+/// A product of 32 by 32 bits, signed.
 ///
-/// Cores that do not give them in one instruction call a routine for 64 by 64 bits; four products of
+/// Cores that do not give it in one instruction call a routine for 64 by 64 bits; four products of
 /// half words cost less. Such a core has no compare-and-swap either, which the compiler tells.
 #[inline(always)]
-pub(super) const fn product(a: u32, b: u32) -> u64 {
+pub(crate) const fn product(a: i32, b: i32) -> i64 {
     if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
         product_of_half_words(a, b)
     } else {
-        (a as u64).wrapping_mul(b as u64)
+        (a as i64).wrapping_mul(b as i64)
     }
 }
 
+/// The same of numbers without a sign: what has its highest bit set counts 2^32 more than it shows.
+#[inline(always)]
+pub(crate) const fn product_unsigned(a: u32, b: u32) -> u64 {
+    let (mask_a, mask_b) = ((a as i32 >> 31) as u32, (b as i32 >> 31) as u32);
+    let more = (b & mask_a).wrapping_add(a & mask_b);
+    (product(a as i32, b as i32) as u64).wrapping_add((more as u64) << 32)
+}
+
 #[inline(never)]
-const fn product_of_half_words(a: u32, b: u32) -> u64 {
-    const LOW: u32 = 0xFFFF;
+const fn product_of_half_words(a: i32, b: i32) -> i64 {
+    const LOW: i32 = 0xFFFF;
+    // The upper halves are signed, the lower ones are not.
     let (a1, a0, b1, b0) = (a >> 16, a & LOW, b >> 16, b & LOW);
-    // Below 2^32 each, sums of a product and one or two numbers of 16 bits included.
-    let low = a0.wrapping_mul(b0);
-    let middle = a1.wrapping_mul(b0).wrapping_add(low >> 16);
+    let low = (a0 as u32).wrapping_mul(b0 as u32);
+    // Between -2^31 and 2^31: a product of 15 by 16 bits, and one or two numbers of 16 bits.
+    let middle = a1.wrapping_mul(b0).wrapping_add((low >> 16) as i32);
     let cross = a0.wrapping_mul(b1).wrapping_add(middle & LOW);
     let high = a1
         .wrapping_mul(b1)
         .wrapping_add(middle >> 16)
         .wrapping_add(cross >> 16);
-    ((high as u64) << 32) | ((cross << 16) | (low & LOW)) as u64
+    ((high as i64) << 32) | ((cross as u32) << 16 | (low & LOW as u32)) as i64
 }
 
 #[cfg(test)]
 mod tests {
     extern crate std;
-    use super::{CurrentFactor, PowerFactor, product_of_half_words};
+    use super::{CurrentFactor, PowerFactor, product_of_half_words, product_unsigned};
     use num_bigint::BigInt;
     use num_rational::BigRational;
     use std::vec::Vec;
@@ -157,17 +167,24 @@ mod tests {
         let words = [
             0,
             1,
+            -1,
             0x7FFF,
             0x8000,
             0xFFFF,
             0x1_0000,
-            0x8000_FFFF,
-            0xFFFF_0000,
-            u32::MAX,
+            -0x8000,
+            -0x1_0000,
+            -0xFFFF,
+            0x7FFF_FFFF,
+            0x7FFF_0000,
+            -0x7FFF_FFFF,
+            i32::MIN,
         ];
         for a in words {
             for b in words {
-                assert_eq!(product_of_half_words(a, b), u64::from(a) * u64::from(b));
+                assert_eq!(product_of_half_words(a, b), i64::from(a) * i64::from(b));
+                let (a, b) = (a as u32, b as u32);
+                assert_eq!(product_unsigned(a, b), u64::from(a) * u64::from(b));
             }
         }
     }
@@ -208,7 +225,7 @@ mod tests {
                 );
             }
         }
-        assert_eq!(CurrentFactor::new(1 << 15, 1), None);
+        assert_eq!(CurrentFactor::new(1 << 14, 1), None);
         assert_eq!(CurrentFactor::new(1, 0), None);
     }
 
@@ -218,7 +235,7 @@ mod tests {
             .flat_map(|bit| [1 << bit, -(1 << bit), (1_i64 << bit) - 1])
             .collect();
         let most = BigRational::new(BigInt::from((1_u64 << 33) + 1), BigInt::from(1_u64 << 34));
-        for (numerator, denominator) in [(1, 3), (19, 100), (1, 1_000_003), (5, 10_000_019)] {
+        for (numerator, denominator) in [(1, 5), (19, 100), (1, 1_000_003), (5, 10_000_019)] {
             let factor = PowerFactor::new(numerator, denominator).expect("a usual ratio");
             for &code in codes.iter().filter(|code| code.unsigned_abs() < 1 << 56) {
                 let got = factor.apply(code);
@@ -234,6 +251,6 @@ mod tests {
                 );
             }
         }
-        assert_eq!(PowerFactor::new(1, 2), None);
+        assert_eq!(PowerFactor::new(1, 4), None);
     }
 }

@@ -95,7 +95,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             self.forget();
             return Err(Fault::NotConfigured);
         }
-        let latch_us = P::latch_us_max(&self.last.scan);
+        let latch_us = self.part.latch_us_max();
         self.time.begin(&mut self.last.stamp);
         self.part.latch(&mut self.link).await?;
         self.time.end(&mut self.last.stamp, latch_us);

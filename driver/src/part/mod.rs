@@ -100,8 +100,9 @@ pub trait Part {
     /// The bus failed; it may have arrived all the same.
     fn latch<B: Port>(&mut self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>>;
 
-    /// The longest time from the end of [`latch`](Self::latch) to the moment that is latched, in µs.
-    fn latch_us_max<const N: usize>(scan: &Scan<N>) -> u32;
+    /// The longest time from the end of [`latch`](Self::latch) to the moment that is latched, in µs,
+    /// under the present configuration.
+    fn latch_us_max(&self) -> u32;
 
     /// Waits until the latch is done, reads the block and finds out whether it is the one asked for.
     ///

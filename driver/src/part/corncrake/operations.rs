@@ -33,24 +33,24 @@ impl Part for Corncrake {
         scan: &Scan<N>,
         fresh: bool,
     ) -> Result<(), Fault> {
-        let identity = link.get(IDENTITY, 4).await?;
-        link.expect(Fault::Identity, IDENTITY_VALUE, identity as u32)?;
-        link.put(RUN, u64::from(IDLE), 1).await?;
-        let [mode, configuration, ranges @ ..] = bytes_of(scan);
-        link.put_verified(CHANNELS, u64::from(configuration & 0x0F), 1)
-            .await?;
-        link.put_verified(RANGES, u64::from(u16::from_be_bytes(ranges)), 2)
-            .await?;
-        link.put_verified(AVERAGING, u64::from(configuration >> 4), 1)
-            .await?;
+        self.expect(scan);
+        let [_, _, mode, configuration, r0, r1] = self.expected;
+        // A single shot is started by each latch.
+        let run = if mode == SINGLE_SHOT { IDLE } else { mode };
+        let steps = [
+            (RUN, u16::from(IDLE), 1),
+            (CHANNELS, u16::from(configuration & 0x0F), 1),
+            (RANGES, u16::from_be_bytes([r0, r1]), 2),
+            (AVERAGING, u16::from(configuration >> 4), 1),
+            (RUN, u16::from(run), 1),
+        ];
+        identify(link).await?;
+        for (register, value, width) in steps {
+            link.put_verified(register, u64::from(value), width).await?;
+        }
         if fresh {
             link.put(RESET_SEEN, 1, 1).await?;
         }
-        if mode != SINGLE_SHOT {
-            link.put(RUN, u64::from(mode), 1).await?;
-        }
-        let [r0, r1] = ranges;
-        self.expected = [0, 0, mode, configuration, r0, r1];
         self.supersede(link).await?;
         self.take_writes(link).await
     }
@@ -61,16 +61,13 @@ impl Part for Corncrake {
         scan: &Scan<N>,
         token: ResumeToken,
     ) -> Result<(), Fault> {
-        let identity = link.get(IDENTITY, 4).await?;
-        link.expect(Fault::Identity, IDENTITY_VALUE, identity as u32)?;
-        let writes = link.get(WRITES, 2).await? as u32;
-        link.expect(Fault::Changed, token.writes, writes)?;
-        self.supersede(link).await?;
-        let [mode, configuration, r0, r1] = bytes_of(scan);
-        let [.., w0, w1] = writes.to_be_bytes();
-        // The next block tells whether this is so, and whether there was a reset.
-        self.expected = [w0, w1, mode, configuration, r0, r1];
-        Ok(())
+        self.expect(scan);
+        let [.., w0, w1] = token.writes.to_be_bytes();
+        let [e0, e1, ..] = &mut self.expected;
+        (*e0, *e1) = (w0, w1);
+        // The next block tells whether all this is so, and whether there was a reset.
+        identify(link).await?;
+        self.supersede(link).await
     }
 
     fn token(&self) -> ResumeToken {
@@ -81,16 +78,25 @@ impl Part for Corncrake {
     }
 
     async fn latch<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
-        if self.expected[2] == SINGLE_SHOT {
-            link.put(RUN, u64::from(SINGLE_SHOT), 1).await?;
-            link.delay_us(self.shot_us_max()).await;
-            self.take_writes(link).await?;
+        self.tag = match self.tag {
+            u8::MAX => 1,
+            tag => tag.wrapping_add(1),
+        };
+        if self.is_single_shot() {
+            link.put(RUN, u64::from(SINGLE_SHOT), 1).await
+        } else {
+            self.ask(link).await
         }
-        self.ask(link).await
     }
 
-    fn latch_us_max<const N: usize>(scan: &Scan<N>) -> u32 {
-        CHANNEL_US_MAX.wrapping_mul(u32::from(scan.channel_count()))
+    fn latch_us_max(&self) -> u32 {
+        let configuration = self.expected[3];
+        let scan_us = CHANNEL_US_MAX.wrapping_mul((configuration & 0x0F).count_ones());
+        if self.is_single_shot() {
+            // At most 2^10 scans.
+            return (scan_us << (configuration >> 4)).wrapping_add(INFO.wake_us);
+        }
+        scan_us
     }
 
     async fn read_block<B: Port>(
@@ -102,6 +108,9 @@ impl Part for Corncrake {
         let mut left = READS;
         loop {
             link.delay_us(wait_us).await;
+            if self.is_single_shot() {
+                self.ask(link).await?;
+            }
             self.read_pieces(link, block).await?;
             let result = self.check(link, block);
             left = left.saturating_sub(1);
@@ -177,20 +186,41 @@ impl Part for Corncrake {
 }
 
 impl Corncrake {
-    /// Asks for a latch with the next tag.
-    fn ask<B: Port>(&mut self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
-        self.tag = match self.tag {
-            u8::MAX => 1,
-            tag => tag.wrapping_add(1),
+    const fn is_single_shot(&self) -> bool {
+        self.expected[2] == SINGLE_SHOT
+    }
+
+    /// What the block is to show under this configuration.
+    #[inline(never)]
+    fn expect<const N: usize>(&mut self, scan: &Scan<N>) {
+        let mode = match scan.run {
+            Run::Idle => IDLE,
+            Run::Continuous(rate) => CONTINUOUS | rate,
+            Run::SingleShot => SINGLE_SHOT,
         };
+        let configuration = (scan.enabled as u8 & 0x0F) | (scan.averaging_log2 << 4);
+        // Channels without a rail keep the reset value, the widest rail range.
+        let mut ranges = 0;
+        for channel in Channel::first(4).rev() {
+            let bits = match scan.range(channel) {
+                Some(range) => range.sense << 2 | range.rail,
+                None => 0x2,
+            };
+            ranges = ranges << 4 | u16::from(bits);
+        }
+        let [r0, r1] = ranges.to_be_bytes();
+        self.expected = [0, 0, mode, configuration, r0, r1];
+    }
+
+    /// Asks for a latch.
+    fn ask<B: Port>(&self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
         let value = u16::from_be_bytes([self.tag, self.seen]);
         link.put(LATCH, u64::from(value), 2)
     }
 
-    /// Whatever tag the block in place has, it differs from that of one of two latches: the next
-    /// sample's latch is not taken for a repeat.
+    /// Latches with the tag that no sample has, so that no sample's is taken for a repeat.
     async fn supersede<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
-        self.ask(link).await?;
+        self.tag = 0;
         self.ask(link).await
     }
 
@@ -200,13 +230,6 @@ impl Corncrake {
         let [e0, e1, ..] = &mut self.expected;
         (*e0, *e1) = (w0, w1);
         Ok(())
-    }
-
-    /// The longest that a single shot takes, waking up included.
-    const fn shot_us_max(&self) -> u32 {
-        let configuration = self.expected[3];
-        let scan_us = CHANNEL_US_MAX.wrapping_mul((configuration & 0x0F).count_ones());
-        (scan_us << (configuration >> 4)).wrapping_add(INFO.wake_us) // at most 2^10 scans
     }
 
     /// Reads the block, in pieces where the bus cannot read so much at once.
@@ -250,7 +273,7 @@ impl Corncrake {
     fn compare<B: Port>(&self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
         let [_, w0, w1, mode, configuration, r0, r1, ..] = *block.head();
         // A single shot that has come to its end is idle.
-        let mode = if self.expected[2] == SINGLE_SHOT {
+        let mode = if self.is_single_shot() {
             SINGLE_SHOT
         } else {
             mode
@@ -269,26 +292,10 @@ impl Corncrake {
     }
 }
 
-/// Mode byte, configuration byte and RANGES, as the block has them.
-fn bytes_of<const N: usize>(scan: &Scan<N>) -> [u8; 4] {
-    let mode = match scan.run {
-        Run::Idle => IDLE,
-        Run::Continuous(rate) => CONTINUOUS | rate,
-        Run::SingleShot => SINGLE_SHOT,
-    };
-    let configuration = (scan.enabled as u8 & 0x0F) | (scan.averaging_log2 << 4);
-    // Channels without a rail keep the reset value, the widest rail range.
-    let mut ranges = 0x2222_u16;
-    for (channel, range) in Channel::first(4).zip(&scan.ranges) {
-        if scan.range(channel).is_some() {
-            let shift = u32::from(channel.number()).wrapping_mul(4);
-            ranges &= !0xF_u16.unbounded_shl(shift);
-            let bits = u16::from(range.sense) << 2 | u16::from(range.rail);
-            ranges |= bits.unbounded_shl(shift);
-        }
-    }
-    let [r0, r1] = ranges.to_be_bytes();
-    [mode, configuration, r0, r1]
+/// Whether it is a Corncrake that answers.
+async fn identify<B: Port>(link: &mut Link<B>) -> Result<(), Fault> {
+    let identity = link.get(IDENTITY, 4).await?;
+    link.expect(Fault::Identity, IDENTITY_VALUE, identity as u32)
 }
 
 const _: () = assert!(block::LEN == 111);
