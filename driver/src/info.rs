@@ -71,9 +71,9 @@ pub enum Source {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct RangeInfo {
     /// LSB in units of [`PartInfo::sense_unit`] or [`PartInfo::rail_unit`].
-    pub lsb_units: u16,
-    /// The voltage of the greatest code.
-    pub full_scale: Voltage,
+    pub lsb_units: u8,
+    /// The voltage of the greatest code in microvolts, rounded down: what the range reaches.
+    pub full_scale_uv: u32,
     /// Least code.
     pub code_min: i32,
     /// Greatest code.

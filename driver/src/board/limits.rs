@@ -200,8 +200,8 @@ const fn gain_ppm_of(ranges: &[RangeInfo], place: Option<u8>) -> u32 {
 }
 
 /// The greatest current that does not go over range, in either direction.
-const fn greatest(info: &PartInfo, range: &RangeInfo, rail: &Rail) -> Current {
-    let full_nv = range.full_scale.as_nanovolts();
+const fn greatest(_info: &PartInfo, range: &RangeInfo, rail: &Rail) -> Current {
+    let full_nv = (range.full_scale_uv as i64).wrapping_mul(1_000);
     let full = (full_nv.unsigned_abs() as u128).wrapping_mul(PPB as u128);
     let na = divided_up(full, rail.resistor().resistance().as_nanoohms());
     // An eighth more covers gain and offset, and 1 ÷ (1 − t) ≤ 1 + 2t the resistor's tolerance.

@@ -10,10 +10,9 @@ use crate::units::Voltage;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct FullScale {
-    /// Across the sense resistor, at least.
-    pub sense: Voltage,
-    /// Of the rail, at least.
-    pub rail: Voltage,
+    /// In microvolts, which is fine enough to choose a range, and half as long as a quantity.
+    sense_uv: u32,
+    rail_uv: u32,
 }
 
 /// How often all channels are converted.
@@ -55,9 +54,8 @@ pub enum Run {
 /// use crake::Channel;
 ///
 /// const LOGIC: FullScale =
-///     FullScale { sense: Voltage::from_millivolts(20), rail: Voltage::from_millivolts(3_500) };
-/// const DRIVE: FullScale =
-///     FullScale { sense: Voltage::from_millivolts(60), rail: Voltage::from_volts(16) };
+///     FullScale::new(Voltage::from_millivolts(20), Voltage::from_millivolts(3_500));
+/// const DRIVE: FullScale = FullScale::new(Voltage::from_millivolts(60), Voltage::from_volts(16));
 /// // Two rails, 500 scans a second.
 /// const CONFIG: Config<2> = Config::continuous([LOGIC, DRIVE], ScanRate::per_second(500));
 /// # let _ = CONFIG.without(Channel::C1);
@@ -107,9 +105,9 @@ pub struct ChannelRange {
     /// Place in [`PartInfo::rail_ranges`].
     pub rail: u8,
     /// One sense code in units of [`PartInfo::sense_unit`].
-    pub sense_lsb: u16,
+    pub sense_lsb: u8,
     /// One rail code in units of [`PartInfo::rail_unit`].
-    pub rail_lsb: u16,
+    pub rail_lsb: u8,
 }
 
 /// A [`Config`] as one part can have it: what a part's map is given.
@@ -127,10 +125,26 @@ pub struct Scan<const N: usize> {
 }
 
 impl FullScale {
-    /// At least this much across the sense resistor, and of the rail.
+    /// At least this much across the sense resistor, and of the rail; rounded up to microvolts, and
+    /// 4 kV at the most.
     #[must_use]
     pub const fn new(sense: Voltage, rail: Voltage) -> Self {
-        Self { sense, rail }
+        Self {
+            sense_uv: microvolts(sense),
+            rail_uv: microvolts(rail),
+        }
+    }
+
+    /// Across the sense resistor, at least.
+    #[must_use]
+    pub const fn sense(&self) -> Voltage {
+        Voltage::from_microvolts(self.sense_uv as i64)
+    }
+
+    /// Of the rail, at least.
+    #[must_use]
+    pub const fn rail(&self) -> Voltage {
+        Voltage::from_microvolts(self.rail_uv as i64)
     }
 }
 
@@ -247,10 +261,10 @@ impl<const N: usize> Config<N> {
             if number >= info.channels {
                 return Err(ConfigError::NoSuchChannel(channel));
             }
-            (entry.sense, entry.sense_lsb) = finest(info.sense_ranges, asked.sense)
+            (entry.sense, entry.sense_lsb) = finest(info.sense_ranges, asked.sense_uv)
                 .ok_or(ConfigError::SenseFullScale(channel))?;
-            (entry.rail, entry.rail_lsb) =
-                finest(info.rail_ranges, asked.rail).ok_or(ConfigError::RailFullScale(channel))?;
+            (entry.rail, entry.rail_lsb) = finest(info.rail_ranges, asked.rail_uv)
+                .ok_or(ConfigError::RailFullScale(channel))?;
             scan.enabled |= 1_u16.unbounded_shl(u32::from(number));
         }
         if scan.enabled == 0 {
@@ -364,18 +378,28 @@ impl fmt::Display for ConfigError {
 
 impl core::error::Error for ConfigError {}
 
-/// Place and LSB of the finest range that reaches a voltage.
+/// Place and LSB of the finest range that reaches so many microvolts.
 #[inline(never)]
-fn finest(ranges: &[RangeInfo], asked: Voltage) -> Option<(u8, u16)> {
+fn finest(ranges: &[RangeInfo], asked_uv: u32) -> Option<(u8, u8)> {
     let mut found = None;
-    let mut least = u16::MAX;
+    let mut least = u8::MAX;
     for (place, range) in (0_u8..).zip(ranges) {
-        if range.full_scale >= asked.abs() && range.lsb_units < least {
+        if range.full_scale_uv >= asked_uv && range.lsb_units <= least {
             least = range.lsb_units;
             found = Some((place, least));
         }
     }
     found
+}
+
+/// The magnitude in microvolts, rounded up.
+const fn microvolts(voltage: Voltage) -> u32 {
+    let uv = voltage.as_nanovolts().unsigned_abs().div_ceil(1_000);
+    if uv > u32::MAX as u64 {
+        u32::MAX
+    } else {
+        uv as u32
+    }
 }
 
 /// Place of the longest period that is at most this one.

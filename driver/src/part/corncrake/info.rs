@@ -55,10 +55,10 @@ pub const INFO: PartInfo = PartInfo {
     },
 };
 
-const fn sense(lsb_units: u16, noise_nv: i64) -> RangeInfo {
+const fn sense(lsb_units: u8, noise_nv: i64) -> RangeInfo {
     RangeInfo {
         lsb_units,
-        full_scale: Voltage::from_nanovolts((lsb_units as i64).wrapping_mul(100 * 131_071)),
+        full_scale_uv: (lsb_units as u32).wrapping_mul(131_071) / 10,
         code_min: -131_072,
         code_max: 131_071,
         gain_ppm: 2_000,
@@ -67,10 +67,10 @@ const fn sense(lsb_units: u16, noise_nv: i64) -> RangeInfo {
     }
 }
 
-const fn rail(lsb_units: u16, offset_uv: i64, noise_uv: i64) -> RangeInfo {
+const fn rail(lsb_units: u8, offset_uv: i64, noise_uv: i64) -> RangeInfo {
     RangeInfo {
         lsb_units,
-        full_scale: Voltage::from_microvolts((lsb_units as i64).wrapping_mul(50 * 65_535)),
+        full_scale_uv: (lsb_units as u32).wrapping_mul(50 * 65_535),
         code_min: 0,
         code_max: 65_535,
         gain_ppm: 1_500,

@@ -38,6 +38,8 @@ pub struct Corncrake {
     seen: u8,
     /// What the block's bytes 1 to 6 have to be: writes, mode, configuration, ranges.
     expected: [u8; 6],
+    /// The longest from a latch, or from the start of a single shot, to its end.
+    latch_us: u32,
 }
 
 impl Corncrake {
@@ -56,6 +58,7 @@ impl Corncrake {
             tag: 0,
             seen: 0,
             expected: [0; 6],
+            latch_us: 0,
         }
     }
 

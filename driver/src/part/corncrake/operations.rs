@@ -82,21 +82,16 @@ impl Part for Corncrake {
             u8::MAX => 1,
             tag => tag.wrapping_add(1),
         };
-        if self.is_single_shot() {
-            link.put(RUN, u64::from(SINGLE_SHOT), 1).await
-        } else {
-            self.ask(link).await
-        }
+        let latch = u16::from_be_bytes([self.tag, self.seen]);
+        let (register, value, width) = match self.is_single_shot() {
+            true => (RUN, u16::from(SINGLE_SHOT), 1),
+            false => (LATCH, latch, 2),
+        };
+        link.put(register, u64::from(value), width).await
     }
 
     fn latch_us_max(&self) -> u32 {
-        let configuration = self.expected[3];
-        let scan_us = CHANNEL_US_MAX.wrapping_mul((configuration & 0x0F).count_ones());
-        if self.is_single_shot() {
-            // At most 2^10 scans.
-            return (scan_us << (configuration >> 4)).wrapping_add(INFO.wake_us);
-        }
-        scan_us
+        self.latch_us
     }
 
     async fn read_block<B: Port>(
@@ -201,15 +196,23 @@ impl Corncrake {
         let configuration = (scan.enabled as u8 & 0x0F) | (scan.averaging_log2 << 4);
         // Channels without a rail keep the reset value, the widest rail range.
         let mut ranges = 0;
+        self.latch_us = 0;
         for channel in Channel::first(4).rev() {
             let bits = match scan.range(channel) {
-                Some(range) => range.sense << 2 | range.rail,
+                Some(range) => {
+                    self.latch_us = self.latch_us.wrapping_add(CHANNEL_US_MAX);
+                    range.sense << 2 | range.rail
+                }
                 None => 0x2,
             };
             ranges = ranges << 4 | u16::from(bits);
         }
         let [r0, r1] = ranges.to_be_bytes();
         self.expected = [0, 0, mode, configuration, r0, r1];
+        if mode == SINGLE_SHOT {
+            // At most 2^10 scans.
+            self.latch_us = (self.latch_us << scan.averaging_log2).wrapping_add(INFO.wake_us);
+        }
     }
 
     /// Asks for a latch.
@@ -272,23 +275,25 @@ impl Corncrake {
     /// Whether writes, mode, configuration and ranges are ours.
     fn compare<B: Port>(&self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
         let [_, w0, w1, mode, configuration, r0, r1, ..] = *block.head();
+        let [e0, e1, expected_mode, e3, e4, e5] = self.expected;
         // A single shot that has come to its end is idle.
-        let mode = if self.is_single_shot() {
+        let mode = if expected_mode == SINGLE_SHOT {
             SINGLE_SHOT
         } else {
             mode
         };
-        let got = [w0, w1, mode, configuration, r0, r1];
-        if got == self.expected {
-            return Ok(());
-        }
-        let [e0, e1, e2, e3, ..] = self.expected;
-        let expected = u32::from_be_bytes([e0, e1, e2, e3]);
-        Err(link.differ(
+        let got = u32::from_be_bytes([w0, w1, mode, configuration]);
+        link.expect(
             Fault::Changed,
-            expected,
-            u32::from_be_bytes([w0, w1, mode, configuration]),
-        ))
+            u32::from_be_bytes([e0, e1, expected_mode, e3]),
+            got,
+        )?;
+        let expected = u16::from_be_bytes([e4, e5]);
+        link.expect(
+            Fault::Changed,
+            u32::from(expected),
+            u32::from(u16::from_be_bytes([r0, r1])),
+        )
     }
 }
 
