@@ -12,9 +12,9 @@ use crake::old::alert::{Cause, Kind, Limit, Outputs, Station, Watch, Watches};
 use crake::old::part::corncrake::{BUS_6_V, SENSE_26_MV, SENSE_65_MV};
 use crake::old::units::Current;
 use crake::old::{Channel, Misuse, Ranges, ShuntMonitor};
-use crake_sim::bench::{Bench, Part};
+use crake_sim::bench::Bench;
 use crake_sim::bus::{Logging, Speed};
-use crake_sim::old::corncrake::Output;
+use crake_sim::old::corncrake::{Output, Part};
 use crake_sim::part::Target;
 
 /// Looks at the outputs whenever the bus moves time: at every byte.

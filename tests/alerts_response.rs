@@ -12,10 +12,10 @@ use crake::old::alert::{
 use crake::old::part::corncrake::Corncrake;
 use crake::old::units::Current;
 use crake::old::{Channel, Monitor, ShuntMonitor};
-use crake_sim::bench::{Bench, Part};
+use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::BusError;
-use crake_sim::old::corncrake::{self as model, Output};
+use crake_sim::old::corncrake::{self as model, Output, Part};
 use crake_sim::part::Target;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 

@@ -3,10 +3,10 @@
 use core::time::Duration;
 
 use crake_sim::{
-    bench::{Bench, Edge, Line, Part},
+    bench::{Bench, Edge, Line},
     board::SenseResistor,
     bus::{Speed, Timing},
-    old::corncrake::{Corncrake, Output},
+    old::corncrake::{Corncrake, Output, Part},
     plant::{Constant, Pulses, Rail, Source},
 };
 use embedded_hal::{

@@ -3,9 +3,9 @@
 use core::time::Duration;
 
 use crake_sim::{
-    bench::{Bench, Part},
+    bench::Bench,
     board::SenseResistor,
-    old::corncrake::{Corncrake, Output},
+    old::corncrake::{Corncrake, Output, Part},
     plant::{
         Cell, Charger, Constant, Inrush, Load, Plant, PlantError, Recorded, Source, Switch,
         Switched,

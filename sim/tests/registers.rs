@@ -8,8 +8,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::time::Duration;
 
-use crake_sim::bench::{Bench, Part};
-use crake_sim::old::corncrake::Snapshot;
+use crake_sim::bench::Bench;
+use crake_sim::old::corncrake::{Part, Snapshot};
 use crake_sim::run::{self, Observer, Row};
 use crake_sim::scenario::Scenario;
 use serde_json::Value;

@@ -9,10 +9,10 @@ use core::{
 };
 
 use crake_sim::{
-    bench::{Bench, Part, StallReason},
+    bench::{Bench, StallReason},
     board::SenseResistor,
     bus::{BusError, Logging, Speed, Timing},
-    old::corncrake::{Corncrake, Output},
+    old::corncrake::{Corncrake, Output, Part},
     plant::{Constant, Pulses, Rail, Source},
 };
 use embedded_hal::{

@@ -8,10 +8,10 @@ use std::process::{Command as Process, Output};
 use std::time::Duration;
 
 use crake_sim::{
-    bench::{Bench, Part},
+    bench::Bench,
     board::SenseResistor,
     bus::{Logging, Speed},
-    old::corncrake::Corncrake,
+    old::corncrake::{Corncrake, Part},
     plant::{Constant, Rail, Source},
     trace::{Trace, Traced, Window},
 };

@@ -14,10 +14,10 @@ use crake::old::part::SenseRange;
 use crake::old::part::corncrake::{BUS_6_V, Corncrake, PACE_500, SENSE_65_MV, SPEC};
 use crake::old::units::{Current, Resistance, Tolerance};
 use crake::old::{Mode, Monitor, Ranges, Setup};
-use crake_sim::bench::{Bench, Delay, I2c, Part};
+use crake_sim::bench::{Bench, Delay, I2c};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::Speed;
-use crake_sim::old::corncrake as model;
+use crake_sim::old::corncrake::{self as model, Part};
 use crake_sim::plant::{Means, Plant, Truth};
 use embedded_hal::i2c::I2c as _;
 

@@ -14,7 +14,7 @@ use crake::old::units::Resistance;
 use crake_sim::bench::Bench;
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::{Event, Logging};
-use crake_sim::old::corncrake::Corncrake;
+use crake_sim::old::corncrake::{Corncrake, Part};
 use crake_sim::old::inspect::{InspectError, Inspector, Quantity};
 use crake_sim::plant::{Constant, Rail, Source};
 use crake_suite::examples::{Example, examples};
@@ -202,7 +202,7 @@ fn moorhen_s_worked_examples_in_volts_and_amperes() {
 }
 
 /// A part after one round of channels of its own, idle, with limits on both sides passed: written by hand from the datasheet.
-fn bench() -> (Bench, crake_sim::bench::Part) {
+fn bench() -> (Bench, Part) {
     let bench = Bench::new(7);
     let part = bench.part(Corncrake::drawn(0x32)).unwrap();
     for (channel, volts, milliamperes) in [(0, 12, 900), (1, 3, -400), (2, 5, 0), (3, 0, 0)] {

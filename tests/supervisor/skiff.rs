@@ -14,10 +14,10 @@ use crake::old::part::corncrake::{
 };
 use crake::old::units::{Current, Resistance, Tolerance};
 use crake::old::{Channel, Mode, Monitor, Ranges, Setup};
-use crake_sim::bench::{Bench, Delay, Line, Part};
+use crake_sim::bench::{Bench, Delay, Line};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
-use crake_sim::old::corncrake::{Corncrake, Output};
+use crake_sim::old::corncrake::{Corncrake, Output, Part};
 use crake_sim::plant::{self, Charger, Inrush, Recorded, Source, Switch, Switched};
 use embedded_hal::digital::InputPin;
 use skiff_supervisor::policy::Refused;

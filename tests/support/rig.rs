@@ -4,9 +4,9 @@ use crake::old::board::Board;
 use crake::old::ledger::Account;
 use crake::old::part::corncrake::Corncrake;
 use crake::old::{Clock, Monitor, asynch};
-use crake_sim::bench::{Bench, Delay, I2c, Part};
+use crake_sim::bench::{Bench, Delay, I2c};
 use crake_sim::board::SenseResistor;
-use crake_sim::old::corncrake as model;
+use crake_sim::old::corncrake::{self as model, Part};
 use crake_sim::plant::{Constant, Profile, Rail, Source, Truth};
 use std::{cell::Cell, rc::Rc, time::Duration};
 

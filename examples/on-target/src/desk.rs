@@ -1,10 +1,10 @@
 use core::time::Duration;
 
 use crake::old::crc::Pec;
-use crake_sim::bench::{Bench, Part, Wire};
+use crake_sim::bench::{Bench, Wire};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus::Speed;
-use crake_sim::old::corncrake::Corncrake;
+use crake_sim::old::corncrake::{Corncrake, Part};
 use crake_sim::plant::{Constant, Rail, Source};
 
 use crate::Wrong;

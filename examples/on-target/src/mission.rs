@@ -15,10 +15,10 @@ use crake::old::part::corncrake::{
 };
 use crake::old::units::{Current, Resistance, Tolerance};
 use crake::old::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
-use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
+use crake_sim::bench::{Bench, Delay, I2c, Line};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
-use crake_sim::old::corncrake::{Corncrake, Output};
+use crake_sim::old::corncrake::{Corncrake, Output, Part};
 use crake_sim::plant::{self, Profile, Pulses, Recorded, Source, Switch, Switched};
 use embedded_hal::digital::InputPin;
 use skiff_supervisor::{

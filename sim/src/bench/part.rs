@@ -7,8 +7,7 @@ use core::{
 use super::BenchError;
 use crate::{
     board::SenseResistor,
-    old::corncrake,
-    part::{AlertOutputs, Converted, PartModel},
+    part::{AlertOutputs, Converted, PartModel, corncrake},
     plant::{Plant, Truth},
 };
 
@@ -126,39 +125,6 @@ impl<M: AlertOutputs> Part<M> {
     /// Whether any flag can reach an alert output.
     pub(super) fn is_reached(&self, output: M::Output) -> bool {
         self.model().is_reached(output)
-    }
-}
-
-/// What a Corncrake has of its own.
-impl Part {
-    /// The errors of this part.
-    pub fn individual(&self) -> corncrake::Individual {
-        self.with(|model| model.individual().clone())
-    }
-
-    /// Bench only: sets a channel's accumulators, modulo their widths, to be near a rollover without waiting
-    /// for it.
-    ///
-    /// # Errors
-    /// A channel that the part does not have.
-    pub fn preload(&self, channel: usize, charge: i64, energy: i64) -> Result<(), BenchError> {
-        let done = self.with(|model| model.preload(channel, charge, energy));
-        present(done, channel)
-    }
-
-    /// Bench only: sets ROUNDS, modulo its width.
-    pub fn preload_rounds(&self, rounds: u32) {
-        self.with(|model| model.preload_rounds(rounds));
-    }
-
-    /// The inside of the part.
-    pub fn snapshot(&self) -> corncrake::Snapshot {
-        self.with(|model| model.snapshot())
-    }
-
-    /// Shows what happens in the part to `watcher`, from `from_ns` on, in place of a watcher before.
-    pub fn watch(&self, from_ns: u64, watcher: Rc<RefCell<dyn corncrake::PartWatcher>>) {
-        self.with(|model| model.watch(from_ns, watcher));
     }
 }
 

@@ -17,9 +17,9 @@ use serde::Serialize;
 
 use super::crossings::excursions;
 use super::{RunError, board};
-use crate::bench::{Bench, Line, Part};
+use crate::bench::{Bench, Line};
 use crate::bus::BusError;
-use crate::old::corncrake::Output;
+use crate::old::corncrake::{Output, Part};
 use crate::scenario::{AlertKind, AlertPlan, RailPlan, Route, Scenario};
 
 /// One alert, as the firmware heard of it.

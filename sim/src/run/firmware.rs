@@ -9,9 +9,9 @@ use super::board;
 use super::extremes::Extremes;
 use super::host::HostClock;
 use super::report::{BusReport, MonitorReport, Outcome, RailReport, Report};
-use crate::bench::{Bench, Part};
+use crate::bench::Bench;
 use crate::bus::{BusError, Speed};
-use crate::old::corncrake as model;
+use crate::old::corncrake::{self as model, Part};
 use crate::scenario::{Errors, Scenario};
 
 /// Looks on while a scenario runs.

@@ -3,7 +3,8 @@ use std::rc::Rc;
 
 use crake::old::Clock;
 
-use crate::bench::{Bench, Part};
+use crate::bench::Bench;
+use crate::old::corncrake::Part;
 use crate::plant::Truth;
 
 /// The host's clock: a little off, and witness of the truth at the moments at which the driver reads it.

@@ -4,8 +4,8 @@ use serde::Serialize;
 
 use super::alerts::AlertReport;
 use super::extremes::{Extremes, Spread};
-use crate::bench::Part;
 use crate::bus::Stats;
+use crate::old::corncrake::Part;
 use crate::plant::Truth;
 use crate::scenario::RailPlan;
 

@@ -30,9 +30,10 @@ use std::path::Path;
 use std::rc::Rc;
 use std::time::Duration;
 
-use crate::bench::{Bench, Part};
+use crate::bench::Bench;
 use crate::bus::Clock;
 use crate::growing::Growing;
+use crate::old::corncrake::Part;
 use dump::{Dump, Value};
 use recorder::Recorder;
 use tap::{Signals, Tap};

@@ -3,9 +3,9 @@
 use core::time::Duration;
 
 use crake_sim::{
-    bench::{Bench, Part, Wire},
+    bench::{Bench, Wire},
     bus::Speed,
-    old::corncrake::Corncrake,
+    old::corncrake::{Corncrake, Part},
     plant::{Means, Plant, Truth},
 };
 

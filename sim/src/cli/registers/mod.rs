@@ -18,7 +18,8 @@ use crake::old::part::{corncrake, moorhen};
 use crake::old::units::Resistance;
 
 use super::{seconds, show, text};
-use crate::bench::{Bench, Part};
+use crate::bench::Bench;
+use crate::old::corncrake::Part;
 use crate::old::inspect::find;
 use crate::run::{self, Observer, Row};
 use crate::scenario::{Model, Scenario};

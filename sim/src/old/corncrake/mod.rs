@@ -13,6 +13,7 @@ mod check;
 mod converter;
 mod engine;
 mod frame;
+mod handle;
 mod individual;
 mod protocol;
 mod registers;
@@ -114,6 +115,9 @@ impl Order for Corncrake {
         })
     }
 }
+
+/// This Corncrake on a bench.
+pub type Part = crate::bench::Part<Model>;
 
 /// One of the two alert outputs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
