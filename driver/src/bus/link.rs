@@ -19,8 +19,10 @@ pub struct Link<B: Port> {
     bus_error: Option<B::Error>,
 }
 
-/// The longest write: address, pointer, value of eight bytes, check byte.
-const FRAME: usize = 11;
+/// A write: address, pointer, value of up to eight bytes, check byte. Whole words, so that clearing it
+/// takes no routine.
+#[repr(align(4))]
+struct Frame([u8; 12]);
 
 impl<B: Port> Link<B> {
     /// How often a transfer is tried unless set otherwise.
@@ -229,8 +231,9 @@ impl<B: Port> Link<B> {
         width: u8,
     ) -> impl Future<Output = Result<(), Fault>> {
         B::shared(move || async move {
-            let mut frame = [0; FRAME];
-            let bytes = fill(&mut frame, self.address, register, value, width)
+            let mut frame = Frame([0; 12]);
+            let bytes = frame
+                .fill(self.address, register, value, width)
                 .ok_or(Fault::NotSupported)?;
             self.register = register;
             loop {
@@ -271,24 +274,20 @@ impl<B: Port> Link<B> {
     }
 }
 
-/// Pointer, value and check byte as they are to be written.
-fn fill(
-    frame: &mut [u8; FRAME],
-    address: u8,
-    register: u8,
-    value: u64,
-    width: u8,
-) -> Option<&[u8]> {
-    // The value stands at the end of eight bytes, so it is moved to their beginning.
-    let spare = 64_u32.checked_sub(u32::from(width).wrapping_mul(8))?;
-    let [a, r, data @ ..] = frame;
-    (*a, *r) = (address << 1, register);
-    for (place, byte) in data.iter_mut().zip((value << spare).to_be_bytes()) {
-        *place = byte;
+impl Frame {
+    /// Pointer, value and check byte, as they are to be written.
+    fn fill(&mut self, address: u8, register: u8, value: u64, width: u8) -> Option<&[u8]> {
+        let [a, r, data @ ..] = &mut self.0;
+        (*a, *r) = (address << 1, register);
+        let mut rest = value;
+        for place in data.get_mut(..usize::from(width))?.iter_mut().rev() {
+            *place = rest as u8;
+            rest >>= 8;
+        }
+        let end = usize::from(width).wrapping_add(2);
+        let mut pec = Pec::new();
+        pec.add_all(self.0.get(..end)?);
+        *self.0.get_mut(end)? = pec.value();
+        self.0.get(1..=end)
     }
-    let end = usize::from(width).wrapping_add(2);
-    let mut pec = Pec::new();
-    pec.add_all(frame.get(..end)?);
-    *frame.get_mut(end)? = pec.value();
-    frame.get(1..=end)
 }

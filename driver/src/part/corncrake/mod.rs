@@ -29,17 +29,20 @@ pub enum Address {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Corncrake {
-    address: u8,
-    /// Whether the bus's check byte of a block is verified besides the block's own check value.
-    block_pec: bool,
+    /// The longest from a latch, or from the start of a single shot, to its end.
+    latch_us: u32,
+    /// What the block has to show: the part's count of writes, and mode, configuration and ranges.
+    writes: u16,
+    ranges: u16,
+    mode: u8,
+    configuration: u8,
     /// Tag of the latch that was asked for last.
     tag: u8,
     /// Tag of the block that was found good last.
     seen: u8,
-    /// What the block's bytes 1 to 6 have to be: writes, mode, configuration, ranges.
-    expected: [u8; 6],
-    /// The longest from a latch, or from the start of a single shot, to its end.
-    latch_us: u32,
+    address: u8,
+    /// Whether the bus's check byte of a block is verified besides the block's own check value.
+    block_pec: bool,
 }
 
 impl Corncrake {
@@ -57,7 +60,10 @@ impl Corncrake {
             block_pec: true,
             tag: 0,
             seen: 0,
-            expected: [0; 6],
+            writes: 0,
+            mode: 0,
+            configuration: 0,
+            ranges: 0,
             latch_us: 0,
         }
     }

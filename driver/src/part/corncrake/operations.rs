@@ -34,14 +34,17 @@ impl Part for Corncrake {
         fresh: bool,
     ) -> Result<(), Fault> {
         self.expect(scan);
-        let [_, _, mode, configuration, r0, r1] = self.expected;
         // A single shot is started by each latch.
-        let run = if mode == SINGLE_SHOT { IDLE } else { mode };
+        let run = if self.is_single_shot() {
+            IDLE
+        } else {
+            self.mode
+        };
         let steps = [
             (RUN, u16::from(IDLE), 1),
-            (CHANNELS, u16::from(configuration & 0x0F), 1),
-            (RANGES, u16::from_be_bytes([r0, r1]), 2),
-            (AVERAGING, u16::from(configuration >> 4), 1),
+            (CHANNELS, u16::from(self.configuration & 0x0F), 1),
+            (RANGES, self.ranges, 2),
+            (AVERAGING, u16::from(self.configuration >> 4), 1),
             (RUN, u16::from(run), 1),
         ];
         identify(link).await?;
@@ -62,18 +65,15 @@ impl Part for Corncrake {
         token: ResumeToken,
     ) -> Result<(), Fault> {
         self.expect(scan);
-        let [.., w0, w1] = token.writes.to_be_bytes();
-        let [e0, e1, ..] = &mut self.expected;
-        (*e0, *e1) = (w0, w1);
+        self.writes = token.writes as u16;
         // The next block tells whether all this is so, and whether there was a reset.
         identify(link).await?;
         self.supersede(link).await
     }
 
     fn token(&self) -> ResumeToken {
-        let [w0, w1, ..] = self.expected;
         ResumeToken {
-            writes: u32::from(u16::from_be_bytes([w0, w1])),
+            writes: u32::from(self.writes),
         }
     }
 
@@ -182,20 +182,20 @@ impl Part for Corncrake {
 
 impl Corncrake {
     const fn is_single_shot(&self) -> bool {
-        self.expected[2] == SINGLE_SHOT
+        self.mode == SINGLE_SHOT
     }
 
     /// What the block is to show under this configuration.
     #[inline(never)]
     fn expect<const N: usize>(&mut self, scan: &Scan<N>) {
-        let mode = match scan.run {
+        self.mode = match scan.run {
             Run::Idle => IDLE,
             Run::Continuous(rate) => CONTINUOUS | rate,
             Run::SingleShot => SINGLE_SHOT,
         };
-        let configuration = (scan.enabled as u8 & 0x0F) | (scan.averaging_log2 << 4);
+        self.configuration = (scan.enabled as u8 & 0x0F) | (scan.averaging_log2 << 4);
         // Channels without a rail keep the reset value, the widest rail range.
-        let mut ranges = 0;
+        self.ranges = 0;
         self.latch_us = 0;
         for channel in Channel::first(4).rev() {
             let bits = match scan.range(channel) {
@@ -205,11 +205,9 @@ impl Corncrake {
                 }
                 None => 0x2,
             };
-            ranges = ranges << 4 | u16::from(bits);
+            self.ranges = self.ranges << 4 | u16::from(bits);
         }
-        let [r0, r1] = ranges.to_be_bytes();
-        self.expected = [0, 0, mode, configuration, r0, r1];
-        if mode == SINGLE_SHOT {
+        if self.is_single_shot() {
             // At most 2^10 scans.
             self.latch_us = (self.latch_us << scan.averaging_log2).wrapping_add(INFO.wake_us);
         }
@@ -229,9 +227,7 @@ impl Corncrake {
 
     /// Takes the part's count of writes as it stands for ours.
     pub(super) async fn take_writes<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
-        let [.., w0, w1] = link.get(WRITES, 2).await?.to_be_bytes();
-        let [e0, e1, ..] = &mut self.expected;
-        (*e0, *e1) = (w0, w1);
+        self.writes = link.get(WRITES, 2).await? as u16;
         Ok(())
     }
 
@@ -275,25 +271,18 @@ impl Corncrake {
     /// Whether writes, mode, configuration and ranges are ours.
     fn compare<B: Port>(&self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
         let [_, w0, w1, mode, configuration, r0, r1, ..] = *block.head();
-        let [e0, e1, expected_mode, e3, e4, e5] = self.expected;
         // A single shot that has come to its end is idle.
-        let mode = if expected_mode == SINGLE_SHOT {
+        let mode = if self.is_single_shot() {
             SINGLE_SHOT
         } else {
             mode
         };
+        let [e0, e1] = self.writes.to_be_bytes();
+        let expected = u32::from_be_bytes([e0, e1, self.mode, self.configuration]);
         let got = u32::from_be_bytes([w0, w1, mode, configuration]);
-        link.expect(
-            Fault::Changed,
-            u32::from_be_bytes([e0, e1, expected_mode, e3]),
-            got,
-        )?;
-        let expected = u16::from_be_bytes([e4, e5]);
-        link.expect(
-            Fault::Changed,
-            u32::from(expected),
-            u32::from(u16::from_be_bytes([r0, r1])),
-        )
+        link.expect(Fault::Changed, expected, got)?;
+        let got = u16::from_be_bytes([r0, r1]);
+        link.expect(Fault::Changed, u32::from(self.ranges), u32::from(got))
     }
 }
 
