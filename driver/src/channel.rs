@@ -5,7 +5,7 @@ use core::fmt;
 /// One input of a multi-channel monitor, counted from 0.
 ///
 /// A channel is a name, not a promise: whether a monitor has it is checked when it is used, and
-/// [`Misuse::NoSuchChannel`](crate::old::Misuse::NoSuchChannel) says so.
+/// [`ConfigError::NoSuchChannel`](crate::config::ConfigError::NoSuchChannel) says so.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Channel(u8);

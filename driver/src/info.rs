@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use crate::config::{Kind, Outputs};
+use crate::flags::{Kind, Outputs};
 use crate::units::{Current, Voltage};
 
 /// What a part can do and how exactly, from its datasheet. Constant data; every part has one.

@@ -38,6 +38,7 @@ mod channel;
 pub mod config;
 pub mod convert;
 pub mod crc;
+mod flags;
 pub mod info;
 mod monitor;
 pub mod old;

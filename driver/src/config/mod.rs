@@ -1,9 +1,8 @@
 //! What is asked of a part: what to convert, how often, and which limits to watch. Plain data.
 
-mod flags;
 mod limit;
 mod scan;
 
-pub use flags::{AlertFlag, AlertFlags, Kind, Outputs};
+pub use crate::flags::{AlertFlag, AlertFlags, Kind, Outputs};
 pub use limit::{Lasting, Limit, Limits, Threshold};
 pub use scan::{ChannelRange, Config, ConfigError, FullScale, Mode, Run, Scan, ScanRate};

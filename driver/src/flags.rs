@@ -1,3 +1,5 @@
+//! What alerts are about: kinds of limits, alert flags, outputs.
+
 use core::fmt;
 
 use crate::Channel;
@@ -56,7 +58,7 @@ impl Kind {
 pub enum AlertFlag {
     /// A limit on a channel was passed.
     Limit(Channel, Kind),
-    /// One of the part's running sums comes near its end: time to read a frame.
+    /// One of the part's running sums comes near its end: time to take a sample.
     RolloverAhead,
     /// A scan was completed.
     ScanDone,
