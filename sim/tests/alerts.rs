@@ -73,7 +73,8 @@ fn the_bound_is_the_datasheets() {
     assert!((bound - 1.125e-3 / 0.985).abs() < 1e-12, "{bound}");
 }
 
-/// Beyond ±13.1 A of 5 mΩ in the coarse range, with the wrong unit, and twice: each is told with its line before anything runs.
+/// Beyond ±13.1 A of 5 mΩ in the coarse range, with the wrong unit, and twice: each is told with its
+/// line before anything runs.
 #[test]
 fn limits_that_cannot_be_are_refused_with_their_line() {
     let text = std::fs::read_to_string(SKIFF).unwrap();
@@ -84,7 +85,7 @@ fn limits_that_cannot_be_are_refused_with_their_line() {
             "limit_a = 7.5",
             "limit_a = 75",
             "limit_a = 75",
-            "rail \"DRIVE\": limit_a = 75: the channel shows -13.1072 to 13.1071, and a limit must lie between: choose a wider range or another limit",
+            "rail \"DRIVE\": limit_a = 75: the channel shows -13.1072 to 13.1071, and a limit must lie between: ask for a greater full scale, or choose another limit",
         ),
         (
             "limit_a = 7.5",

@@ -9,7 +9,7 @@ const VALID: &str = r#"title = "t"
 duration_s = 2
 [part]
 model = "corncrake"
-pace = 2000
+scan_rate = 2000
 [[rail]]
 name = "LOGIC"
 channel = 0
@@ -18,8 +18,8 @@ resistance_ohm = 0.5
 tolerance_percent = 1
 temperature_coefficient_ppm_per_k = 50
 thermal_resistance_k_per_w = 20
-sense_range = "26mV"
-bus_range = "6.5V"
+sense_full_scale_v = 0.025
+rail_full_scale_v = 6.5
 [rail.source]
 kind = "constant"
 voltage_v = 3.3
@@ -30,7 +30,7 @@ file = "load.csv"
 interpolation = "linear"
 at_end = "hold"
 [rail.load_declared]
-edges_per_second = 0
+steps_per_hour = 0
 step_a = 0
 flow = "forward"
 greatest_a = 0.03
@@ -133,7 +133,7 @@ fn the_scenario_that_is_spoilt_below_is_a_good_one() {
 fn an_unknown_key() {
     refused(
         "unknown",
-        ("pace = 2000", "pace = 2000\nspeed = 3"),
+        ("scan_rate = 2000", "scan_rate = 2000\nspeed = 3"),
         Some(RECORDING),
         "scenario.toml:6",
         "unknown key speed",
@@ -174,9 +174,9 @@ fn a_value_that_is_no_number() {
 }
 
 #[test]
-fn a_shunt_of_no_resistance() {
+fn a_sense_resistor_of_no_resistance() {
     refused(
-        "shunt",
+        "resistor",
         ("resistance_ohm = 0.5", "resistance_ohm = 0"),
         Some(RECORDING),
         "scenario.toml:10",

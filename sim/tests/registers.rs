@@ -23,7 +23,7 @@ const STILL: &str = r#"title = "still"
 duration_s = 5
 [part]
 model = "corncrake"
-pace = 100
+scan_rate = 100
 errors = "none"
 [[rail]]
 name = "LOGIC"
@@ -33,8 +33,8 @@ resistance_ohm = 0.5
 tolerance_percent = 1
 temperature_coefficient_ppm_per_k = 50
 thermal_resistance_k_per_w = 20
-sense_range = "26mV"
-bus_range = "6.5V"
+sense_full_scale_v = 0.025
+rail_full_scale_v = 6.5
 [rail.source]
 kind = "constant"
 voltage_v = 3.3
@@ -43,7 +43,7 @@ impedance_ohm = 0.5
 kind = "constant"
 current_a = 0.02
 [rail.load_declared]
-edges_per_second = 0
+steps_per_hour = 0
 step_a = 0
 flow = "forward"
 greatest_a = 0.03
@@ -60,8 +60,8 @@ resistance_ohm = 0.1
 tolerance_percent = 1
 temperature_coefficient_ppm_per_k = 50
 thermal_resistance_k_per_w = 20
-sense_range = "65mV"
-bus_range = "65V"
+sense_full_scale_v = 0.06
+rail_full_scale_v = 60
 [rail.source]
 kind = "constant"
 voltage_v = 48
@@ -70,7 +70,7 @@ impedance_ohm = 0
 kind = "constant"
 current_a = -0.25
 [rail.load_declared]
-edges_per_second = 0
+steps_per_hour = 0
 step_a = 0
 flow = "both"
 greatest_a = 0.5

@@ -146,7 +146,7 @@ fn readings_have_the_documented_columns_and_end_with_the_totals() {
     let columns: BTreeSet<String> = header.iter().map(|name| (*name).to_owned()).collect();
     assert_eq!(columns, documented("readings.csv"));
     let rows: Vec<Vec<&str>> = lines.map(|line| line.split(',').collect()).collect();
-    // Frames latched for an alert are in no row.
+    // Samples taken for an alert are in no row.
     let number = |key: &str| object[key].as_f64().unwrap();
     let readings = (number("duration_s") / number("read_every_s")).ceil() as usize;
     assert_eq!(rows.len(), readings * 4);
@@ -184,8 +184,8 @@ resistance_ohm = 0.01
 tolerance_percent = 0
 temperature_coefficient_ppm_per_k = 0
 thermal_resistance_k_per_w = 0
-sense_range = "26mV"
-bus_range = "6.5V"
+sense_full_scale_v = 0.025
+rail_full_scale_v = 6.5
 [rail.source]
 kind = "constant"
 voltage_v = 5
@@ -194,24 +194,25 @@ impedance_ohm = 0.02
 kind = "constant"
 current_a = 3
 [rail.load_declared]
-edges_per_second = 0
+steps_per_hour = 0
 step_a = 0
 flow = "{flow}"
 greatest_a = 3
 "#
         )
     };
-    let head = "title = \"clipped\"\nduration_s = 5\n[part]\nmodel = \"corncrake\"\npace = 500\n";
+    let head =
+        "title = \"clipped\"\nduration_s = 5\n[part]\nmodel = \"corncrake\"\nscan_rate = 500\n";
     let text = [head, &rail("ONE", 0, "forward"), &rail("BOTH", 3, "both")].concat();
     let scenario = directory.join("scenario.toml");
     fs::write(&scenario, text).unwrap();
     let (scenario, out) = (scenario.to_str().unwrap(), directory.to_str().unwrap());
 
     let object = json(&[scenario, "--out", out]);
-    for (rail, side) in [(0, "at_least"), (1, "unknown")] {
+    for (rail, saturation) in [(0, "at_least"), (1, "unknown")] {
         for total in ["energy_j", "charge_c"] {
             let figure = &object["rails"][rail][total];
-            assert_eq!(figure["side"], side, "{figure}");
+            assert_eq!(figure["saturation"], saturation, "{figure}");
             assert_eq!(figure["within"], true);
             // 3 A against 2.62 A: as a value it would be false.
             assert!(

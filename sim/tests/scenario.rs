@@ -2,9 +2,7 @@
 #![cfg(feature = "cli")]
 
 use crake_sim::plant::{AfterEnd, Interpolation, Rail, Train};
-use crake_sim::scenario::{
-    BusRange, Declared, Errors, Flow, ProfilePlan, Scenario, SenseRange, Supply,
-};
+use crake_sim::scenario::{Declared, Errors, Flow, ProfilePlan, Scenario, Sense, Supply};
 
 const SKIFF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/survey-skiff.toml");
 const DOCUMENT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../docs/scenario.md");
@@ -23,7 +21,7 @@ fn documented() -> Scenario {
 }
 
 /// Time and height of every jump of the current up to `until_ns`.
-fn edges(rail: &mut Rail, until_ns: u64) -> Vec<(u64, i64)> {
+fn steps(rail: &mut Rail, until_ns: u64) -> Vec<(u64, i64)> {
     let mut jumps = Vec::new();
     let mut before = rail.piece(0).unwrap();
     while before.to_ns < until_ns {
@@ -42,11 +40,12 @@ fn declarations_of_the_skiff_are_true_and_tight() {
     for plan in skiff().rails {
         let name = &plan.name;
         let mut rail = plan.rail().unwrap();
-        let jumps = edges(&mut rail, HOUR);
-        let in_a_second = jumps.iter().enumerate().map(|(first, jump)| {
-            let later = jumps[first..].iter();
-            later.take_while(|later| later.0 < jump.0 + SECOND).count()
-        });
+        // Hours that begin with a jump of the first: none has more.
+        let jumps = steps(&mut rail, 2 * HOUR);
+        let first_hour = jumps.iter().take_while(|jump| jump.0 < HOUR);
+        let in_an_hour = first_hour
+            .enumerate()
+            .map(|(first, jump)| jumps.partition_point(|later| later.0 < jump.0 + HOUR) - first);
         let step = jumps.iter().map(|jump| jump.1.abs()).max();
         let extremes = rail.extremes(HOUR);
         let greatest = extremes.current_na_max.max(-extremes.current_na_min);
@@ -56,10 +55,11 @@ fn declarations_of_the_skiff_are_true_and_tight() {
             Flow::Forward
         };
         let found = Declared {
-            edges_per_second_milli: 1000 * in_a_second.max().unwrap_or(0) as u64,
+            steps_per_hour: in_an_hour.max().unwrap_or(0) as u32,
             step_na: step.unwrap_or(0),
             flow,
             greatest_na: greatest,
+            voltage_steps: None,
             mean: plan.declared.mean,
             voltage_nv: plan.declared.voltage_nv,
         };
@@ -108,33 +108,27 @@ fn the_declared_mean_of_the_skiffs_drive_is_never_exceeded_and_tight() {
 }
 
 #[test]
-fn rails_of_the_skiff_stay_within_their_ranges() {
+fn rails_of_the_skiff_stay_within_their_full_scales() {
     for plan in skiff().rails {
         let extremes = plan.rail().unwrap().extremes(HOUR);
         let greatest = extremes.current_na_max.max(-extremes.current_na_min);
         let sense_nv =
             i128::from(greatest) * i128::from(plan.sense.resistance_nohm) / 1_000_000_000;
-        let (sense_end, bus_end) = (
-            match plan.sense.sense_range {
-                SenseRange::Mv65 => 65_536_000,
-                SenseRange::Mv26 => 26_214_400,
-            },
-            match plan.sense.bus_range {
-                BusRange::V6 => 6_553_600_000,
-                BusRange::V16 => 16_384_000_000,
-                BusRange::V65 => 65_536_000_000,
-            },
-        );
-        // A tenth to spare for tolerance, gain and offset.
+        let Sense {
+            sense_full_scale_nv,
+            rail_full_scale_nv,
+            ..
+        } = plan.sense;
+        // A fiftieth to spare for tolerance, gain and offset.
         assert!(
-            sense_nv * 11 / 10 < sense_end,
+            sense_nv * 102 / 100 < i128::from(sense_full_scale_nv),
             "{}: {sense_nv} nV",
             plan.name
         );
-        let bus = extremes.voltage_nv_min..=extremes.voltage_nv_max;
+        let rail = extremes.voltage_nv_min..=extremes.voltage_nv_max;
         assert!(
-            *bus.start() > 0 && bus.end() * 102 / 100 < bus_end,
-            "{}: {bus:?}",
+            *rail.start() > 0 && rail.end() * 101 / 100 < rail_full_scale_nv,
+            "{}: {rail:?}",
             plan.name
         );
     }
@@ -150,7 +144,7 @@ fn an_hour_of_the_skiff_carries_the_charge_of_its_description() {
     assert_eq!(coulombs(1), 2.28 * 3600.0);
     // 40 µA all the time and 29.96 mA more for 8 ms, 3600 times.
     assert!((coulombs(2) - (0.00004 * 3600.0 + 0.02996 * 0.008 * 3600.0)).abs() < 1e-12);
-    // From 3 s on 514 trains of 7 s, all but the last whole: it begins at 3594 s, and its third burst ends at 3596.202 s.
+    // From 3 s on 514 trains of 7 s, all but the last whole: it begins at 3594 s, and its third pulse ends at 3596.202 s.
     assert!((coulombs(3) - (0.06 * 3600.0 + 1.94 * 0.002 * 3.0 * 514.0)).abs() < 1e-9);
 }
 
@@ -179,7 +173,7 @@ fn the_documented_example_means_what_it_says() {
     assert_eq!((scenario.duration_ns, scenario.seed), (60 * SECOND, 7));
     let part = &scenario.part;
     assert_eq!(
-        (part.address, part.rounds_per_second, part.averaging),
+        (part.address, part.scans_per_second, part.averaging),
         (0x33, 500, 2)
     );
     assert_eq!(part.errors, Errors::None);

@@ -12,7 +12,7 @@ seed = 1
 [part]
 model = "corncrake"
 strap = 1
-pace = 2000
+scan_rate = 2000
 averaging = 0
 errors = "none"
 [bus]
@@ -32,8 +32,8 @@ resistance_ohm = 0.5
 tolerance_percent = 1
 temperature_coefficient_ppm_per_k = 50
 thermal_resistance_k_per_w = 20
-sense_range = "26mV"
-bus_range = "6.5V"
+sense_full_scale_v = 0.025
+rail_full_scale_v = 6.5
 [rail.source]
 kind = "cell"
 capacity_ah = 2
@@ -50,7 +50,7 @@ width_s = 0.004
 train_pulses = 2
 train_period_s = 5
 [rail.load_declared]
-edges_per_second = 2
+steps_per_hour = 7200
 step_a = 0.03
 flow = "forward"
 greatest_a = 0.03
@@ -177,29 +177,29 @@ fn each_mistake_in_a_scenario_has_its_message() {
             "case.toml:6: strap = 1: address is given already; leave one of them out",
         ),
         (
-            "pace = 2000\n",
+            "scan_rate = 2000\n",
             "",
-            "case.toml:4: [part] needs pace: a pace is 2000, 500, 100, 10 or 1 rounds a second",
+            "case.toml:4: [part] needs scan_rate: a scan rate is 2000, 500, 100, 10 or 1 scans a second",
         ),
         (
-            "pace = 2000",
-            "pace = 1000",
-            "case.toml:7: pace = 1000: a pace is 2000, 500, 100, 10 or 1 rounds a second",
+            "scan_rate = 2000",
+            "scan_rate = 1000",
+            "case.toml:7: scan_rate = 1000: a scan rate is 2000, 500, 100, 10 or 1 scans a second",
         ),
         (
             "averaging = 0",
             "averaging = 11",
-            "case.toml:8: averaging = 11: averaging is k of 2^k rounds, from 0 to 10",
+            "case.toml:8: averaging = 11: averaging is k of 2^k scans, from 0 to 10",
         ),
         (
             "\"none\"",
             "\"some\"",
-            "case.toml:9: errors = \"some\": it must be \"drawn\" or \"none\"",
+            "case.toml:9: errors = \"some\": it must be \"individual\" or \"none\"",
         ),
         (
             "averaging",
             "avreaging",
-            "case.toml:8: unknown key avreaging in [part]; it takes model, address, strap, pace, errors, averaging",
+            "case.toml:8: unknown key avreaging in [part]; it takes model, address, strap, scan_rate, errors, averaging",
         ),
         (
             "\"400k\"",
@@ -219,7 +219,7 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "clock_error_ppm = 5",
             "clock_error_ppm = \"any\"",
-            "case.toml:14: clock_error_ppm = \"any\": it must be \"drawn\"",
+            "case.toml:14: clock_error_ppm = \"any\": it must be \"individual\"",
         ),
         (
             "read_every_s = 1",
@@ -300,7 +300,7 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "per_k = 50",
             "per_k = -50",
-            "case.toml:25: rail \"LOGIC\": temperature_coefficient_ppm_per_k = -50: a temperature coefficient must lie between 0 and 1000 ppm/K; its sign is drawn",
+            "case.toml:25: rail \"LOGIC\": temperature_coefficient_ppm_per_k = -50: a temperature coefficient must lie between 0 and 1000 ppm/K; its sign comes from the seed",
         ),
         (
             "per_w = 20",
@@ -308,14 +308,19 @@ fn each_mistake_in_a_scenario_has_its_message() {
             "case.toml:26: rail \"LOGIC\": thermal_resistance_k_per_w = 1001: a thermal resistance must lie between 0 and 1000 K/W",
         ),
         (
-            "\"26mV\"",
-            "\"26 mV\"",
-            "case.toml:27: rail \"LOGIC\": sense_range = \"26 mV\": it must be \"65mV\" or \"26mV\"",
+            "sense_full_scale_v = 0.025",
+            "sense_full_scale_v = 0.0655356",
+            "case.toml:27: rail \"LOGIC\": sense_full_scale_v = 0.0655356: the sense voltage to be measured must lie between 0 and 0.0655355 V",
         ),
         (
-            "\"6.5V\"",
-            "6.5",
-            "case.toml:28: rail \"LOGIC\": bus_range = 6.5: it must be \"6.5V\" or \"16V\" or \"65V\"",
+            "rail_full_scale_v = 6.5",
+            "rail_full_scale_v = \"6.5V\"",
+            "case.toml:28: rail \"LOGIC\": rail_full_scale_v = \"6.5V\": not a number",
+        ),
+        (
+            "rail_full_scale_v = 6.5",
+            "rail_full_scale_v = 65.5351",
+            "case.toml:28: rail \"LOGIC\": rail_full_scale_v = 65.5351: the rail voltage to be measured must lie between 0 and 65.535 V",
         ),
         // Sources.
         (
@@ -415,9 +420,19 @@ fn each_mistake_in_a_scenario_has_its_message() {
             "case.toml:42: rail \"LOGIC\": train_period_s = 5: train_pulses and train_period_s belong together",
         ),
         (
-            "edges_per_second = 2",
-            "edges_per_second = -2",
-            "case.toml:45: rail \"LOGIC\": edges_per_second = -2: edges_per_second must lie between 0 and 1000000",
+            "steps_per_hour = 7200",
+            "steps_per_hour = -2",
+            "case.toml:45: rail \"LOGIC\": steps_per_hour = -2: the number of steps in an hour must be a whole number from 0 to 3600000000",
+        ),
+        (
+            "steps_per_hour = 7200",
+            "steps_per_hour = 7200\nvoltage_step_v = 1",
+            "case.toml:46: rail \"LOGIC\": voltage_step_v = 1: voltage_steps_per_hour and voltage_step_v belong together; give both or neither",
+        ),
+        (
+            "steps_per_hour = 7200",
+            "steps_per_hour = 7200\nvoltage_steps_per_hour = 1\nvoltage_step_v = 1001",
+            "case.toml:47: rail \"LOGIC\": voltage_step_v = 1001: a step must lie between 0 and 1000 V",
         ),
         (
             "step_a = 0.03",
@@ -547,6 +562,62 @@ fn mistakes_of_other_profiles_have_their_messages() {
         message(&long),
         "case.toml:19: rail \"LOGIC\": its energy over duration_s might exceed 28 GJ, as far as the truth counts: shorten duration_s"
     );
+}
+
+/// What an earlier form of the file called otherwise, alone or beside the new key.
+#[test]
+fn old_keys_and_words_are_refused_and_told_the_new_ones() {
+    let cases: &[(&str, &str, &str)] = &[
+        (
+            "scan_rate = 2000",
+            "pace = 2000",
+            "case.toml:7: pace in [part] is scan_rate now: scans a second, the same number",
+        ),
+        (
+            "scan_rate = 2000",
+            "scan_rate = 2000\npace = 2000",
+            "case.toml:8: pace in [part] is scan_rate now: scans a second, the same number",
+        ),
+        (
+            "errors = \"none\"",
+            "errors = \"drawn\"",
+            "case.toml:9: errors = \"drawn\": it is \"individual\" now",
+        ),
+        (
+            "clock_error_ppm = 5",
+            "clock_error_ppm = \"drawn\"",
+            "case.toml:14: clock_error_ppm = \"drawn\": it is \"individual\" now",
+        ),
+        (
+            "sense_full_scale_v = 0.025",
+            "sense_range = \"26mV\"",
+            "case.toml:27: rail \"LOGIC\": sense_range in [rail.sense] is sense_full_scale_v now: the greatest voltage to be measured across the resistor, such as 0.065",
+        ),
+        (
+            "rail_full_scale_v = 6.5",
+            "bus_range = \"6.5V\"",
+            "case.toml:28: rail \"LOGIC\": bus_range in [rail.sense] is rail_full_scale_v now: the greatest rail voltage to be measured, such as 16",
+        ),
+        (
+            "steps_per_hour = 7200",
+            "edges_per_second = 2",
+            "case.toml:45: rail \"LOGIC\": edges_per_second in [rail.load_declared] is steps_per_hour now: the greatest number in any hour, at most 3600 times as many",
+        ),
+        (
+            "greatest_a = 0.03",
+            "greatest_a = 0.03\n[[rail.alert]]\nkind = \"over_current\"\nlimit_a = 0.02\nmode = \"held\"\noutput = \"A\"",
+            "case.toml:52: rail \"LOGIC\": mode = \"held\": it is \"latching\" now",
+        ),
+        // Where nothing of that name ever stood, it is a key like any other that is unknown.
+        (
+            "title = \"t\"",
+            "title = \"t\"\npace = 2000",
+            "case.toml:2: unknown key pace in the file; it takes title, duration_s, seed, part, bus, host, board, rail",
+        ),
+    ];
+    for (from, to, expected) in cases {
+        assert_eq!(message(&spoilt(from, to)), *expected, "{to}");
+    }
 }
 
 #[test]

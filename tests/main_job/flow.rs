@@ -13,7 +13,7 @@ pub struct Flow {
     /// Joules.
     pub energy: f64,
     /// Coulombs, whichever way they went.
-    pub turnover: f64,
+    pub throughput: f64,
     /// The same times the voltage at which they went: joules.
     pub turned_energy: f64,
     /// Volts × seconds.
@@ -45,7 +45,7 @@ pub fn flow(rail: &Rail, seconds: u32) -> Flow {
             flow.time += dt / 2.0;
             flow.charge += i * dt / 2.0;
             flow.energy += i * v * dt / 2.0;
-            flow.turnover += i.abs() * dt / 2.0;
+            flow.throughput += i.abs() * dt / 2.0;
             flow.turned_energy += (i * v).abs() * dt / 2.0;
             flow.volt_seconds += v * dt / 2.0;
         }

@@ -11,7 +11,7 @@ pub struct Implied {
     pub gain: f64,
     pub offset: f64,
     pub noise: f64,
-    pub shunt: f64,
+    pub resistor: f64,
     pub thermal: f64,
     pub clock: f64,
     pub load: f64,
@@ -27,7 +27,7 @@ impl Implied {
             ("gain", self.gain),
             ("offset", self.offset),
             ("noise", self.noise),
-            ("shunt", self.shunt),
+            ("resistor", self.resistor),
             ("thermal", self.thermal),
             ("clock", self.clock),
             ("load", self.load),
@@ -42,47 +42,44 @@ pub fn implied(skiff: &Skiff, rail: &Rail, flow: &Flow) -> [Implied; 2] {
     let datasheet = Document::old_corncrake();
     let rows = accuracy(&datasheet);
     let common = common_limits(&datasheet);
-    let row = |name: &str| rows.iter().find(|row| row.range == name).expect(name);
-    let sense = row(match rail.sense_range.as_str() {
-        "65mV" => "sense 65.536 mV",
-        "26mV" => "sense 26.2144 mV",
-        other => panic!("sense range {other}"),
-    });
-    let bus = row(match rail.bus_range.as_str() {
-        "6.5V" => "bus 6.5536 V",
-        "16V" => "bus 16.384 V",
-        "65V" => "bus 65.536 V",
-        other => panic!("bus range {other}"),
-    });
+    // The finest whose greatest code (section 4) reaches what is to be measured.
+    let finest = |input: &str, code: f64, asked: f64| {
+        let reaching = rows
+            .iter()
+            .filter(|row| row.range.starts_with(input) && row.lsb_nv as f64 * 1e-9 * code >= asked);
+        reaching.min_by_key(|row| row.lsb_nv).expect("a range")
+    };
+    let sense = finest("sense ", 131_071.0, rail.sense_full_scale);
+    let bus = finest("bus ", 65_535.0, rail.rail_full_scale);
     let (volts, ratio) = (|nv: u64| nv as f64 * 1e-9, |ppm: u32| f64::from(ppm) * 1e-6);
 
-    let rounds = skiff.rounds_per_second * flow.time;
-    let averaged = f64::from(common.noise_factor) / rounds.sqrt();
+    let scans = skiff.scans_per_second * flow.time;
+    let averaged = f64::from(common.noise_factor) / scans.sqrt();
     let amperes_feigned = volts(sense.offset_nv) / rail.ohms + common.bias_na as f64 * 1e-9;
     let heat_w = rail.greatest * rail.greatest * rail.ohms;
     let thermal = rail.coefficient_per_k * (skiff.span_k + rail.thermal_k_per_w * heat_w);
     // The datasheet limits the departure from the mean over the *run*; a part of the run may lie at one end of it and the rest at the other.
     let wander = 2.0 * ratio(common.oscillator_change_ppm);
-    // Each end is uncertain by a round and by the time in which the latch is written: address, pointer, two bytes and the check byte of 9 clocks each.
-    let round = 1.0 / skiff.rounds_per_second;
-    let ends = 2.0 * (round + 5.0 * 9.0 / skiff.bus_hz) * rail.greatest;
-    let load = rail.edges_per_second * flow.time * rail.step * round / 2.0;
+    // Each end is uncertain by a scan and by the time in which the latch is written: address, pointer, two bytes and the check byte of 9 clocks each.
+    let scan = 1.0 / skiff.scans_per_second;
+    let ends = 2.0 * (scan + 5.0 * 9.0 / skiff.bus_hz) * rail.greatest;
+    let load = rail.steps_per_hour / 3600.0 * flow.time * rail.step * scan / 2.0;
 
     let charge = Implied {
         gain: ratio(sense.gain_ppm) * flow.charge.abs(),
         offset: amperes_feigned * flow.time,
         noise: averaged * volts(sense.noise_nv) / rail.ohms * flow.time,
-        shunt: rail.tolerance * flow.charge.abs(),
-        thermal: thermal * flow.turnover,
-        clock: skiff.host_limit * flow.charge.abs() + wander * flow.turnover + ends,
+        resistor: rail.tolerance * flow.charge.abs(),
+        thermal: thermal * flow.throughput,
+        clock: skiff.host_limit * flow.charge.abs() + wander * flow.throughput + ends,
         load,
     };
     let voltage = flow.voltage();
     let energy = Implied {
         gain: (ratio(sense.gain_ppm) + ratio(bus.gain_ppm)) * flow.energy.abs(),
-        offset: charge.offset * voltage + volts(bus.offset_nv) * flow.turnover,
-        noise: charge.noise * voltage + averaged * volts(bus.noise_nv) * flow.turnover,
-        shunt: rail.tolerance * flow.energy.abs(),
+        offset: charge.offset * voltage + volts(bus.offset_nv) * flow.throughput,
+        noise: charge.noise * voltage + averaged * volts(bus.noise_nv) * flow.throughput,
+        resistor: rail.tolerance * flow.energy.abs(),
         thermal: thermal * flow.turned_energy,
         clock: skiff.host_limit * flow.energy.abs() + wander * flow.turned_energy + ends * voltage,
         load: load * voltage,

@@ -1,4 +1,4 @@
-//! The main job end to end: the skiff's hour measured, accounted for and held against the truth, and the bounds held against what datasheet and board imply.
+//! The main job end to end: the skiff's hour measured, totalled and held against the truth, and the bounds held against what datasheet and board imply.
 
 mod flow;
 mod implied;
@@ -71,16 +71,16 @@ fn every_total_of_the_hour_lies_within_its_bound() {
                 rail.name
             );
             assert_eq!(figure["within"], true);
-            assert_eq!(figure["side"], "near");
+            assert_eq!(figure["saturation"], "none");
             seen += 1;
         }
     }
     assert_eq!(seen, 8);
-    assert_eq!(hour()["epochs"], 1);
+    assert_eq!(hour()["discontinuities"], 0);
     assert_eq!(hour()["unaccounted_s"], serde_json::json!([0.0, 0.0]));
 }
 
-/// The account begins a few milliseconds after power-up, hence 1e-5.
+/// The totals begin a few milliseconds after power-up, hence 1e-5.
 #[test]
 fn the_truth_is_what_the_recorded_data_and_the_scenario_make_of_it() {
     for (rail, flow, reported) in rails() {
@@ -173,7 +173,7 @@ fn without_errors_the_drive_is_measured_to_a_hundred_thousandth() {
     );
 }
 
-/// The clock of the part is off by percents and a drawn one never exactly right: the two views of one run differ, the host's being the better.
+/// The clock of the part is off by percents and an individual one never exactly right: the two views of one run differ, the host's being the better.
 #[test]
 fn the_hosts_clock_and_the_parts_clock_are_two_views() {
     for (rail, _, reported) in rails() {

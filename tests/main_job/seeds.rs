@@ -50,7 +50,7 @@ fn a_thousand_seeds_hold() {
                             // Judged here, not taken from the report's own verdict.
                             let off = (figure.measured - figure.truth).abs();
                             seen.note(&format!("{} {quantity}", rail.name), off / figure.bound);
-                            if off > figure.bound || figure.side != "near" {
+                            if off > figure.bound || figure.saturation != "none" {
                                 let what = format!(
                                     "{} {quantity}: measured {}, truth {}, bound {}",
                                     rail.name, figure.measured, figure.truth, figure.bound

@@ -9,7 +9,7 @@ pub const PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/survey-ski
 /// The scenario as the file has it.
 pub struct Skiff {
     pub duration_s: f64,
-    pub rounds_per_second: f64,
+    pub scans_per_second: f64,
     pub bus_hz: f64,
     /// Greatest error of the host's clock, as a ratio.
     pub host_limit: f64,
@@ -25,12 +25,13 @@ pub struct Rail {
     pub tolerance: f64,
     pub coefficient_per_k: f64,
     pub thermal_k_per_w: f64,
-    pub sense_range: String,
-    pub bus_range: String,
+    /// What is to be measured at least.
+    pub sense_full_scale: f64,
+    pub rail_full_scale: f64,
     pub impedance: f64,
     pub source: Table,
     pub load: Table,
-    pub edges_per_second: f64,
+    pub steps_per_hour: f64,
     pub step: f64,
     pub greatest: f64,
 }
@@ -43,7 +44,7 @@ impl Skiff {
         let away = |c: &Value| (number(c) - 25.0).abs();
         Self {
             duration_s: number(&file["duration_s"]),
-            rounds_per_second: number(&file["part"]["pace"]),
+            scans_per_second: number(&file["part"]["scan_rate"]),
             bus_hz: match file["bus"]["speed"].as_str() {
                 Some("400k") => 400e3,
                 other => panic!("bus speed {other:?}"),
@@ -70,12 +71,12 @@ impl Rail {
             tolerance: number(&sense["tolerance_percent"]) / 100.0,
             coefficient_per_k: number(&sense["temperature_coefficient_ppm_per_k"]) / 1e6,
             thermal_k_per_w: number(&sense["thermal_resistance_k_per_w"]),
-            sense_range: text(&sense["sense_range"]),
-            bus_range: text(&sense["bus_range"]),
+            sense_full_scale: number(&sense["sense_full_scale_v"]),
+            rail_full_scale: number(&sense["rail_full_scale_v"]),
             impedance: number(&source["impedance_ohm"]),
             source,
             load: value["load"].as_table().expect("a load").clone(),
-            edges_per_second: number(&declared["edges_per_second"]),
+            steps_per_hour: number(&declared["steps_per_hour"]),
             step: number(&declared["step_a"]),
             greatest: number(&declared["greatest_a"]),
         }

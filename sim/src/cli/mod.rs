@@ -35,7 +35,7 @@ pub struct Args {
 
 #[derive(Debug, Subcommand)]
 enum Command {
-    /// Measure and account for the rails of a scenario, and hold the account against the truth.
+    /// Measure the rails of a scenario, total them up, and hold the totals against the truth.
     Run(Run),
     /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
     Conformance(Conformance),
@@ -47,7 +47,7 @@ enum Command {
 struct Run {
     /// The scenario file (docs/scenario.md describes it).
     scenario: PathBuf,
-    /// Draw everything from this seed instead of the scenario's own.
+    /// Take all chance from this seed instead of the scenario's own.
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     /// End after this many seconds of the scenario instead of at its own end.

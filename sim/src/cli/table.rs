@@ -17,8 +17,8 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
     writeln!(out, "{}", report.title)?;
     writeln!(
         out,
-        "seed {}; {} s at {} rounds a second, a frame every {} s",
-        report.seed, report.duration_s, report.rounds_per_second, report.read_every_s
+        "seed {}; {} s at {} scans a second, a sample every {} s",
+        report.seed, report.duration_s, report.scans_per_second, report.read_every_s
     )?;
     for rail in &report.rails {
         writeln!(out)?;
@@ -30,8 +30,8 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
     if greatest > 0.0 {
         writeln!(
             out,
-            "not accounted for: {least:.3} to {greatest:.3} s, in {} stretches",
-            report.epochs
+            "not in the totals: {least:.3} to {greatest:.3} s, by {} discontinuities",
+            report.discontinuities
         )?;
     }
     let bus = &report.bus;
@@ -51,9 +51,9 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
     )?;
     writeln!(
         out,
-        "run        {} conversions, {} frames, {:.1} s by the clock on the wall",
+        "run        {} conversions, {} samples, {:.1} s by the clock on the wall",
         count(report.conversions),
-        count(report.frames),
+        count(report.samples),
         wall_s
     )
 }
@@ -66,10 +66,10 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
     writeln!(out)?;
     writeln!(
         out,
-        "alerts   {:8} {:13} {:4} {:>9} {:>6} {:>10} {:>10}  {:>22}  {:>22}",
+        "alerts   {:8} {:13} {:6} {:>9} {:>6} {:>10} {:>10}  {:>22}  {:>22}",
         "rail",
         "kind",
-        "line",
+        "output",
         "limit",
         "events",
         "first",
@@ -97,7 +97,7 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
         let event = same.iter().filter_map(|alert| alert.edge_to_event_s);
         writeln!(
             out,
-            "         {:8} {:13} {:4} {:>9} {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
+            "         {:8} {:13} {:6} {:>9} {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
             alert.rail,
             alert.kind.replace('_', "-"),
             alert.output,
@@ -144,7 +144,7 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
         "  {:8} {:>13} {:>13} {:>13}",
         "", "least read", "mean", "greatest read"
     )?;
-    // Current and power have a mean over all the time, from the account; voltage only over the readings.
+    // Current and power have a mean over all the time, from the totals; voltage only over the readings.
     spread(
         out,
         "voltage",
@@ -163,8 +163,8 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
 }
 
 fn figure(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Result {
-    let verdict = match (figure.within, figure.side) {
-        (true, "near") => format!("{:3.0} %", 100.0 * figure.difference.abs() / figure.bound),
+    let verdict = match (figure.within, figure.saturation) {
+        (true, "none") => format!("{:3.0} %", 100.0 * figure.difference.abs() / figure.bound),
         (true, "at_least") => "clipped: at least this, less the bound".to_owned(),
         (true, _) => "clipped: may be more or less, without bound".to_owned(),
         (false, _) => "OUTSIDE THE BOUND".to_owned(),
@@ -185,7 +185,7 @@ fn bound(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Resu
         ("gain", parts.gain),
         ("offset", parts.offset),
         ("noise", parts.noise),
-        ("shunt", parts.shunt),
+        ("resistor", parts.resistor),
         ("thermal", parts.thermal),
         ("clock", parts.clock),
         ("load", parts.load),

@@ -110,7 +110,7 @@ fn watch(channel: Channel, alert: &AlertPlan) -> Watch {
         .debounce(alert.debounce)
         .to(outputs)
         .hysteresis(alert.hysteresis);
-    if alert.held { watch.held() } else { watch }
+    if alert.latching { watch.held() } else { watch }
 }
 
 impl<'w, const N: usize> Desk<'w, N> {
@@ -305,7 +305,9 @@ impl<'w, const N: usize> Desk<'w, N> {
 
 /// What one conversion may be off by at the limit, in nano-units: gain, offset, noise, sense resistor and temperature.
 fn margin<const N: usize>(board: &Board<N>, plan: &RailPlan, alert: &AlertPlan) -> i64 {
-    let ranges = board::ranges(&plan.sense);
+    let Some(ranges) = board::ranges(&plan.sense) else {
+        return 0;
+    };
     let (Some(rail), Some(bus)) = (
         board.rail(Channel::new(plan.channel)),
         SPEC.bus_range(ranges.bus),
@@ -379,7 +381,7 @@ fn value(kind: Kind, reading: Result<crake::old::Reading, NoReading>) -> Option<
 
 /// (Debounce × round period + two conversions) at the slowest oscillator.
 fn crossing_to_edge_bound_s(scenario: &Scenario, debounce: u8) -> f64 {
-    let round_s = 1.0 / f64::from(scenario.part.rounds_per_second);
+    let round_s = 1.0 / f64::from(scenario.part.scans_per_second);
     let conversion_s = f64::from(SPEC.conversion_ns) / 1e9;
     let tolerance = f64::from(SPEC.oscillator.error_ppm) / 1e6;
     (f64::from(debounce) * round_s + 2.0 * conversion_s) / (1.0 - tolerance)

@@ -1,13 +1,13 @@
 //! One scenario, seen twice: as the engineer describes the board to the driver, and as the bench builds it.
 
 use crake::old::board::{Board, BoardError, Edges, Load, Rail, Shunt};
-use crake::old::part::corncrake::{self, SPEC};
+use crake::old::part::corncrake::SPEC;
 use crake::old::units::{Current, Resistance, Tolerance, Voltage};
 use crake::old::{Mode, Ranges, Setup};
 
 use crate::board::SenseResistor;
 use crate::rng::Rng;
-use crate::scenario::{self, BusRange, Errors, Flow, RailPlan, Scenario, SenseRange};
+use crate::scenario::{self, Errors, Flow, RailPlan, Scenario};
 
 /// Temperature for which nominal resistances hold, in thousandths of a degree Celsius.
 const REFERENCE_MC: i32 = 25_000;
@@ -43,7 +43,7 @@ fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
     .with_self_heating(sense.thermal_resistance_mk_per_w);
     let declared = &plan.declared;
     let load = Load::smooth(Current::from_nanoamps(declared.greatest_na)).with_edges(Edges {
-        per_1000_s: u32::try_from(declared.edges_per_second_milli).unwrap_or(u32::MAX),
+        per_1000_s: declared.steps_per_hour.div_ceil(36).saturating_mul(10),
         step: Current::from_nanoamps(declared.step_na),
     });
     let load = match declared.mean {
@@ -92,10 +92,10 @@ pub(super) fn setup<const N: usize>(scenario: &Scenario) -> Setup<N> {
             .rails
             .iter()
             .find(|rail| usize::from(rail.channel) == channel)?;
-        Some(ranges(&plan.sense))
+        ranges(&plan.sense)
     });
     let mode = SPEC
-        .pace(scenario.part.rounds_per_second)
+        .pace(scenario.part.scans_per_second)
         .map_or(Mode::Idle, Mode::Paced);
     Setup {
         channels,
@@ -104,16 +104,9 @@ pub(super) fn setup<const N: usize>(scenario: &Scenario) -> Setup<N> {
     }
 }
 
-pub(super) fn ranges(sense: &scenario::Sense) -> Ranges {
-    Ranges {
-        sense: match sense.sense_range {
-            SenseRange::Mv65 => corncrake::SENSE_65_MV,
-            SenseRange::Mv26 => corncrake::SENSE_26_MV,
-        },
-        bus: match sense.bus_range {
-            BusRange::V6 => corncrake::BUS_6_V,
-            BusRange::V16 => corncrake::BUS_16_V,
-            BusRange::V65 => corncrake::BUS_65_V,
-        },
-    }
+pub(super) fn ranges(sense: &scenario::Sense) -> Option<Ranges> {
+    Some(Ranges {
+        sense: SPEC.sense_range_for(Voltage::from_nanovolts(sense.sense_full_scale_nv))?,
+        bus: SPEC.bus_range_for(Voltage::from_nanovolts(sense.rail_full_scale_nv))?,
+    })
 }

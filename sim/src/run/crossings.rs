@@ -130,7 +130,7 @@ mod tests {
             kind,
             limit,
             debounce: 1,
-            held: true,
+            latching: true,
             output: crate::scenario::Route::A,
             hysteresis: 0,
         }

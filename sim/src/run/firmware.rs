@@ -116,7 +116,7 @@ pub(super) fn run<const N: usize>(
     }
     let begun_ns = bench.now_ns();
 
-    let mut frames = 0;
+    let mut samples = 0;
     let mut next_ns = 0;
     while next_ns < scenario.duration_ns {
         next_ns = next_ns
@@ -130,7 +130,7 @@ pub(super) fn run<const N: usize>(
             Some(desk) => {
                 while desk.wait_until(next_ns)? {
                     note(ledger.update(&desk.serve(&mut monitor)?));
-                    frames += 1;
+                    samples += 1;
                 }
                 if desk.is_low() {
                     desk.serve(&mut monitor)?
@@ -142,7 +142,7 @@ pub(super) fn run<const N: usize>(
             }
         };
         note(ledger.update(&frame));
-        frames += 1;
+        samples += 1;
         for plan in &scenario.rails {
             let channel = Channel::new(plan.channel);
             let (reading, clipped) = match frame.reading(channel) {
@@ -180,16 +180,16 @@ pub(super) fn run<const N: usize>(
         title: scenario.title.clone(),
         seed,
         duration_s: scenario.duration_ns as f64 / 1e9,
-        rounds_per_second: scenario.part.rounds_per_second,
+        scans_per_second: scenario.part.scans_per_second,
         read_every_s: scenario.host.read_every_ns as f64 / 1e9,
         rails: rails.collect(),
         unaccounted_s: [
             ledger.gap().least_us as f64 / 1e6,
             ledger.gap().greatest_us as f64 / 1e6,
         ],
-        epochs: ledger.epoch() + 1,
+        discontinuities: ledger.epoch(),
         alerts: desk.map(|desk| desk.timeline).unwrap_or_default(),
-        frames,
+        samples,
         conversions: part.conversions(),
         bus: BusReport::new(bench.bus_stats(), bench.now_ns()),
         monitor: MonitorReport::new(&part, bench.now_ns(), begun_ns),

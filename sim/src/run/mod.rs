@@ -29,7 +29,7 @@ pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report};
 
 use crate::scenario::Scenario;
 
-/// Runs a scenario to its end with everything drawn from `seed`; the same scenario and seed give the same report, to the bit.
+/// Runs a scenario to its end with all chance from `seed`; the same scenario and seed give the same report, to the bit.
 ///
 /// # Errors
 /// A board that the driver refuses, or a bus that failed where nothing should: each says what and where. Whatever `observer` could not do.

@@ -14,22 +14,22 @@ use crate::scenario::RailPlan;
 pub struct Report {
     /// The scenario's title.
     pub title: String,
-    /// What everything was drawn from.
+    /// What all chance came from.
     pub seed: u64,
     /// Length of the scenario in seconds.
     pub duration_s: f64,
-    /// The part's pace.
-    pub rounds_per_second: u32,
-    /// From one reading to the next, in seconds.
+    /// The part's scan rate.
+    pub scans_per_second: u32,
+    /// From one sample to the next, in seconds.
     pub read_every_s: f64,
     /// One entry per rail, in the scenario's order.
     pub rails: Vec<RailReport>,
-    /// Time that the ledger does not account for: at least, at most, in seconds.
+    /// Time that is in no total: at least, at most, in seconds.
     pub unaccounted_s: [f64; 2],
-    /// Stretches without a loss of counts.
-    pub epochs: u32,
-    /// Frames latched.
-    pub frames: u64,
+    /// How often counts were lost, and a new epoch began.
+    pub discontinuities: u32,
+    /// Samples taken.
+    pub samples: u64,
     /// Conversions made by the part.
     pub conversions: u64,
     /// Every alert, in the order in which the firmware heard of them.
@@ -40,14 +40,14 @@ pub struct Report {
     pub monitor: MonitorReport,
 }
 
-/// One rail's account beside the truth.
+/// One rail's totals beside the truth.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct RailReport {
     /// Its name.
     pub name: String,
     /// The part's channel.
     pub channel: u8,
-    /// How long it was accounted for, by the host's clock, in seconds.
+    /// How long the totals cover, by the host's clock, in seconds.
     pub duration_s: f64,
     /// Energy in joules.
     pub energy_j: Figure,
@@ -68,11 +68,11 @@ pub struct RailReport {
 /// A total, its truth, and the bound that the driver claims.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Figure {
-    /// By the driver's ledger, on the host's clock.
+    /// By the driver's totals, on the host's clock.
     pub measured: f64,
     /// The same on the part's own clock.
     pub by_part_clock: f64,
-    /// What really flowed in the time that is accounted for.
+    /// What really flowed in the time that the totals cover.
     pub truth: f64,
     /// Measured less truth.
     pub difference: f64,
@@ -80,8 +80,8 @@ pub struct Figure {
     pub bound: f64,
     /// What the bound is made of.
     pub bound_parts: Parts,
-    /// After clipping the total is a limit: "near" (no clipping), "at_least" or "unknown".
-    pub side: &'static str,
+    /// After clipping the total is a limit: "none" (no clipping), "at_least" or "unknown".
+    pub saturation: &'static str,
     /// Whether the truth lies where the driver says.
     pub within: bool,
 }
@@ -96,7 +96,7 @@ pub struct Parts {
     /// Noise and rounding to codes.
     pub noise: f64,
     /// Tolerance of the sense resistor.
-    pub shunt: f64,
+    pub resistor: f64,
     /// Temperature of the sense resistor.
     pub thermal: f64,
     /// Host clock, wander of the oscillator, ends.
@@ -125,7 +125,7 @@ pub struct MonitorReport {
     pub energy_j: f64,
     /// The same over time, in watts.
     pub mean_power_w: f64,
-    /// When the account began, in seconds after power-up.
+    /// When the totals began, in seconds after power-up.
     pub began_s: f64,
 }
 
@@ -182,7 +182,7 @@ fn parts<Q: Copy>(bound: &Bound<Q>, unit: impl Fn(Q) -> f64) -> Parts {
         gain: unit(bound.gain),
         offset: unit(bound.offset),
         noise: unit(bound.noise),
-        shunt: unit(bound.shunt),
+        resistor: unit(bound.shunt),
         thermal: unit(bound.thermal),
         clock: unit(bound.clock),
         load: unit(bound.load),
@@ -199,8 +199,8 @@ impl Figure {
         side: Side,
     ) -> Self {
         let difference = measured - truth;
-        let (side, within) = match side {
-            Side::Near => ("near", difference.abs() <= bound),
+        let (saturation, within) = match side {
+            Side::Near => ("none", difference.abs() <= bound),
             Side::AtLeast => ("at_least", difference <= bound),
             Side::Unknown => ("unknown", true),
         };
@@ -211,7 +211,7 @@ impl Figure {
             difference,
             bound,
             bound_parts,
-            side,
+            saturation,
             within,
         }
     }

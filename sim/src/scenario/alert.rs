@@ -1,5 +1,5 @@
 use super::table::{Limits, Table};
-use super::{BusRange, ScenarioError, Sense, SenseRange};
+use super::{ScenarioError, Sense};
 
 /// One limit that is watched on a rail.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -10,8 +10,8 @@ pub struct AlertPlan {
     pub limit: i64,
     /// Conversions in a row beyond it until it counts as passed.
     pub debounce: u8,
-    /// Whether the cause is held until the host has seen it.
-    pub held: bool,
+    /// Whether the flag stays until the host has seen it.
+    pub latching: bool,
     /// Which outputs are told.
     pub output: Route,
     /// By how much, in the limit's unit, a reading has to be back before the next event.
@@ -21,7 +21,7 @@ pub struct AlertPlan {
 /// Kinds of limits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum AlertKind {
-    /// Bus voltage above the limit.
+    /// Rail voltage above the limit.
     OverVoltage,
     /// Bus voltage below it.
     UnderVoltage,
@@ -33,7 +33,7 @@ pub enum AlertKind {
     OverPower,
 }
 
-/// Outputs that a cause reaches.
+/// Outputs that a flag reaches.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Route {
     /// Output A.
@@ -78,7 +78,7 @@ pub(super) fn read(
     if value <= least || value >= greatest {
         let (least, greatest) = (least as f64 / 1e9, greatest as f64 / 1e9);
         return Err(limit_field.error(&format!(
-            "the channel shows {least:.4} to {greatest:.4}, and a limit must lie between: choose a wider range or another limit"
+            "the channel shows {least:.4} to {greatest:.4}, and a limit must lie between: ask for a greater full scale, or choose another limit"
         )));
     }
     let mode = table.field("mode");
@@ -86,8 +86,8 @@ pub(super) fn read(
         kind,
         limit: value,
         debounce: u8::try_from(table.number_or("debounce", DEBOUNCE, 1)?).unwrap_or(u8::MAX),
-        held: mode.map_or(Ok(true), |field| {
-            field.one_of(&[("held", true), ("following", false)])
+        latching: mode.map_or(Ok(true), |field| {
+            field.one_of(&[("latching", true), ("following", false)])
         })?,
         output: table.needed("output", OUTPUTS)?.one_of(&[
             ("A", Route::A),
@@ -102,15 +102,18 @@ pub(super) fn read(
 
 /// Least and greatest value that a channel can show, in nano-units: its codes' ends (datasheet, section 4).
 fn shown(kind: AlertKind, sense: &Sense) -> (i64, i64) {
-    let lsb_nv: i128 = match sense.sense_range {
-        SenseRange::Mv65 => 500,
-        SenseRange::Mv26 => 200,
+    // The finest LSB whose greatest code reaches what is asked for.
+    let finest = |lsbs_nv: &[i64], code: i64, asked_nv: i64| {
+        let mut lsbs = lsbs_nv.iter().copied();
+        i128::from(lsbs.find(|lsb| lsb * code >= asked_nv).unwrap_or(0))
     };
-    let volts_nv: i128 = match sense.bus_range {
-        BusRange::V6 => 65_535 * 100_000,
-        BusRange::V16 => 65_535 * 250_000,
-        BusRange::V65 => 65_535 * 1_000_000,
-    };
+    let lsb_nv = finest(&[200, 500], 131_071, sense.sense_full_scale_nv);
+    let rail_lsb_nv = finest(
+        &[100_000, 250_000, 1_000_000],
+        65_535,
+        sense.rail_full_scale_nv,
+    );
+    let volts_nv = 65_535 * rail_lsb_nv;
     let amps_na =
         |code: i128| code * lsb_nv * 1_000_000_000 / i128::from(sense.resistance_nohm.max(1));
     let (least, greatest) = match kind {

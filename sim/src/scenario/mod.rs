@@ -16,6 +16,7 @@ mod profile;
 mod rail;
 mod read;
 mod recording;
+mod renamed;
 mod table;
 
 use std::path::Path;
@@ -25,9 +26,7 @@ use crate::plant::{Constant, Plant, PlantError, Rail, Source};
 pub use alert::{AlertKind, AlertPlan, Route};
 pub use error::ScenarioError;
 pub use profile::ProfilePlan;
-pub use rail::{
-    BusRange, CellPlan, Declared, Flow, RailPlan, Sense, SenseRange, SourcePlan, Supply,
-};
+pub use rail::{CellPlan, Declared, Flow, RailPlan, Sense, SourcePlan, Supply};
 pub use read::{Board, Errors, Host, Model, PartPlan};
 
 /// A scenario, checked.
@@ -37,7 +36,7 @@ pub struct Scenario {
     pub title: String,
     /// How long it runs, in nanoseconds of the bench's time.
     pub duration_ns: u64,
-    /// What all that is drawn is drawn from.
+    /// What all chance comes from.
     pub seed: u64,
     /// The part that measures.
     pub part: PartPlan,

@@ -11,7 +11,7 @@ pub struct RailPlan {
     pub name: String,
     /// The part's channel that watches it, 0 to 3.
     pub channel: u8,
-    /// Its sense resistor and the part's ranges.
+    /// Its sense resistor, and what is to be measured.
     pub sense: Sense,
     /// What feeds it.
     pub source: SourcePlan,
@@ -23,7 +23,7 @@ pub struct RailPlan {
     pub alerts: Vec<AlertPlan>,
 }
 
-/// A sense resistor as its data sheet has it, and the ranges that are set for its channel.
+/// A sense resistor as its data sheet has it, and what its channel has to reach.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Sense {
     /// Nominal resistance, in nanoohms.
@@ -34,30 +34,10 @@ pub struct Sense {
     pub temperature_coefficient_ppb_per_k: u32,
     /// Its own heating, in thousandths of a kelvin per watt.
     pub thermal_resistance_mk_per_w: u32,
-    /// Range of the sense input.
-    pub sense_range: SenseRange,
-    /// Range of the bus input.
-    pub bus_range: BusRange,
-}
-
-/// Range of a channel's sense input (datasheet, 3.4).
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum SenseRange {
-    /// 65.536 mV, the coarse range.
-    Mv65,
-    /// 26.2144 mV, the fine range.
-    Mv26,
-}
-
-/// Range of a channel's bus input (datasheet, 3.4).
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum BusRange {
-    /// 6.5536 V.
-    V6,
-    /// 16.384 V.
-    V16,
-    /// 65.536 V.
-    V65,
+    /// Greatest sense voltage that is to be measured, in nanovolts.
+    pub sense_full_scale_nv: i64,
+    /// Greatest rail voltage that is to be measured, in nanovolts.
+    pub rail_full_scale_nv: i64,
 }
 
 /// What feeds a rail.
@@ -94,17 +74,19 @@ pub struct CellPlan {
 /// What the driver is told about the load between conversions.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Declared {
-    /// Greatest number of edges in any one second, in thousandths.
-    pub edges_per_second_milli: u64,
-    /// Greatest step of an edge, in nanoamperes.
+    /// Greatest number of steps of the current in any hour.
+    pub steps_per_hour: u32,
+    /// Greatest of them, in nanoamperes.
     pub step_na: i64,
+    /// Greatest number of steps of the source's voltage in any hour, and the greatest, in nanovolts.
+    pub voltage_steps: Option<(u32, i64)>,
     /// Whether current may flow back.
     pub flow: Flow,
     /// Greatest magnitude of the current, in nanoamperes.
     pub greatest_na: i64,
     /// Greatest mean of the current's magnitude over a stretch, in nanoamperes, and that stretch's least length in seconds.
     pub mean: Option<(i64, u32)>,
-    /// Least and greatest bus voltage, in nanovolts.
+    /// Least and greatest rail voltage, in nanovolts.
     pub voltage_nv: Option<(i64, i64)>,
 }
 
@@ -174,16 +156,8 @@ fn sense(mut table: Table<'_>) -> Result<Sense, ScenarioError> {
             table.count("temperature_coefficient_ppm_per_k", COEFFICIENT)?,
         ),
         thermal_resistance_mk_per_w: whole(table.count("thermal_resistance_k_per_w", THERMAL)?),
-        sense_range: table
-            .needed("sense_range", "\"65mV\" or \"26mV\"")?
-            .one_of(&[("65mV", SenseRange::Mv65), ("26mV", SenseRange::Mv26)])?,
-        bus_range: table
-            .needed("bus_range", "\"6.5V\", \"16V\" or \"65V\"")?
-            .one_of(&[
-                ("6.5V", BusRange::V6),
-                ("16V", BusRange::V16),
-                ("65V", BusRange::V65),
-            ])?,
+        sense_full_scale_nv: table.number("sense_full_scale_v", SENSE_FULL_SCALE)?,
+        rail_full_scale_nv: table.number("rail_full_scale_v", RAIL_FULL_SCALE)?,
     };
     table.finish()?;
     Ok(sense)
@@ -238,8 +212,9 @@ fn load(mut table: Table<'_>) -> Result<ProfilePlan, ScenarioError> {
 
 fn declared(mut table: Table<'_>) -> Result<Declared, ScenarioError> {
     let declared = Declared {
-        edges_per_second_milli: table.count("edges_per_second", EDGES)?,
+        steps_per_hour: whole(table.count("steps_per_hour", STEPS)?),
         step_na: table.number("step_a", STEP)?,
+        voltage_steps: voltage_steps(&mut table)?,
         flow: table
             .needed("flow", "\"forward\" or \"both\"")?
             .one_of(&[("forward", Flow::Forward), ("both", Flow::Both)])?,
@@ -275,6 +250,23 @@ fn voltage(table: &mut Table<'_>) -> Result<Option<(i64, i64)>, ScenarioError> {
         Err(field.error(SPAN.rule))
     } else {
         Ok(Some(span))
+    }
+}
+
+/// `voltage_steps_per_hour` and `voltage_step_v`: both or neither.
+fn voltage_steps(table: &mut Table<'_>) -> Result<Option<(u32, i64)>, ScenarioError> {
+    match (
+        table.field("voltage_steps_per_hour"),
+        table.field("voltage_step_v"),
+    ) {
+        (None, None) => Ok(None),
+        (Some(steps), Some(step)) => {
+            let steps = whole(steps.number(STEPS)?.unsigned_abs());
+            Ok(Some((steps, step.number(VOLTAGE_STEP)?)))
+        }
+        (Some(alone), None) | (None, Some(alone)) => Err(alone.error(
+            "voltage_steps_per_hour and voltage_step_v belong together; give both or neither",
+        )),
     }
 }
 
@@ -347,7 +339,7 @@ const COEFFICIENT: Limits = Limits::new(
     3,
     0,
     1_000_000,
-    "a temperature coefficient must lie between 0 and 1000 ppm/K; its sign is drawn",
+    "a temperature coefficient must lie between 0 and 1000 ppm/K; its sign comes from the seed",
 );
 const THERMAL: Limits = Limits::new(
     3,
@@ -369,17 +361,36 @@ const CAPACITY: Limits = Limits::new(
 );
 const STATE: Limits = Limits::new(6, 0, 1_000_000, "a state must lie between 0 and 1");
 const SERIES: Limits = Limits::new(0, 1, 1000, "1 to 1000 cells may be in series");
-const EDGES: Limits = Limits::new(
-    3,
+const STEPS: Limits = Limits::new(
     0,
-    1_000_000_000,
-    "edges_per_second must lie between 0 and 1000000",
+    0,
+    3_600_000_000,
+    "the number of steps in an hour must be a whole number from 0 to 3600000000",
 );
 const STEP: Limits = Limits::new(
     9,
     0,
     1_000_000_000_000,
     "a step must lie between 0 and 1000 A",
+);
+const VOLTAGE_STEP: Limits = Limits::new(
+    9,
+    0,
+    1_000_000_000_000,
+    "a step must lie between 0 and 1000 V",
+);
+/// What the part's widest ranges reach (datasheet, 4: 131 071 codes of 500 nV, 65 535 of 1 mV).
+const SENSE_FULL_SCALE: Limits = Limits::new(
+    9,
+    0,
+    65_535_500,
+    "the sense voltage to be measured must lie between 0 and 0.0655355 V",
+);
+const RAIL_FULL_SCALE: Limits = Limits::new(
+    9,
+    0,
+    65_535_000_000,
+    "the rail voltage to be measured must lie between 0 and 65.535 V",
 );
 const SPAN: Limits = Limits::new(
     9,

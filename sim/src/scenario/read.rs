@@ -10,9 +10,9 @@ pub struct PartPlan {
     pub model: Model,
     /// Its 7-bit address.
     pub address: u8,
-    /// Its pace: 2000, 500, 100, 10 or 1 rounds a second.
-    pub rounds_per_second: u32,
-    /// k of the averaging over 2^k rounds, 0 to 10.
+    /// Its scan rate: 2000, 500, 100, 10 or 1 scans a second.
+    pub scans_per_second: u32,
+    /// k of the averaging over 2^k scans, 0 to 10.
     pub averaging: u8,
     /// Whether individuals have errors.
     pub errors: Errors,
@@ -21,14 +21,14 @@ pub struct PartPlan {
 /// Parts that a scenario may name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Model {
-    /// The four-channel part of `docs/old/corncrake-datasheet.md`.
+    /// The four-channel part of `docs/corncrake-datasheet.md`.
     Corncrake,
 }
 
 /// Errors of the part and of the sense resistors.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Errors {
-    /// Each drawn within its limits.
+    /// Each an individual within its limits, from the seed.
     Individual,
     /// All zero: an ideal individual.
     None,
@@ -39,7 +39,7 @@ pub enum Errors {
 pub struct Host {
     /// What the engineer declares: greatest error of its clock, in parts per billion.
     pub clock_limit_ppb: u32,
-    /// What the error is; none if it is to be drawn within the limit.
+    /// What the error is; none if it is an individual's within the limit.
     pub clock_error_ppb: Option<i32>,
     /// From one reading to the next, in nanoseconds.
     pub read_every_ns: u64,
@@ -94,19 +94,19 @@ fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
             return Err(strap.error("address is given already; leave one of them out"));
         }
     };
-    let pace = table.needed("pace", PACES)?;
-    let rounds = pace.number(PACE)?;
-    if ![2000, 500, 100, 10, 1].contains(&rounds) {
-        return Err(pace.error(PACES));
+    let rate = table.needed("scan_rate", SCAN_RATES)?;
+    let scans = rate.number(SCAN_RATE)?;
+    if ![2000, 500, 100, 10, 1].contains(&scans) {
+        return Err(rate.error(SCAN_RATES));
     }
     let errors = table.field("errors");
     let plan = PartPlan {
         model,
         address: byte(address),
-        rounds_per_second: u32::try_from(rounds).unwrap_or(1),
+        scans_per_second: u32::try_from(scans).unwrap_or(1),
         averaging: byte(table.number_or("averaging", AVERAGING, 0)?),
         errors: errors.map_or(Ok(Errors::Individual), |field| {
-            field.one_of(&[("drawn", Errors::Individual), ("none", Errors::None)])
+            field.one_of(&[("individual", Errors::Individual), ("none", Errors::None)])
         })?,
     };
     table.finish()?;
@@ -132,7 +132,7 @@ fn host(mut table: Table<'_>, duration_ns: u64) -> Result<Host, ScenarioError> {
     let limit = table.number_or("clock_limit_ppm", CLOCK_LIMIT, 50_000)?;
     let clock_error_ppb = match table.field("clock_error_ppm") {
         None => None,
-        Some(field) if field.is_string() => field.one_of(&[("drawn", None)])?,
+        Some(field) if field.is_string() => field.one_of(&[("individual", None)])?,
         Some(field) => {
             let error = field.number(CLOCK_ERROR)?;
             if error.abs() > limit {
@@ -235,7 +235,7 @@ fn small(number: i64) -> i32 {
 }
 
 const RAILS: &str = "a scenario has one to four rails, each under [[rail]]";
-const PACES: &str = "a pace is 2000, 500, 100, 10 or 1 rounds a second";
+const SCAN_RATES: &str = "a scan rate is 2000, 500, 100, 10 or 1 scans a second";
 const DECLARED: &str = "it must be the least and the greatest temperature, such as [0, 60]";
 const READ_EVERY_NS: u64 = 1_000_000_000;
 
@@ -253,8 +253,8 @@ const SEED: Limits = Limits::new(
 );
 const ADDRESS: Limits = Limits::new(0, 0x32, 0x35, "an address must lie between 0x32 and 0x35");
 const STRAP: Limits = Limits::new(0, 0, 3, "a strap is 0 to 3, for addresses 0x32 to 0x35");
-const PACE: Limits = Limits::new(0, 1, 2000, PACES);
-const AVERAGING: Limits = Limits::new(0, 0, 10, "averaging is k of 2^k rounds, from 0 to 10");
+const SCAN_RATE: Limits = Limits::new(0, 1, 2000, SCAN_RATES);
+const AVERAGING: Limits = Limits::new(0, 0, 10, "averaging is k of 2^k scans, from 0 to 10");
 const CLOCK_LIMIT: Limits = Limits::new(
     3,
     0,
@@ -265,7 +265,7 @@ const CLOCK_ERROR: Limits = Limits::new(
     3,
     -100_000_000,
     100_000_000,
-    "a clock's error must lie between -100000 and 100000 ppm, or be \"drawn\"",
+    "a clock's error must lie between -100000 and 100000 ppm, or be \"individual\"",
 );
 const READ_EVERY: Limits = Limits::new(
     9,

@@ -8,6 +8,7 @@ use toml::de::{DeTable, DeValue};
 use super::ScenarioError;
 use super::decimal;
 use super::error::Text;
+use super::renamed;
 
 type Result<T> = std::result::Result<T, ScenarioError>;
 
@@ -97,8 +98,13 @@ impl<'a> Table<'a> {
 
     /// The field, or an error that says what belongs there.
     pub(super) fn needed(&mut self, key: &str, what: &str) -> Result<Field<'a>> {
-        let missing = self.error(format!("{} needs {key}: {what}", self.header));
-        self.field(key).ok_or(missing)
+        if let Some(field) = self.field(key) {
+            return Ok(field);
+        }
+        if let Some((old, renamed)) = renamed::key_before(key, |old| self.has(old)) {
+            return Err(self.renamed(old, renamed));
+        }
+        Err(self.error(format!("{} needs {key}: {what}", self.header)))
     }
 
     pub(super) fn number(&mut self, key: &str, limits: Limits) -> Result<i64> {
@@ -149,6 +155,10 @@ impl<'a> Table<'a> {
         let Some(key) = unknown.min_by_key(|key| key.span().start) else {
             return Ok(());
         };
+        let takes = |new: &str| self.asked.iter().any(|asked| asked == new);
+        if let Some(renamed) = renamed::key_now(key.get_ref(), takes) {
+            return Err(self.renamed(key.get_ref(), renamed));
+        }
         let message = format!(
             "unknown key {} in {}; it takes {}",
             key.get_ref(),
@@ -156,6 +166,20 @@ impl<'a> Table<'a> {
             self.asked.join(", ")
         );
         Err(self.text.error(&key.span(), owned(&self.owner, &message)))
+    }
+
+    fn has(&self, key: &str) -> bool {
+        self.entries
+            .is_some_and(|entries| entries.contains_key(key))
+    }
+
+    /// An error about a key that has another name now.
+    fn renamed(&self, old: &str, (new, how): (&str, &str)) -> ScenarioError {
+        let mut keys = self.entries.into_iter().flat_map(|entries| entries.keys());
+        let key = keys.find(|key| key.get_ref() == old);
+        let span = key.map_or(self.span.clone(), |key| key.span());
+        let message = format!("{old} in {} is {new} now: {how}", self.header);
+        self.text.error(&span, owned(&self.owner, &message))
     }
 }
 
@@ -196,6 +220,9 @@ impl<'a> Field<'a> {
         let word = self.value.get_ref().as_str();
         let found = words.iter().find(|(known, _)| Some(*known) == word);
         found.map(|(_, meaning)| *meaning).ok_or_else(|| {
+            if let Some(new) = word.and_then(renamed::word_now) {
+                return self.error(&format!("it is \"{new}\" now"));
+            }
             let known: Vec<_> = words
                 .iter()
                 .map(|(known, _)| format!("\"{known}\""))

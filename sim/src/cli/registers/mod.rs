@@ -39,7 +39,7 @@ pub(super) struct Registers {
     /// When to look, in seconds of the scenario; its end if this is left out.
     #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true, conflicts_with = "part")]
     at: Option<Duration>,
-    /// Draw everything from this seed instead of the scenario's own.
+    /// Take all chance from this seed instead of the scenario's own.
     #[arg(long, value_name = "N", conflicts_with = "part")]
     seed: Option<u64>,
     /// Only this register.
