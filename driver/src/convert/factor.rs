@@ -5,7 +5,7 @@
 /// Within half a nanoampere and 2^-17 nA of the exact product, for sense voltages below 2^31 256ths.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct CurrentFactor(u64);
+pub struct CurrentFactor(Fixed);
 
 /// Nanowatts for each product of a 256th of a sense unit and a rail unit, with 64 binary places.
 ///
@@ -13,11 +13,31 @@ pub struct CurrentFactor(u64);
 /// 2^62.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct PowerFactor(u64);
+pub struct PowerFactor(Fixed);
+
+/// A number below 2^62 as `high × 2^32 + low`, both signed: what products are made of.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+struct Fixed {
+    high: i32,
+    low: i32,
+}
+
+impl Fixed {
+    const ZERO: Self = Self { high: 0, low: 0 };
+
+    #[inline(always)]
+    const fn of(number: i64) -> Self {
+        Self {
+            high: (number.wrapping_add(1 << 31) >> 32) as i32,
+            low: number as i32,
+        }
+    }
+}
 
 impl CurrentFactor {
     /// Nothing.
-    pub const ZERO: Self = Self(0);
+    pub const ZERO: Self = Self(Fixed::ZERO);
 
     /// `numerator` / `denominator` nanoamperes for each 256th of a unit; `None` from 2^14 nA on.
     #[must_use]
@@ -32,9 +52,8 @@ impl CurrentFactor {
     #[must_use]
     #[inline(always)] // a call costs a third of it
     pub const fn apply(self, sense_256ths: i32) -> i64 {
-        let (high, low) = halves(self.0 as i64);
-        let nanoamps = product(sense_256ths, high)
-            .wrapping_add(product(sense_256ths, low) >> 32)
+        let nanoamps = product(sense_256ths, self.0.high)
+            .wrapping_add(product(sense_256ths, self.0.low) >> 32)
             .wrapping_add(1 << 15);
         nanoamps >> 16
     }
@@ -42,7 +61,7 @@ impl CurrentFactor {
 
 impl PowerFactor {
     /// Nothing.
-    pub const ZERO: Self = Self(0);
+    pub const ZERO: Self = Self(Fixed::ZERO);
 
     /// `numerator` / `denominator` nanowatts for each product; `None` from 1/4 nW on.
     #[must_use]
@@ -57,33 +76,26 @@ impl PowerFactor {
     #[must_use]
     #[inline(always)]
     pub const fn apply(self, product_256ths: i64) -> i64 {
-        let (upper, lower) = halves(self.0 as i64);
-        let (high, low) = halves(product_256ths);
+        let Fixed { high, low } = Fixed::of(product_256ths);
         // Each below 2^62, and the last below 2^30.
-        let middle = product(high, lower)
-            .wrapping_add(product(low, upper))
-            .wrapping_add(product(low, lower) >> 32)
+        let middle = product(high, self.0.low)
+            .wrapping_add(product(low, self.0.high))
+            .wrapping_add(product(low, self.0.low) >> 32)
             .wrapping_add(1 << 31);
-        product(high, upper).wrapping_add(middle >> 32)
+        product(high, self.0.high).wrapping_add(middle >> 32)
     }
-}
-
-/// `high` and `low`, both signed, with `high × 2^32 + low` the number; it is below 2^62 either way.
-#[inline(always)]
-const fn halves(number: i64) -> (i32, i32) {
-    ((number.wrapping_add(1 << 31) >> 32) as i32, number as i32)
 }
 
 /// A number below 2^62 times one below 2^31, if the result is below 2^63.
 #[must_use]
 #[inline(always)]
 pub(crate) const fn scaled(number: i64, by: i32) -> i64 {
-    let (high, low) = halves(number);
+    let Fixed { high, low } = Fixed::of(number);
     product(low, by).wrapping_add((high.wrapping_mul(by) as i64) << 32)
 }
 
 /// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 62 bits.
-const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<u64> {
+const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<Fixed> {
     let (Some(mut bits), Some(mut rest)) = (
         numerator.checked_div(denominator),
         numerator.checked_rem(denominator),
@@ -110,7 +122,7 @@ const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<u64> {
         bits = bits.wrapping_add(1);
     }
     if bits >> 62 == 0 {
-        Some(bits as u64)
+        Some(Fixed::of(bits as i64))
     } else {
         None
     }

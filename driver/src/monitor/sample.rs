@@ -95,7 +95,7 @@ pub trait Sample<const N: usize> {
             current: factors.current(range, codes.sense),
             power: factors.power(range, codes.power, codes.rail),
         };
-        if codes.sense_clipped || codes.rail_clipped {
+        if codes.sense_clipped | codes.rail_clipped {
             return Err(NoReading::Clipped {
                 channel,
                 reading,
