@@ -62,12 +62,14 @@ pub enum AlertFlag {
     RolloverAhead,
     /// A scan was completed.
     ScanDone,
-    /// The part was reset.
+    /// The part was reset. No output tells of it, for a reset takes the masks with it: every look at
+    /// the flags does.
     ResetSeen,
 }
 
 bitflags::bitflags! {
-    /// A set of flags: five bits per channel from channel 0 up, in the order of [`Kind::ALL`], and three for the part as a whole.
+    /// A set of flags: five bits per channel from channel 0 up, in the order of [`Kind::ALL`], and
+    /// three for the part as a whole.
     ///
     /// Room for twelve channels; flags of further channels are in no set.
     #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash)]
@@ -80,6 +82,8 @@ bitflags::bitflags! {
         const RESET_SEEN = 1 << 63;
         /// Every limit of every channel.
         const LIMITS = (1 << 60) - 1;
+        /// The three that are about the part as a whole.
+        const OWN = 0b111 << 61;
     }
 
     /// A set of alert outputs.
@@ -144,7 +148,7 @@ impl AlertFlags {
     }
 
     /// The flag of a bit; `None` for the one that is nobody's.
-    fn at(bit: u8) -> Option<AlertFlag> {
+    pub(crate) fn at(bit: u8) -> Option<AlertFlag> {
         match 1_u64
             .checked_shl(u32::from(bit))
             .map(Self::from_bits_retain)?

@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use crate::flags::{Kind, Outputs};
+use crate::flags::{AlertFlags, Kind, Outputs};
 use crate::units::{Current, Voltage};
 
 /// What a part can do and how exactly, from its datasheet. Constant data; every part has one.
@@ -109,6 +109,11 @@ pub struct AlertInfo {
     pub kinds: &'static [&'static [Kind]],
     /// Greatest debounce that it counts, in conversions; 1 where it has none.
     pub debounce_max: u8,
+    /// Which of the flags that are about the part as a whole it has.
+    pub own: AlertFlags,
+    /// Whether each flag can be masked by itself. Where none can, a condition that lasts is looked at
+    /// again at an interval.
+    pub single_masks: bool,
     /// Whether flags can follow their condition. Where they cannot, the driver compares.
     pub following: bool,
 }

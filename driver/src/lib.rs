@@ -31,6 +31,7 @@
     )
 )]
 
+pub mod alert;
 pub mod board;
 pub mod bus;
 pub mod capture;

@@ -5,12 +5,15 @@ mod correction;
 mod factors;
 pub(crate) mod limits;
 mod load;
+mod plan;
 mod rail;
 mod resistor;
 
 pub use correction::{Correction, Gain, Offset};
 pub use factors::{Factors, rail_voltage};
 pub use load::{Flow, Load, LoadSteps, VoltageSteps};
+pub use plan::LimitPlan;
+pub(crate) use plan::Scale;
 pub use rail::Rail;
 pub use resistor::SenseResistor;
 

@@ -1,6 +1,7 @@
+use core::fmt;
 use core::time::Duration;
 
-use super::{AlertFlag, AlertFlags, Kind, Outputs};
+use super::{AlertFlag, Kind, Outputs};
 use crate::Channel;
 use crate::units::{Current, Power, Voltage};
 
@@ -20,33 +21,51 @@ pub enum Threshold {
     OverPower(Power),
 }
 
+/// A quantity that limits are about.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Quantity {
+    /// A rail voltage.
+    Voltage(Voltage),
+    /// A current.
+    Current(Current),
+    /// A power.
+    Power(Power),
+}
+
 /// What happens while a condition lasts, once its event was told.
 ///
-/// A flag that stands keeps its output active and would keep the bus busy. An output that is wired to
-/// hardware is never masked: choose [`LookAgain`](Self::LookAgain) for it.
+/// A flag that stands keeps its output active, and would keep the bus busy if it were served again and
+/// again. An output that is declared [wired](super::Limits::wired) to hardware is never masked: a limit
+/// that reaches one has to be looked at again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Lasting {
-    /// The flag alone is taken off its output until a sample shows the condition over by its
-    /// hysteresis. On a part with one mask for all it is the other, at the interval given.
+    /// The flag alone is taken off its outputs until a sample shows the condition over by its
+    /// hysteresis; further flags on the same output are told as quickly as ever. On a part that cannot
+    /// mask one flag alone, the condition is looked at again every second.
     MaskUntilOver,
-    /// The flag stays on its output; it is looked at again after this time.
+    /// The flag stays on its outputs; it is looked at again after this time. Further flags on the same
+    /// output are found by that look, so late.
     LookAgain(Duration),
 }
 
 /// One limit on one channel, and what is to happen when it is passed.
 ///
 /// ```
-/// use crake::config::{Limit, Outputs, Threshold};
-/// use crake::Channel;
+/// use core::time::Duration;
+/// use crake::alert::{Lasting, Limit, Outputs, Quantity, Threshold};
 /// use crake::units::{Current, Voltage};
+/// use crake::Channel;
 ///
 /// static LIMITS: [Limit; 2] = [
 ///     Limit::new(Channel::C1, Threshold::OverCurrent(Current::from_milliamps(3_200)))
 ///         .debounce(4)
+///         .hysteresis(Quantity::Current(Current::from_milliamps(200)))
 ///         .to(Outputs::A),
 ///     Limit::new(Channel::C3, Threshold::UnderVoltage(Voltage::from_millivolts(3_300)))
 ///         .following()
+///         .lasting(Lasting::LookAgain(Duration::from_millis(500)))
 ///         .to(Outputs::B),
 /// ];
 /// assert_eq!(LIMITS[0].channel(), Channel::C1);
@@ -60,7 +79,7 @@ pub struct Limit {
     latching: bool,
     outputs: Outputs,
     silent: bool,
-    hysteresis: u64,
+    hysteresis: Option<Quantity>,
     lasting: Lasting,
 }
 
@@ -75,6 +94,12 @@ impl Threshold {
             Self::UnderCurrent(_) => Kind::UnderCurrent,
             Self::OverPower(_) => Kind::OverPower,
         }
+    }
+
+    /// Its value.
+    #[must_use]
+    pub const fn quantity(&self) -> Quantity {
+        Quantity::of(self.kind(), self.billionths())
     }
 
     /// Its value in nanovolts, nanoamperes or nanowatts.
@@ -100,9 +125,49 @@ impl Threshold {
     }
 }
 
+impl Quantity {
+    /// The quantity that a kind of limit is about, in nanovolts, nanoamperes or nanowatts.
+    #[must_use]
+    pub const fn of(kind: Kind, billionths: i64) -> Self {
+        match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => {
+                Self::Voltage(Voltage::from_nanovolts(billionths))
+            }
+            Kind::OverCurrent | Kind::UnderCurrent => {
+                Self::Current(Current::from_nanoamps(billionths))
+            }
+            Kind::OverPower => Self::Power(Power::from_nanowatts(billionths)),
+        }
+    }
+
+    /// In nanovolts, nanoamperes or nanowatts.
+    #[must_use]
+    pub const fn billionths(&self) -> i64 {
+        match self {
+            Self::Voltage(voltage) => voltage.as_nanovolts(),
+            Self::Current(current) => current.as_nanoamps(),
+            Self::Power(power) => power.as_nanowatts(),
+        }
+    }
+
+    /// Whether it is what a kind of limit is about.
+    #[must_use]
+    pub const fn fits(&self, kind: Kind) -> bool {
+        matches!(
+            (self, kind),
+            (Self::Voltage(_), Kind::OverVoltage | Kind::UnderVoltage)
+                | (Self::Current(_), Kind::OverCurrent | Kind::UnderCurrent)
+                | (Self::Power(_), Kind::OverPower)
+        )
+    }
+}
+
 impl Limit {
+    /// Greatest debounce, in conversions.
+    pub const DEBOUNCE_MAX: u8 = 15;
+
     /// A limit that is passed at the first conversion beyond it and whose flag latches. It reaches no
-    /// output yet, and has no hysteresis.
+    /// output yet; a condition that lasts is masked until it is over.
     #[must_use]
     pub const fn new(channel: Channel, threshold: Threshold) -> Self {
         Self {
@@ -112,12 +177,12 @@ impl Limit {
             latching: true,
             outputs: Outputs::empty(),
             silent: false,
-            hysteresis: 0,
+            hysteresis: None,
             lasting: Lasting::MaskUntilOver,
         }
     }
 
-    /// The same, passed only after this many conversions in a row beyond the limit.
+    /// The same, passed only after this many conversions in a row beyond the limit, 1 to 15.
     #[must_use]
     pub const fn debounce(mut self, conversions: u8) -> Self {
         self.debounce = conversions;
@@ -146,11 +211,15 @@ impl Limit {
         self
     }
 
-    /// The same, over only once a reading is back on the permitted side by this much. The unit is that
-    /// of the threshold: a voltage in nanovolts, a current in nanoamperes, a power in nanowatts.
+    /// The same, over only once a sample is back on the permitted side by this much; not below zero,
+    /// and of the threshold's own dimension.
+    ///
+    /// Unless it is set, it is a 512th of the range's full scale, which is more than the noise of a
+    /// Corncrake from peak to peak, but at most an eighth of the limit, so that a small limit does not
+    /// wait for a current that never flows. It filters events and masks; the output itself has none.
     #[must_use]
-    pub const fn hysteresis_billionths(mut self, margin: u64) -> Self {
-        self.hysteresis = margin;
+    pub const fn hysteresis(mut self, margin: Quantity) -> Self {
+        self.hysteresis = Some(margin);
         self
     }
 
@@ -165,6 +234,12 @@ impl Limit {
     #[must_use]
     pub const fn channel(&self) -> Channel {
         self.channel
+    }
+
+    /// What it watches for.
+    #[must_use]
+    pub const fn kind(&self) -> Kind {
+        self.threshold.kind()
     }
 
     /// The threshold as asked for.
@@ -197,9 +272,9 @@ impl Limit {
         self.silent
     }
 
-    /// How far a reading has to be back before the condition counts as over, in billionths.
+    /// How far a sample has to be back before the condition counts as over, where it was set.
     #[must_use]
-    pub const fn margin(&self) -> u64 {
+    pub const fn margin(&self) -> Option<Quantity> {
         self.hysteresis
     }
 
@@ -216,62 +291,12 @@ impl Limit {
     }
 }
 
-/// Everything that is to be watched: limits, and which of the part's own flags reach which output.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Limits<'l> {
-    /// The limits; at most one of a kind per channel.
-    pub limits: &'l [Limit],
-    /// Outputs told when a running sum comes near its end.
-    pub rollover_ahead: Outputs,
-    /// Outputs told at the end of each scan.
-    pub scan_done: Outputs,
-    /// Outputs told of a reset. A reset takes the masks with it: see the part's document.
-    pub reset_seen: Outputs,
-}
-
-impl<'l> Limits<'l> {
-    /// These limits, and nothing else.
-    #[must_use]
-    pub const fn new(limits: &'l [Limit]) -> Self {
-        Self {
-            limits,
-            rollover_ahead: Outputs::empty(),
-            scan_done: Outputs::empty(),
-            reset_seen: Outputs::empty(),
+impl fmt::Display for Quantity {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Voltage(voltage) => voltage.fmt(f),
+            Self::Current(current) => current.fmt(f),
+            Self::Power(power) => power.fmt(f),
         }
-    }
-
-    /// The same, with these outputs told when a running sum comes near its end.
-    #[must_use]
-    pub const fn rollover_ahead(mut self, outputs: Outputs) -> Self {
-        self.rollover_ahead = outputs;
-        self
-    }
-
-    /// All flags that are asked for: every limit's, and those of the part's own that reach an output.
-    #[must_use]
-    pub fn enabled(&self) -> AlertFlags {
-        let own = [
-            (AlertFlags::ROLLOVER_AHEAD, self.rollover_ahead),
-            (AlertFlags::SCAN_DONE, self.scan_done),
-            (AlertFlags::RESET_SEEN, self.reset_seen),
-        ];
-        let own = own
-            .iter()
-            .filter(|(_, outputs)| !outputs.is_empty())
-            .map(|(flag, _)| *flag);
-        let limits = self.limits.iter().map(|limit| AlertFlags::of(limit.flag()));
-        limits
-            .chain(own)
-            .fold(AlertFlags::empty(), |flags, flag| flags | flag)
-    }
-
-    /// The limit of a kind on a channel.
-    #[must_use]
-    pub fn find(&self, channel: Channel, kind: Kind) -> Option<&'l Limit> {
-        self.limits
-            .iter()
-            .find(|limit| limit.channel == channel && limit.threshold.kind() == kind)
     }
 }

@@ -8,4 +8,5 @@ mod search;
 pub(crate) use divide::{divided, divided_up, root, times};
 pub use factor::{CurrentFactor, PowerFactor};
 pub(crate) use factor::{product, scaled};
+pub(crate) use search::first_where;
 pub use search::{code_at_least, code_at_most};

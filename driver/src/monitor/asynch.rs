@@ -6,16 +6,118 @@ use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::I2c;
 
 use super::core::Core;
-use super::{Error, ErrorKind, FastCapture, Last, NoClock, Operation, TimeSource, WithClock};
+use super::{
+    Error, ErrorKind, FastCapture, Last, NoClock, Operation, Sample, TimeSource, WithClock,
+};
 use crate::Channel;
 use crate::board::Board;
 use crate::bus::Async;
-use crate::config::{Config, ConfigError};
+use crate::config::{AlertFlags, Config, ConfigError, Limits};
 use crate::info::PartInfo;
 use crate::part::{Part, ResumeToken};
 
-/// A monitor of `N` rails over an async bus; see [`ShuntMonitor`](crate::ShuntMonitor) for what its
-/// operations do.
+/// A monitor of `N` rails on an async bus, whatever its part: the twin of the blocking
+/// [`ShuntMonitor`](crate::ShuntMonitor), method for method. Each does what its namesake does, and has
+/// its errors; a dropped future leaves what a failure at that point leaves.
+#[allow(async_fn_in_trait)] // whether a future can move between threads is its bus's matter
+pub trait ShuntMonitor<const N: usize> {
+    /// The bus's own error.
+    type BusError;
+
+    /// What [`sample`](Self::sample) lends.
+    type Sample: Sample<N> + ?Sized;
+
+    /// What the part can do.
+    fn info(&self) -> &'static PartInfo;
+
+    /// As [`ShuntMonitor::init`](crate::ShuntMonitor::init).
+    ///
+    /// # Errors
+    /// The same; a dropped future leaves the monitor not configured.
+    async fn init(&mut self, config: &Config<N>) -> Result<(), Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::configure`](crate::ShuntMonitor::configure).
+    ///
+    /// # Errors
+    /// The same; a dropped future leaves the monitor not configured.
+    async fn configure(&mut self, config: &Config<N>) -> Result<(), Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::resume`](crate::ShuntMonitor::resume).
+    ///
+    /// # Errors
+    /// The same; a dropped future leaves the monitor not configured.
+    async fn resume(
+        &mut self,
+        config: &Config<N>,
+        token: ResumeToken,
+    ) -> Result<&Self::Sample, Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::token`](crate::ShuntMonitor::token).
+    fn token(&self) -> ResumeToken;
+
+    /// As [`ShuntMonitor::sample`](crate::ShuntMonitor::sample).
+    ///
+    /// # Errors
+    /// The same; a dropped future has lost nothing, and counts as a failed sample.
+    async fn sample(&mut self) -> Result<&Self::Sample, Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::last_sample`](crate::ShuntMonitor::last_sample).
+    fn last_sample(&self) -> &Self::Sample;
+
+    /// As [`ShuntMonitor::set_limits`](crate::ShuntMonitor::set_limits).
+    ///
+    /// # Errors
+    /// The same; after a dropped future alerts are not armed, and `seen` has what was read.
+    async fn set_limits(
+        &mut self,
+        limits: &Limits<'_>,
+        seen: &mut AlertFlags,
+    ) -> Result<(), Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::read_alerts`](crate::ShuntMonitor::read_alerts).
+    ///
+    /// # Errors
+    /// The same; after a dropped future `seen` has what was read.
+    async fn read_alerts(
+        &mut self,
+        wanted: AlertFlags,
+        seen: &mut AlertFlags,
+    ) -> Result<AlertFlags, Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::set_masks`](crate::ShuntMonitor::set_masks).
+    ///
+    /// # Errors
+    /// The same; after a dropped future either mask may be as before.
+    async fn set_masks(
+        &mut self,
+        a: AlertFlags,
+        b: AlertFlags,
+    ) -> Result<(), Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::is_armed`](crate::ShuntMonitor::is_armed).
+    fn is_armed(&self) -> bool;
+
+    /// As [`ShuntMonitor::start_capture`](crate::ShuntMonitor::start_capture).
+    ///
+    /// # Errors
+    /// The same; a dropped future leaves the monitor not configured.
+    async fn start_capture(&mut self, channel: Channel) -> Result<(), Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::fetch_capture`](crate::ShuntMonitor::fetch_capture).
+    ///
+    /// # Errors
+    /// The same; a dropped future has lost nothing.
+    async fn fetch_capture<'m>(
+        &'m mut self,
+        first: u16,
+        codes: &'m mut [i32],
+    ) -> Result<FastCapture<'m>, Error<Self::BusError>>;
+
+    /// As [`ShuntMonitor::set_powered`](crate::ShuntMonitor::set_powered).
+    fn set_powered(&mut self, powered: bool);
+}
+
+/// A monitor of `N` rails over an async bus. Its operations are those of [`ShuntMonitor`].
 pub struct Monitor<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource = NoClock> {
     pub(crate) core: Core<'b, Async<I, D>, P, T, N>,
 }
@@ -44,37 +146,29 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
     }
 }
 
-impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b, I, D, P, N, T> {
-    /// What the part can do.
-    pub const fn info(&self) -> &'static PartInfo {
+impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonitor<N>
+    for Monitor<'b, I, D, P, N, T>
+{
+    type BusError = I::Error;
+    type Sample = Last<'b, P, T::Stamp, N>;
+
+    fn info(&self) -> &'static PartInfo {
         P::INFO
     }
 
-    /// As [`ShuntMonitor::init`](crate::ShuntMonitor::init).
-    ///
-    /// # Errors
-    /// The same; a dropped future leaves the monitor not configured.
-    pub async fn init(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {
+    async fn init(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {
         self.change(Operation::Init, config).await
     }
 
-    /// As [`ShuntMonitor::configure`](crate::ShuntMonitor::configure).
-    ///
-    /// # Errors
-    /// The same; a dropped future leaves the monitor not configured.
-    pub async fn configure(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {
+    async fn configure(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {
         self.change(Operation::Configure, config).await
     }
 
-    /// As [`ShuntMonitor::resume`](crate::ShuntMonitor::resume).
-    ///
-    /// # Errors
-    /// The same; a dropped future leaves the monitor not configured.
-    pub async fn resume(
+    async fn resume(
         &mut self,
         config: &Config<N>,
         token: ResumeToken,
-    ) -> Result<&Last<'b, P, T::Stamp, N>, Error<I::Error>> {
+    ) -> Result<&Self::Sample, Error<I::Error>> {
         if let Err(error) = self.core.check(config) {
             return Err(self
                 .core
@@ -86,38 +180,65 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
         }
     }
 
-    /// As [`ShuntMonitor::token`](crate::ShuntMonitor::token).
-    pub fn token(&self) -> ResumeToken {
+    fn token(&self) -> ResumeToken {
         self.core.part.token()
     }
 
-    /// As [`ShuntMonitor::sample`](crate::ShuntMonitor::sample).
-    ///
-    /// # Errors
-    /// The same; a dropped future has lost nothing, and counts as a failed sample.
-    pub async fn sample(&mut self) -> Result<&Last<'b, P, T::Stamp, N>, Error<I::Error>> {
+    async fn sample(&mut self) -> Result<&Self::Sample, Error<I::Error>> {
         match self.core.sample().await {
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Sample, fault)),
         }
     }
 
-    /// As [`ShuntMonitor::start_capture`](crate::ShuntMonitor::start_capture).
-    ///
-    /// # Errors
-    /// The same; a dropped future leaves the monitor not configured.
-    pub async fn start_capture(&mut self, channel: Channel) -> Result<(), Error<I::Error>> {
+    fn last_sample(&self) -> &Self::Sample {
+        &self.core.last
+    }
+
+    async fn set_limits(
+        &mut self,
+        limits: &Limits<'_>,
+        seen: &mut AlertFlags,
+    ) -> Result<(), Error<I::Error>> {
+        if let Err(kind) = self.core.check_limits(limits) {
+            return Err(self.core.error_of(Operation::SetLimits, kind));
+        }
+        match self.core.set_limits(limits, seen).await {
+            Ok(()) => Ok(()),
+            Err(fault) => Err(self.core.error(Operation::SetLimits, fault)),
+        }
+    }
+
+    async fn read_alerts(
+        &mut self,
+        wanted: AlertFlags,
+        seen: &mut AlertFlags,
+    ) -> Result<AlertFlags, Error<I::Error>> {
+        match self.core.read_alerts(wanted, seen).await {
+            Ok(found) => Ok(found),
+            Err(fault) => Err(self.core.error(Operation::ReadAlerts, fault)),
+        }
+    }
+
+    async fn set_masks(&mut self, a: AlertFlags, b: AlertFlags) -> Result<(), Error<I::Error>> {
+        match self.core.set_masks(a, b).await {
+            Ok(()) => Ok(()),
+            Err(fault) => Err(self.core.error(Operation::SetMasks, fault)),
+        }
+    }
+
+    fn is_armed(&self) -> bool {
+        self.core.armed
+    }
+
+    async fn start_capture(&mut self, channel: Channel) -> Result<(), Error<I::Error>> {
         match self.core.start_capture(channel).await {
             Ok(()) => Ok(()),
             Err(fault) => Err(self.core.error(Operation::StartCapture, fault)),
         }
     }
 
-    /// As [`ShuntMonitor::fetch_capture`](crate::ShuntMonitor::fetch_capture).
-    ///
-    /// # Errors
-    /// The same; a dropped future has lost nothing.
-    pub async fn fetch_capture<'m>(
+    async fn fetch_capture<'m>(
         &'m mut self,
         first: u16,
         codes: &'m mut [i32],
@@ -131,18 +252,19 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
         }
     }
 
+    fn set_powered(&mut self, powered: bool) {
+        self.core.forget();
+        self.core.unpowered = !powered;
+    }
+}
+
+impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b, I, D, P, N, T> {
     /// As [`Monitor::set_board`](crate::Monitor::set_board).
     ///
     /// # Errors
     /// The same.
     pub fn set_board(&mut self, board: &'b Board<N>) -> Result<(), ConfigError> {
         self.core.set_board(board)
-    }
-
-    /// As [`ShuntMonitor::set_powered`](crate::ShuntMonitor::set_powered).
-    pub const fn set_powered(&mut self, powered: bool) {
-        self.core.forget();
-        self.core.unpowered = !powered;
     }
 
     async fn change(

@@ -8,7 +8,7 @@ use super::{
 use crate::Channel;
 use crate::board::Board;
 use crate::bus::{Blocking, poll_once};
-use crate::config::{Config, ConfigError};
+use crate::config::{AlertFlags, Config, ConfigError, Limits};
 use crate::info::PartInfo;
 use crate::part::{Part, ResumeToken};
 
@@ -115,6 +115,40 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Sample, fault)),
         }
+    }
+
+    fn last_sample(&self) -> &Self::Sample {
+        &self.core.last
+    }
+
+    fn set_limits(
+        &mut self,
+        limits: &Limits<'_>,
+        seen: &mut AlertFlags,
+    ) -> Result<(), Error<I::Error>> {
+        if let Err(kind) = self.core.check_limits(limits) {
+            return Err(self.core.error_of(Operation::SetLimits, kind));
+        }
+        poll_once(|| self.core.set_limits(limits, seen))
+            .map_err(|fault| self.core.error(Operation::SetLimits, fault))
+    }
+
+    fn read_alerts(
+        &mut self,
+        wanted: AlertFlags,
+        seen: &mut AlertFlags,
+    ) -> Result<AlertFlags, Error<I::Error>> {
+        poll_once(|| self.core.read_alerts(wanted, seen))
+            .map_err(|fault| self.core.error(Operation::ReadAlerts, fault))
+    }
+
+    fn set_masks(&mut self, a: AlertFlags, b: AlertFlags) -> Result<(), Error<I::Error>> {
+        poll_once(|| self.core.set_masks(a, b))
+            .map_err(|fault| self.core.error(Operation::SetMasks, fault))
+    }
+
+    fn is_armed(&self) -> bool {
+        self.core.armed
     }
 
     fn start_capture(&mut self, channel: Channel) -> Result<(), Error<I::Error>> {

@@ -30,10 +30,28 @@ impl Timestamp {
     }
 }
 
+/// The date of a sample, or none.
+pub trait Stamp: Copy + Default + core::fmt::Debug {
+    /// When it was latched; `None` without a clock.
+    fn timestamp(&self) -> Option<Timestamp>;
+}
+
+impl Stamp for () {
+    fn timestamp(&self) -> Option<Timestamp> {
+        None
+    }
+}
+
+impl Stamp for Timestamp {
+    fn timestamp(&self) -> Option<Timestamp> {
+        Some(*self)
+    }
+}
+
 /// What dates samples: a clock, or nothing.
 pub trait TimeSource {
     /// What a sample is dated with.
-    type Stamp: Copy + Default + core::fmt::Debug;
+    type Stamp: Stamp;
 
     /// Notes the moment before a latch.
     fn begin(&mut self, stamp: &mut Self::Stamp);

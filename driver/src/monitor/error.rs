@@ -3,7 +3,7 @@ use core::fmt;
 use embedded_hal::i2c;
 
 use crate::bus::Fault;
-use crate::config::ConfigError;
+use crate::config::{ConfigError, LimitError};
 
 /// What the monitor was doing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -26,6 +26,8 @@ pub enum Operation {
     StartCapture,
     /// Fetching codes of a fast capture.
     FetchCapture,
+    /// Choosing which flags reach an output.
+    SetMasks,
 }
 
 /// An operation that did not come through: what was asked, of whom, and what came.
@@ -64,24 +66,30 @@ pub enum ErrorKind<E> {
     State(Fault),
     /// The configuration cannot be; nothing was sent, and everything is as it was.
     Config(ConfigError),
+    /// A limit cannot be; nothing was sent, and everything is as it was.
+    Limits(LimitError),
 }
 
 impl<E> Error<E> {
-    /// What failed, in one word; `Refused` for a configuration that cannot be.
+    /// What failed, in one word; `Refused` for a configuration or a limit that cannot be.
     #[must_use]
     pub const fn fault(&self) -> Fault {
         match &self.kind {
             ErrorKind::Bus(_) => Fault::Bus,
             ErrorKind::Differs { fault, .. } | ErrorKind::State(fault) => *fault,
-            ErrorKind::Config(_) => Fault::Refused,
+            ErrorKind::Config(_) | ErrorKind::Limits(_) => Fault::Refused,
         }
     }
 
     /// Whether the same call may simply be made again, with no `init` in between.
     #[must_use]
     pub const fn may_repeat(&self) -> bool {
-        use Operation::{FetchCapture, ReadAlerts, Sample};
-        matches!(self.operation, Sample | ReadAlerts | FetchCapture)
+        use Operation::{FetchCapture, ReadAlerts, Sample, SetMasks};
+        let repeats = matches!(
+            self.operation,
+            Sample | ReadAlerts | SetMasks | FetchCapture
+        );
+        repeats
             && matches!(
                 self.fault(),
                 Fault::Bus | Fault::CheckByte | Fault::BlockCheck | Fault::Stale | Fault::Busy
@@ -117,6 +125,7 @@ impl<E: fmt::Debug> fmt::Display for Error<E> {
             ),
             ErrorKind::State(fault) => fault.fmt(f),
             ErrorKind::Config(error) => error.fmt(f),
+            ErrorKind::Limits(error) => error.fmt(f),
         }
     }
 }
@@ -134,6 +143,7 @@ impl fmt::Display for Operation {
             Self::ReadAlerts => "read alerts",
             Self::StartCapture => "start capture",
             Self::FetchCapture => "fetch capture",
+            Self::SetMasks => "set masks",
         })
     }
 }

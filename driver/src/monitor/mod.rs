@@ -3,6 +3,7 @@
 //! Each operation is written once, in `core.rs`; [`Monitor`] runs it to its end, and
 //! [`asynch::Monitor`] gives its future.
 
+mod alerts;
 pub mod asynch;
 mod blocking;
 mod capture;
@@ -15,7 +16,7 @@ mod shunt;
 
 pub use blocking::Monitor;
 pub use capture::FastCapture;
-pub use clock::{Clock, NoClock, TimeSource, Timestamp, WithClock};
+pub use clock::{Clock, NoClock, Stamp, TimeSource, Timestamp, WithClock};
 pub use counter::CounterClock;
 pub use error::{Error, ErrorKind, Operation};
 pub use sample::{Last, NoReading, Reading, Sample, Saturation, TimedSample};

@@ -2,7 +2,7 @@
 
 use core::fmt;
 
-use super::Timestamp;
+use super::{Stamp, Timestamp};
 use crate::Channel;
 use crate::board::{Board, rail_voltage};
 use crate::config::{ChannelRange, Scan};
@@ -79,6 +79,12 @@ pub trait Sample<const N: usize> {
     /// Number of configurations that came through, up to this sample: it tells one from the next.
     fn configuration(&self) -> u32;
 
+    /// When it was latched; `None` without a clock.
+    fn latched_at(&self) -> Option<Timestamp>;
+
+    /// The part's running count of scans; 0 where it has none.
+    fn scans(&self) -> u32;
+
     /// Voltage, current and power of a channel.
     ///
     /// # Errors
@@ -130,9 +136,6 @@ pub trait TimedSample<const N: usize>: Sample<N> {
     /// When it was latched.
     fn timestamp(&self) -> Timestamp;
 
-    /// The part's running count of scans.
-    fn scans(&self) -> u32;
-
     /// The running sums of a channel.
     fn sums(&self, channel: Channel) -> Sums;
 
@@ -152,7 +155,7 @@ pub struct Last<'b, P: Part, S, const N: usize> {
     pub(crate) clipped_samples: u32,
 }
 
-impl<P: Part, S, const N: usize> Sample<N> for Last<'_, P, S, N> {
+impl<P: Part, S: Stamp, const N: usize> Sample<N> for Last<'_, P, S, N> {
     #[inline(always)]
     fn info(&self) -> &'static PartInfo {
         P::INFO
@@ -185,17 +188,21 @@ impl<P: Part, S, const N: usize> Sample<N> for Last<'_, P, S, N> {
     fn configuration(&self) -> u32 {
         self.configuration
     }
+
+    fn latched_at(&self) -> Option<Timestamp> {
+        self.stamp.timestamp()
+    }
+
+    #[inline(always)]
+    fn scans(&self) -> u32 {
+        P::scans(&self.block)
+    }
 }
 
 impl<P: Part, const N: usize> TimedSample<N> for Last<'_, P, Timestamp, N> {
     #[inline(always)]
     fn timestamp(&self) -> Timestamp {
         self.stamp
-    }
-
-    #[inline(always)]
-    fn scans(&self) -> u32 {
-        P::scans(&self.block)
     }
 
     #[inline(always)]
@@ -209,7 +216,7 @@ impl<P: Part, const N: usize> TimedSample<N> for Last<'_, P, Timestamp, N> {
     }
 }
 
-impl<P: Part, S: fmt::Debug, const N: usize> fmt::Debug for Last<'_, P, S, N> {
+impl<P: Part, S: Stamp, const N: usize> fmt::Debug for Last<'_, P, S, N> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let mut sample = f.debug_struct("Sample");
         sample

@@ -1,6 +1,6 @@
 use super::{Error, FastCapture, Sample};
 use crate::Channel;
-use crate::config::Config;
+use crate::config::{AlertFlags, Config, Limits};
 use crate::info::PartInfo;
 use crate::part::ResumeToken;
 
@@ -71,6 +71,50 @@ pub trait ShuntMonitor<const N: usize> {
     /// After a failure of the bus or of a check value nothing is lost, and the next sample has it.
     /// `Reset` and `Changed` leave the monitor not configured.
     fn sample(&mut self) -> Result<&Self::Sample, Error<Self::BusError>>;
+
+    /// The last sample as it stands; it has no readings after a sample that failed.
+    fn last_sample(&self) -> &Self::Sample;
+
+    /// Puts limits in place of those before: what stands is noted and cleared, then limits are written,
+    /// read back, and their flags let to the outputs. Scans and samples go on meanwhile.
+    ///
+    /// `seen` gets every flag that stood before, own ones included: they came of the limits before.
+    /// Flags that follow are noted, too, but for one that rises while the limits are being removed.
+    /// Bus: 13 transfers and 7 for masks and counts, and two for each limit, on a Corncrake.
+    ///
+    /// # Errors
+    /// A limit that cannot be is refused before a byte is sent, with its channel and kind. Otherwise
+    /// the part may have some of the limits and masks: alerts are not armed until this came through.
+    /// Flags in `seen` may stand in the part still.
+    fn set_limits(
+        &mut self,
+        limits: &Limits<'_>,
+        seen: &mut AlertFlags,
+    ) -> Result<(), Error<Self::BusError>>;
+
+    /// Reads the alert flags, adds those that are `wanted` to `seen`, and clears exactly these: two
+    /// transfers, one if there are none. Gives those that were found this time.
+    ///
+    /// A reset of the part is found by every call, and added to `seen`, too.
+    ///
+    /// # Errors
+    /// Nothing is lost by a failure of the bus: what was read is in `seen`, and may stand in the part
+    /// still. `NotArmed` until limits were set; `Reset` leaves the monitor not configured.
+    fn read_alerts(
+        &mut self,
+        wanted: AlertFlags,
+        seen: &mut AlertFlags,
+    ) -> Result<AlertFlags, Error<Self::BusError>>;
+
+    /// Lets these flags, and no others, reach output A and output B, until limits are set anew. Five
+    /// transfers on a Corncrake.
+    ///
+    /// # Errors
+    /// `NotArmed` until limits were set. After a failure of the bus either mask may be as before.
+    fn set_masks(&mut self, a: AlertFlags, b: AlertFlags) -> Result<(), Error<Self::BusError>>;
+
+    /// Whether limits are known to stand in the part.
+    fn is_armed(&self) -> bool;
 
     /// Starts a fast capture of an enabled channel, in the range of the configuration in force.
     ///

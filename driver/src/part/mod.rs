@@ -9,6 +9,7 @@ use core::fmt;
 use core::future::Future;
 
 use crate::Channel;
+use crate::board::LimitPlan;
 use crate::bus::{Done, Fault, Link, Port};
 use crate::config::{AlertFlags, Scan};
 use crate::info::PartInfo;
@@ -134,7 +135,7 @@ pub trait Part {
     /// The running sums of a channel; zeros where there are none.
     fn sums(block: &Self::Block, channel: Channel) -> Sums;
 
-    /// Reads the alert flags once. On a part where reading clears them it is not repeated.
+    /// Reads the alert flags, own ones included. On a part where reading clears them it is done once.
     ///
     /// # Errors
     /// The bus failed, or a check byte was wrong.
@@ -144,6 +145,7 @@ pub trait Part {
     ) -> impl Future<Output = Result<AlertFlags, Fault>>;
 
     /// Clears exactly these flags, written once: a repeat could clear one that was set in between.
+    /// The note of a reset stays, which [`configure`](Self::configure) alone clears.
     ///
     /// # Errors
     /// The bus failed; they may be cleared all the same.
@@ -151,6 +153,41 @@ pub trait Part {
         &mut self,
         link: &mut Link<B>,
         flags: AlertFlags,
+    ) -> impl Future<Output = Result<(), Fault>>;
+
+    /// Takes away all limits that stand and every flag's way to an output. From then on no limit sets
+    /// a flag; those that are set and latch stay. Debounce may be written as the plan has it.
+    ///
+    /// # Errors
+    /// The bus failed: limits and masks may stand, or not.
+    fn remove_limits<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        plan: &LimitPlan<'_, N>,
+    ) -> impl Future<Output = Result<(), Fault>>;
+
+    /// Writes the limits of a plan after [`remove_limits`](Self::remove_limits) of the same, reads
+    /// them back, lets their flags reach the outputs, and looks for a reset last. The part runs
+    /// meanwhile.
+    ///
+    /// # Errors
+    /// [`Fault::Reset`] took all of it. The bus failed, or a register reads back otherwise: limits and
+    /// masks may stand, or not.
+    fn set_limits<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        plan: &LimitPlan<'_, N>,
+    ) -> impl Future<Output = Result<(), Fault>>;
+
+    /// Lets these flags, and no others, reach output A and output B.
+    ///
+    /// # Errors
+    /// The bus failed: either may be as before.
+    fn set_masks<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        a: AlertFlags,
+        b: AlertFlags,
     ) -> impl Future<Output = Result<(), Fault>>;
 
     /// Stops the part and starts a fast capture of an enabled channel, in the range in force. Parts

@@ -63,8 +63,11 @@ impl Corncrake {
         }
     }
 
-    /// Whether the part's count of accepted writes is ours.
-    async fn compare_writes<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
+    /// Whether the part's count of accepted writes is ours, where we know it.
+    async fn compare_writes<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+        if !self.writes_known {
+            return self.take_writes(link).await;
+        }
         let writes = link.get(WRITES, 2).await? as u32;
         link.expect(Fault::Changed, self.token().writes, writes)
     }

@@ -1,4 +1,4 @@
-use crate::config::{Kind, Outputs};
+use crate::config::{AlertFlags, Kind, Outputs};
 use crate::info::{
     AlertInfo, Oscillator, PartInfo, RangeInfo, Source, SumBits, Supply, Undetectable,
 };
@@ -34,6 +34,8 @@ pub const INFO: PartInfo = PartInfo {
     alerts: AlertInfo {
         outputs: Outputs::A.union(Outputs::B),
         kinds: &[&Kind::ALL],
+        own: AlertFlags::OWN,
+        single_masks: true,
         debounce_max: 15,
         following: true,
     },

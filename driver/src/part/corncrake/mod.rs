@@ -1,5 +1,6 @@
 //! The register map of the fictional part Corncrake, from its datasheet (`docs/corncrake-datasheet.md`).
 
+mod alerts;
 mod block;
 mod capture;
 mod info;
@@ -41,6 +42,9 @@ pub struct Corncrake {
     /// Tag of the block that was found good last.
     seen: u8,
     address: u8,
+    /// Limits or masks were begun to be written, so the count of writes is not known: the next block's
+    /// is taken. All else in it is compared as ever.
+    writes_known: bool,
     /// Whether the bus's check byte of a block is verified besides the block's own check value.
     block_pec: bool,
 }
@@ -60,6 +64,7 @@ impl Corncrake {
             block_pec: true,
             tag: 0,
             seen: 0,
+            writes_known: true,
             writes: 0,
             mode: 0,
             configuration: 0,

@@ -1,11 +1,12 @@
 use core::future::Future;
 
 use super::registers::{
-    AVERAGING, CHANNELS, CONTINUOUS, FLAGS, IDENTITY, IDENTITY_VALUE, IDLE, LATCH, RANGES,
-    RESET_SEEN, RUN, SAMPLE, SINGLE_SHOT, WRITES,
+    AVERAGING, CHANNELS, CONTINUOUS, IDENTITY, IDENTITY_VALUE, IDLE, LATCH, RANGES, RESET_SEEN,
+    RUN, SAMPLE, SINGLE_SHOT, WRITES,
 };
 use super::{Block, Corncrake, INFO, block};
 use crate::Channel;
+use crate::board::LimitPlan;
 use crate::bus::{Fault, Link, Port};
 use crate::config::{AlertFlags, Run, Scan};
 use crate::crc::Crc16;
@@ -65,7 +66,7 @@ impl Part for Corncrake {
         token: ResumeToken,
     ) -> Result<(), Fault> {
         self.expect(scan);
-        self.writes = token.writes as u16;
+        self.adopt(token.writes as u16);
         // The next block tells whether all this is so, and whether there was a reset.
         identify(link).await?;
         self.supersede(link).await
@@ -162,21 +163,44 @@ impl Part for Corncrake {
         self.take_capture(link, block, first, codes).await
     }
 
-    async fn read_flags<B: Port>(&mut self, link: &mut Link<B>) -> Result<AlertFlags, Fault> {
-        let bits = link.get(FLAGS, 3).await?;
-        // Limits are at the same places in both; the part's own are its bits 20 to 22.
-        let own = (bits >> 20) & 0b111;
-        Ok(AlertFlags::from_bits_retain(bits & 0xF_FFFF | own << 61))
+    fn read_flags<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+    ) -> impl Future<Output = Result<AlertFlags, Fault>> {
+        self.flags(link)
     }
 
-    async fn clear_flags<B: Port>(
+    fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
         flags: AlertFlags,
-    ) -> Result<(), Fault> {
-        let bits = flags.bits();
-        link.put_once(FLAGS, bits & 0xF_FFFF | (bits >> 61) << 20, 3)
-            .await
+    ) -> impl Future<Output = Result<(), Fault>> {
+        self.clear(link, flags)
+    }
+
+    fn remove_limits<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        plan: &LimitPlan<'_, N>,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        self.write_debounce(link, plan)
+    }
+
+    fn set_limits<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        plan: &LimitPlan<'_, N>,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        self.write_limits(link, plan)
+    }
+
+    fn set_masks<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        a: AlertFlags,
+        b: AlertFlags,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        self.write_masks(link, a, b)
     }
 }
 
@@ -227,8 +251,14 @@ impl Corncrake {
 
     /// Takes the part's count of writes as it stands for ours.
     pub(super) async fn take_writes<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
-        self.writes = link.get(WRITES, 2).await? as u16;
+        let writes = link.get(WRITES, 2).await? as u16;
+        self.adopt(writes);
         Ok(())
+    }
+
+    const fn adopt(&mut self, writes: u16) {
+        self.writes = writes;
+        self.writes_known = true;
     }
 
     /// Reads the block, in pieces where the bus cannot read so much at once.
@@ -269,8 +299,11 @@ impl Corncrake {
     }
 
     /// Whether writes, mode, configuration and ranges are ours.
-    fn compare<B: Port>(&self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
+    fn compare<B: Port>(&mut self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
         let [_, w0, w1, mode, configuration, r0, r1, ..] = *block.head();
+        if !self.writes_known {
+            self.adopt(u16::from_be_bytes([w0, w1]));
+        }
         // A single shot that has come to its end is idle.
         let mode = if self.is_single_shot() {
             SINGLE_SHOT

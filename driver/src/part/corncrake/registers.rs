@@ -8,6 +8,13 @@ pub(super) const CHANNELS: u8 = 0x05;
 pub(super) const RANGES: u8 = 0x06;
 pub(super) const AVERAGING: u8 = 0x07;
 pub(super) const RESET_SEEN: u8 = 0x0A;
+/// Limit of kind j on channel c: at 8c + j from here.
+pub(super) const LIMITS: u8 = 0x10;
+/// Of channel c: c from here.
+pub(super) const DEBOUNCE: u8 = 0x30;
+pub(super) const LATCHING: u8 = 0x34;
+pub(super) const MASK_A: u8 = 0x35;
+pub(super) const MASK_B: u8 = 0x36;
 pub(super) const FLAGS: u8 = 0x37;
 pub(super) const CAPTURE_COUNT: u8 = 0x78;
 pub(super) const CAPTURE_FROM: u8 = 0x79;

@@ -1,0 +1,148 @@
+//! What a queue does on the bus, once for both faces: the blocking one on [`AlertQueue`] itself, the
+//! async one on [`Asynch`].
+
+use super::AlertQueue;
+use super::queue::Wanted;
+use crate::config::{Limits, Outputs};
+use crate::monitor::{self, Error};
+
+/// The async twins of a queue's operations on the bus, by the same names.
+///
+/// A dropped future is a failure at that point: what was noted stays noted.
+#[derive(Debug)]
+pub struct Asynch<'q, 'l, const Q: usize>(&'q mut AlertQueue<'l, Q>);
+
+impl<'l, const Q: usize> AlertQueue<'l, Q> {
+    /// The same operations for an async monitor.
+    pub const fn asynch(&mut self) -> Asynch<'_, 'l, Q> {
+        Asynch(self)
+    }
+}
+
+/// Writes the operations for a face: its queue, its monitor, its delay, and what makes and awaits a
+/// future there.
+macro_rules! operations {
+    ($Monitor:path, $Delay:path, $queue:ident => $its:expr, [$($make:tt)*], [$($wait:tt)*]) => {
+        /// Puts limits in place of those before; see
+        /// [`ShuntMonitor::set_limits`](crate::ShuntMonitor::set_limits).
+        ///
+        /// Flags that stood in the part become events: of the limits before at once, without a value;
+        /// those of which it is not known which limits they came of with the next sample, limit
+        /// unknown. A condition that lasts is told again by the new limits.
+        ///
+        /// # Errors
+        /// A limit that cannot be is refused before a byte is sent, and those before stand. After a
+        /// failure on the bus alerts are not armed: set limits again. What was noted is told then.
+        pub $($make)* fn set_limits<const N: usize, M: $Monitor + ?Sized>(
+            &mut self,
+            monitor: &mut M,
+            limits: &'l Limits<'l>,
+        ) -> Result<(), Error<M::BusError>> {
+            let $queue = self;
+            let queue = $its;
+            let unsure = queue.is_unsure();
+            let seen = queue.begin_setting(monitor.is_armed());
+            match monitor.set_limits(limits, seen)$($wait)* {
+                Ok(()) => {
+                    queue.set(limits);
+                    Ok(())
+                }
+                Err(error) => {
+                    queue.failed(unsure, error.fault());
+                    Err(error)
+                }
+            }
+        }
+
+        /// Looks at the flags, notes and clears them, takes a sample, makes events of what was noted,
+        /// and settles what a condition that lasts, or is over, asks for. Lends the sample.
+        ///
+        /// Bus: two transfers for the look (one if it finds nothing), those of the sample, and if a
+        /// condition began to last or ended up to seven more.
+        ///
+        /// # Errors
+        /// Those of its pieces. What was noted stays so, and the next service goes on with it.
+        pub $($make)* fn service<'m, const N: usize, M: $Monitor + ?Sized>(
+            &mut self,
+            monitor: &'m mut M,
+        ) -> Result<&'m M::Sample, Error<M::BusError>> {
+            self.read_alerts(monitor)$($wait)*?;
+            let sample = monitor.sample()$($wait)*?;
+            let $queue = &mut *self;
+            $its.update(sample);
+            self.settle(monitor)$($wait)*?;
+            Ok(monitor.last_sample())
+        }
+
+        /// The first piece of a service that is split: looks at the flags once, notes and clears them.
+        /// `true`: there were some. Then comes a sample, which is shown to
+        /// [`update`](AlertQueue::update), and [`settle`](Self::settle); the bus is free between any
+        /// two of them, and nothing is lost however long the next one takes to come.
+        ///
+        /// # Errors
+        /// Nothing is lost by a failure of the bus. `NotArmed` until limits were set. A reset becomes
+        /// an event, and leaves the monitor not configured.
+        pub $($make)* fn read_alerts<const N: usize, M: $Monitor + ?Sized>(
+            &mut self,
+            monitor: &mut M,
+        ) -> Result<bool, Error<M::BusError>> {
+            self.look(monitor, Wanted::All)$($wait)*
+        }
+
+        /// The last piece of a service that is split: clears what conditions had set until a sample
+        /// showed them over, and masks or unmasks flags. Touches the bus only where there is something
+        /// to do.
+        ///
+        /// # Errors
+        /// What is left is done by the next call; [`next_in`](AlertQueue::next_in) is zero until then.
+        pub $($make)* fn settle<const N: usize, M: $Monitor + ?Sized>(
+            &mut self,
+            monitor: &mut M,
+        ) -> Result<(), Error<M::BusError>> {
+            let $queue = &mut *self;
+            if $its.has_over() {
+                self.look(monitor, Wanted::Over)$($wait)*?;
+            }
+            let $queue = self;
+            let queue = $its;
+            if !queue.masks_stand {
+                let (a, b) = (queue.reaching(Outputs::A), queue.reaching(Outputs::B));
+                monitor.set_masks(a, b)$($wait)*?;
+                queue.masks_stand = true;
+            }
+            Ok(())
+        }
+
+        $($make)* fn look<const N: usize, M: $Monitor + ?Sized>(
+            &mut self,
+            monitor: &mut M,
+            wanted: Wanted,
+        ) -> Result<bool, Error<M::BusError>> {
+            let $queue = self;
+            let queue = $its;
+            let unsure = queue.is_unsure();
+            let wanted = queue.begin_look(wanted);
+            match monitor.read_alerts(wanted, &mut queue.pending)$($wait)* {
+                Ok(found) => {
+                    queue.looked(unsure, None);
+                    Ok(!found.is_empty())
+                }
+                Err(error) => {
+                    queue.looked(unsure, Some(error.fault()));
+                    Err(error)
+                }
+            }
+        }
+    };
+}
+
+impl<'l, const Q: usize> AlertQueue<'l, Q> {
+    operations!(monitor::ShuntMonitor<N>, embedded_hal::delay::DelayNs, queue => queue, [], []);
+}
+
+impl<'l, const Q: usize> Asynch<'_, 'l, Q> {
+    operations!(
+        monitor::asynch::ShuntMonitor<N>, embedded_hal_async::delay::DelayNs,
+        queue => (&mut *queue.0), [async], [.await]
+    );
+}

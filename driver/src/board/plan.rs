@@ -1,0 +1,245 @@
+//! From limits in engineering units to codes on the safe side, and from codes of a sample to what a
+//! limit is compared with. Both go through the conversion that readings go through, so they agree.
+
+use super::{Board, Factors, rail_voltage};
+use crate::Channel;
+use crate::config::{
+    ChannelRange, Kind, Lasting, Limit, LimitError, LimitReason, Limits, Scan, Threshold,
+};
+use crate::convert::first_where;
+use crate::info::{PartInfo, RangeInfo};
+
+/// Limits on a board in a configuration: gives a part's map the codes for its registers.
+///
+/// A requested limit becomes the code on the safe side: the greatest code whose value is not above an
+/// over-limit, the least whose value is not below an under-limit. A strict comparison then trips at the
+/// first code beyond the request and not at the last one within it.
+#[derive(Clone, Copy, Debug)]
+pub struct LimitPlan<'p, const N: usize> {
+    info: &'static PartInfo,
+    board: &'p Board<N>,
+    scan: &'p Scan<N>,
+    limits: &'p Limits<'p>,
+}
+
+/// How the codes of one channel compare with a limit.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Scale<'s> {
+    info: &'static PartInfo,
+    factors: &'s Factors,
+    range: &'s ChannelRange,
+}
+
+impl<'p, const N: usize> LimitPlan<'p, N> {
+    /// Limits as they are to stand; not checked.
+    pub(crate) const fn new(
+        info: &'static PartInfo,
+        board: &'p Board<N>,
+        scan: &'p Scan<N>,
+        limits: &'p Limits<'p>,
+    ) -> Self {
+        Self {
+            info,
+            board,
+            scan,
+            limits,
+        }
+    }
+
+    /// Whether all of them can be.
+    ///
+    /// # Errors
+    /// The first that cannot.
+    pub(crate) fn check(&self) -> Result<(), LimitError> {
+        let mut rest = self.limits.limits;
+        while let Some((limit, others)) = rest.split_first() {
+            let (channel, kind) = (limit.channel(), limit.kind());
+            if let Err(reason) = self.check_one(limit, others) {
+                return Err(LimitError {
+                    channel,
+                    kind,
+                    reason,
+                });
+            }
+            rest = others;
+        }
+        Ok(())
+    }
+
+    /// The code for the limit register of a kind on a channel; `None` where there is no limit, and the
+    /// register is to be left so that it is never passed.
+    #[must_use]
+    pub fn code(&self, channel: Channel, kind: Kind) -> Option<i64> {
+        self.code_of(self.limits.find(channel, kind)?)
+    }
+
+    /// The code of one of the limits.
+    #[must_use]
+    pub fn code_of(&self, limit: &Limit) -> Option<i64> {
+        self.scale(limit.channel())?.code(limit.threshold())
+    }
+
+    /// The debounce of a kind on a channel, in conversions; 1 where there is no limit.
+    #[must_use]
+    pub fn debounce(&self, channel: Channel, kind: Kind) -> u8 {
+        self.limits
+            .find(channel, kind)
+            .map_or(1, Limit::debounce_count)
+    }
+
+    /// The limits.
+    #[must_use]
+    pub const fn limits(&self) -> &'p Limits<'p> {
+        self.limits
+    }
+
+    fn check_one(&self, limit: &Limit, others: &[Limit]) -> Result<(), LimitReason> {
+        use LimitReason as Reason;
+        let (channel, kind) = (limit.channel(), limit.kind());
+        let (outputs, count) = (limit.outputs(), limit.debounce_count());
+        if channel.index() >= N || channel.number() >= self.info.channels {
+            return Err(Reason::NoSuchChannel);
+        }
+        if self.scan.range(channel).is_none() {
+            return Err(Reason::NotEnabled);
+        }
+        if others
+            .iter()
+            .any(|other| other.channel() == channel && other.kind() == kind)
+        {
+            return Err(Reason::SetTwice);
+        }
+        if count == 0 || count > Limit::DEBOUNCE_MAX {
+            return Err(Reason::Debounce(count));
+        }
+        if outputs.is_empty() && !limit.is_silent() {
+            return Err(Reason::NoOutput);
+        }
+        if let Some(margin) = limit.margin()
+            && (!margin.fits(kind) || margin.billionths() < 0)
+        {
+            return Err(Reason::Hysteresis);
+        }
+        if limit.lasting_rule() == Lasting::MaskUntilOver && outputs.intersects(self.limits.wired) {
+            return Err(Reason::MaskedOnWired);
+        }
+        let code = self.code_of(limit).ok_or(Reason::BeyondFullScale)?;
+        // Limits must leave a code between them: two that do not cross but lie within one step of the
+        // scale would have one of them passed for ever.
+        let under = match kind {
+            Kind::OverVoltage => Kind::UnderVoltage,
+            Kind::OverCurrent => Kind::UnderCurrent,
+            _ => return Ok(()),
+        };
+        match self.code(channel, under) {
+            Some(least) if code < least => Err(Reason::Crossed),
+            _ => Ok(()),
+        }
+    }
+
+    fn scale(&self, channel: Channel) -> Option<Scale<'p>> {
+        Some(Scale {
+            info: self.info,
+            factors: self.board.factors(channel)?,
+            range: self.scan.range(channel)?,
+        })
+    }
+}
+
+impl<'s> Scale<'s> {
+    /// Of an enabled channel.
+    pub(crate) const fn new(
+        info: &'static PartInfo,
+        factors: &'s Factors,
+        range: &'s ChannelRange,
+    ) -> Self {
+        Self {
+            info,
+            factors,
+            range,
+        }
+    }
+
+    /// What a limit of a kind is compared with at a code, in nanovolts, nanoamperes or nanowatts.
+    pub(crate) fn compared(&self, kind: Kind, code: i64) -> i64 {
+        match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => {
+                rail_voltage(self.info, self.range, code as u32).as_nanovolts()
+            }
+            Kind::OverCurrent | Kind::UnderCurrent => {
+                self.factors.current(self.range, code as i32).as_nanoamps()
+            }
+            Kind::OverPower => {
+                // The part compares the product as it shows it, offset included, at a voltage that is
+                // not known beforehand: take the one that trips earliest.
+                let (_, full) = self.ends(Kind::OverVoltage);
+                let at = |rail| self.factors.power(self.range, code, rail).as_nanowatts();
+                at(0).max(at(full as u32))
+            }
+        }
+    }
+
+    /// Power of a power code at a rail code, in nanowatts.
+    pub(crate) fn power(&self, code: i64, rail_code: u32) -> i64 {
+        self.factors
+            .power(self.range, code, rail_code)
+            .as_nanowatts()
+    }
+
+    /// The code of a limit; `None` beyond full scale, where it could never be passed, or always would.
+    pub(crate) fn code(&self, threshold: Threshold) -> Option<i64> {
+        let (kind, wanted) = (threshold.kind(), threshold.billionths());
+        let (least, greatest) = self.ends(kind);
+        let over = kind.is_over();
+        // One search for both: the least code on the far side of an over-limit has the wanted one right
+        // below it.
+        let code = first_where(least, greatest, |code| {
+            let value = self.compared(kind, code);
+            value > wanted || !over && value == wanted
+        })?;
+        (code > least).then(|| code.wrapping_sub(i64::from(over)))
+    }
+
+    /// Whether a code is back on the permitted side of a limit by its hysteresis.
+    pub(crate) fn is_back(&self, limit: &Limit, code: i64) -> bool {
+        let kind = limit.kind();
+        let (value, wanted) = (self.compared(kind, code), limit.threshold().billionths());
+        let within = if kind.is_over() {
+            wanted.checked_sub(value)
+        } else {
+            value.checked_sub(wanted)
+        };
+        match within {
+            Some(within) if within >= 0 => within.unsigned_abs() >= self.margin(limit),
+            _ => false,
+        }
+    }
+
+    /// The hysteresis in billionths: as asked for, or a 512th of full scale, but at most an eighth of
+    /// the limit.
+    fn margin(&self, limit: &Limit) -> u64 {
+        if let Some(margin) = limit.margin() {
+            return margin.billionths().unsigned_abs();
+        }
+        let kind = limit.kind();
+        let step = self.ends(kind).1 >> 9;
+        let part = self.compared(kind, step).abs_diff(self.compared(kind, 0));
+        part.min(limit.threshold().billionths().unsigned_abs() >> 3)
+    }
+
+    /// Least and greatest code that a comparator of a kind sees.
+    fn ends(&self, kind: Kind) -> (i64, i64) {
+        let ends = |ranges: &[RangeInfo], place: u8| match ranges.get(usize::from(place)) {
+            Some(range) => (i64::from(range.code_min), i64::from(range.code_max)),
+            None => (0, 0),
+        };
+        let sense = ends(self.info.sense_ranges, self.range.sense);
+        let rail = ends(self.info.rail_ranges, self.range.rail);
+        match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => rail,
+            Kind::OverCurrent | Kind::UnderCurrent => sense,
+            // 18 by 16 bits or so: far from 64.
+            Kind::OverPower => (sense.0.wrapping_mul(rail.1), sense.1.wrapping_mul(rail.1)),
+        }
+    }
+}

@@ -1,0 +1,112 @@
+//! Limits, flags and masks: each operation once, for both faces.
+
+use super::core::Core;
+use super::{ErrorKind, TimeSource};
+use crate::board::LimitPlan;
+use crate::bus::{Fault, Link, Port};
+use crate::config::{AlertFlags, Limits};
+use crate::part::Part;
+
+impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
+    /// Whether the limits can be, as things are; nothing is sent.
+    pub(crate) fn check_limits(&self, limits: &Limits<'_>) -> Result<(), ErrorKind<B::Error>> {
+        self.powered()
+            .and_then(|()| self.known())
+            .map_err(ErrorKind::State)?;
+        self.plan(limits).check().map_err(ErrorKind::Limits)
+    }
+
+    /// Notes in `seen` what flags stand, and puts limits that were checked in place of those before.
+    pub(crate) async fn set_limits(
+        &mut self,
+        limits: &Limits<'_>,
+        seen: &mut AlertFlags,
+    ) -> Result<(), Fault> {
+        // Following flags go with their limits. If this fails, nothing was touched.
+        let mut result = note(&mut self.part, &mut self.link, seen).await;
+        if result.is_ok() {
+            self.armed = false;
+            result = self.replace(limits, seen).await;
+            self.armed = result.is_ok();
+        }
+        if result == Err(Fault::Reset) {
+            self.forget();
+        }
+        result.map(|_| ())
+    }
+
+    async fn replace(
+        &mut self,
+        limits: &Limits<'_>,
+        seen: &mut AlertFlags,
+    ) -> Result<AlertFlags, Fault> {
+        let Self {
+            part, link, last, ..
+        } = self;
+        let plan = LimitPlan::new(P::INFO, last.board, &last.scan, limits);
+        part.remove_limits(link, &plan).await?;
+        // What stands now came of the limits before, and no further limit sets a flag.
+        let flags = note(part, link, seen).await?;
+        part.clear_flags(link, flags).await?;
+        part.set_limits(link, &plan).await?;
+        Ok(flags)
+    }
+
+    /// Reads the flags, adds those that are wanted to `seen`, and clears exactly these.
+    pub(crate) async fn read_alerts(
+        &mut self,
+        wanted: AlertFlags,
+        seen: &mut AlertFlags,
+    ) -> Result<AlertFlags, Fault> {
+        self.armed()?;
+        let mut found = AlertFlags::empty();
+        let result = note(&mut self.part, &mut self.link, &mut found).await;
+        found &= wanted | AlertFlags::RESET_SEEN;
+        *seen |= found;
+        if result == Err(Fault::Reset) {
+            self.forget();
+        }
+        result?;
+        if !found.is_empty() {
+            self.part.clear_flags(&mut self.link, found).await?;
+        }
+        Ok(found)
+    }
+
+    /// Lets these flags, and no others, reach the outputs.
+    pub(crate) async fn set_masks(&mut self, a: AlertFlags, b: AlertFlags) -> Result<(), Fault> {
+        self.armed()?;
+        self.part.set_masks(&mut self.link, a, b).await
+    }
+
+    fn plan<'p>(&'p self, limits: &'p Limits<'p>) -> LimitPlan<'p, N> {
+        LimitPlan::new(P::INFO, self.last.board, &self.last.scan, limits)
+    }
+
+    fn armed(&self) -> Result<(), Fault> {
+        self.powered()?;
+        self.known()?;
+        if self.armed {
+            Ok(())
+        } else {
+            Err(Fault::NotArmed)
+        }
+    }
+}
+
+/// Reads the flags and adds them to `seen`.
+///
+/// # Errors
+/// `Reset`: the flag of it stands, and is added, too.
+async fn note<B: Port, P: Part>(
+    part: &mut P,
+    link: &mut Link<B>,
+    seen: &mut AlertFlags,
+) -> Result<AlertFlags, Fault> {
+    let flags = part.read_flags(link).await?;
+    *seen |= flags;
+    if flags.contains(AlertFlags::RESET_SEEN) {
+        return Err(Fault::Reset);
+    }
+    Ok(flags)
+}

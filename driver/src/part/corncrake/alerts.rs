@@ -1,0 +1,127 @@
+//! Limits, masks and flags (section 3.6 of the datasheet).
+
+use super::Corncrake;
+use super::registers::{DEBOUNCE, FLAGS, LATCHING, LIMITS, MASK_A, MASK_B, RESET_SEEN};
+use crate::Channel;
+use crate::board::LimitPlan;
+use crate::bus::{Fault, Link, Port};
+use crate::config::{AlertFlags, Kind, Outputs};
+
+/// Bytes of all these registers but limits.
+const WIDTH: u8 = 3;
+/// Bytes of the limit registers, in the order of [`Kind::ALL`].
+const LIMIT_WIDTHS: [u8; 5] = [2, 2, 3, 3, 5];
+/// Channels of the part.
+const CHANNELS: u8 = 4;
+
+impl Corncrake {
+    pub(super) async fn flags<B: Port>(&mut self, link: &mut Link<B>) -> Result<AlertFlags, Fault> {
+        Ok(from_bits(link.get(FLAGS, WIDTH).await?))
+    }
+
+    pub(super) async fn clear<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        flags: AlertFlags,
+    ) -> Result<(), Fault> {
+        link.put_once(FLAGS, to_bits(flags), WIDTH).await
+    }
+
+    /// A write to DEBOUNCE sets the limits of its channel to what is never passed.
+    pub(super) async fn write_debounce<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        plan: &LimitPlan<'_, N>,
+    ) -> Result<(), Fault> {
+        self.writes_known = false;
+        link.put(MASK_A, 0, WIDTH).await?;
+        link.put(MASK_B, 0, WIDTH).await?;
+        for channel in Channel::first(CHANNELS) {
+            let counts = Kind::ALL.iter().rev().fold(0, |counts, kind| {
+                counts << 4 | u64::from(plan.debounce(channel, *kind))
+            });
+            let register = DEBOUNCE.wrapping_add(channel.number());
+            link.put_verified(register, counts, WIDTH).await?;
+        }
+        Ok(())
+    }
+
+    pub(super) async fn write_limits<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        plan: &LimitPlan<'_, N>,
+    ) -> Result<(), Fault> {
+        let limits = plan.limits();
+        let latching = limits.latching().union(AlertFlags::OWN);
+        link.put_verified(LATCHING, to_bits(latching), WIDTH)
+            .await?;
+        for limit in limits.limits {
+            let (channel, kind) = (limit.channel().number(), limit.kind().index());
+            let code = plan.code_of(limit).ok_or(Fault::Refused)?;
+            let width = LIMIT_WIDTHS.get(kind).copied().ok_or(Fault::Refused)?;
+            let register = LIMITS
+                .wrapping_add(channel.wrapping_mul(8))
+                .wrapping_add(kind as u8);
+            link.put_verified(register, low_bytes(code, width), width)
+                .await?;
+        }
+        self.write_masks(link, limits.mask(Outputs::A), limits.mask(Outputs::B))
+            .await?;
+        match link.get(RESET_SEEN, 1).await? {
+            0 => Ok(()),
+            _ => Err(Fault::Reset),
+        }
+    }
+
+    pub(super) async fn write_masks<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        a: AlertFlags,
+        b: AlertFlags,
+    ) -> Result<(), Fault> {
+        self.writes_known = false;
+        link.put_verified(MASK_A, to_bits(a), WIDTH).await?;
+        link.put_verified(MASK_B, to_bits(b), WIDTH).await?;
+        self.take_writes(link).await
+    }
+}
+
+/// The lowest bytes of a number in two's complement.
+const fn low_bytes(code: i64, width: u8) -> u64 {
+    let unused = 64_u32.wrapping_sub((width as u32).wrapping_mul(8));
+    (code as u64).unbounded_shl(unused).unbounded_shr(unused)
+}
+
+/// Limits are at the same places in both; the part's own are its bits 20 to 22.
+const fn from_bits(bits: u64) -> AlertFlags {
+    AlertFlags::from_bits_retain(bits & 0xF_FFFF | (bits & 0x70_0000) << 41)
+}
+
+const fn to_bits(flags: AlertFlags) -> u64 {
+    flags.bits() & 0xF_FFFF | (flags.bits() >> 41) & 0x70_0000
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_of_either_sign_are_cut_to_their_bytes() {
+        assert_eq!(low_bytes(-131_072, 3), 0xFE_0000);
+        assert_eq!(low_bytes(131_071, 3), 0x01_FFFF);
+        assert_eq!(low_bytes(-1, 5), 0xFF_FFFF_FFFF);
+        assert_eq!(low_bytes(0xFFFF, 2), 0xFFFF);
+    }
+
+    /// Section 3.6: rollover ahead, scan done, reset seen at bits 20, 21, 22.
+    #[test]
+    fn flags_are_where_the_datasheet_has_them() {
+        let flags = AlertFlags::ROLLOVER_AHEAD | AlertFlags::LIMITS & from_bits(0x8_0001);
+        assert_eq!(to_bits(flags), 0x18_0001);
+        assert_eq!(
+            from_bits(0x60_0000),
+            AlertFlags::SCAN_DONE | AlertFlags::RESET_SEEN
+        );
+        assert_eq!(from_bits(0x80_0000), AlertFlags::empty());
+    }
+}
