@@ -12,7 +12,7 @@ use crake::units::{Resistance, Tolerance, Voltage};
 use crake::{Monitor, WithClock};
 use crake_sim::bench::{Bench, Delay, I2c, Part};
 use crake_sim::board::SenseResistor;
-use crake_sim::bus::{Clock, Speed};
+use crake_sim::bus::Speed;
 use crake_sim::part::corncrake as model;
 use crake_sim::plant::{Means, Plant, Truth};
 use embedded_hal::i2c::I2c as _;
@@ -32,7 +32,17 @@ pub const CONDITIONS: u8 = 0x38;
 /// Flags that are about limits, section 3.6.
 pub const LIMITS: u64 = 0x0F_FFFF;
 
-pub type Blocking<B> = Monitor<'static, B, Delay, Corncrake, 4, WithClock<Clock>>;
+pub type Blocking<B> = Monitor<'static, B, Delay, Corncrake, 4, WithClock<HostClock>>;
+
+/// The bench's time, as the host sees it: off by nothing.
+#[derive(Clone)]
+pub struct HostClock(pub crake_sim::bus::Clock);
+
+impl crake::Clock for HostClock {
+    fn now_us(&mut self) -> u64 {
+        self.0.now_ns() / 1_000
+    }
+}
 
 /// A rail whose sense and rail codes are set by hand: held until set again.
 #[derive(Clone, Default)]
@@ -148,7 +158,7 @@ impl Fixture {
     pub fn monitor_on<B: embedded_hal::i2c::I2c>(&self, bus: B) -> Blocking<B> {
         let part = Corncrake::new(Address::Strap0);
         Monitor::new(bus, self.bench.delay(), part, board(self.nanoohms))
-            .with_clock(self.bench.clock())
+            .with_clock(HostClock(self.bench.clock()))
     }
 
     /// Puts an excursion in place of a channel's hand.

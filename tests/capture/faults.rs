@@ -2,6 +2,7 @@ use core::time::Duration;
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;
 
+use crake::asynch::ShuntMonitor as _;
 use crake::bus::Fault;
 use crake::part::corncrake::{Address, Corncrake};
 use crake::{Channel, ErrorKind, Operation, Sample, ShuntMonitor, asynch};
