@@ -80,14 +80,19 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         self.part
             .resume(&mut self.link, &self.last.scan, token)
             .await?;
-        self.begin();
         // Reset, mode and ranges are told by a block.
-        self.sample().await
+        self.read().await?;
+        self.begin();
+        Ok(())
     }
 
     pub(crate) async fn sample(&mut self) -> Result<(), Fault> {
         self.powered()?;
         self.known()?;
+        self.read().await
+    }
+
+    async fn read(&mut self) -> Result<(), Fault> {
         self.last.readable = 0;
         // Counted before, and taken back after: a future that is dropped has failed, too.
         self.failures = self.failures.saturating_add(1);

@@ -13,8 +13,6 @@ use crate::crc::Crc16;
 use crate::info::PartInfo;
 use crate::part::{Codes, Part, ResumeToken, Sums};
 
-/// How often a block is read until it is whole and has the tag asked for.
-const READS: u8 = 3;
 /// The longest that one channel of a scan takes, in microseconds.
 const CHANNEL_US_MAX: u32 = INFO.scan_us_max(1);
 
@@ -35,28 +33,21 @@ impl Part for Corncrake {
         fresh: bool,
     ) -> Result<(), Fault> {
         self.expect(scan);
-        // A single shot is started by each latch.
-        let run = if self.is_single_shot() {
-            IDLE
-        } else {
-            self.mode
-        };
-        let steps = [
-            (RUN, u16::from(IDLE), 1),
-            (CHANNELS, u16::from(self.configuration & 0x0F), 1),
-            (RANGES, self.ranges, 2),
-            (AVERAGING, u16::from(self.configuration >> 4), 1),
-            (RUN, u16::from(run), 1),
-        ];
         identify(link).await?;
-        for (register, value, width) in steps {
-            link.put_verified(register, u64::from(value), width).await?;
-        }
+        // The stop makes it done at once, so that no sample's latch is taken for a repeat.
+        self.supersede(link).await?;
         if fresh {
             link.put(RESET_SEEN, 1, 1).await?;
         }
-        self.supersede(link).await?;
-        self.take_writes(link).await
+        for (register, value, width) in self.settings() {
+            link.put_verified(register, u64::from(value), width).await?;
+        }
+        self.take_writes(link).await?;
+        // What was written before a reset is gone.
+        match link.get(RESET_SEEN, 1).await? {
+            0 => Ok(()),
+            _ => Err(Fault::Reset),
+        }
     }
 
     async fn resume<B: Port, const N: usize>(
@@ -67,9 +58,18 @@ impl Part for Corncrake {
     ) -> Result<(), Fault> {
         self.expect(scan);
         self.adopt(token.writes as u16);
-        // The next block tells whether all this is so, and whether there was a reset.
         identify(link).await?;
-        self.supersede(link).await
+        // The next block tells the same, and of a reset; but a single shot is started before that.
+        let writes = link.get(WRITES, 2).await? as u32;
+        link.expect(Fault::Changed, token.writes, writes)?;
+        // Stopping is no setting.
+        for (register, value, width) in self.settings().into_iter().skip(1) {
+            let got = link.get(register, width).await? as u32;
+            link.expect(Fault::Changed, u32::from(value), got)?;
+        }
+        self.supersede(link).await?;
+        link.delay_us(self.latch_us).await;
+        Ok(())
     }
 
     fn token(&self) -> ResumeToken {
@@ -101,14 +101,16 @@ impl Part for Corncrake {
         wait_us: u32,
         block: &mut Block,
     ) -> Result<(), Fault> {
-        let mut left = READS;
+        let mut left = link.attempts();
         loop {
             link.delay_us(wait_us).await;
             if self.is_single_shot() {
                 self.ask(link).await?;
             }
-            self.read_pieces(link, block).await?;
-            let result = self.check(link, block);
+            let mut result = self.read_pieces(link, block).await;
+            if result.is_ok() {
+                result = self.check(link, block);
+            }
             left = left.saturating_sub(1);
             if result.is_ok() {
                 break;
@@ -237,13 +239,32 @@ impl Corncrake {
         }
     }
 
+    /// Registers with their values and widths, in the order in which they are written: the part is
+    /// stopped, then set, then started.
+    #[inline(always)]
+    fn settings(&self) -> [(u8, u16, u8); 5] {
+        // A single shot is started by each latch.
+        let run = if self.is_single_shot() {
+            IDLE
+        } else {
+            self.mode
+        };
+        [
+            (RUN, u16::from(IDLE), 1),
+            (CHANNELS, u16::from(self.configuration & 0x0F), 1),
+            (RANGES, self.ranges, 2),
+            (AVERAGING, u16::from(self.configuration >> 4), 1),
+            (RUN, u16::from(run), 1),
+        ]
+    }
+
     /// Asks for a latch.
     fn ask<B: Port>(&self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
         let value = u16::from_be_bytes([self.tag, self.seen]);
         link.put(LATCH, u64::from(value), 2)
     }
 
-    /// Latches with the tag that no sample has, so that no sample's is taken for a repeat.
+    /// Latches with the tag that no sample has.
     async fn supersede<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
         self.tag = 0;
         self.ask(link).await
@@ -279,7 +300,7 @@ impl Corncrake {
             rest = others;
         }
         if self.block_pec {
-            return link.read(register, rest).await;
+            return link.read_once(register, rest).await;
         }
         let (_, data) = rest.split_last_mut().ok_or(Fault::NotSupported)?;
         link.transfer(register, data).await
@@ -300,16 +321,15 @@ impl Corncrake {
 
     /// Whether writes, mode, configuration and ranges are ours.
     fn compare<B: Port>(&mut self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
-        let [_, w0, w1, mode, configuration, r0, r1, ..] = *block.head();
+        let [_, w0, w1, mut mode, configuration, r0, r1, ..] = *block.head();
+        if self.is_single_shot() {
+            // It counted as a write, or as two if it had to be repeated; and it is over.
+            self.writes_known = false;
+            mode = SINGLE_SHOT;
+        }
         if !self.writes_known {
             self.adopt(u16::from_be_bytes([w0, w1]));
         }
-        // A single shot that has come to its end is idle.
-        let mode = if self.is_single_shot() {
-            SINGLE_SHOT
-        } else {
-            mode
-        };
         let [e0, e1] = self.writes.to_be_bytes();
         let expected = u32::from_be_bytes([e0, e1, self.mode, self.configuration]);
         let got = u32::from_be_bytes([w0, w1, mode, configuration]);

@@ -1,0 +1,163 @@
+//! Firmware on a blocking or on an async bus, asked for the same operations.
+
+use std::future::{Future, poll_fn};
+use std::pin::pin;
+use std::rc::Rc;
+use std::task::Poll;
+
+use crake::asynch::ShuntMonitor as _;
+use crake::part::ResumeToken;
+use crake::part::corncrake::{Address, Corncrake};
+use crake::{
+    Channel, Error, Monitor, NoReading, Reading, ShuntMonitor, TimedSample, Timestamp, WithClock,
+    asynch,
+};
+use crake_sim::bench::{Bench, Delay};
+use crake_sim::bus::BusError;
+
+use crate::bus::{Controller, HostClock, Wiring};
+use crate::scene::{BOARD, CHANNELS, Scene, Setting};
+
+/// Which bus the firmware is written for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Face {
+    Blocking,
+    Async,
+}
+
+pub const FACES: [Face; 2] = [Face::Blocking, Face::Async];
+
+/// What is asked of a monitor.
+#[derive(Clone, Copy, Debug)]
+pub enum Ask {
+    Init(&'static Setting),
+    Configure(&'static Setting),
+    Sample,
+    /// The firmware restarts: a new monitor goes on with the token that was kept.
+    Resume(&'static Setting),
+    Powered(bool),
+}
+
+/// What came of it.
+#[derive(Debug)]
+pub enum Outcome {
+    Done,
+    Sampled(Box<Seen>),
+    Failed(Error<BusError>),
+    Dropped,
+}
+
+/// All that a sample tells.
+#[derive(Debug)]
+pub struct Seen {
+    pub stamp: Timestamp,
+    pub scans: u32,
+    pub configuration: u32,
+    pub readings: [Result<Reading, NoReading>; CHANNELS],
+}
+
+type Blocking = Monitor<'static, Controller, Delay, Corncrake, CHANNELS, WithClock<HostClock>>;
+type Async = asynch::Monitor<'static, Controller, Delay, Corncrake, CHANNELS, WithClock<HostClock>>;
+
+/// A monitor of either kind.
+pub enum Host {
+    Blocking(Box<Blocking>),
+    Async(Box<Async>),
+}
+
+/// Calls a method of either monitor.
+macro_rules! call {
+    ($host:expr, $bench:expr, $wiring:expr, $method:ident($($argument:expr),*)) => {
+        match $host {
+            Host::Blocking(monitor) => Some(monitor.$method($($argument),*)),
+            Host::Async(monitor) => run($bench, $wiring, monitor.$method($($argument),*)),
+        }
+    };
+}
+
+impl Host {
+    pub fn new(face: Face, scene: &Scene) -> Self {
+        let (i2c, delay) = (Controller::new(&scene.wiring), scene.bench.delay());
+        let (part, clock) = (
+            Corncrake::new(Address::Strap0),
+            HostClock(scene.wiring.clone()),
+        );
+        match face {
+            Face::Blocking => {
+                let monitor = Monitor::new(i2c, delay, part, &BOARD).with_clock(clock);
+                Self::Blocking(Box::new(monitor))
+            }
+            Face::Async => {
+                let monitor = asynch::Monitor::new(i2c, delay, part, &BOARD).with_clock(clock);
+                Self::Async(Box::new(monitor))
+            }
+        }
+    }
+
+    pub fn token(&self) -> ResumeToken {
+        match self {
+            Self::Blocking(monitor) => monitor.token(),
+            Self::Async(monitor) => monitor.token(),
+        }
+    }
+
+    /// Carries out what is asked. A resume takes the token that was kept.
+    pub fn ask(&mut self, scene: &Scene, ask: Ask, token: ResumeToken) -> Outcome {
+        let (bench, wiring) = (&scene.bench, &scene.wiring);
+        match ask {
+            Ask::Init(setting) => done(call!(self, bench, wiring, init(&(setting.config)()))),
+            Ask::Configure(setting) => {
+                done(call!(self, bench, wiring, configure(&(setting.config)())))
+            }
+            Ask::Sample => sampled(call!(self, bench, wiring, sample())),
+            Ask::Resume(setting) => sampled(call!(
+                self,
+                bench,
+                wiring,
+                resume(&(setting.config)(), token)
+            )),
+            Ask::Powered(on) => {
+                match self {
+                    Self::Blocking(monitor) => monitor.set_powered(on),
+                    Self::Async(monitor) => monitor.set_powered(on),
+                }
+                Outcome::Done
+            }
+        }
+    }
+}
+
+fn done(result: Option<Result<(), Error<BusError>>>) -> Outcome {
+    match result {
+        Some(Ok(())) => Outcome::Done,
+        Some(Err(error)) => Outcome::Failed(error),
+        None => Outcome::Dropped,
+    }
+}
+
+fn sampled(result: Option<Result<&impl TimedSample<CHANNELS>, Error<BusError>>>) -> Outcome {
+    match result {
+        Some(Ok(sample)) => Outcome::Sampled(Box::new(Seen {
+            stamp: sample.timestamp(),
+            scans: sample.scans(),
+            configuration: sample.configuration(),
+            readings: [0, 1, 2, 3].map(|number| sample.reading(Channel::new(number))),
+        })),
+        Some(Err(error)) => Outcome::Failed(error),
+        None => Outcome::Dropped,
+    }
+}
+
+/// Runs a future on the bench until it is over, or until the plan drops it: then `None`.
+fn run<T>(bench: &Bench, wiring: &Rc<Wiring>, future: impl Future<Output = T>) -> Option<T> {
+    let driven = async {
+        let mut future = pin!(future);
+        poll_fn(|context| match future.as_mut().poll(context) {
+            Poll::Ready(output) => Poll::Ready(Some(output)),
+            Poll::Pending if wiring.waits() => Poll::Ready(None),
+            Poll::Pending => Poll::Pending,
+        })
+        .await
+    };
+    bench.block_on(driven).expect("nothing waits for ever")
+}
