@@ -5,16 +5,16 @@ use core::time::Duration;
 use crake_sim::{
     bench::Bench,
     bus::{Logging, Restart, Speed, Timing},
-    old::corncrake::Corncrake,
+    part::corncrake::Corncrake,
 };
 use embedded_hal::{
     delay::DelayNs,
     i2c::{Error, ErrorKind, I2c, NoAcknowledgeSource, Operation},
 };
 
-const IDENTITY: [u8; 4] = [0x9E, 0x37, 0xC4, 0x01];
+const IDENTITY: [u8; 4] = [0x9E, 0x37, 0xC4, 0x02];
 /// Check byte of the worked example that reads IDENTITY.
-const IDENTITY_CHECK: u8 = 0x0B;
+const IDENTITY_CHECK: u8 = 0x02;
 
 #[test]
 fn time_moves_by_delays_runs_and_transfers_alone() {
@@ -74,7 +74,7 @@ fn all_four_ways_to_read_give_the_same_bytes() {
     let bench = Bench::new(0);
     bench.part(Corncrake::ideal(0x33)).expect("a free address");
     bench.part(Corncrake::ideal(0x32)).expect("a free address");
-    let with_check = [0x9E, 0x37, 0xC4, 0x01, IDENTITY_CHECK];
+    let with_check = [0x9E, 0x37, 0xC4, 0x02, IDENTITY_CHECK];
     for restart in [Restart::Repeated, Restart::StopStart] {
         let mut i2c = bench.i2c().with_restart(restart);
         let mut bytes = [0; 5];
@@ -129,7 +129,7 @@ fn traffic_is_counted_always_and_kept_on_request() {
         .expect("identity");
     assert!(i2c.write(0x32, &[0x07, 0x0B]).is_err());
     let log: Vec<String> = bench.log().iter().map(ToString::to_string).collect();
-    assert_eq!(log, ["S 64 00 Sr 65 9E 37 C4 01 P", "S 64 07 0B~ P"]);
+    assert_eq!(log, ["S 64 00 Sr 65 9E 37 C4 02 P", "S 64 07 0B~ P"]);
     assert!(bench.log().is_empty());
     let stats = bench.bus_stats();
     let timing = Timing::of(Speed::Fast);

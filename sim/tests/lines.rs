@@ -3,10 +3,10 @@
 use core::time::Duration;
 
 use crake_sim::{
-    bench::{Bench, Edge, Line},
+    bench::{Bench, Edge, Line, Part},
     board::SenseResistor,
     bus::{Speed, Timing},
-    old::corncrake::{Corncrake, Output, Part},
+    part::corncrake::{Corncrake, Output},
     plant::{Constant, Pulses, Rail, Source},
 };
 use embedded_hal::{
@@ -16,15 +16,14 @@ use embedded_hal::{
 
 const CONVERSION_NS: u64 = 62_500;
 const WAKE_UP_NS: u64 = 150_000;
-/// RUN's mode byte of 500 rounds a second, and their period.
-const PACE_500: u8 = 0x11;
+/// RUN's mode byte of 500 scans a second, and their period.
+const SCANS_500: u8 = 0x11;
 const PERIOD_NS: u64 = 2_000_000;
-/// Following levels of all kinds, and the three causes that are always held.
+/// Following flags of all kinds, and the three flags that always latch.
 const FOLLOW: [u8; 3] = [0x70, 0x00, 0x00];
 const HOLD: u8 = 0x34;
 const MASK_A: u8 = 0x35;
 const MASK_B: u8 = 0x36;
-const CAUSES: u8 = 0x37;
 const RESET_SEEN: [u8; 3] = [0x40, 0x00, 0x00];
 const FALL: PinState = PinState::Low;
 const RISE: PinState = PinState::High;
@@ -36,8 +35,8 @@ fn write(bench: &Bench, address: u8, pointer: u8, data: &[u8]) -> u64 {
     bench.now_ns()
 }
 
-/// The cause bits `bits` as a register of three bytes.
-fn causes(bits: u32) -> [u8; 3] {
+/// The flag bits `bits` as a register of three bytes.
+fn flags(bits: u32) -> [u8; 3] {
     let [_, high, middle, low] = bits.to_be_bytes();
     [high, middle, low]
 }
@@ -60,8 +59,8 @@ fn recorded(line: &Line) -> Vec<(u64, PinState)> {
 }
 
 /// Goal: the line falls at the end of the conversion that completes the debounce, for every kind, channel and count.
-/// Method: 1 A at 5 V is sense code 20 000 and bus code 5 000 in 1 mV; limits that it lies beyond from the first
-/// conversion on. Voltages and power are judged when the round's bus conversion ends, currents when sense does.
+/// Method: 1 A at 5 V is sense code 20 000 and rail code 5 000 in 1 mV; limits that it lies beyond from the first
+/// conversion on. Voltages and power are compared when the scan's rail conversion ends, currents when sense does.
 #[test]
 fn a_line_falls_at_the_end_of_the_conversion_that_completes_the_debounce() {
     let kinds: [(u8, &[u8], u64); 5] = [
@@ -78,16 +77,17 @@ fn a_line_falls_at_the_end_of_the_conversion_that_completes_the_debounce() {
                 let part = part(&bench, 0x32, 1_000_000_000);
                 let line = bench.alert(&part, Output::B);
                 line.set_recording(true);
-                write(&bench, 0x32, limit + 8 * channel, value);
+                // The debounce first: it puts limits back to where they were after the reset.
                 let debounce = 0x01_1111 & !(0xF << (4 * kind)) | count << (4 * kind);
-                write(&bench, 0x32, 0x30 + channel, &causes(debounce));
+                write(&bench, 0x32, 0x30 + channel, &flags(debounce));
+                write(&bench, 0x32, limit + 8 * channel, value);
                 write(
                     &bench,
                     0x32,
                     MASK_B,
-                    &causes(1 << (5 * u32::from(channel) + kind as u32)),
+                    &flags(1 << (5 * u32::from(channel) + kind as u32)),
                 );
-                let run_ns = write(&bench, 0x32, 0x04, &[PACE_500, 0x01, 0x00]);
+                let run_ns = write(&bench, 0x32, 0x04, &[SCANS_500]);
                 bench.run_for(Duration::from_millis(40));
                 let falls_ns = run_ns
                     + WAKE_UP_NS
@@ -104,7 +104,7 @@ fn a_line_falls_at_the_end_of_the_conversion_that_completes_the_debounce() {
     }
 }
 
-/// Over-current follows its level: a load of 3 ms in every 10 ms is met by one round in five. The pulses change while
+/// Over-current follows its condition: a load of 3 ms in every 10 ms is met by one scan in five. The pulses change while
 /// the part rests.
 #[test]
 fn a_following_line_rises_with_the_first_conversion_within_the_limit() {
@@ -119,25 +119,25 @@ fn a_following_line_rises_with_the_first_conversion_within_the_limit() {
     line.set_recording(true);
     write(&bench, 0x32, 0x12, &[0x00, 0x27, 0x10]);
     write(&bench, 0x32, HOLD, &FOLLOW);
-    write(&bench, 0x32, MASK_A, &causes(1 << 2));
-    let run_ns = write(&bench, 0x32, 0x04, &[PACE_500, 0x01, 0x00]);
+    write(&bench, 0x32, MASK_A, &flags(1 << 2));
+    let run_ns = write(&bench, 0x32, 0x04, &[SCANS_500]);
     let first_ns = run_ns + WAKE_UP_NS + CONVERSION_NS;
-    assert!(first_ns < 1_000_000, "the first round is before the pulse");
+    assert!(first_ns < 1_000_000, "the first scan is before the pulse");
     bench.run_until(20_000_000);
-    let round = |number: u64| first_ns + number * PERIOD_NS;
+    let scan = |number: u64| first_ns + number * PERIOD_NS;
     // Rounds begin at about 0.5 ms and every 2 ms; the pulses are 1.5 to 4.5 and 11.5 to 14.5 ms.
     let expected = [
-        (round(1), FALL),
-        (round(2), RISE),
-        (round(6), FALL),
-        (round(7), RISE),
+        (scan(1), FALL),
+        (scan(2), RISE),
+        (scan(6), FALL),
+        (scan(7), RISE),
     ];
     assert_eq!(recorded(&line), expected);
     assert_eq!(line.is_high(), Ok(true));
     assert!(recorded(&line).is_empty(), "edges are handed over once");
 }
 
-/// A mask written or a cause cleared changes the line at the STOP (or repeated START) of the write.
+/// A mask written or a flag cleared changes the line at the STOP (or repeated START) of the write.
 #[test]
 fn writes_change_a_line_at_their_stop() {
     let bench = Bench::new(0);
@@ -147,7 +147,7 @@ fn writes_change_a_line_at_their_stop() {
     bench.run_until(1_000);
     let masked_ns = write(&bench, 0x32, MASK_A, &RESET_SEEN);
     bench.run_for(Duration::from_millis(1));
-    let cleared_ns = write(&bench, 0x32, CAUSES, &RESET_SEEN);
+    let cleared_ns = write(&bench, 0x32, 0x0A, &[0x01]); // the flag goes with the register
     bench.run_for(Duration::from_millis(1));
     part.brown_out();
     bench.run_for(Duration::from_millis(2));
@@ -233,7 +233,7 @@ fn a_stuck_line_shows_its_fault_until_it_is_mended() {
 }
 
 #[test]
-fn outputs_that_are_swapped_show_each_others_causes() {
+fn outputs_that_are_swapped_show_each_others_flags() {
     let bench = Bench::new(0);
     let part = part(&bench, 0x32, 0);
     let (mut a, mut b) = (bench.line(), bench.line());
@@ -250,16 +250,16 @@ fn outputs_that_are_swapped_show_each_others_causes() {
     );
 }
 
-/// Ten seconds of rounds, watched or not, gives the same part; only what was recorded is kept.
+/// Ten seconds of scans, watched or not, gives the same part; only what was recorded is kept.
 #[test]
 fn watching_a_line_changes_nothing_else() {
     let run = |record: bool| {
         let bench = Bench::new(7);
-        let part = bench.part(Corncrake::drawn(0x32)).expect("free");
+        let part = bench.part(Corncrake::new(0x32)).expect("free");
         let line = bench.alert(&part, Output::A);
         line.set_recording(record);
-        write(&bench, 0x32, MASK_A, &causes(1 << 21));
-        write(&bench, 0x32, 0x04, &[PACE_500, 0x01, 0x00]);
+        write(&bench, 0x32, MASK_A, &flags(1 << 21));
+        write(&bench, 0x32, 0x04, &[SCANS_500]);
         bench.run_for(Duration::from_secs(10));
         let mut block = [0; 112];
         write(&bench, 0x32, 0x03, &[0x02, 0x01]);

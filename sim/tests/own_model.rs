@@ -5,7 +5,7 @@ use core::{fmt, time::Duration};
 use crake_sim::{
     bench::{Bench, BenchError},
     board::SenseResistor,
-    old::corncrake::{Corncrake, Output},
+    part::corncrake::{Corncrake, Output},
     part::{
         AlertOutputs, Converted, Input, Order, PartModel, Target,
         analogue::{Code, Inputs, Supply},

@@ -3,9 +3,9 @@
 use core::time::Duration;
 
 use crake_sim::{
-    bench::Bench,
+    bench::{Bench, Part},
     board::SenseResistor,
-    old::corncrake::{Corncrake, Output, Part},
+    part::corncrake::{Corncrake, Output},
     plant::{
         Cell, Charger, Constant, Inrush, Load, Plant, PlantError, Recorded, Source, Switch,
         Switched,
@@ -218,7 +218,7 @@ fn write(bench: &Bench, bytes: &[u8]) {
 
 /// Starts a pace, and gives the moment at which the first conversion begins.
 fn run(bench: &Bench, mode: u8) -> u64 {
-    write(bench, &[0x04, mode, 0x01, 0x00]);
+    write(bench, &[0x04, mode]);
     bench.now_ns() + WAKE_UP_NS
 }
 
@@ -271,7 +271,7 @@ fn an_aperture_in_which_switches_change_is_the_mean_of_its_parts() {
             part.truth(0).expect("channel").charge_half_na_ns / 2,
             flowed
         );
-        // The bus conversion that follows sees 5 V less 0.6 V.
+        // The rail conversion that follows sees 5 V less 0.6 V.
         bench.run_for(Duration::from_millis(1));
         assert_eq!((code(&bench, 0x60), code(&bench, 0x64)), (11_000, 4_400));
     }

@@ -6,7 +6,7 @@ use crake_sim::{
     bench::{Bench, Step},
     board::SenseResistor,
     bus::{Speed, Timing},
-    old::corncrake::{Converted, Corncrake, Input, Output},
+    part::corncrake::{Converted, Corncrake, Input, Output},
     plant::{Constant, Rail, Source},
 };
 use embedded_hal::i2c::I2c;
@@ -19,7 +19,7 @@ fn write(bench: &Bench, address: u8, bytes: &[u8]) -> u64 {
     bench.now_ns()
 }
 
-/// Channel c carries c + 1 A at 5 V through 10 mΩ: sense code 20 000 (c + 1), bus code 5 000.
+/// Channel c carries c + 1 A at 5 V through 10 mΩ: sense code 20 000 (c + 1), rail code 5 000.
 fn part(bench: &Bench, order: Corncrake) {
     let part = bench.part(order).expect("free");
     for channel in 0..4 {
@@ -32,16 +32,16 @@ fn part(bench: &Bench, order: Corncrake) {
     }
 }
 
-/// Sections 1 and 6: sense, then bus, of each enabled channel, back to back; the next round a period later.
+/// Sections 1 and 6: sense, then rail, of each enabled channel, back to back; the next scan a period later.
 #[test]
-fn steps_are_the_conversions_of_the_rounds_in_order() {
+fn steps_are_the_conversions_of_the_scans_in_order() {
     let bench = Bench::new(0);
     assert_eq!(bench.step(), None, "no part at all");
     part(&bench, Corncrake::ideal(0x32));
     assert_eq!((bench.step(), bench.now_ns()), (None, 0), "idle");
     write(&bench, 0x32, &[0x05, 0x0A]);
-    let first_ns = write(&bench, 0x32, &[0x04, 0x11, 0x01, 0x00]) + WAKE_UP_NS;
-    for round in 0..3 {
+    let first_ns = write(&bench, 0x32, &[0x04, 0x11]) + WAKE_UP_NS;
+    for scan in 0..3 {
         for (slot, (channel, input, code)) in [
             (1, Input::Sense, 40_000),
             (1, Input::Rail, 5_000),
@@ -56,7 +56,7 @@ fn steps_are_the_conversions_of_the_rounds_in_order() {
                 input,
                 code,
                 clipped: false,
-                at_ns: first_ns + round * 2_000_000 + (slot as u64 + 1) * CONVERSION_NS,
+                at_ns: first_ns + scan * 2_000_000 + (slot as u64 + 1) * CONVERSION_NS,
             };
             let step = Step {
                 address: 0x32,
@@ -76,17 +76,17 @@ fn steps_are_the_conversions_of_the_rounds_in_order() {
     );
 }
 
-/// A single-shot ends after its rounds, a burst after 1024 conversions; then nothing comes.
+/// A single-shot ends after its scans, a capture after 1024 conversions; then nothing comes.
 #[test]
 fn steps_end_with_the_work() {
     let bench = Bench::new(0);
     part(&bench, Corncrake::ideal(0x32));
-    write(&bench, 0x32, &[0x04, 0x20, 0x01, 0x00]);
+    write(&bench, 0x32, &[0x04, 0x20]);
     assert_eq!(core::iter::from_fn(|| bench.step()).count(), 8);
-    let began_ns = write(&bench, 0x32, &[0x04, 0x32, 0x02, 0x00]);
-    let burst: Vec<Step> = core::iter::from_fn(|| bench.step()).collect();
-    assert_eq!(burst.len(), 1024);
-    let last = burst.last().expect("conversions").converted;
+    let began_ns = write(&bench, 0x32, &[0x04, 0x32]);
+    let capture: Vec<Step> = core::iter::from_fn(|| bench.step()).collect();
+    assert_eq!(capture.len(), 1024);
+    let last = capture.last().expect("conversions").converted;
     assert_eq!(
         (last.channel, last.input, last.code),
         (2, Input::Sense, 60_000)
@@ -95,8 +95,8 @@ fn steps_end_with_the_work() {
     assert_eq!(bench.now_ns(), last.at_ns);
     // 4 A are 40 mV, beyond the 26.2144 mV of the fine range.
     write(&bench, 0x32, &[0x06, 0x62, 0x22]);
-    write(&bench, 0x32, &[0x04, 0x33, 0x03, 0x00]);
-    let step = bench.step().expect("a burst").to_string();
+    write(&bench, 0x32, &[0x04, 0x33]);
+    let step = bench.step().expect("a capture").to_string();
     assert!(
         step.starts_with("0x32 channel 3 sense 131071, clipped at "),
         "{step}"
@@ -109,11 +109,11 @@ fn parts_that_end_together_are_told_one_by_one() {
     let bench = Bench::new(0);
     part(&bench, Corncrake::ideal(0x33));
     part(&bench, Corncrake::ideal(0x32));
-    let one_ns = write(&bench, 0x33, &[0x04, 0x10, 0x01, 0x00]);
+    let one_ns = write(&bench, 0x33, &[0x04, 0x10]);
     // The second RUN ends its transfer whole conversions later.
-    let transfer_ns = Timing::of(Speed::Fast).transfer_ns(5, 0);
+    let transfer_ns = Timing::of(Speed::Fast).transfer_ns(3, 0);
     bench.run_until(one_ns + 4 * CONVERSION_NS - transfer_ns);
-    let other_ns = write(&bench, 0x32, &[0x04, 0x10, 0x01, 0x00]);
+    let other_ns = write(&bench, 0x32, &[0x04, 0x10]);
     assert_eq!(other_ns, one_ns + 4 * CONVERSION_NS);
     bench.run_until(other_ns + WAKE_UP_NS);
     let told = |bench: &Bench| {
@@ -136,7 +136,7 @@ fn handles_say_what_they_are() {
     let two = bench.part(Corncrake::ideal(0x33)).expect("free");
     two.power_loss();
     write(&bench, 0x32, &[0x36, 0x40, 0x00, 0x00]);
-    write(&bench, 0x32, &[0x04, 0x12, 0x01, 0x00]);
+    write(&bench, 0x32, &[0x04, 0x12]);
     bench.run_until(1_000_000);
     let shown = "Bench(seed 7, at 1000000 ns, [Part(0x32, mode 0x12, A high, B low, 8 conversions), \
                  Part(0x33, without supply)])";

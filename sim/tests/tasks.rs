@@ -9,10 +9,10 @@ use core::{
 };
 
 use crake_sim::{
-    bench::{Bench, StallReason},
+    bench::{Bench, Part, StallReason},
     board::SenseResistor,
     bus::{BusError, Logging, Speed, Timing},
-    old::corncrake::{Corncrake, Output, Part},
+    part::corncrake::{Corncrake, Output},
     plant::{Constant, Pulses, Rail, Source},
 };
 use embedded_hal::{
@@ -26,7 +26,7 @@ const WAKE_UP_NS: u64 = 150_000;
 const PERIOD_NS: u64 = 2_000_000;
 const RESET_SEEN_TO_A: [u8; 4] = [0x35, 0x40, 0x00, 0x00];
 
-/// A part on which channel 0 carries 1 A in the first 1 ms of every 10 ms, which sets a following cause on output A
+/// A part on which channel 0 carries 1 A in the first 1 ms of every 10 ms, which sets a following flag on output A
 /// while it runs.
 fn alarming(bench: &Bench) -> Part {
     let part = bench.part(Corncrake::ideal(0x32)).expect("free");
@@ -47,10 +47,10 @@ fn alarming(bench: &Bench) -> Part {
     part
 }
 
-/// Starts 500 rounds a second; the moment of the STOP.
+/// Starts 500 scans a second; the moment of the STOP.
 fn run(bench: &Bench) -> u64 {
     let mut i2c = bench.i2c();
-    embedded_hal::i2c::I2c::write(&mut i2c, 0x32, &[0x04, 0x11, 0x01, 0x00]).expect("acknowledged");
+    embedded_hal::i2c::I2c::write(&mut i2c, 0x32, &[0x04, 0x11]).expect("acknowledged");
     bench.now_ns()
 }
 
@@ -66,15 +66,15 @@ async fn within<T>(future: impl Future<Output = T>, limit: impl Future<Output = 
     .await
 }
 
-/// The pulse at 20 ms is seen by the first round that begins after it, and no other before the next pulse.
+/// The pulse at 20 ms is seen by the first scan that begins after it, and no other before the next pulse.
 #[test]
 fn a_wait_is_over_at_the_very_edge() {
     let bench = Bench::new(0);
     let mut alert = bench.alert(&alarming(&bench), Output::A);
     let first_ns = run(&bench) + WAKE_UP_NS;
     let first_after = |ns: u64| {
-        let rounds = (ns - first_ns).div_ceil(PERIOD_NS);
-        first_ns + rounds * PERIOD_NS + CONVERSION_NS
+        let scans = (ns - first_ns).div_ceil(PERIOD_NS);
+        first_ns + scans * PERIOD_NS + CONVERSION_NS
     };
     let seen = bench.block_on(async {
         let mut seen = Vec::new();
@@ -97,7 +97,7 @@ fn a_wait_is_over_at_the_very_edge() {
     });
     let pulses = [20_000_000, 30_000_000, 40_000_000, 50_000_000];
     let [one, two, three, four] = pulses.map(first_after);
-    // 500 rounds a second fall five times on the same place of a pulse: all pulses are met, or none.
+    // 500 scans a second fall five times on the same place of a pulse: all pulses are met, or none.
     assert!(one < 21_000_000, "the pulse is met");
     let (risen, late) = (two + PERIOD_NS, three + PERIOD_NS);
     let expected = [one, one, two, risen, three, late, four];
@@ -117,7 +117,7 @@ fn tasks_run_between_the_edges_of_a_transfer() {
         i2c.write_read(0x32, &[0x00], &mut bytes)
             .await
             .expect("identity");
-        assert_eq!(bytes, [0x9E, 0x37, 0xC4, 0x01]);
+        assert_eq!(bytes, [0x9E, 0x37, 0xC4, 0x02]);
         ends_ns.set(bench.now_ns());
     });
     tasks.spawn("tick", async {
@@ -263,7 +263,7 @@ fn a_dropped_wait_for_the_bus_disturbs_nobody() {
     tasks.run().expect("all end");
     let log: Vec<String> = bench.log().iter().map(ToString::to_string).collect();
     // The pointer is 0x00 after a reset: IDENTITY, its check byte, and nothing.
-    assert_eq!(log, ["S 65 9E 37 C4 01 0B FF FF FF P", "S 64 02 P"]);
+    assert_eq!(log, ["S 65 9E 37 C4 02 02 FF FF FF P", "S 64 02 P"]);
 }
 
 #[test]
@@ -298,7 +298,7 @@ fn a_deadlock_names_what_each_task_waits_for() {
     let mut i2c = bench.i2c();
     let mut tasks = bench.tasks();
     tasks.spawn("alarms", async move {
-        // Output A has a mask, but the part is idle and will set no cause.
+        // Output A has a mask, but the part is idle and will set no flag.
         i2c.write(0x32, &[0x35, 0x00, 0x00, 0x04])
             .await
             .expect("acknowledged");
@@ -463,7 +463,7 @@ fn a_level_that_came_and_went_ends_the_wait_for_it() {
 fn the_same_seed_gives_the_same_run_of_tasks() {
     let log = |seed: u64| {
         let bench = Bench::new(seed);
-        let part = bench.part(Corncrake::drawn(0x32)).expect("free");
+        let part = bench.part(Corncrake::new(0x32)).expect("free");
         let events = RefCell::new(Vec::new());
         let note = |who: &'static str| events.borrow_mut().push((bench.now_ns(), who));
         bench.set_logging(Logging::Full);
@@ -473,7 +473,7 @@ fn the_same_seed_gives_the_same_run_of_tasks() {
         let mut tasks = bench.tasks();
         // Round done is cleared as it comes; another task reads at chance moments.
         tasks.spawn("alarm", async {
-            for setup in [&[0x35, 0x20, 0x00, 0x00][..], &[0x04, 0x10, 0x01, 0x00]] {
+            for setup in [&[0x35, 0x20, 0x00, 0x00][..], &[0x04, 0x10]] {
                 i2c.write(0x32, setup).await.expect("acknowledged");
             }
             loop {
@@ -488,9 +488,9 @@ fn the_same_seed_gives_the_same_run_of_tasks() {
         tasks.spawn("reader", async {
             loop {
                 delay.delay_ns(rng.below(900_000) as u32).await;
-                let mut rounds = [0; 4];
+                let mut scans = [0; 4];
                 reader
-                    .write_read(0x32, &[0x74], &mut rounds)
+                    .write_read(0x32, &[0x74], &mut scans)
                     .await
                     .expect("acknowledged");
                 note("read");
