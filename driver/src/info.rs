@@ -201,4 +201,10 @@ impl RangeInfo {
             .unsigned_abs()
             .saturating_mul(self.lsb_units as u64)
     }
+
+    /// The voltage of the greatest code in nanovolts, exact, given the unit that the table counts in.
+    pub(crate) const fn full_scale_nv(&self, unit: Voltage) -> u64 {
+        self.lsb_nv(unit)
+            .wrapping_mul(self.code_max.unsigned_abs() as u64)
+    }
 }

@@ -34,6 +34,7 @@
 pub mod alert;
 pub mod board;
 pub mod bus;
+pub mod calibration;
 pub mod capture;
 mod channel;
 pub mod config;
@@ -49,6 +50,6 @@ pub mod units;
 pub use channel::Channel;
 pub use monitor::{
     Clock, CounterClock, Error, ErrorKind, FastCapture, Last, Monitor, NoClock, NoReading,
-    Operation, Reading, Sample, Saturation, ShuntMonitor, TimeSource, TimedSample, Timestamp,
-    WithClock, asynch,
+    Operation, Reading, ReadingBound, Sample, Saturation, ShuntMonitor, TimeSource, TimedSample,
+    Timestamp, WithClock, asynch,
 };

@@ -1,6 +1,6 @@
 use super::{Correction, Flow, Rail};
 use crate::config::ChannelRange;
-use crate::convert::{CurrentFactor, PowerFactor, product, scaled};
+use crate::convert::{CurrentFactor, PowerFactor, divided, product, scaled, times};
 use crate::info::PartInfo;
 use crate::units::{Current, Power, Voltage};
 
@@ -53,26 +53,30 @@ impl Factors {
         let gain = correction.gain.to_bits();
         let gain = if gain > 0 { gain as u64 } else { 0 };
         self.numerator = gain.wrapping_mul(sense_unit_nv as u64); // 31 by 32 bits
-        let numerator = self.numerator as u128;
-        let denominator = (self.resistance as u128).wrapping_mul(1 << 38); // 34 by 39 bits
-        let current = CurrentFactor::new(numerator.wrapping_mul(1_000_000_000), denominator);
-        let power = PowerFactor::new(numerator.wrapping_mul(rail_unit_nv as u128), denominator);
+        let current = CurrentFactor::new(times(self.numerator, 1_000_000_000), self.resistance);
+        let power = PowerFactor::new(times(self.numerator, rail_unit_nv), self.resistance);
         self.usable = false;
-        if let (true, Some(current), Some(power)) = (in_range && numerator > 0, current, power) {
+        if let (true, Some(current), Some(power)) = (in_range && gain > 0, current, power) {
             (self.current, self.power, self.usable) = (current, power, true);
         }
         // Bits are 256ths of a nanovolt: rounded to the nearest 256th of a unit, halves away from zero.
-        let bits = correction.offset.to_bits() as i64;
-        let half = sense_unit_nv as i64 / 2;
-        let away = if bits < 0 {
-            bits.wrapping_sub(half)
+        let bits = correction.offset.to_bits();
+        let away = (bits.unsigned_abs() as u64).wrapping_add(sense_unit_nv as u64 / 2);
+        let offset = divided(away as u128, sense_unit_nv as u64).0 as i32; // of 31 bits
+        self.offset_256ths = if bits < 0 {
+            offset.wrapping_neg()
         } else {
-            bits.wrapping_add(half)
+            offset
         };
-        self.offset_256ths = match away.checked_div(sense_unit_nv as i64) {
-            Some(offset) => offset as i32,
-            None => 0,
-        };
+    }
+
+    /// Whether these are the factors of this rail, correction included.
+    pub(crate) fn is_of(&self, rail: &Rail, info: &PartInfo) -> bool {
+        let units = (
+            info.sense_unit.as_nanovolts(),
+            info.rail_unit.as_nanovolts(),
+        );
+        *self == Self::new(rail, units.0 as u32, units.1 as u32)
     }
 
     /// Whether the part can be used with this resistor and correction.

@@ -1,17 +1,21 @@
 //! The board around the part: sense resistors, what is known of the loads, corrections by calibration,
 //! and how codes become quantities on each rail.
 
+mod budget;
 mod correction;
 mod factors;
 pub(crate) mod limits;
 mod load;
+mod operating;
 mod plan;
 mod rail;
 mod resistor;
 
+pub use budget::Budget;
 pub use correction::{Correction, Gain, Offset};
 pub use factors::{Factors, rail_voltage};
 pub use load::{Flow, Load, LoadSteps, VoltageSteps};
+pub use operating::{Mean, OperatingPoint};
 pub use plan::LimitPlan;
 pub(crate) use plan::Scale;
 pub use rail::Rail;

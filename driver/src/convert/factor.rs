@@ -1,5 +1,7 @@
 //! Factors for readings: fixed point, worked out once, applied without a division.
 
+use super::divided;
+
 /// Nanoamperes for each 256th of a sense unit, with 48 binary places.
 ///
 /// Within half a nanoampere and 2^-17 nA of the exact product, for sense voltages below 2^31 256ths.
@@ -39,10 +41,11 @@ impl CurrentFactor {
     /// Nothing.
     pub const ZERO: Self = Self(Fixed::ZERO);
 
-    /// `numerator` / `denominator` nanoamperes for each 256th of a unit; `None` from 2^14 nA on.
+    /// `numerator` / (`denominator` × 2^38) nanoamperes for each 256th of a unit; `None` from 2^14 nA on.
     #[must_use]
-    pub const fn new(numerator: u128, denominator: u128) -> Option<Self> {
-        match fixed(numerator, denominator, 48) {
+    #[inline(always)] // with the shift a constant
+    pub const fn new(numerator: u128, denominator: u64) -> Option<Self> {
+        match fixed(numerator, denominator, 48 - 38) {
             Some(bits) => Some(Self(bits)),
             None => None,
         }
@@ -63,10 +66,11 @@ impl PowerFactor {
     /// Nothing.
     pub const ZERO: Self = Self(Fixed::ZERO);
 
-    /// `numerator` / `denominator` nanowatts for each product; `None` from 1/4 nW on.
+    /// `numerator` / (`denominator` × 2^38) nanowatts for each product; `None` from 1/4 nW on.
     #[must_use]
-    pub const fn new(numerator: u128, denominator: u128) -> Option<Self> {
-        match fixed(numerator, denominator, 64) {
+    #[inline(always)]
+    pub const fn new(numerator: u128, denominator: u64) -> Option<Self> {
+        match fixed(numerator, denominator, 64 - 38) {
             Some(bits) => Some(Self(bits)),
             None => None,
         }
@@ -94,33 +98,15 @@ pub(crate) const fn scaled(number: i64, by: i32) -> i64 {
     product(low, by).wrapping_add((high.wrapping_mul(by) as i64) << 32)
 }
 
-/// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 62 bits.
-const fn fixed(numerator: u128, denominator: u128, places: u32) -> Option<Fixed> {
-    let (Some(mut bits), Some(mut rest)) = (
-        numerator.checked_div(denominator),
-        numerator.checked_rem(denominator),
-    ) else {
-        return None;
-    };
-    if denominator >> 126 != 0 {
+/// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 62 bits, or
+/// the numerator too many.
+#[inline(always)]
+const fn fixed(numerator: u128, denominator: u64, places: u32) -> Option<Fixed> {
+    if denominator == 0 || numerator >> (128_u32.wrapping_sub(places)) != 0 {
         return None;
     }
-    let mut place = 0;
-    while place < places {
-        if bits >> 61 != 0 {
-            return None;
-        }
-        rest <<= 1;
-        bits <<= 1;
-        if rest >= denominator {
-            rest = rest.wrapping_sub(denominator);
-            bits |= 1;
-        }
-        place = u32::wrapping_add(place, 1);
-    }
-    if rest << 1 >= denominator {
-        bits = bits.wrapping_add(1);
-    }
+    let (bits, rest) = divided(numerator << places, denominator);
+    let bits = bits.wrapping_add((rest >= denominator.wrapping_sub(rest)) as u128);
     if bits >> 62 == 0 {
         Some(Fixed::of(bits as i64))
     } else {
@@ -228,16 +214,16 @@ mod tests {
             (100_000, 2_560_007),
             (39, 1_000),
         ] {
-            let factor = CurrentFactor::new(numerator, denominator).expect("a usual ratio");
+            let factor = CurrentFactor::new(numerator << 38, denominator).expect("a usual ratio");
             for &code in &codes {
                 let got = factor.apply(code);
                 assert!(
-                    off(got, code.into(), numerator, denominator) <= most,
+                    off(got, code.into(), numerator, denominator.into()) <= most,
                     "{numerator}/{denominator} {code} {got}"
                 );
             }
         }
-        assert_eq!(CurrentFactor::new(1 << 14, 1), None);
+        assert_eq!(CurrentFactor::new(1 << (14 + 38), 1), None);
         assert_eq!(CurrentFactor::new(1, 0), None);
     }
 
@@ -248,7 +234,7 @@ mod tests {
             .collect();
         let most = BigRational::new(BigInt::from((1_u64 << 33) + 1), BigInt::from(1_u64 << 34));
         for (numerator, denominator) in [(1, 5), (19, 100), (1, 1_000_003), (5, 10_000_019)] {
-            let factor = PowerFactor::new(numerator, denominator).expect("a usual ratio");
+            let factor = PowerFactor::new(numerator << 38, denominator).expect("a usual ratio");
             for &code in codes.iter().filter(|code| code.unsigned_abs() < 1 << 56) {
                 let got = factor.apply(code);
                 let slack = BigRational::new(
@@ -258,11 +244,11 @@ mod tests {
                 let slack =
                     slack + BigRational::new(BigInt::from(1), BigInt::from(1_u64 << 32)) + &most;
                 assert!(
-                    off(got, code, numerator, denominator) <= slack,
+                    off(got, code, numerator, denominator.into()) <= slack,
                     "{numerator}/{denominator} {code} {got}"
                 );
             }
         }
-        assert_eq!(PowerFactor::new(1, 4), None);
+        assert_eq!(PowerFactor::new(1 << 38, 4), None);
     }
 }

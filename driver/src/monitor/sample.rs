@@ -4,7 +4,7 @@ use core::fmt;
 
 use super::{Stamp, Timestamp};
 use crate::Channel;
-use crate::board::{Board, rail_voltage};
+use crate::board::{Board, Mean, OperatingPoint, Rail, rail_voltage};
 use crate::config::{ChannelRange, Scan};
 use crate::info::PartInfo;
 use crate::part::{Codes, Part, Sums};
@@ -19,6 +19,19 @@ pub struct Reading {
     /// Positive from source to load. Resolution: the range's LSB over the sense resistor.
     pub current: Current,
     /// Positive into the load; mean of products, not product of means.
+    pub power: Power,
+}
+
+/// How far the values of a [`Reading`] may lie from the truth, either way, for every part and board within
+/// their limits. The truth is what flowed during the conversions' apertures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct ReadingBound {
+    /// Of the voltage.
+    pub voltage: Voltage,
+    /// Of the current.
+    pub current: Current,
+    /// Of the power.
     pub power: Power,
 }
 
@@ -117,6 +130,37 @@ pub trait Sample<const N: usize> {
             });
         }
         Ok(reading)
+    }
+
+    /// How far the three values of a channel's reading may lie from the truth, either way.
+    ///
+    /// `rail` is the one that the board was made of, [correction](Rail::corrected) included. `None` where
+    /// it is not, and where the channel has no reading at all; of one that went over range the bound
+    /// belongs to the limit that is known. What the bound is made of comes from
+    /// [`Rail::current_budget`] and its like.
+    fn bound(&self, channel: Channel, rail: &Rail) -> Option<ReadingBound> {
+        let (info, factors) = (self.info(), self.board().factors(channel)?);
+        let reading = match self.reading(channel) {
+            Ok(reading) | Err(NoReading::Clipped { reading, .. }) => reading,
+            Err(_) => return None,
+        };
+        if !factors.is_of(rail, info) {
+            return None;
+        }
+        let at = OperatingPoint {
+            range: *self.readable(channel)?,
+            current: reading.current,
+            voltage: reading.voltage,
+            power: reading.power,
+            mean: Mean::Reading {
+                averaging_log2: self.scan().averaging_log2,
+            },
+        };
+        Some(ReadingBound {
+            voltage: rail.voltage_budget(info, &at)?.total(),
+            current: rail.current_budget(info, &at)?.total(),
+            power: rail.power_budget(info, &at)?.total(),
+        })
     }
 
     /// Why a channel has no reading, where it has none.
