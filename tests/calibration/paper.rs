@@ -136,6 +136,14 @@ impl Sample<4> for Paper {
     fn configuration(&self) -> u32 {
         self.configuration
     }
+
+    fn scans(&self) -> u32 {
+        self.scans
+    }
+
+    fn latched_at(&self) -> Option<Timestamp> {
+        Some(self.timestamp())
+    }
 }
 
 impl TimedSample<4> for Paper {
@@ -144,10 +152,6 @@ impl TimedSample<4> for Paper {
             before_us: self.now_us,
             after_us: self.now_us + 100,
         }
-    }
-
-    fn scans(&self) -> u32 {
-        self.scans
     }
 
     fn sums(&self, channel: Channel) -> Sums {
