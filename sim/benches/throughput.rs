@@ -1,4 +1,5 @@
-//! Conversions a second of the whole loop beside those of a bare one, in one run: `cargo bench -p crake-sim --bench throughput`.
+//! Conversions a second of the whole loop beside those of a bare one, in one run:
+//! `cargo bench -p crake-sim --bench throughput`.
 //! docs/benchmarks.md says how to read it.
 
 use std::hint::black_box;
@@ -6,11 +7,11 @@ use std::path::Path;
 use std::time::Instant;
 
 use crake_sim::board::SenseResistor;
-use crake_sim::old::corncrake::Individual;
+use crake_sim::part::corncrake::Individual;
 use crake_sim::plant::{Piece, Rail};
 use crake_sim::rng::Rng;
 use crake_sim::run::{Silent, run};
-use crake_sim::scenario::{BusRange, RailPlan, Scenario, SenseRange};
+use crake_sim::scenario::{RailPlan, Scenario};
 
 const SKIFF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/survey-skiff.toml");
 const SECONDS: u64 = 600;
@@ -32,7 +33,8 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let outcome = black_box(bare_loop(black_box(&scenario), SEED)?);
         let rate_bare = outcome.conversions as f64 / begun.elapsed().as_secs_f64();
 
-        // The same work: both have seen the same charge. The bare loop begins a few milliseconds earlier.
+        // The same work: both have seen the same charge. The bare loop begins a few milliseconds
+        // earlier.
         for (rail, charge) in report.rails.iter().zip(&outcome.charge_c) {
             let measured = rail.charge_c.by_part_clock;
             if (charge / measured - 1.0).abs() > 1e-3 {
@@ -77,7 +79,7 @@ struct Channel {
     resistor: SenseResistor,
     bias_na: f64,
     sense: Input,
-    bus: Input,
+    rail_voltage: Input,
     charge: i64,
     energy: i64,
 }
@@ -92,10 +94,11 @@ struct Input {
     greatest: i64,
 }
 
-/// The same rails, apertures, noise draws, rounding and sums as the part's model, and nothing else: no bus, no registers, no frames, no limits, no truth.
+/// The same rails, apertures, noise, rounding and sums as the part's model, and nothing else: no bus, no
+/// registers, no samples, no limits, no truth.
 fn bare_loop(scenario: &Scenario, seed: u64) -> Result<Outcome, Box<dyn std::error::Error>> {
     let rng = Rng::new(seed).stream(&format!("corncrake {:#04x}", scenario.part.address));
-    let part = Individual::drawn(&rng);
+    let part = Individual::from_seed(&rng);
     let (mut noise, mut wander) = (rng.stream("noise"), rng.stream("wander"));
     let channels = scenario
         .rails
@@ -103,10 +106,10 @@ fn bare_loop(scenario: &Scenario, seed: u64) -> Result<Outcome, Box<dyn std::err
         .map(|plan| Channel::new(plan, &part, scenario, seed));
     let mut channels = channels.collect::<Result<Vec<_>, _>>()?;
 
-    let (mut now_ns, mut rounds, mut conversions) = (0, 0_u64, 0_u64);
+    let (mut now_ns, mut scans, mut conversions) = (0, 0_u64, 0_u64);
     let mut length_ns = part.conversion_ns;
     while now_ns < scenario.duration_ns {
-        if rounds.is_multiple_of(1024) {
+        if scans.is_multiple_of(1024) {
             length_ns = part.conversion_ns - part.wander_ns + wander.below(2 * part.wander_ns + 1);
         }
         for channel in &mut channels {
@@ -116,12 +119,12 @@ fn bare_loop(scenario: &Scenario, seed: u64) -> Result<Outcome, Box<dyn std::err
             let sense = channel.sense.code(input_nv, &mut noise);
             let (_, voltage_nv) = channel.mean(now_ns, now_ns + length_ns);
             now_ns += length_ns;
-            let bus = channel.bus.code(voltage_nv, &mut noise);
+            let rail = channel.rail_voltage.code(voltage_nv, &mut noise);
             channel.charge += sense;
-            channel.energy += sense * bus;
+            channel.energy += sense * rail;
             conversions += 2;
         }
-        rounds += 1;
+        scans += 1;
     }
     black_box(channels.iter().map(|channel| channel.energy).sum::<i64>());
     let coulombs = |(channel, plan): (&Channel, &RailPlan)| {
@@ -143,14 +146,15 @@ impl Channel {
     ) -> Result<Self, Box<dyn std::error::Error>> {
         let mut rail = plan.rail()?;
         let number = usize::from(plan.channel);
-        let (sense_range, sense_lsb, sense_noise) = match plan.sense.sense_range {
-            SenseRange::Mv65 => (0, 500.0, 2_500.0),
-            SenseRange::Mv26 => (1, 200.0, 1_200.0),
+        // The finest that reach what is asked for.
+        let (sense_range, sense_lsb, sense_noise) = match plan.sense.sense_full_scale_nv {
+            ..=26_214_200 => (1, 200.0, 1_200.0),
+            _ => (0, 500.0, 2_500.0),
         };
-        let (bus_range, bus_lsb, bus_noise) = match plan.sense.bus_range {
-            BusRange::V6 => (0, 100e3, 150e3),
-            BusRange::V16 => (1, 250e3, 400e3),
-            BusRange::V65 => (2, 1e6, 1.5e6),
+        let (rail_range, rail_lsb, rail_noise) = match plan.sense.rail_full_scale_nv {
+            ..=6_553_500_000 => (0, 100e3, 150e3),
+            ..=16_383_750_000 => (1, 250e3, 400e3),
+            _ => (2, 1e6, 1.5e6),
         };
         let mut rng = Rng::new(seed).stream(&format!("sense resistor of {}", plan.name));
         let resistor = SenseResistor::ideal(plan.sense.resistance_nohm)
@@ -172,11 +176,11 @@ impl Channel {
                 least: -131_072,
                 greatest: 131_071,
             },
-            bus: Input {
-                gain: 1.0 + part.bus_gain[number][bus_range],
-                offset_nv: part.bus_offset_nv[number][bus_range],
-                noise_nv: bus_noise,
-                lsb_nv: bus_lsb,
+            rail_voltage: Input {
+                gain: 1.0 + part.rail_gain[number][rail_range],
+                offset_nv: part.rail_offset_nv[number][rail_range],
+                noise_nv: rail_noise,
+                lsb_nv: rail_lsb,
                 least: 0,
                 greatest: 65_535,
             },
@@ -185,7 +189,8 @@ impl Channel {
         })
     }
 
-    /// Mean current and voltage over an aperture: the middle of each straight piece in it, by its length.
+    /// Mean current and voltage over an aperture: the middle of each straight piece in it, by its
+    /// length.
     #[inline]
     fn mean(&mut self, from_ns: u64, to_ns: u64) -> (f64, f64) {
         if to_ns <= self.piece.to_ns {

@@ -5,7 +5,7 @@ use std::time::{Duration, Instant};
 use crake_sim::{
     bench::Bench,
     board::SenseResistor,
-    old::corncrake::Corncrake,
+    part::corncrake::Corncrake,
     plant::{Means, Plant, Truth},
     rng::Rng,
 };
@@ -28,16 +28,16 @@ impl Plant for Steady {
 
 fn main() -> Result<(), Box<dyn core::error::Error>> {
     let bench = Bench::new(1);
-    let part = bench.part(Corncrake::drawn(0x32))?;
+    let part = bench.part(Corncrake::new(0x32))?;
     for channel in 0..4 {
         part.rail(channel, Steady, SenseResistor::ideal(10_000_000))?;
     }
-    bench.i2c().write(0x32, &[0x04, 0x10, 0x01, 0x00])?;
+    bench.i2c().write(0x32, &[0x04, 0x10])?;
     let began = Instant::now();
     bench.run_for(Duration::from_secs(3_600));
     let conversions = part.conversions();
     let ns = began.elapsed().as_nanos() as f64 / conversions as f64;
-    println!("{conversions} conversions of four channels at 2000 rounds a second: {ns:.1} ns each");
+    println!("{conversions} conversions of four channels at 2000 scans a second: {ns:.1} ns each");
 
     let mut rng = Rng::new(1);
     let draws = 100_000_000;
