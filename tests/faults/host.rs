@@ -5,6 +5,7 @@ use std::pin::pin;
 use std::rc::Rc;
 use std::task::Poll;
 
+use crake::alert::AlertQueue;
 use crake::asynch::ShuntMonitor as _;
 use crake::part::ResumeToken;
 use crake::part::corncrake::{Address, Corncrake};
@@ -16,6 +17,7 @@ use crake_sim::bench::{Bench, Delay};
 use crake_sim::bus::BusError;
 
 use crate::bus::{Controller, HostClock, Wiring};
+use crate::limits::LimitSet;
 use crate::scene::{BOARD, CHANNELS, Scene, Setting};
 
 /// Which bus the firmware is written for.
@@ -33,6 +35,12 @@ pub enum Ask {
     Init(&'static Setting),
     Configure(&'static Setting),
     Sample,
+    /// Those that belong to the setting.
+    SetLimits(&'static Setting),
+    ReadAlerts,
+    Service,
+    StartCapture(Channel),
+    FetchCapture,
     /// The firmware restarts: a new monitor goes on with the token that was kept.
     Resume(&'static Setting),
     Powered(bool),
@@ -43,6 +51,7 @@ pub enum Ask {
 pub enum Outcome {
     Done,
     Sampled(Box<Seen>),
+    Fetched(Vec<i32>),
     Failed(Error<BusError>),
     Dropped,
 }
@@ -63,6 +72,40 @@ type Async = asynch::Monitor<'static, Controller, Delay, Corncrake, CHANNELS, Wi
 pub enum Host {
     Blocking(Box<Blocking>),
     Async(Box<Async>),
+}
+
+/// What firmware keeps besides its monitor.
+pub struct Kept {
+    /// As of the last operation that came through.
+    pub token: ResumeToken,
+    pub queue: AlertQueue<'static, 64>,
+}
+
+impl Default for Kept {
+    fn default() -> Self {
+        Self {
+            token: ResumeToken { writes: 0 },
+            queue: AlertQueue::new(),
+        }
+    }
+}
+
+/// Which codes of a capture are fetched, and how many: two reads, and the last ones.
+pub const FIRST_CODE: u16 = 1_000;
+pub const CODES: usize = 24;
+
+/// Calls a method of the queue with either monitor.
+macro_rules! on_queue {
+    ($host:expr, $scene:expr, $queue:expr, $method:ident($($argument:expr),*)) => {
+        match $host {
+            Host::Blocking(monitor) => Some($queue.$method(&mut **monitor, $($argument),*)),
+            Host::Async(monitor) => run(
+                &$scene.bench,
+                &$scene.wiring,
+                $queue.asynch().$method(&mut **monitor, $($argument),*),
+            ),
+        }
+    };
 }
 
 /// Calls a method of either monitor.
@@ -101,8 +144,16 @@ impl Host {
         }
     }
 
+    pub fn is_armed(&self) -> bool {
+        match self {
+            Self::Blocking(monitor) => monitor.is_armed(),
+            Self::Async(monitor) => monitor.is_armed(),
+        }
+    }
+
     /// Carries out what is asked. A resume takes the token that was kept.
-    pub fn ask(&mut self, scene: &Scene, ask: Ask, token: ResumeToken) -> Outcome {
+    pub fn ask(&mut self, scene: &Scene, ask: Ask, kept: &mut Kept) -> Outcome {
+        let token = kept.token;
         let (bench, wiring) = (&scene.bench, &scene.wiring);
         match ask {
             Ask::Init(setting) => done(call!(self, bench, wiring, init(&(setting.config)()))),
@@ -116,6 +167,22 @@ impl Host {
                 wiring,
                 resume(&(setting.config)(), token)
             )),
+            Ask::SetLimits(setting) => {
+                let limits = &LimitSet::of(setting).limits;
+                done(on_queue!(self, scene, kept.queue, set_limits(limits)))
+            }
+            Ask::ReadAlerts => done(on_queue!(self, scene, kept.queue, read_alerts())),
+            Ask::Service => sampled(on_queue!(self, scene, kept.queue, service())),
+            Ask::StartCapture(channel) => done(call!(self, bench, wiring, start_capture(channel))),
+            Ask::FetchCapture => {
+                let mut codes = [0; CODES];
+                let fetch = call!(self, bench, wiring, fetch_capture(FIRST_CODE, &mut codes));
+                match fetch {
+                    Some(Ok(capture)) => Outcome::Fetched(capture.codes().to_vec()),
+                    Some(Err(error)) => Outcome::Failed(error),
+                    None => Outcome::Dropped,
+                }
+            }
             Ask::Powered(on) => {
                 match self {
                     Self::Blocking(monitor) => monitor.set_powered(on),
@@ -127,9 +194,9 @@ impl Host {
     }
 }
 
-fn done(result: Option<Result<(), Error<BusError>>>) -> Outcome {
+fn done<T>(result: Option<Result<T, Error<BusError>>>) -> Outcome {
     match result {
-        Some(Ok(())) => Outcome::Done,
+        Some(Ok(_)) => Outcome::Done,
         Some(Err(error)) => Outcome::Failed(error),
         None => Outcome::Dropped,
     }

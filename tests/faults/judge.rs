@@ -5,20 +5,30 @@ use crake::{Channel, Error, NoReading, Operation, Reading};
 use crake_sim::bus::BusError;
 
 use crate::bus::Disturbed;
-use crate::host::{Ask, Outcome, Seen};
-use crate::scene::{ADDRESS, Setting, time_of_current, time_of_voltage};
+use crate::host::{Ask, CODES, Outcome, Seen};
+use crate::scene::{ADDRESS, Setting, tells_time_by_current, time_of_current, time_of_voltage};
 use crate::trial::Trial;
 
 /// What the monitor cannot do it refuses, without touching the bus; and it refuses nothing else.
 pub fn refusal(trial: &Trial, ask: Ask, outcome: &Outcome) {
     let refused = match outcome {
-        Outcome::Failed(error) => matches!(error.fault(), Fault::NotConfigured | Fault::Unpowered),
+        Outcome::Failed(error) => matches!(
+            error.fault(),
+            Fault::NotConfigured | Fault::NotArmed | Fault::Unpowered
+        ),
         _ => false,
     };
     let due = match ask {
         Ask::Powered(_) => false,
         Ask::Init(_) | Ask::Resume(_) => !trial.powered,
-        Ask::Sample | Ask::Configure(_) => !trial.powered || trial.knows.is_none(),
+        Ask::Configure(_) => !trial.powered || trial.knows.is_none() && !trial.captured,
+        Ask::FetchCapture => !trial.powered || !trial.captured,
+        Ask::ReadAlerts | Ask::Service => {
+            !trial.powered || trial.knows.is_none() || trial.armed.is_none()
+        }
+        Ask::Sample | Ask::SetLimits(_) | Ask::StartCapture(_) => {
+            !trial.powered || trial.knows.is_none()
+        }
     };
     assert_eq!(
         refused, due,
@@ -36,13 +46,13 @@ pub fn without_fault(trial: &Trial, ask: Ask, outcome: &Outcome) {
         return;
     };
     let excused = match (error.fault(), ask) {
-        (Fault::NotConfigured | Fault::Unpowered, _) => true,
+        (Fault::NotConfigured | Fault::NotArmed | Fault::Unpowered, _) => true,
         (Fault::Bus, _) if !trial.answers => true,
-        (Fault::Reset | Fault::Changed, Ask::Sample | Ask::Configure(_)) => trial.meddled,
         // Somebody else's configuration, or one that did not come through.
         (_, Ask::Resume(setting)) => {
             trial.meddled || trial.told.is_none_or(|told| told.name != setting.name)
         }
+        (Fault::Reset | Fault::Changed, _) if !matches!(ask, Ask::Init(_)) => trial.meddled,
         _ => false,
     };
     assert!(excused, "{ask:?} failed without a fault: {error}");
@@ -55,6 +65,12 @@ pub fn error(trial: &Trial, ask: Ask, error: &Error<BusError>) {
         Ask::Configure(_) => Operation::Configure,
         Ask::Sample => Operation::Sample,
         Ask::Resume(_) => Operation::Resume,
+        Ask::SetLimits(_) => Operation::SetLimits,
+        Ask::ReadAlerts => Operation::ReadAlerts,
+        Ask::StartCapture(_) => Operation::StartCapture,
+        Ask::FetchCapture => Operation::FetchCapture,
+        // The piece that failed.
+        Ask::Service => error.operation,
         Ask::Powered(_) => panic!("it cannot fail"),
     };
     assert_eq!((error.operation, error.address), (operation, ADDRESS));
@@ -69,13 +85,26 @@ pub fn part(trial: &Trial, ask: Ask, outcome: &Outcome, disturbed: Option<Distur
     let (Outcome::Done | Outcome::Sampled(_), Some(setting)) = (outcome, trial.knows) else {
         return;
     };
-    let Some(what) = trial.scene.differs(setting) else {
+    let differs = match ask {
+        Ask::Powered(_) => None,
+        // Of the configuration they do not tell.
+        Ask::SetLimits(_) | Ask::ReadAlerts => {
+            let was_reset = trial.scene.was_reset();
+            was_reset.then(|| "the part was reset".into())
+        }
+        _ => trial.scene.differs(setting),
+    };
+    let Some(what) = differs else {
         return;
     };
     let could_not_know = disturbed.is_some_and(|disturbed| {
         let last = disturbed.transfer + 1 == trial.shapes.len();
-        // A block tells of the moment of its latch; and a stranger may write at once after a look.
-        matches!(outcome, Outcome::Sampled(_)) || disturbed.by_stranger || last && disturbed.inside
+        // A block tells of the moment of its latch, flags of that of their reading; and a stranger may
+        // write at once after a look.
+        matches!(outcome, Outcome::Sampled(_))
+            || matches!(ask, Ask::ReadAlerts)
+            || disturbed.by_stranger
+            || last && disturbed.inside
     });
     assert!(could_not_know, "{ask:?} says Ok, but {what}");
 }
@@ -140,6 +169,9 @@ fn reading(setting: &Setting, channel: Channel, reading: &Reading, latched: (i64
         (oldest..=latest).contains(&of_voltage),
         "{told} is of {of_voltage} µs"
     );
+    if !tells_time_by_current(channel.index()) {
+        return;
+    }
     assert!(
         (of_voltage - of_current).abs() <= LSB_US + APART_US,
         "{told}: voltage of {of_voltage} µs, current of {of_current} µs"
@@ -150,4 +182,19 @@ fn reading(setting: &Setting, channel: Channel, reading: &Reading, latched: (i64
     let off = (i128::from(reading.power.as_nanowatts()) - product).abs();
     // Means of products and products of means differ by less than an LSB of either: below 1 mW.
     assert!(off < 1_000_000, "{told}: product {product} nW");
+}
+
+/// Codes of a fast capture rise as the ramp does, 16 000 times a second, in their own order.
+pub fn codes(trial: &Trial, codes: &[i32]) {
+    assert_eq!(codes.len(), CODES);
+    // 50 or 20 µA a code (section 3.4), which is 100 or 40 µs of the ramp; 62.5 µs a conversion.
+    let rises = codes
+        .windows(2)
+        .all(|pair| (0..=2).contains(&(pair[1] - pair[0])));
+    let risen = codes[CODES - 1] - codes[0];
+    assert!(
+        rises && (14..=36).contains(&risen),
+        "{:?}: {codes:?}",
+        trial.told
+    );
 }

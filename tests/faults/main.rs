@@ -6,6 +6,7 @@
 mod bus;
 mod host;
 mod judge;
+mod limits;
 mod plan;
 mod scene;
 mod sequences;

@@ -1,6 +1,7 @@
 //! A part with four rails that tell the time, and what may be asked of it: configurations, and
 //! what the datasheet says the part's registers then are.
 
+use std::cell::RefCell;
 use std::fmt;
 use std::rc::Rc;
 use std::time::Duration;
@@ -13,9 +14,10 @@ use crake::units::{Resistance, Tolerance, Voltage};
 use crake_sim::bench::{Bench, Part};
 use crake_sim::part::Target;
 use crake_sim::part::corncrake as model;
-use crake_sim::plant::{self, Bounds, Profile, Section, Source};
+use crake_sim::plant::{self, Bounds, Profile, Pulses, Section, Source};
 
 use crate::bus::Wiring;
+use crate::limits::Witness;
 
 pub const ADDRESS: u8 = 0x32;
 pub const CHANNELS: usize = 4;
@@ -126,6 +128,7 @@ pub struct Scene {
     pub bench: Bench,
     pub part: Part<model::Model>,
     pub wiring: Rc<Wiring>,
+    pub witness: Rc<RefCell<Witness>>,
 }
 
 impl Scene {
@@ -137,15 +140,23 @@ impl Scene {
             .expect("an address");
         for channel in 0..CHANNELS {
             let source = Source::of(Ramp::voltage(channel));
-            let rail = plant::Rail::new(source, Ramp::current(channel)).expect("a rail");
+            let rail = if tells_time_by_current(channel) {
+                plant::Rail::new(source, Ramp::current(channel))
+            } else {
+                let pulses = Pulses::new(0, PULSE_NA, 7_300_000, 1_000_000);
+                plant::Rail::new(source, pulses.expect("pulses"))
+            };
+            let rail = rail.expect("a rail");
             let resistor = crake_sim::board::SenseResistor::ideal(10_000_000);
             part.rail(channel, rail, resistor).expect("a channel");
         }
-        let wiring = Wiring::new(&bench, &part);
+        let witness = Rc::new(RefCell::new(Witness::default()));
+        part.watch(0, witness.clone());
         let scene = Self {
+            wiring: Wiring::new(&bench, &part),
             bench,
             part,
-            wiring,
+            witness,
         };
         scene.pass_us(1_234);
         scene
@@ -179,6 +190,11 @@ impl Scene {
             part.stop();
             Some(value)
         })
+    }
+
+    /// Whether the part was reset and nobody told it since that it was seen; or it does not answer.
+    pub fn was_reset(&self) -> bool {
+        self.register(0x0A, 1) != Some(0)
     }
 
     /// What differs from the setting in the part's registers; nothing if it is as it was told.
@@ -226,6 +242,12 @@ impl Ramp {
     }
 }
 
+/// Channels 2 and 3 have pulses of 1 ms every 7.3 ms instead.
+pub fn tells_time_by_current(channel: usize) -> bool {
+    channel < 2
+}
+
+const PULSE_NA: i64 = 2_300_000_000;
 const NV_PER_US: i64 = 1_000;
 const NA_PER_US: i64 = 500;
 

@@ -2,11 +2,12 @@
 //!
 //! `FAULTS_SEED=17 cargo test --test faults sequences` does one again, and shows it.
 
+use crake::Channel;
 use crake_sim::rng::Rng;
 
 use crate::host::{Ask, FACES, Face};
 use crate::plan::{ERRORS, Fault, Place, Plan};
-use crate::scene::{FAST, IDLE, SHOT, SLOW, Setting};
+use crate::scene::{FAST, IDLE, SHOT, SLOW};
 use crate::tally::Tally;
 use crate::trial::Trial;
 
@@ -39,11 +40,14 @@ fn run(face: Face, seed: u64, shows: bool) {
     let mut rng = Rng::new(seed).stream("faults");
     let mut trial = Trial::new(face);
     for _ in 0..OPERATIONS {
-        let ask = draw_ask(&mut rng, trial.told);
+        let ask = draw_ask(&mut rng, &trial);
         let plan = (rng.below(2) == 0).then(|| draw_plan(&mut rng, face));
+        if shows {
+            println!("{ask:?} with {plan:?}");
+        }
         let outcome = trial.ask(ask, plan);
         if shows {
-            println!("{ask:?} with {plan:?}:\n    {outcome:?}");
+            println!("    {outcome:?}");
         }
         if rng.below(4) == 0 {
             trial.scene.part.power_up();
@@ -52,15 +56,20 @@ fn run(face: Face, seed: u64, shows: bool) {
     trial.recover();
 }
 
-fn draw_ask(rng: &mut Rng, told: Option<&'static Setting>) -> Ask {
+fn draw_ask(rng: &mut Rng, trial: &Trial) -> Ask {
     let setting = [&FAST, &SLOW, &SHOT, &IDLE][rng.below(4) as usize];
-    match rng.below(16) {
+    match rng.below(24) {
         0..=2 => Ask::Init(setting),
         3..=4 => Ask::Configure(setting),
         // Mostly with what the part was told last, which may come through.
-        5..=6 => Ask::Resume(told.unwrap_or(setting)),
+        5..=6 => Ask::Resume(trial.told.unwrap_or(setting)),
         7 => Ask::Resume(setting),
         8 => Ask::Powered(rng.below(3) > 0),
+        9..=12 => Ask::SetLimits(trial.knows.unwrap_or(setting)),
+        13..=14 => Ask::ReadAlerts,
+        15..=17 => Ask::Service,
+        18 => Ask::StartCapture(Channel::C0),
+        19 => Ask::FetchCapture,
         _ => Ask::Sample,
     }
 }

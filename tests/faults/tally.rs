@@ -24,7 +24,9 @@ impl Tally {
             let text = payload.downcast_ref::<String>().map(String::as_str);
             let text = text.or(payload.downcast_ref::<&str>().copied());
             let text = text.unwrap_or("?");
-            let kind: String = text.chars().filter(|c| !c.is_ascii_digit()).collect();
+            let is_number = |word: &&str| !word.contains(|c: char| c.is_ascii_digit());
+            let kind: Vec<_> = text.split(' ').filter(is_number).collect();
+            let kind = kind.join(" ");
             let entry = self.failures.entry(kind);
             entry
                 .or_insert_with(|| (0, format!("{}: {text}", named())))

@@ -1,10 +1,11 @@
 //! One monitor on one part, asked one thing after the other, and what it may say of the part.
 
+use crake::alert::{AlertFlags, AlertQueue};
 use crake::bus::Fault;
-use crake::part::ResumeToken;
 
-use crate::host::{Ask, Face, Host, Outcome};
+use crate::host::{Ask, Face, Host, Kept, Outcome};
 use crate::judge;
+use crate::limits::LimitSet;
 use crate::plan::{Plan, RESET_US, Shape};
 use crate::scene::{FAST, SHOT, Scene, Setting};
 
@@ -20,8 +21,13 @@ pub struct Trial {
     pub meddled: bool,
     /// What the part was told last, where that came through and its count of writes is kept.
     pub told: Option<&'static Setting>,
-    /// As the firmware kept it when an operation last came through.
-    token: ResumeToken,
+    /// The part was told to capture, and did not hear otherwise since.
+    pub captured: bool,
+    /// Limits are to stand in the part.
+    pub armed: Option<&'static LimitSet>,
+    kept: Kept,
+    /// Flags of limits that became events since the firmware began.
+    told_flags: AlertFlags,
     /// The part answers as the operation begins.
     pub answers: bool,
     /// Number of the configuration and of scans, as of the last sample.
@@ -50,7 +56,10 @@ impl Trial {
             knows: None,
             meddled: false,
             told: None,
-            token: ResumeToken { writes: 0 },
+            captured: false,
+            armed: None,
+            kept: Kept::default(),
+            told_flags: AlertFlags::empty(),
             answers: true,
             scans: None,
             configurations: 0,
@@ -71,7 +80,7 @@ impl Trial {
         self.answers = self.scene.register(IDENTITY, 4).is_some();
         let begun_us = self.scene.now_us();
         self.scene.wiring.begin(plan);
-        let outcome = self.host.ask(&self.scene, ask, self.token);
+        let outcome = self.host.ask(&self.scene, ask, &mut self.kept);
         let wiring = &self.scene.wiring;
         (self.shapes, self.waited) = (wiring.transfers(), wiring.waited());
         let disturbed = wiring.disturbed();
@@ -82,7 +91,7 @@ impl Trial {
         }
         self.learn(ask, &outcome);
         if self.knows.is_some() && matches!(outcome, Outcome::Done | Outcome::Sampled(_)) {
-            self.token = self.host.token();
+            self.kept.token = self.host.token();
         }
         self.meddled |= disturbed.is_some();
         match &outcome {
@@ -91,11 +100,47 @@ impl Trial {
                 judge::sample(self, seen, begun_us, plan.is_none());
                 self.scans = Some((seen.configuration, seen.scans));
             }
+            Outcome::Fetched(codes) => judge::codes(self, codes),
             Outcome::Done | Outcome::Dropped => {}
         }
         judge::part(self, ask, &outcome, disturbed);
+        self.judge_limits(ask, &outcome);
         self.scene.wiring.begin(None);
         outcome
+    }
+
+    /// Limits stand where the monitor says so; and no flag is cleared twice, nor for nothing.
+    fn judge_limits(&mut self, ask: Ask, outcome: &Outcome) {
+        let is_armed = self.host.is_armed();
+        match (ask, outcome) {
+            (Ask::SetLimits(setting), Outcome::Done) => {
+                self.armed = Some(LimitSet::of(setting));
+                assert!(is_armed, "limits were set");
+            }
+            (Ask::FetchCapture, _) => {}
+            (Ask::SetLimits(_), _) if !is_armed => self.armed = None,
+            (Ask::SetLimits(_) | Ask::ReadAlerts | Ask::Service | Ask::Sample, _)
+                if self.knows.is_some() => {}
+            _ => self.armed = None,
+        }
+        assert_eq!(is_armed, self.armed.is_some(), "{ask:?}: {outcome:?}");
+        if let Some(limits) = self.armed
+            && !self.meddled
+            && let Some(what) = limits.differs(&self.scene)
+        {
+            panic!("{ask:?}: the monitor is armed, but {what}");
+        }
+        let most_falls = match ask {
+            Ask::SetLimits(_) | Ask::ReadAlerts => 1,
+            // What a condition that is over has left is cleared besides.
+            Ask::Service => 2,
+            _ => 0,
+        };
+        let falls = self.scene.witness.borrow_mut().most_falls();
+        assert!(falls <= most_falls, "{ask:?} cleared a flag {falls} times");
+        while let Some(event) = self.kept.queue.next_event() {
+            self.told_flags |= AlertFlags::of(event.flag());
+        }
     }
 
     /// Whatever was wrong is over. The monitor says what it is; `init` brings it back.
@@ -118,13 +163,35 @@ impl Trial {
             matches!(outcome, Outcome::Sampled(_)),
             "sample after all: {outcome:?}"
         );
+        let outcome = self.ask(Ask::SetLimits(&FAST), None);
+        assert!(
+            matches!(outcome, Outcome::Done),
+            "limits after all: {outcome:?}"
+        );
+        for _ in 0..2 {
+            let outcome = self.ask(Ask::Service, None);
+            assert!(
+                matches!(outcome, Outcome::Sampled(_)),
+                "service after all: {outcome:?}"
+            );
+        }
+        // Flags of limits are at the same bits in both (section 3.6).
+        let fallen = AlertFlags::from_bits_retain(self.scene.witness.borrow().fallen.into());
+        let silent = fallen.difference(self.told_flags);
+        assert!(silent.is_empty(), "cleared and never told: {silent:?}");
+        assert_eq!(self.kept.queue.dropped(), 0);
     }
 
     /// The firmware starts anew, and the part goes on.
     fn restart(&mut self) {
         self.host = Host::new(self.face, &self.scene);
+        self.kept.queue = AlertQueue::new();
+        self.told_flags = AlertFlags::empty();
+        self.scene.witness.borrow_mut().fallen = 0;
         self.powered = true;
         self.knows = None;
+        self.captured = false;
+        self.armed = None;
         self.configurations = 0;
         self.scans = None;
     }
@@ -137,26 +204,40 @@ impl Trial {
         };
         let refused = matches!(fault, Some(Fault::NotConfigured | Fault::Unpowered));
         match (ask, outcome) {
-            (Ask::Powered(on), _) => (self.powered, self.knows) = (on, None),
+            (Ask::Powered(on), _) => {
+                (self.powered, self.knows, self.captured) = (on, None, false);
+            }
             (Ask::Init(setting) | Ask::Configure(setting), Outcome::Done)
             | (Ask::Resume(setting), Outcome::Sampled(_)) => {
                 (self.knows, self.told) = (Some(setting), Some(setting));
                 self.configurations += 1;
                 self.meddled = false;
+                self.captured = false;
             }
+            (Ask::StartCapture(_), _) if !refused => {
+                (self.knows, self.told) = (None, None);
+                self.captured = matches!(outcome, Outcome::Done);
+                self.meddled = false;
+            }
+            (Ask::FetchCapture, _) => {
+                self.captured &= !matches!(fault, Some(Fault::Reset | Fault::Changed));
+            }
+            (Ask::StartCapture(_), _) => {}
             // An operation that changes the part and did not come through.
             (Ask::Init(_) | Ask::Configure(_), _) if !refused => {
-                (self.knows, self.told) = (None, None);
+                (self.knows, self.told, self.captured) = (None, None, false);
             }
             (Ask::Resume(_), _) if !refused => {
-                self.knows = None;
+                (self.knows, self.captured) = (None, false);
                 self.told = self.told.filter(|told| told.run != SHOT.run);
             }
             (Ask::Init(_) | Ask::Configure(_) | Ask::Resume(_), _) => {}
-            (Ask::Sample, Outcome::Sampled(_)) => {}
-            (Ask::Sample, _) => {
-                // A single shot that was begun counts as a write.
-                self.told = self.told.filter(|told| told.run != SHOT.run);
+            (Ask::Sample | Ask::Service, Outcome::Sampled(_)) => {}
+            (Ask::SetLimits(_) | Ask::ReadAlerts | Ask::Sample | Ask::Service, _) => {
+                if !refused && !matches!(outcome, Outcome::Done) {
+                    // What was begun may have counted as a write.
+                    self.told = None;
+                }
                 let gone = [Fault::Reset, Fault::Changed, Fault::NotConfigured];
                 if fault.is_some_and(|fault| gone.contains(&fault)) {
                     self.knows = None;

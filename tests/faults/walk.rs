@@ -1,5 +1,7 @@
 //! Every fault at every place of every operation: complete, not sampled.
 
+use crake::Channel;
+
 use crate::host::{Ask, FACES, Face, Outcome};
 use crate::plan::Plan;
 use crate::scene::{FAST, IDLE, SHOT, SLOW};
@@ -22,7 +24,40 @@ const OPERATIONS: &[(&[Ask], Ask)] = &[
     (&[Ask::Init(&FAST), Ask::Sample], Ask::Resume(&FAST)),
     (&[Ask::Init(&SLOW)], Ask::Resume(&SLOW)),
     (&[Ask::Init(&SHOT), Ask::Sample], Ask::Resume(&SHOT)),
+    (&[Ask::Init(&FAST)], Ask::SetLimits(&FAST)),
+    (
+        &[Ask::Init(&SLOW), Ask::SetLimits(&SLOW)],
+        Ask::SetLimits(&SLOW),
+    ),
+    (ARMED, Ask::SetLimits(&FAST)),
+    (ARMED, Ask::ReadAlerts),
+    (ARMED, Ask::Service),
+    (SERVED, Ask::Service),
+    (SERVED, Ask::Configure(&SLOW)),
+    (ARMED, Ask::Sample),
+    (&[Ask::Init(&SHOT), Ask::SetLimits(&SHOT)], Ask::Service),
+    (&[Ask::Init(&FAST)], Ask::StartCapture(Channel::C0)),
+    (CAPTURED, Ask::FetchCapture),
+    (CAPTURED, Ask::Configure(&SLOW)),
 ];
+
+/// Some flags stand in the part when it goes on.
+const ARMED: &[Ask] = &[
+    Ask::Init(&FAST),
+    Ask::SetLimits(&FAST),
+    Ask::Sample,
+    Ask::Sample,
+    Ask::Sample,
+];
+/// One condition lasts and is masked.
+const SERVED: &[Ask] = &[
+    Ask::Init(&FAST),
+    Ask::SetLimits(&FAST),
+    Ask::Sample,
+    Ask::Sample,
+    Ask::Service,
+];
+const CAPTURED: &[Ask] = &[Ask::Init(&FAST), Ask::StartCapture(Channel::C0)];
 
 /// The most transfers of an operation, given how many it takes without faults: each as often as it
 /// is tried, and a block with another tag three times.
