@@ -1,16 +1,16 @@
 use core::time::Duration;
 
 use crake::board::{Correction, Gain, Offset};
-use crake::capture::{Statistics, Tally};
+use crake::capture::Tally;
+use crake::part::corncrake::INFO;
 use crake::units::{Charge, Current};
-use crake::{Channel, ShuntMonitor};
+use crake::{Channel, FastCapture, ShuntMonitor};
 use num_bigint::BigInt;
 use num_rational::BigRational;
 
 use crate::fixture::{COARSE, CONVERSION_NS, FINE, Fixture, KEPT, Ramp, config, pulses, ratio};
 
 const NANOOHMS: u64 = 47_000_000;
-const LEVEL: Current = Current::from_milliamps(10);
 /// 0.25 % more, in 2^-30.
 const GAIN: i32 = (1 << 30) + (1 << 30) / 400;
 /// 3.1 µV taken off, and that.
@@ -73,33 +73,36 @@ fn is_root(shown: Current, of: &BigRational, off: &BigRational) -> bool {
     &low * &low <= *of && *of <= &high * &high
 }
 
-fn check(statistics: &Statistics, exact: &Exact) {
+fn check(tally: &Tally, capture: &FastCapture<'_>, exact: &Exact) {
     let of = &exact.currents;
     let within = |shown, truth: &BigRational, off: &BigRational| {
         let error: BigRational = na(shown) - truth;
         error.clone().max(-error) <= *off
     };
-    let least = of.iter().min().expect("some");
-    let greatest = of.iter().max().expect("some");
-    assert!(within(statistics.least, least, &tolerance(0)));
-    assert!(within(statistics.greatest, greatest, &tolerance(0)));
-    assert!(within(statistics.mean, &exact.mean, &tolerance(1)));
-    assert!(is_root(statistics.rms, &exact.mean_square, &tolerance(3)));
+    let (least, greatest) = (of.iter().min(), of.iter().max());
+    let [least, greatest] = [least, greatest].map(|of| of.expect("some"));
+    assert!(within(tally.least(capture), least, &tolerance(0)));
+    assert!(within(tally.greatest(capture), greatest, &tolerance(0)));
+    assert!(within(tally.mean(capture), &exact.mean, &tolerance(1)));
+    // A code has at most 1280 of 256ths, and there are 1024 of them.
     assert!(is_root(
-        statistics.deviation,
+        tally.deviation(capture),
         &exact.variance,
-        &tolerance(2)
+        &tolerance(3)
+    ));
+    assert!(is_root(
+        tally.rms(capture),
+        &exact.mean_square,
+        &tolerance(5)
     ));
 
-    let level = na(LEVEL);
-    let above = of.iter().filter(|current| current.round() > level).count() as u64;
-    assert_eq!(statistics.above_ns, above * CONVERSION_NS);
-    assert_eq!(statistics.count as usize, of.len());
-    assert_eq!(statistics.duration_ns, of.len() as u64 * CONVERSION_NS);
+    assert_eq!(tally.count() as usize, of.len());
+    let duration = Duration::from_nanos(of.len() as u64 * CONVERSION_NS);
+    assert_eq!(tally.duration(&INFO), duration);
     // nA × 62 500 ns is 6.25e-14 C.
-    let charge = na(statistics.mean) * ratio(of.len() as i128 * 62_500, 1_000_000_000);
+    let charge = na(tally.mean(capture)) * ratio(of.len() as i128 * 62_500, 1_000_000_000);
     let charge = i128::try_from(charge.trunc().to_integer()).expect("in range");
-    assert_eq!(statistics.charge, Charge::from_nanocoulombs(charge));
+    assert_eq!(tally.charge(capture), Charge::from_nanocoulombs(charge));
 }
 
 #[test]
@@ -127,18 +130,17 @@ fn figures_of_a_capture() {
             for (shown, truth) in capture.currents().zip(&exact.currents) {
                 assert_eq!(na(shown), truth.round(), "to the nearest nanoampere");
             }
-            let mut tally = Tally::new(LEVEL);
-            tally.add(&capture);
-            let statistics = tally.statistics(&capture).expect("some");
-            assert_eq!(statistics.clipped, 0);
-            check(&statistics, &exact);
+            let mut tally = Tally::new();
+            assert!(tally.add(&capture));
+            assert!(!tally.is_clipped(&capture));
+            check(&tally, &capture, &exact);
 
             // The same from pieces.
-            let mut pieces = Tally::new(LEVEL);
+            let mut pieces = Tally::new();
             let mut room = [0; 100];
             for first in (0..KEPT as u16).step_by(room.len()) {
                 let piece = monitor.fetch_capture(first, &mut room).expect("codes");
-                pieces.add(&piece);
+                assert!(pieces.add(&piece));
             }
             assert_eq!(pieces, tally);
         }
@@ -155,21 +157,19 @@ fn pulses_are_what_they_are() {
     monitor.start_capture(Channel::C3).expect("a capture");
     let mut codes = [0; KEPT];
     let capture = monitor.fetch_capture(0, &mut codes).expect("codes");
-    let mut tally = Tally::new(LEVEL);
-    tally.add(&capture);
-    let of = tally.statistics(&capture).expect("some");
-    let within =
-        |shown: Current, microamps: i64, off: i64| (shown.as_microamps() - microamps).abs() <= off;
-    assert!(
-        within(of.least, 1_000, 5) && within(of.greatest, 20_000, 5),
-        "{of:?}"
-    );
+    let mut tally = Tally::new();
+    assert!(tally.add(&capture));
+    let within = |shown: Current, microamps: i64, off: i64| {
+        let error = (shown.as_microamps() - microamps).abs();
+        assert!(error <= off, "{shown} where {microamps} µA should be");
+    };
+    within(tally.least(&capture), 1_000, 5);
+    within(tally.greatest(&capture), 20_000, 5);
     // 1 + 0.3 × 19 mA, and at the edges of a millisecond in 64 not quite.
-    assert!(within(of.mean, 6_700, 100), "{of:?}");
+    within(tally.mean(&capture), 6_700, 100);
     // √(1 + 0.3 × 399) mA, less by what apertures across an edge smooth.
-    assert!(within(of.rms, 10_986, 400), "{of:?}");
-    assert!(within(of.deviation, 8_707, 400), "{of:?}");
-    assert!((18_000_000..32_000_000).contains(&of.above_ns), "{of:?}");
+    within(tally.rms(&capture), 10_986, 400);
+    within(tally.deviation(&capture), 8_707, 400);
 }
 
 /// 30 mA across 1 Ω are beyond the fine range, 26.2142 mV (section 3.4).
@@ -193,16 +193,13 @@ fn clipping_is_told() {
         .filter(|code| **code == -131_072)
         .count();
     assert!((100..KEPT).contains(&cut), "{cut}");
-    let mut tally = Tally::new(LEVEL);
-    tally.add(&capture);
-    assert_eq!(
-        tally.statistics(&capture).expect("some").clipped as usize,
-        cut
-    );
+    let mut tally = Tally::new();
+    assert!(tally.add(&capture));
+    assert!(tally.is_clipped(&capture));
 }
 
 #[test]
-fn nothing_and_too_much_have_no_figures() {
+fn nothing_is_zero_and_too_much_is_told() {
     let fixture = Fixture::new(1_000_000_000);
     let full = crake_sim::plant::Constant::new(65_000_000).expect("65 mA");
     let source = crake_sim::plant::Constant::new(3_000_000_000).expect("3 V");
@@ -216,19 +213,19 @@ fn nothing_and_too_much_have_no_figures() {
     monitor.start_capture(Channel::C0).expect("a capture");
     let mut codes = [0; KEPT];
     let capture = monitor.fetch_capture(0, &mut codes).expect("codes");
-    let mut tally = Tally::new(LEVEL);
-    assert_eq!(tally.statistics(&capture), None);
-    // 130 000 × 33 038 is the first product beyond 2^32; 32 captures have 32 768 codes.
-    for _ in 0..32 {
-        tally.add(&capture);
+    let mut tally = Tally::new();
+    assert_eq!((tally.count(), tally.mean(&capture)), (0, Current::ZERO));
+    assert_eq!(tally.rms(&capture), Current::ZERO);
+    assert!(!tally.is_clipped(&capture));
+    for _ in 0..4 {
+        assert!(tally.add(&capture));
     }
-    let statistics = tally.statistics(&capture).expect("some");
-    assert_eq!(statistics.mean, Current::from_milliamps(65));
-    assert_eq!(statistics.rms, Current::from_milliamps(65));
-    assert_eq!(statistics.deviation, Current::ZERO);
-    // 65 mA × 32 768 × 62.5 µs = 133.12 mC.
-    assert_eq!(statistics.charge, Charge::from_microcoulombs(133_120));
-    tally.add(&capture);
-    assert_eq!(tally.statistics(&capture), None);
-    fixture.bench.run_for(Duration::from_millis(1));
+    let full = tally;
+    assert!(!tally.add(&capture));
+    assert_eq!(tally, full);
+    assert_eq!(tally.mean(&capture), Current::from_milliamps(65));
+    assert_eq!(tally.rms(&capture), Current::from_milliamps(65));
+    assert_eq!(tally.deviation(&capture), Current::ZERO);
+    // 65 mA × 4096 × 62.5 µs = 16.64 mC.
+    assert_eq!(tally.charge(&capture), Charge::from_microcoulombs(16_640));
 }

@@ -106,6 +106,12 @@ impl<const N: usize> Board<N> {
     /// Unchanged where there is no such rail.
     #[must_use]
     pub const fn corrected(mut self, channel: Channel, correction: &Correction) -> Self {
+        self.correct(channel, correction);
+        self
+    }
+
+    /// Corrects one rail in place, as [`corrected`](Self::corrected).
+    pub const fn correct(&mut self, channel: Channel, correction: &Correction) {
         let (sense_unit_nv, rail_unit_nv) = (self.sense_unit_nv, self.rail_unit_nv);
         if let Some((_, rest)) = self.factors.split_at_mut_checked(channel.index())
             && let Some((factors, _)) = rest.split_first_mut()
@@ -113,7 +119,6 @@ impl<const N: usize> Board<N> {
             factors.correct(correction, sense_unit_nv, rail_unit_nv);
             self.revision = self.revision.wrapping_add(1);
         }
-        self
     }
 
     /// How codes become quantities on a channel; `None` where there is no rail.

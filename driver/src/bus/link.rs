@@ -246,6 +246,26 @@ impl<B: Port> Link<B> {
         })
     }
 
+    /// Reads a register of up to seven bytes that must have this value.
+    ///
+    /// # Errors
+    /// As [`read`](Self::read), and `fault`, with the values noted.
+    pub fn require(
+        &mut self,
+        register: u8,
+        value: u64,
+        width: u8,
+        fault: Fault,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(move || async move {
+            let got = self.get(register, width).await?;
+            if got == value {
+                return Ok(());
+            }
+            Err(self.differ(fault, value as u32, got as u32))
+        })
+    }
+
     /// Writes a value of up to seven bytes and reads it back.
     ///
     /// # Errors
@@ -258,11 +278,7 @@ impl<B: Port> Link<B> {
     ) -> impl Future<Output = Result<(), Fault>> {
         B::shared(move || async move {
             self.put(register, value, width).await?;
-            let got = self.get(register, width).await?;
-            if got == value {
-                return Ok(());
-            }
-            Err(self.differ(Fault::ReadBack, value as u32, got as u32))
+            self.require(register, value, width, Fault::ReadBack).await
         })
     }
 

@@ -102,7 +102,6 @@ const ENTRIES: usize = 16;
 const ENTRY: usize = 20;
 const CHECK: usize = 176;
 const FLAGS: usize = 0;
-const RANGE: usize = 1;
 const ENTRY_UNUSED: usize = 2;
 const OFFSET: usize = 4;
 const OFFSET_BOUND: usize = 8;

@@ -8,5 +8,5 @@
 mod statistics;
 mod trigger;
 
-pub use statistics::{Statistics, Tally};
+pub use statistics::Tally;
 pub use trigger::TriggerBuffer;

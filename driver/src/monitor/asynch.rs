@@ -5,6 +5,7 @@
 use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::I2c;
 
+use super::capture::captured;
 use super::core::Core;
 use super::{
     Error, ErrorKind, FastCapture, Last, NoClock, Operation, Sample, TimeSource, WithClock,
@@ -243,11 +244,9 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
         first: u16,
         codes: &'m mut [i32],
     ) -> Result<FastCapture<'m>, Error<I::Error>> {
+        let codes = captured::<P>(first, codes);
         match self.core.fetch_capture(first, codes).await {
-            Ok((channel, count)) => {
-                let codes = codes.get(..count).unwrap_or_default();
-                Ok(self.core.lend_capture(channel, codes))
-            }
+            Ok(()) => self.core.lend_capture(codes),
             Err(fault) => Err(self.core.error(Operation::FetchCapture, fault)),
         }
     }

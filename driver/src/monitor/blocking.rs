@@ -1,6 +1,7 @@
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 
+use super::capture::captured;
 use super::core::Core;
 use super::{
     Error, ErrorKind, FastCapture, Last, NoClock, Operation, ShuntMonitor, TimeSource, WithClock,
@@ -161,11 +162,9 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
         first: u16,
         codes: &'m mut [i32],
     ) -> Result<FastCapture<'m>, Error<I::Error>> {
+        let codes = captured::<P>(first, codes);
         match poll_once(|| self.core.fetch_capture(first, codes)) {
-            Ok((channel, count)) => {
-                let codes = codes.get(..count).unwrap_or_default();
-                Ok(self.core.lend_capture(channel, codes))
-            }
+            Ok(()) => self.core.lend_capture(codes),
             Err(fault) => Err(self.core.error(Operation::FetchCapture, fault)),
         }
     }

@@ -1,6 +1,7 @@
 use crate::board::Factors;
 use crate::config::ChannelRange;
 use crate::info::PartInfo;
+use crate::part::Part;
 use crate::units::Current;
 
 /// Codes of a fast capture, oldest first, and how they become currents: lent by
@@ -11,9 +12,8 @@ use crate::units::Current;
 pub struct FastCapture<'m> {
     pub(crate) codes: &'m [i32],
     pub(crate) info: &'static PartInfo,
-    /// Both are there for every channel that can be captured.
-    pub(crate) factors: Option<&'m Factors>,
-    pub(crate) range: Option<&'m ChannelRange>,
+    pub(crate) factors: &'m Factors,
+    pub(crate) range: &'m ChannelRange,
 }
 
 impl<'m> FastCapture<'m> {
@@ -36,37 +36,40 @@ impl<'m> FastCapture<'m> {
         of.codes.iter().map(move |code| of.current(*code))
     }
 
-    /// One code in 256ths of the part's sense unit.
-    pub(crate) fn code_256ths(&self) -> u32 {
-        self.range
-            .map_or(0, |range| u32::from(range.sense_lsb) << 8)
-    }
-
-    /// The offset that is taken off, likewise.
-    pub(crate) fn offset_256ths(&self) -> i32 {
-        self.factors.map_or(0, Factors::offset_256ths)
-    }
-
-    /// Current of so many 256ths of the part's sense unit, offset taken off.
-    pub(crate) fn current_of(&self, sense_256ths: i32) -> Current {
+    /// What makes currents of codes.
+    pub(crate) const fn factors(&self) -> &'m Factors {
         self.factors
-            .map_or(Current::ZERO, |factors| factors.current_of(sense_256ths))
-    }
-
-    /// Least and greatest code of the range.
-    pub(crate) fn ends(&self) -> (i32, i32) {
-        let place = self.range.map(|range| usize::from(range.sense));
-        let range = place.and_then(|place| self.info.sense_ranges.get(place));
-        range.map_or((i32::MIN, i32::MAX), |range| {
-            (range.code_min, range.code_max)
-        })
     }
 
     /// Current of a sense code.
     pub(crate) fn current(&self, code: i32) -> Current {
-        match (self.factors, self.range) {
-            (Some(factors), Some(range)) => factors.current(range, code),
-            _ => Current::ZERO,
-        }
+        let shown = code.wrapping_mul(self.code_256ths());
+        self.current_of(shown.wrapping_sub(self.factors.offset_256ths()))
     }
+
+    /// Current of so many 256ths of the part's sense unit, offset taken off.
+    #[inline(never)] // stands once
+    pub(crate) fn current_of(&self, sense_256ths: i32) -> Current {
+        self.factors.current_of(sense_256ths)
+    }
+
+    /// One code in 256ths of the part's sense unit.
+    pub(crate) const fn code_256ths(&self) -> i32 {
+        (self.range.sense_lsb as i32) << 8
+    }
+
+    /// Least and greatest code of the range.
+    pub(crate) fn ends(&self) -> (i32, i32) {
+        let range = self.info.sense_ranges.get(usize::from(self.range.sense));
+        range.map_or((i32::MIN, i32::MAX), |range| {
+            (range.code_min, range.code_max)
+        })
+    }
+}
+
+/// Room for the codes that there are from number `first` on.
+pub(super) fn captured<P: Part>(first: u16, codes: &mut [i32]) -> &mut [i32] {
+    let kept = usize::from(P::INFO.capture_max.saturating_sub(first));
+    let count = codes.len().min(kept);
+    codes.get_mut(..count).unwrap_or_default()
 }

@@ -140,37 +140,40 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         Ok(())
     }
 
-    /// Fetches codes of the capture from number `first` on; tells its channel and how many they are.
+    /// Fetches codes of the capture from number `first` on, of which there are as many.
     pub(crate) async fn fetch_capture(
         &mut self,
         first: u16,
         codes: &mut [i32],
-    ) -> Result<(Channel, usize), Fault> {
+    ) -> Result<(), Fault> {
         self.powered()?;
-        let channel = self.captured.ok_or(Fault::NotConfigured)?;
-        let kept = usize::from(P::INFO.capture_max.saturating_sub(first));
-        let count = codes.len().min(kept);
-        let codes = codes.get_mut(..count).unwrap_or_default();
+        if self.captured.is_none() {
+            return Err(Fault::NotConfigured);
+        }
         let (link, block) = (&mut self.link, &mut self.last.block);
         let result = self.part.fetch_capture(link, block, first, codes).await;
         if let Err(Fault::Reset | Fault::Changed) = result {
             self.captured = None;
         }
-        result.map(|()| (channel, count))
+        result
     }
 
     /// Codes as they were fetched, with what converts them.
     pub(crate) fn lend_capture<'m>(
         &'m self,
-        channel: Channel,
         codes: &'m [i32],
-    ) -> FastCapture<'m> {
-        FastCapture {
-            codes,
-            info: P::INFO,
-            factors: self.last.board.factors(channel),
-            range: self.last.scan.range(channel),
-        }
+    ) -> Result<FastCapture<'m>, Error<B::Error>> {
+        let lent = self.captured.and_then(|channel| {
+            Some(FastCapture {
+                codes,
+                info: P::INFO,
+                factors: self.last.board.factors(channel)?,
+                range: self.last.scan.range(channel)?,
+            })
+        });
+        // Every channel that can be captured has both.
+        let kind = ErrorKind::State(Fault::NotConfigured);
+        lent.ok_or_else(|| self.error_of(Operation::FetchCapture, kind))
     }
 
     /// What a fault was about, for the user.

@@ -67,10 +67,7 @@ impl Corncrake {
         }
         self.write_masks(link, limits.mask(Outputs::A), limits.mask(Outputs::B))
             .await?;
-        match link.get(RESET_SEEN, 1).await? {
-            0 => Ok(()),
-            _ => Err(Fault::Reset),
-        }
+        link.require(RESET_SEEN, 0, 1, Fault::Reset).await
     }
 
     pub(super) async fn write_masks<B: Port>(

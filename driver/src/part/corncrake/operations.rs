@@ -44,10 +44,7 @@ impl Part for Corncrake {
         }
         self.take_writes(link).await?;
         // What was written before a reset is gone.
-        match link.get(RESET_SEEN, 1).await? {
-            0 => Ok(()),
-            _ => Err(Fault::Reset),
-        }
+        link.require(RESET_SEEN, 0, 1, Fault::Reset).await
     }
 
     async fn resume<B: Port, const N: usize>(
@@ -60,12 +57,12 @@ impl Part for Corncrake {
         self.adopt(token.writes as u16);
         identify(link).await?;
         // The next block tells the same, and of a reset; but a single shot is started before that.
-        let writes = link.get(WRITES, 2).await? as u32;
-        link.expect(Fault::Changed, token.writes, writes)?;
+        let writes = u64::from(token.writes);
+        link.require(WRITES, writes, 2, Fault::Changed).await?;
         // Stopping is no setting.
         for (register, value, width) in self.settings().into_iter().skip(1) {
-            let got = link.get(register, width).await? as u32;
-            link.expect(Fault::Changed, u32::from(value), got)?;
+            let value = u64::from(value);
+            link.require(register, value, width, Fault::Changed).await?;
         }
         self.supersede(link).await?;
         link.delay_us(self.latch_us).await;
@@ -340,9 +337,8 @@ impl Corncrake {
 }
 
 /// Whether it is a Corncrake that answers.
-async fn identify<B: Port>(link: &mut Link<B>) -> Result<(), Fault> {
-    let identity = link.get(IDENTITY, 4).await?;
-    link.expect(Fault::Identity, IDENTITY_VALUE, identity as u32)
+fn identify<B: Port>(link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
+    link.require(IDENTITY, u64::from(IDENTITY_VALUE), 4, Fault::Identity)
 }
 
 const _: () = assert!(block::LEN == 111);

@@ -7,7 +7,6 @@ use core::hint::black_box;
 
 use cortex_m as _;
 use crake::capture::Tally;
-use crake::units::Current;
 use crake::{Channel, Monitor, Sample, ShuntMonitor};
 use footprint::{BOARD, CONFIG, Instantly, RAILS, Silent, part};
 
@@ -25,9 +24,12 @@ fn main() -> ! {
         if monitor.start_capture(black_box(Channel::C1)).is_ok()
             && let Ok(capture) = monitor.fetch_capture(0, &mut codes)
         {
-            let mut tally = Tally::new(Current::ZERO);
-            tally.add(&capture);
-            black_box(tally.statistics(&capture));
+            let mut tally = Tally::new();
+            let _ = black_box(tally.add(&capture));
+            black_box(tally.least(&capture));
+            black_box(tally.greatest(&capture));
+            black_box(tally.mean(&capture));
+            black_box(tally.rms(&capture));
         }
         let _ = black_box(monitor.configure(&CONFIG).is_ok());
     }
