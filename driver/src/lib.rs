@@ -82,7 +82,7 @@ pub mod units;
 
 pub use channel::Channel;
 pub use monitor::{
-    Clock, CounterClock, Error, ErrorKind, FastCapture, Last, Monitor, NoClock, NoReading,
+    Call, Clock, CounterClock, Error, ErrorKind, FastCapture, Last, Monitor, NoClock, NoReading,
     Operation, Reading, ReadingBound, Sample, Saturation, ShuntMonitor, TimeSource, TimedSample,
     Timestamp, WithClock, asynch,
 };

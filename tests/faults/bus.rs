@@ -26,6 +26,8 @@ pub struct Wiring {
     /// How often the operation has waited.
     waited: Cell<usize>,
     clock_jumped: Cell<bool>,
+    /// How long the host was away, in microseconds.
+    away_us: Cell<u64>,
 }
 
 /// When the part was disturbed.
@@ -51,6 +53,7 @@ impl Wiring {
             disturbed: Cell::new(None),
             waited: Cell::new(0),
             clock_jumped: Cell::new(false),
+            away_us: Cell::new(0),
         })
     }
 
@@ -62,6 +65,7 @@ impl Wiring {
         self.disturbed.set(None);
         self.waited.set(0);
         self.clock_jumped.set(false);
+        self.away_us.set(0);
     }
 
     /// What was transferred since then.
@@ -258,7 +262,13 @@ impl Wiring {
         Ok(())
     }
 
+    /// How long the host was away since then.
+    pub fn away_us(&self) -> u64 {
+        self.away_us.get()
+    }
+
     fn away(&self, us: u32) {
+        self.away_us.set(self.away_us.get() + u64::from(us));
         self.bench.run_for(Duration::from_micros(us.into()));
     }
 }

@@ -10,8 +10,8 @@ use crake::asynch::ShuntMonitor as _;
 use crake::part::ResumeToken;
 use crake::part::corncrake::{Address, Corncrake};
 use crake::{
-    Channel, Error, Monitor, NoReading, Reading, ShuntMonitor, TimedSample, Timestamp, WithClock,
-    asynch,
+    Call, Channel, Error, Monitor, NoReading, Reading, ShuntMonitor, TimedSample, Timestamp,
+    WithClock, asynch,
 };
 use crake_sim::bench::{Bench, Delay};
 use crake_sim::bus::BusError;
@@ -94,6 +94,9 @@ impl Default for Kept {
 pub const FIRST_CODE: u16 = 1_000;
 pub const CODES: usize = 24;
 
+/// The bench's bus, unless set otherwise.
+const BUS_HZ: u32 = 400_000;
+
 /// Calls a method of the queue with either monitor.
 macro_rules! on_queue {
     ($host:expr, $scene:expr, $queue:expr, $method:ident($($argument:expr),*)) => {
@@ -149,6 +152,29 @@ impl Host {
             Self::Blocking(monitor) => monitor.is_armed(),
             Self::Async(monitor) => monitor.is_armed(),
         }
+    }
+
+    /// The longest that it may take with nobody else on the bus; `setting` is what the part is told.
+    pub fn longest_us(&self, ask: Ask, setting: &Setting) -> u64 {
+        let mut codes = [0; CODES];
+        let (setting, call) = match ask {
+            Ask::Init(asked) => (asked, Call::Init),
+            Ask::Configure(asked) => (asked, Call::Configure),
+            Ask::Resume(asked) => (asked, Call::Resume),
+            Ask::Sample => (setting, Call::Sample),
+            Ask::SetLimits(_) => (setting, Call::SetLimits(&LimitSet::of(setting).limits)),
+            Ask::ReadAlerts => (setting, Call::ReadAlerts),
+            Ask::Service => (setting, Call::Service),
+            Ask::StartCapture(_) => (setting, Call::StartCapture),
+            Ask::FetchCapture => (setting, Call::FetchCapture(&mut codes)),
+            Ask::Powered(_) => return 0,
+        };
+        let config = (setting.config)();
+        let longest = match self {
+            Self::Blocking(monitor) => monitor.worst_case_us(call, &config, BUS_HZ),
+            Self::Async(monitor) => monitor.worst_case_us(call, &config, BUS_HZ),
+        };
+        longest.expect("a call that can be")
     }
 
     /// Carries out what is asked. A resume takes the token that was kept.

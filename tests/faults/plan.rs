@@ -97,10 +97,9 @@ impl Plan {
                 }
             }
             for byte in 0..shape.read {
-                for bits in [1 << (byte % 8), 0xFF] {
-                    add(1, Fault::Turned { byte, bits });
-                    add(ATTEMPTS, Fault::Turned { byte, bits });
-                }
+                let bits = 1 << (byte % 8);
+                add(1, Fault::Turned { byte, bits });
+                add(ATTEMPTS, Fault::Turned { byte, bits });
             }
             for bytes in 0..shape.written {
                 for bits in [0, 3] {
@@ -108,10 +107,12 @@ impl Plan {
                     add(ATTEMPTS, Fault::Partial { bytes, bits });
                 }
             }
-            for answers in [false, true] {
-                add(1, Fault::Reset { answers });
-                let addresses = 1 + usize::from(shape.read > 0);
-                for bytes in 1..addresses + shape.written + shape.read {
+            add(1, Fault::Reset { answers: false });
+            add(1, Fault::Reset { answers: true });
+            let addresses = 1 + usize::from(shape.read > 0);
+            for bytes in 1..addresses + shape.written + shape.read {
+                // While the part does not answer, all places but the first few are alike.
+                for answers in [true, false].into_iter().take(1 + usize::from(bytes < 8)) {
                     add(1, Fault::ResetInside { bytes, answers });
                 }
             }

@@ -150,13 +150,11 @@ impl Scene {
             let resistor = crake_sim::board::SenseResistor::ideal(10_000_000);
             part.rail(channel, rail, resistor).expect("a channel");
         }
-        let witness = Rc::new(RefCell::new(Witness::default()));
-        part.watch(0, witness.clone());
         let scene = Self {
             wiring: Wiring::new(&bench, &part),
             bench,
             part,
-            witness,
+            witness: Rc::default(),
         };
         scene.pass_us(1_234);
         scene
@@ -190,6 +188,11 @@ impl Scene {
             part.stop();
             Some(value)
         })
+    }
+
+    /// Has the witness see the part's flags from now on.
+    pub fn watch(&self) {
+        self.part.watch(self.bench.now_ns(), self.witness.clone());
     }
 
     /// Whether the part was reset and nobody told it since that it was seen; or it does not answer.

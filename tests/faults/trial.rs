@@ -23,9 +23,12 @@ pub struct Trial {
     pub told: Option<&'static Setting>,
     /// The part was told to capture, and did not hear otherwise since.
     pub captured: bool,
+    captured_with: Option<&'static Setting>,
     /// Limits are to stand in the part.
     pub armed: Option<&'static LimitSet>,
     kept: Kept,
+    /// The witness sees the part's flags: nobody clears them before limits are set.
+    watched: bool,
     /// Flags of limits that became events since the firmware began.
     told_flags: AlertFlags,
     /// The part answers as the operation begins.
@@ -57,8 +60,10 @@ impl Trial {
             meddled: false,
             told: None,
             captured: false,
+            captured_with: None,
             armed: None,
             kept: Kept::default(),
+            watched: false,
             told_flags: AlertFlags::empty(),
             answers: true,
             scans: None,
@@ -74,17 +79,29 @@ impl Trial {
     /// Where it does not hold.
     pub fn ask(&mut self, ask: Ask, plan: Option<Plan>) -> Outcome {
         self.scene.pass_us(BETWEEN_US);
-        if let Ask::Resume(_) = ask {
-            self.restart();
+        match ask {
+            Ask::Resume(_) => self.restart(),
+            Ask::SetLimits(_) if !self.watched => {
+                self.scene.watch();
+                self.watched = true;
+            }
+            _ => {}
         }
         self.answers = self.scene.register(IDENTITY, 4).is_some();
         let begun_us = self.scene.now_us();
+        let setting = self.knows.or(self.captured_with).unwrap_or(&FAST);
+        let longest_us = self.host.longest_us(ask, setting);
         self.scene.wiring.begin(plan);
         let outcome = self.host.ask(&self.scene, ask, &mut self.kept);
         let wiring = &self.scene.wiring;
         (self.shapes, self.waited) = (wiring.transfers(), wiring.waited());
         let disturbed = wiring.disturbed();
 
+        let took_us = self.scene.now_us() - begun_us - wiring.away_us();
+        assert!(
+            took_us <= longest_us,
+            "{ask:?} took {took_us} µs, {longest_us} at most"
+        );
         judge::refusal(self, ask, &outcome);
         if plan.is_none() {
             judge::without_fault(self, ask, &outcome);
@@ -163,6 +180,9 @@ impl Trial {
             matches!(outcome, Outcome::Sampled(_)),
             "sample after all: {outcome:?}"
         );
+        if !self.watched {
+            return;
+        }
         let outcome = self.ask(Ask::SetLimits(&FAST), None);
         assert!(
             matches!(outcome, Outcome::Done),
@@ -215,6 +235,7 @@ impl Trial {
                 self.captured = false;
             }
             (Ask::StartCapture(_), _) if !refused => {
+                self.captured_with = self.knows;
                 (self.knows, self.told) = (None, None);
                 self.captured = matches!(outcome, Outcome::Done);
                 self.meddled = false;

@@ -5,6 +5,7 @@
 
 mod asynch;
 mod blocking;
+mod dry;
 mod fault;
 mod link;
 mod port;
@@ -12,6 +13,7 @@ mod port;
 pub use asynch::Async;
 pub use blocking::Blocking;
 pub(crate) use blocking::{Done, poll_once};
+pub(crate) use dry::Dry;
 pub use fault::Fault;
 pub use link::Link;
 pub use port::Port;

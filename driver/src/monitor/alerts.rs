@@ -67,7 +67,7 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
             self.forget();
         }
         result?;
-        if !found.is_empty() {
+        if B::DRY || !found.is_empty() {
             self.part.clear_flags(&mut self.link, found).await?;
         }
         Ok(found)

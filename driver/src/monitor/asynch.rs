@@ -8,7 +8,7 @@ use embedded_hal_async::i2c::I2c;
 use super::capture::captured;
 use super::core::Core;
 use super::{
-    Error, ErrorKind, FastCapture, Last, NoClock, Operation, Sample, TimeSource, WithClock,
+    Call, Error, ErrorKind, FastCapture, Last, NoClock, Operation, Sample, TimeSource, WithClock,
 };
 use crate::Channel;
 use crate::board::Board;
@@ -147,6 +147,40 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
     }
 }
 
+impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b, I, D, P, N, T> {
+    /// As [`Monitor::set_attempts`](crate::Monitor::set_attempts).
+    pub const fn set_attempts(&mut self, attempts: u8) {
+        self.core.link.set_attempts(attempts);
+    }
+
+    /// As [`Monitor::set_read_max`](crate::Monitor::set_read_max).
+    pub const fn set_read_max(&mut self, bytes: u8) {
+        self.core.link.set_read_max(bytes);
+    }
+
+    /// As [`Monitor::set_board`](crate::Monitor::set_board).
+    ///
+    /// # Errors
+    /// The same.
+    pub fn set_board(&mut self, board: &'b Board<N>) -> Result<(), ConfigError> {
+        self.core.set_board(board)
+    }
+
+    /// As [`Monitor::worst_case_us`](crate::Monitor::worst_case_us).
+    pub fn worst_case_us(&self, call: Call<'_>, config: &Config<N>, bus_hz: u32) -> Option<u64>
+    where
+        P: Clone,
+    {
+        self.core.worst_case_us(call, config, bus_hz)
+    }
+
+    /// Gives bus, delay and part back.
+    pub fn release(self) -> (I, D, P) {
+        let (i2c, delay) = self.core.link.into_port().release();
+        (i2c, delay, self.core.part)
+    }
+}
+
 impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonitor<N>
     for Monitor<'b, I, D, P, N, T>
 {
@@ -257,15 +291,7 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
     }
 }
 
-impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b, I, D, P, N, T> {
-    /// As [`Monitor::set_board`](crate::Monitor::set_board).
-    ///
-    /// # Errors
-    /// The same.
-    pub fn set_board(&mut self, board: &'b Board<N>) -> Result<(), ConfigError> {
-        self.core.set_board(board)
-    }
-
+impl<I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'_, I, D, P, N, T> {
     async fn change(
         &mut self,
         operation: Operation,

@@ -4,7 +4,8 @@ use embedded_hal::i2c::I2c;
 use super::capture::captured;
 use super::core::Core;
 use super::{
-    Error, ErrorKind, FastCapture, Last, NoClock, Operation, ShuntMonitor, TimeSource, WithClock,
+    Call, Error, ErrorKind, FastCapture, Last, NoClock, Operation, ShuntMonitor, TimeSource,
+    WithClock,
 };
 use crate::Channel;
 use crate::board::Board;
@@ -64,6 +65,20 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
     /// A board that cannot be used with this part; the board is the one before.
     pub fn set_board(&mut self, board: &'b Board<N>) -> Result<(), ConfigError> {
         self.core.set_board(board)
+    }
+
+    /// The longest that a call can take under a configuration on a bus of this clock frequency in Hz,
+    /// in microseconds. `None` for a call that would be refused.
+    ///
+    /// It is found by going through the call's own transfers and waits, each as often as it can come:
+    /// with [`set_attempts`](Self::set_attempts) and [`set_read_max`](Self::set_read_max) as they stand.
+    /// The host's own work comes on top, and what others do on a shared bus. It touches no bus; it is as
+    /// much code as the call again.
+    pub fn worst_case_us(&self, call: Call<'_>, config: &Config<N>, bus_hz: u32) -> Option<u64>
+    where
+        P: Clone,
+    {
+        self.core.worst_case_us(call, config, bus_hz)
     }
 
     /// Gives bus, delay and part back.

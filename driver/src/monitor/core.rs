@@ -187,6 +187,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             Fault::CheckByte
             | Fault::BlockCheck
             | Fault::Stale
+            | Fault::Busy
             | Fault::Identity
             | Fault::ReadBack
             | Fault::Changed => {

@@ -13,6 +13,7 @@ mod counter;
 mod error;
 mod sample;
 mod shunt;
+mod worst_case;
 
 pub use blocking::Monitor;
 pub use capture::FastCapture;
@@ -21,3 +22,4 @@ pub use counter::CounterClock;
 pub use error::{Error, ErrorKind, Operation};
 pub use sample::{Last, NoReading, Reading, ReadingBound, Sample, Saturation, TimedSample};
 pub use shunt::ShuntMonitor;
+pub use worst_case::Call;

@@ -109,10 +109,9 @@ impl Part for Corncrake {
                 result = self.check(link, block);
             }
             left = left.saturating_sub(1);
-            if result.is_ok() {
+            if Link::<B>::ends(result.is_ok(), left) {
+                result?;
                 break;
-            } else if left == 0 {
-                return result;
             }
         }
         self.seen = self.tag;

@@ -1,0 +1,4 @@
+//! The monitor on Corncrake: what its operations put on the bus, and what they make of what comes.
+
+mod fixture;
+mod worst_case;
