@@ -78,6 +78,7 @@ pub mod info;
 mod monitor;
 pub mod old;
 pub mod part;
+pub mod totals;
 pub mod units;
 
 pub use channel::Channel;

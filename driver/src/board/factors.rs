@@ -1,20 +1,23 @@
 use super::{Correction, Flow, Rail};
 use crate::config::ChannelRange;
-use crate::convert::{CurrentFactor, PowerFactor, divided, product, scaled, times};
+use crate::convert::{CurrentFactor, PowerFactor, divided, long_factor, product, scaled, times};
 use crate::info::PartInfo;
 use crate::units::{Current, Power, Voltage};
 
 /// How codes become quantities on one rail.
 ///
 /// This is the one place where a code becomes a quantity: readings, limits, captures and totals all
-/// come here, or to the [ratio](Self::sense_numerator) that the factors are made of.
+/// come here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Factors {
     current: CurrentFactor,
     power: PowerFactor,
-    numerator: u64,
     resistance: u64,
+    charge: u64,
+    energy: u64,
+    charge_places: u8,
+    energy_places: u8,
     /// The correction's offset in 256ths of the part's sense unit.
     offset_256ths: i32,
     usable: bool,
@@ -27,8 +30,11 @@ impl Factors {
         let mut factors = Self {
             current: CurrentFactor::ZERO,
             power: PowerFactor::ZERO,
-            numerator: 0,
             resistance: rail.resistor().resistance().as_nanoohms(),
+            charge: 0,
+            energy: 0,
+            charge_places: 0,
+            energy_places: 0,
             offset_256ths: 0,
             usable: false,
             forward: match rail.load() {
@@ -40,8 +46,9 @@ impl Factors {
         factors
     }
 
-    /// Works out the factors: 1e9 × numerator / (resistance × 2^38) nanoamperes for each 256th, and
-    /// the same times a rail unit, where nV × nV / nΩ is a nanowatt.
+    /// Works out the factors. A 256th of a sense unit is numerator / (resistance × 2^38) amperes, with the
+    /// numerator in nanovolts × 2^30 and the resistance in nanoohms: 1e9 times as many nanoamperes. Times
+    /// a rail unit it is nanowatts, for nV × nV / nΩ is a nanowatt.
     pub(super) const fn correct(
         &mut self,
         correction: &Correction,
@@ -52,12 +59,20 @@ impl Factors {
             && self.resistance <= Rail::RESISTANCE_MAX.as_nanoohms();
         let gain = correction.gain.to_bits();
         let gain = if gain > 0 { gain as u64 } else { 0 };
-        self.numerator = gain.wrapping_mul(sense_unit_nv as u64); // 31 by 32 bits
-        let current = CurrentFactor::new(times(self.numerator, 1_000_000_000), self.resistance);
-        let power = PowerFactor::new(times(self.numerator, rail_unit_nv), self.resistance);
+        let amperes = gain.wrapping_mul(sense_unit_nv as u64); // 31 by 32 bits
+        let watts = times(amperes, rail_unit_nv);
+        let current = CurrentFactor::new(times(amperes, 1_000_000_000), self.resistance);
+        let power = PowerFactor::new(watts, self.resistance);
+        // Nanoamperes × µs are 1e-6 nC.
+        let charge = long_factor(times(amperes, 1_000), self.resistance, 50);
+        let energy = long_factor(watts, self.resistance.wrapping_mul(1_000_000), 82);
         self.usable = false;
-        if let (true, Some(current), Some(power)) = (in_range && gain > 0, current, power) {
+        if let (true, Some(current), Some(power)) = (in_range && gain > 0, current, power)
+            && let (Some((charge, charge_places)), Some((energy, energy_places))) = (charge, energy)
+        {
             (self.current, self.power, self.usable) = (current, power, true);
+            (self.charge, self.charge_places) = (charge, charge_places);
+            (self.energy, self.energy_places) = (energy, energy_places);
         }
         // Bits are 256ths of a nanovolt: rounded to the nearest 256th of a unit, halves away from zero.
         let bits = correction.offset.to_bits();
@@ -129,17 +144,18 @@ impl Factors {
         self.offset_256ths
     }
 
-    /// What a 256th of a sense unit stands for is exactly `sense_numerator / (resistance × 2^38)`
-    /// amperes, with the resistance in nanoohms: this is unit in nanovolts × gain in 2^-30.
+    /// Nanocoulombs for each 256th of a sense unit that lasts a microsecond: a mantissa of 62 bits, times
+    /// 2^(places − 88), with a relative error of 2^-61 at the most.
     #[must_use]
-    pub const fn sense_numerator(&self) -> u64 {
-        self.numerator
+    pub(crate) const fn charge(&self) -> (u64, u8) {
+        (self.charge, self.charge_places)
     }
 
-    /// The sense resistor in nanoohms.
+    /// Nanojoules for each product of a 256th of a sense unit and a rail unit that lasts a microsecond,
+    /// likewise, times 2^(places − 120).
     #[must_use]
-    pub const fn resistance_nohm(&self) -> u64 {
-        self.resistance
+    pub(crate) const fn energy(&self) -> (u64, u8) {
+        (self.energy, self.energy_places)
     }
 }
 

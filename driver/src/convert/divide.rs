@@ -3,31 +3,57 @@
 use super::factor::product_unsigned as product;
 
 /// Quotient and remainder. By 0 the quotient is the greatest number.
-#[inline(never)] // linked once
 pub(crate) const fn divided(dividend: u128, divisor: u64) -> (u128, u64) {
     if divisor == 0 {
         return (u128::MAX, 0);
     }
-    let (mut high, mut low) = ((dividend >> 64) as u64, dividend as u64);
-    let (mut rest, mut left) = (0_u64, 128_u32);
-    // Words of leading zeros make as many zeros of the quotient.
-    while left > 32 && high >> 32 == 0 {
-        high = (high << 32) | (low >> 32);
-        low <<= 32;
-        left = left.wrapping_sub(32);
-    }
-    while left > 0 {
-        let carry = rest >> 63;
-        rest = (rest << 1) | (high >> 63);
-        high = (high << 1) | (low >> 63);
-        low <<= 1;
-        if carry != 0 || rest >= divisor {
-            rest = rest.wrapping_sub(divisor);
-            low |= 1;
+    let mut words = words_of(dividend);
+    let rest = divide(&mut words, divisor);
+    (number_of(&words), rest)
+}
+
+/// Puts the quotient in the place of a number in words, least significant first; the remainder is
+/// given back. The divisor is not 0.
+#[inline(never)] // linked once
+pub(crate) const fn divide(words: &mut [u32], divisor: u64) -> u64 {
+    let (mut rest, mut left) = (0_u64, words);
+    while let [others @ .., word] = left {
+        // Words of leading zeros, and words before the divisor is reached, make zeros.
+        let mut bits = 32_u32;
+        if rest >> 32 == 0 && ((rest << 32) | *word as u64) < divisor {
+            (rest, *word, bits) = ((rest << 32) | *word as u64, 0, 0);
         }
-        left = left.wrapping_sub(1);
+        while bits > 0 {
+            let carry = rest >> 63;
+            rest = (rest << 1) | (*word >> 31) as u64;
+            *word <<= 1;
+            if carry != 0 || rest >= divisor {
+                rest = rest.wrapping_sub(divisor);
+                *word |= 1;
+            }
+            bits = bits.wrapping_sub(1);
+        }
+        left = others;
     }
-    (((high as u128) << 64) | low as u128, rest)
+    rest
+}
+
+/// A number in words, least significant first.
+#[inline(always)]
+pub(crate) const fn words_of(number: u128) -> [u32; 4] {
+    [
+        number as u32,
+        (number >> 32) as u32,
+        (number >> 64) as u32,
+        (number >> 96) as u32,
+    ]
+}
+
+/// The other way round.
+#[inline(always)]
+pub(crate) const fn number_of(&[a, b, c, d]: &[u32; 4]) -> u128 {
+    let (high, low) = ((d as u64) << 32 | c as u64, (b as u64) << 32 | a as u64);
+    (high as u128) << 64 | low as u128
 }
 
 /// The quotient, rounded up; the greatest number where it does not fit.

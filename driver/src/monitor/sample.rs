@@ -183,6 +183,11 @@ pub trait TimedSample<const N: usize>: Sample<N> {
     /// The running sums of a channel.
     fn sums(&self, channel: Channel) -> Sums;
 
+    /// Whether a mean was finished with this configuration, so that enabled channels have codes.
+    fn is_complete(&self) -> bool {
+        Channel::first(N as u8).any(|channel| self.readable(channel).is_some())
+    }
+
     /// Number of samples so far in which anything had gone over range, this one included.
     fn clipped_samples(&self) -> u32;
 }
@@ -252,6 +257,11 @@ impl<P: Part, const N: usize> TimedSample<N> for Last<'_, P, Timestamp, N> {
     #[inline(always)]
     fn sums(&self, channel: Channel) -> Sums {
         P::sums(&self.block, channel)
+    }
+
+    #[inline(always)]
+    fn is_complete(&self) -> bool {
+        self.readable != 0
     }
 
     #[inline(always)]

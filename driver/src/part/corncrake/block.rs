@@ -85,9 +85,9 @@ impl Block {
             return Sums::default();
         };
         let [.., c0, c1, c2, c3, c4, c5, e0, e1, e2, e3, e4, e5, e6, e7] = *bytes;
-        let high = i32::from_be_bytes([0, 0, c0, c1]) << 16 >> 16;
+        let high = i64::from(i16::from_be_bytes([c0, c1]));
         Sums {
-            charge: (i64::from(high) << 32) | i64::from(u32::from_be_bytes([c2, c3, c4, c5])),
+            charge: (high << 32) | i64::from(u32::from_be_bytes([c2, c3, c4, c5])),
             energy: i64::from_be_bytes([e0, e1, e2, e3, e4, e5, e6, e7]),
         }
     }

@@ -11,12 +11,8 @@ pub const INFO: PartInfo = PartInfo {
     channels: 4,
     sense_unit: Voltage::from_nanovolts(100),
     rail_unit: Voltage::from_microvolts(50),
-    sense_ranges: &[sense(5, 2_500), sense(2, 1_200)],
-    rail_ranges: &[
-        rail(2, 1_000, 150),
-        rail(5, 2_500, 400),
-        rail(20, 10_000, 1_500),
-    ],
+    sense_ranges: &SENSE_RANGES,
+    rail_ranges: &RAIL_RANGES,
     bias: Current::from_nanoamps(20),
     offset_stability: Voltage::from_nanovolts(50),
     scan_periods_us: &[500, 2_000, 10_000, 100_000, 1_000_000],
@@ -26,11 +22,7 @@ pub const INFO: PartInfo = PartInfo {
     skew_us: 0,
     power: Source::Part,
     sums: Source::Part,
-    sum_bits: SumBits {
-        energy: 60,
-        charge: 44,
-        scans: 28,
-    },
+    sum_bits: SumBits::new(60, 44, 28, &SENSE_RANGES, &RAIL_RANGES),
     alerts: AlertInfo {
         outputs: Outputs::A.union(Outputs::B),
         kinds: &[&Kind::ALL],
@@ -56,6 +48,13 @@ pub const INFO: PartInfo = PartInfo {
         change_while_read: false,
     },
 };
+
+const SENSE_RANGES: [RangeInfo; 2] = [sense(5, 2_500), sense(2, 1_200)];
+const RAIL_RANGES: [RangeInfo; 3] = [
+    rail(2, 1_000, 150),
+    rail(5, 2_500, 400),
+    rail(20, 10_000, 1_500),
+];
 
 const fn sense(lsb_units: u8, noise_nv: i64) -> RangeInfo {
     RangeInfo {

@@ -1,0 +1,252 @@
+//! Charge and energy of each rail, for as long as it runs.
+//!
+//! Give every sample to [`Totals::update`]; ask for [`Totals::charge`] or [`Totals::energy`] whenever
+//! wanted. The part's running sums are unwrapped across rollovers and kept as whole numbers; they are
+//! converted when asked for, and when a stretch ends.
+//!
+//! Two clocks: the part's oscillator may be off by percents, the host's crystal by parts per million.
+//! So a total is the mean per scan, in which the oscillator cancels out, times the time by the *host's*
+//! clock. [`Totals::part_clock_us`] shows the other view.
+//!
+//! A **stretch** is time under one configuration and one correction in which no count was lost. It ends
+//! with a **discontinuity**: what was counted stays, the time up to the next sample is a [`Gap`], and the
+//! **epoch**, which counts discontinuities, goes up by one. A change of configuration is one, too.
+//!
+//! ```
+//! use crake::totals::{Totals, Update};
+//! use crake::{Channel, Error, ShuntMonitor, TimedSample};
+//!
+//! /// Called whenever the firmware wakes: samples, adds up, and tells when to wake at the latest.
+//! fn add_up<M>(
+//!     monitor: &mut M,
+//!     totals: &mut Totals<'_, 2>,
+//! ) -> Result<Option<u64>, Error<M::BusError>>
+//! where
+//!     M: ShuntMonitor<2>,
+//!     M::Sample: TimedSample<2>,
+//! {
+//!     if let Update::Discontinuity(kind) = totals.update(monitor.sample()?) {
+//!         println!("epoch {}: {kind:?}; not counted: {:?}", totals.epoch(), totals.gap());
+//!     }
+//!     if let Some(battery) = totals.charge(Channel::C0) {
+//!         println!("{}", battery.value);
+//!     }
+//!     Ok(totals.next_sample_by_us())
+//! }
+//! ```
+
+mod flow;
+mod pace;
+mod report;
+mod sums;
+mod update;
+
+pub use report::{Discontinuity, Gap, Net, Update};
+
+use crate::Channel;
+use crate::board::Board;
+use crate::convert::share;
+use crate::monitor::Saturation;
+use crate::units::{Charge, Energy};
+use flow::{Open, Quantity};
+use pace::{Moment, Pace, share_of};
+use sums::Sums;
+
+/// Totals of `N` rails.
+///
+/// Empty totals are constant: they can live in a `static`.
+#[derive(Clone, Copy, Debug)]
+pub struct Totals<'b, const N: usize> {
+    board: &'b Board<N>,
+    course: Course,
+    /// Whether an offset is taken off on any rail, and whether rail codes have come in this stretch.
+    weighed: bool,
+    read: bool,
+    pace: Pace,
+    last: Moment,
+    /// Twice the middle of the bracket of the sample that the stretch began with, modulo 2^64.
+    start_twice_us: u64,
+    /// Scans in the stretch, and those that are not in this number yet.
+    scans: u64,
+    recent: u32,
+    /// Of the last sample.
+    last_scans: u32,
+    configuration: u32,
+    clipped_samples: u32,
+    epoch: u32,
+    gap: Gap,
+    rails: [Sums; N],
+    /// Twice the time of the stretches that have ended by the host's clock, and their time by the part's.
+    closed_twice_us: u64,
+    closed_part_us: u64,
+}
+
+/// Where things stand.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Course {
+    /// There was no sample yet, or nothing is known of when the last one was.
+    Empty,
+    /// Nothing counts; the time since the last sample will be a gap.
+    Stopped,
+    /// A stretch goes on.
+    Open,
+}
+
+impl<'b, const N: usize> Totals<'b, N> {
+    /// Nothing, on this board.
+    #[must_use]
+    #[inline(always)] // as a call it copies, which links the copy routine
+    pub const fn new(board: &'b Board<N>) -> Self {
+        Self {
+            board,
+            course: Course::Empty,
+            weighed: false,
+            read: false,
+            pace: Pace::NONE,
+            last: Moment::NEVER,
+            start_twice_us: 0,
+            scans: 0,
+            recent: 0,
+            last_scans: 0,
+            configuration: 0,
+            clipped_samples: 0,
+            epoch: 0,
+            gap: Gap::NONE,
+            rails: const { [Sums::NONE; N] },
+            closed_twice_us: 0,
+            closed_part_us: 0,
+        }
+    }
+
+    /// Charge of a rail from source to load; `None` if there is no such rail. Resolution 1 nC.
+    #[must_use]
+    pub fn charge(&self, channel: Channel) -> Option<Net<Charge>> {
+        let (value, saturation) = self.net(channel, Quantity::Charge)?;
+        let value = Charge::from_nanocoulombs(value);
+        Some(Net { value, saturation })
+    }
+
+    /// Energy of a rail into the load; `None` if there is no such rail. Resolution 1 nJ.
+    ///
+    /// The sense resistor's own loss is not in it.
+    #[must_use]
+    pub fn energy(&self, channel: Channel) -> Option<Net<Energy>> {
+        let (value, saturation) = self.net(channel, Quantity::Energy)?;
+        let value = Energy::from_nanojoules(value);
+        Some(Net { value, saturation })
+    }
+
+    /// The time in which charge and energy were counted, in microseconds of the host's clock.
+    ///
+    /// A rail counts while its channel is enabled.
+    #[must_use]
+    pub const fn counted_us(&self) -> u64 {
+        self.counted_twice_us() / 2
+    }
+
+    /// The same time by the part's own clock, in nominal microseconds: number of scans times nominal
+    /// period.
+    ///
+    /// Over [`counted_us`](Self::counted_us) it is the ratio of the two clocks. A total times that ratio is
+    /// the total by the part's own clock, as far off as the part's oscillator.
+    #[must_use]
+    pub const fn part_clock_us(&self) -> u64 {
+        if !self.is_open() {
+            return self.closed_part_us;
+        }
+        self.closed_part_us.wrapping_add(self.open_part_us())
+    }
+
+    /// Time that was not counted, from the first sample to the last: between stretches, and while the
+    /// part did not scan by itself.
+    #[must_use]
+    pub fn gap(&self) -> Gap {
+        let Gap {
+            least_us,
+            greatest_us,
+        } = self.gap;
+        if greatest_us == u64::MAX {
+            return self.gap;
+        }
+        // The clock may have gone fast or slow meanwhile: 1 ÷ (1 − e) is below 1 + e + e ÷ 8.
+        let ppm = self.board.clock().as_ppm();
+        let doubt_us = share(greatest_us, share_of(ppm.saturating_add(ppm.div_ceil(8))));
+        let doubt_us = doubt_us.saturating_add(u64::from(greatest_us != 0));
+        Gap {
+            least_us: least_us.saturating_sub(doubt_us),
+            greatest_us: greatest_us.saturating_add(doubt_us),
+        }
+    }
+
+    /// Number of discontinuities.
+    #[must_use]
+    pub const fn epoch(&self) -> u32 {
+        self.epoch
+    }
+
+    /// The latest safe moment for the next sample, in microseconds on the host's clock: its
+    /// [`Timestamp::after_us`](crate::Timestamp) must not lie beyond, or a rollover of the part's sums could not be told
+    /// from none, whatever flows within full scale. Begin the sample earlier by as long as it may take
+    /// on the bus, repeats included.
+    ///
+    /// `None` while nothing counts.
+    #[must_use]
+    pub const fn next_sample_by_us(&self) -> Option<u64> {
+        if !matches!(self.course, Course::Open) {
+            return None;
+        }
+        let by_us = self.last.before_us.wrapping_add(self.pace.safe_us);
+        // Before the beginning of a clock that began anew: it has passed.
+        Some(if by_us >> 63 == 0 { by_us } else { 0 })
+    }
+
+    /// The value of a total in whole units, the open stretch included, and what it says after clipping.
+    #[inline(never)] // linked once
+    fn net(&self, channel: Channel, quantity: Quantity) -> Option<(i128, Saturation)> {
+        let factors = self.board.factors(channel)?;
+        let sums = self.rails.get(channel.index())?;
+        let mut sum = quantity.of(sums.closed);
+        if let Some(open) = self.open() {
+            sum.add_open(&open, sums, factors, quantity);
+        }
+        let saturation = match (sums.is_clipped(quantity), factors.is_forward()) {
+            (false, _) => Saturation::None,
+            (true, true) => Saturation::AtLeast,
+            (true, false) => Saturation::Unknown,
+        };
+        Some((sum.rounded(), saturation))
+    }
+
+    /// The open stretch; `None` where nothing was counted in it.
+    fn open(&self) -> Option<Open> {
+        self.is_open()
+            .then(|| Open::new(self.scans(), self.pace.period_us, self.open_twice_us()))
+    }
+
+    /// Whether there is a stretch in which something was counted.
+    const fn is_open(&self) -> bool {
+        matches!(self.course, Course::Open) && self.scans() != 0
+    }
+
+    const fn scans(&self) -> u64 {
+        self.scans.wrapping_add(self.recent as u64)
+    }
+
+    const fn counted_twice_us(&self) -> u64 {
+        if !self.is_open() {
+            return self.closed_twice_us;
+        }
+        self.closed_twice_us.wrapping_add(self.open_twice_us())
+    }
+
+    /// Twice the length of the open stretch by the host's clock, from the middle of one bracket to that
+    /// of the other.
+    const fn open_twice_us(&self) -> u64 {
+        self.last.twice_us().wrapping_sub(self.start_twice_us)
+    }
+
+    /// Length of the open stretch by the part's clock.
+    const fn open_part_us(&self) -> u64 {
+        self.scans().wrapping_mul(self.pace.period_us as u64) // 43 by 20 bits
+    }
+}

@@ -1,0 +1,109 @@
+//! How fast the part counts, and what the host's clock makes of it.
+
+use super::Discontinuity;
+use crate::convert::{product, share};
+use crate::info::{PartInfo, Source};
+use crate::monitor::Timestamp;
+
+/// How fast the part counts under one configuration.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Pace {
+    /// Nominal scan period; 0 where nothing counts.
+    pub(super) period_us: u32,
+    /// The clocks agree within 2^-this.
+    agreement: u8,
+    /// How long after a sample the next is safe by the host's clock; below 2^40.
+    pub(super) safe_us: u64,
+}
+
+/// When the last sample was, with a bracket that is less than 72 minutes long.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Moment {
+    pub(super) before_us: u64,
+    pub(super) width_us: u32,
+}
+
+impl Moment {
+    pub(super) const NEVER: Self = Self {
+        before_us: 0,
+        width_us: 0,
+    };
+
+    /// Twice the middle of the bracket, modulo 2^64.
+    pub(super) const fn twice_us(self) -> u64 {
+        (self.before_us << 1).wrapping_add(self.width_us as u64)
+    }
+}
+
+impl Pace {
+    pub(super) const NONE: Self = Self {
+        period_us: 0,
+        agreement: 0,
+        safe_us: 0,
+    };
+
+    /// At this scan period, 0 if the part does not scan by itself.
+    #[inline(always)]
+    pub(super) fn set(&mut self, info: &PartInfo, period_us: u32, clock_ppm: u32) {
+        self.period_us = match info.sums {
+            Source::Part => period_us,
+            Source::Driver => 0,
+        };
+        let both_ppm = clock_ppm
+            .min(900_000)
+            .wrapping_add(info.oscillator.error_ppm);
+        // 10^6 ÷ 2^20 is above 1 − 1 ÷ 16, so that 2^-k are more than as many parts per million and what
+        // products of both errors add.
+        let more = both_ppm.wrapping_add(both_ppm >> 4);
+        self.agreement = more.leading_zeros().saturating_sub(12) as u8; // at most 20
+        // A fast part and a slow host's clock: (1 − c) ÷ (1 + o) is at least 1 − c − o. A scan may be in
+        // progress at either end, and the very last count may be ambiguous.
+        let us = u64::from(period_us).unbounded_shl(u32::from(info.sum_bits.safe_log2));
+        let us = us.min((1 << 40) - 1);
+        let less_us = share(us, share_of(both_ppm)).wrapping_add(u64::from(period_us) << 2);
+        self.safe_us = us.saturating_sub(less_us);
+    }
+
+    /// Whether a sample with this bracket may go on where the last one was, `scans` later by the part's
+    /// count.
+    #[inline(always)]
+    pub(super) fn check(
+        &self,
+        last: Moment,
+        now: Timestamp,
+        scans: u32,
+    ) -> Result<(), Discontinuity> {
+        // Differences with a sign: moments before the clock's beginning are far beyond its end.
+        if (now.before_us.wrapping_sub(last.before_us) as i64) < 0 {
+            return Err(Discontinuity::ClockBackwards);
+        }
+        let greatest_us = now.after_us.wrapping_sub(last.before_us);
+        let width_us = now.after_us.wrapping_sub(now.before_us);
+        if greatest_us > self.safe_us || width_us >> 32 != 0 {
+            return Err(Discontinuity::TooLate);
+        }
+        // What the clocks may be apart, a scan at either end, and the time from idle to the first.
+        let apart = ((greatest_us >> 8) as u32).wrapping_shr(u32::from(self.agreement));
+        let apart_us = (u64::from(apart) << 8)
+            .wrapping_add(256)
+            .wrapping_add(u64::from(self.period_us) << 2);
+        let counted_us = product(scans as i32, self.period_us as i32) as u64;
+        let more_us = counted_us.wrapping_sub(greatest_us) as i64;
+        let widths_us = width_us.wrapping_add(u64::from(last.width_us));
+        if more_us > apart_us as i64
+            || more_us
+                .wrapping_add(apart_us as i64)
+                .wrapping_add(widths_us as i64)
+                < 0
+        {
+            return Err(Discontinuity::Implausible);
+        }
+        Ok(())
+    }
+}
+
+/// So many parts per million, less than a million, in 2^-32, rounded up.
+pub(super) const fn share_of(ppm: u32) -> u32 {
+    // 2^32 are a million times 4294.967.
+    ppm.wrapping_mul(4_295)
+}

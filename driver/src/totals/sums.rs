@@ -1,0 +1,156 @@
+//! One rail: running sums over a stretch, unwrapped, in codes; and the totals of those that have ended.
+
+use super::flow::{Quantity, Sum};
+use crate::board::Factors;
+use crate::config::ChannelRange;
+use crate::convert::{product, scaled_wide};
+use crate::info::SumBits;
+use crate::part::{Codes, Sums as Running};
+
+/// Sums of one channel. The part's own lie in their lowest bits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Sums {
+    /// Sum of sense codes, and where it began. 64 bits last for a thousand years.
+    charge: i64,
+    charge_from: i64,
+    /// Sum of power codes, modulo 2^64, and where it began, less what was moved.
+    energy: i64,
+    energy_from: i64,
+    /// Sum over the scans of the rail code, where an offset is taken off.
+    rail: u64,
+    /// What was moved out of the sum of power codes, in 2^48.
+    energy_moved: i32,
+    /// What one code stands for.
+    sense_lsb: u8,
+    rail_lsb: u8,
+    /// Places of the ranges: that of the sense range in the upper half.
+    ranges: u8,
+    state: u8,
+    /// Charge and energy of the stretches that have ended.
+    pub(super) closed: [Sum; 2],
+}
+
+/// The channel is enabled.
+const ENABLED: u8 = 1;
+/// An offset is taken off.
+const WEIGHED: u8 = 2;
+/// A sense, or a rail, conversion was clipped; for good.
+const SENSE_CLIPPED: u8 = 4;
+const RAIL_CLIPPED: u8 = 8;
+const CLIPPED: u8 = SENSE_CLIPPED | RAIL_CLIPPED;
+
+impl Sums {
+    pub(super) const NONE: Self = Self {
+        charge: 0,
+        charge_from: 0,
+        energy: 0,
+        energy_from: 0,
+        rail: 0,
+        energy_moved: 0,
+        sense_lsb: 0,
+        rail_lsb: 0,
+        ranges: 0,
+        state: 0,
+        closed: [Sum::ZERO; 2],
+    };
+
+    /// Takes the ranges of a configuration.
+    pub(super) fn configure(&mut self, range: Option<&ChannelRange>) {
+        self.state &= CLIPPED;
+        if let Some(range) = range {
+            (self.sense_lsb, self.rail_lsb) = (range.sense_lsb, range.rail_lsb);
+            self.ranges = range.sense << 4 | range.rail;
+            self.state |= ENABLED;
+        }
+    }
+
+    /// Begins a stretch with the sums as they are; tells whether rail codes have to be added up.
+    pub(super) fn begin(&mut self, offset: bool) -> bool {
+        (self.charge_from, self.energy_from) = (self.charge, self.energy);
+        (self.energy_moved, self.rail) = (0, 0);
+        self.state &= ENABLED | CLIPPED;
+        if offset && self.state & ENABLED != 0 {
+            self.state |= WEIGHED;
+        }
+        offset
+    }
+
+    /// Adds what the part counted since, across at most one rollover of each sum.
+    #[inline(always)]
+    pub(super) fn add(&mut self, bits: SumBits, running: Running) {
+        let charge = wrapped(running.charge.wrapping_sub(self.charge), bits.charge);
+        let energy = wrapped(running.energy.wrapping_sub(self.energy), bits.energy);
+        self.charge = self.charge.wrapping_add(charge);
+        self.energy = self.energy.wrapping_add(energy);
+    }
+
+    /// Makes room in the sum of power codes.
+    pub(super) fn make_room(&mut self) {
+        let whole = self.energy.wrapping_sub(self.energy_from) >> 48;
+        self.energy_moved = self.energy_moved.wrapping_add(whole as i32);
+        self.energy_from = self.energy_from.wrapping_add(whole << 48);
+    }
+
+    /// Adds a rail code that stands for so many scans.
+    #[inline(always)]
+    pub(super) fn weigh(&mut self, code: u32, scans: u32) {
+        let more = product(code as i32, scans as i32); // 20 by 28 bits or so
+        self.rail = self.rail.wrapping_add(more as u64);
+    }
+
+    /// Notes what went over range; tells whether anything did.
+    pub(super) fn clip(&mut self, codes: Codes) -> bool {
+        if codes.sense_clipped {
+            self.state |= SENSE_CLIPPED;
+        }
+        if codes.rail_clipped {
+            self.state |= RAIL_CLIPPED;
+        }
+        codes.sense_clipped || codes.rail_clipped
+    }
+
+    /// Anything may have gone over range.
+    pub(super) fn clip_all(&mut self) {
+        self.state |= CLIPPED;
+    }
+
+    pub(super) const fn is_clipped(&self, quantity: Quantity) -> bool {
+        let concerned = match quantity {
+            Quantity::Charge => SENSE_CLIPPED,
+            Quantity::Energy => CLIPPED,
+        };
+        self.state & concerned != 0
+    }
+
+    /// What was shown in the stretch, less the offset: 256ths of sense units, added up over the scans,
+    /// and for energy times rail units. The sums of a channel that is not enabled stand still.
+    pub(super) fn shown(&self, factors: &Factors, quantity: Quantity, scans: u64) -> i128 {
+        let (mut sum, mut of, mut rail_lsb) = (
+            i128::from(self.charge.wrapping_sub(self.charge_from)),
+            scans,
+            1,
+        );
+        if quantity == Quantity::Energy {
+            sum = i128::from(self.energy.wrapping_sub(self.energy_from));
+            sum = sum.wrapping_add(i128::from(self.energy_moved) << 48);
+            (of, rail_lsb) = (self.rail, i32::from(self.rail_lsb));
+        }
+        let lsb = (u32::from(self.sense_lsb) << 8).wrapping_mul(rail_lsb as u32);
+        let mut shown = scaled_wide(sum, u64::from(lsb));
+        if self.state & WEIGHED != 0 {
+            let offset = i128::from(product(factors.offset_256ths(), rail_lsb));
+            shown = shown.wrapping_sub(scaled_wide(offset, of));
+        }
+        shown
+    }
+}
+
+/// A difference of two sums that wrap at so many bits: right while it is less than half their span.
+#[inline(always)]
+const fn wrapped(difference: i64, bits: u8) -> i64 {
+    let spare = 64_u32.saturating_sub(bits as u32);
+    match difference.checked_shl(spare) {
+        Some(above) => above.wrapping_shr(spare),
+        None => 0, // no bits, no differences
+    }
+}

@@ -1,0 +1,9 @@
+//! Totals, given samples that a test sets, against exact arithmetic; and given those of a monitor on
+//! the bench, against what truly flowed.
+
+mod clipping;
+mod exact;
+mod gaps;
+mod model;
+mod stub;
+mod widths;
