@@ -81,9 +81,10 @@ pub mod part;
 pub mod totals;
 pub mod units;
 
+pub use board::ReadingBound;
 pub use channel::Channel;
 pub use monitor::{
     Call, Clock, CounterClock, Error, ErrorKind, FastCapture, Last, Monitor, NoClock, NoReading,
-    Operation, Reading, ReadingBound, Sample, Saturation, ShuntMonitor, TimeSource, TimedSample,
-    Timestamp, WithClock, asynch,
+    Operation, Reading, Sample, Saturation, ShuntMonitor, TimeSource, TimedSample, Timestamp,
+    WithClock, asynch,
 };

@@ -109,9 +109,9 @@ proptest! {
         });
         prop_assert!(after_offset < before);
         if measured_coarse == calibrated_coarse && current_na.abs() > 10_000_000 && k > 4 {
-            for after in [after_gain, after_line] {
-                prop_assert!(after.as_nanoamps() * 3 < before.as_nanoamps());
-            }
+            prop_assert!(after_gain.as_nanoamps() * 3 < before.as_nanoamps());
+            // How far the line's offset is known depends on both references.
+            prop_assert!(after_line < before);
         }
     }
 }

@@ -225,23 +225,52 @@ fn a_single_reading_of_a_power() {
 }
 
 /// Within a mean, current and voltage may have moved: noise of the one is weighed with the greatest of the
-/// other, or one way with the root of mean × greatest: √(10 mA × 20 mA) = 14.142 mA.
+/// other, 20 mA as declared, and 4 V or full scale, 6.5535 V.
 #[test]
 fn noise_of_a_mean_power_is_weighed() {
     let mean = Mean::Reading { averaging_log2: 4 };
     let (least, greatest) = (Voltage::from_volts(3), Voltage::from_volts(4));
     let noise = |rail: Rail| {
         let budget = rail.power_budget(&INFO, &at(mean)).expect("a range");
-        budget.noise.as_nanowatts()
+        budget.noise
     };
-    // 1 800 nA × 4 V + 14.142 mA × 225 µV = 10 382.0, ÷ 0.9905: roots are rounded up to four digits.
+    // 1 800 nA × 4 V + 20 mA × 225 µV = 11 700; ÷ 0.9905 = 11 812.2.
     let declared = noise(rail().with_voltage(least, greatest));
-    assert!((10_481..10_490).contains(&declared), "{declared}");
-    // Undeclared, 6.5535 V; both ways 20 mA.
-    let undeclared = noise(rail());
-    assert!((15_122..15_131).contains(&undeclared), "{undeclared}"); // 11 796.3 + 3 182.0
-    let load = Load::smooth(Current::from_milliamps(20)).both_ways();
-    assert_eq!(noise(rail().with_load(load)), 16_454); // 11 796.3 + 4 500, rounded up: 16 297
+    assert_eq!(declared, Power::from_nanowatts(11_813));
+    // 11 796.3 + 4 500, rounded up: 16 297 = 16 453.3.
+    assert_eq!(noise(rail()), Power::from_nanowatts(16_454));
+}
+
+/// The bound of a reading is the sum of the parts, which are rounded up one by one: ten each at most.
+#[test]
+fn a_bound_is_the_sum_of_its_parts() {
+    let corrected = rail().corrected(Correction {
+        offset: Offset::from_bits(256_000),
+        offset_bound: Some(Voltage::from_nanovolts(122)),
+        gain: Gain::from_bits((1 << 30) + (1 << 24)),
+        gain_bound: Some(Tolerance::from_ppm(300)),
+        gain_range: Some(0),
+    });
+    for rail in [rail(), corrected] {
+        for averaging_log2 in [0, 1, 4, 10] {
+            for range in [FINE, COARSE] {
+                let at = OperatingPoint {
+                    range,
+                    ..at(Mean::Reading { averaging_log2 })
+                };
+                let bound = rail.reading_bound(&INFO, &at).expect("ranges");
+                let current = rail.current_budget(&INFO, &at).expect("a range").total();
+                let voltage = rail.voltage_budget(&INFO, &at).expect("a range").total();
+                let power = rail.power_budget(&INFO, &at).expect("ranges").total();
+                let more = [
+                    current.as_nanoamps() - bound.current.as_nanoamps(),
+                    voltage.as_nanovolts() - bound.voltage.as_nanovolts(),
+                    power.as_nanowatts() - bound.power.as_nanowatts(),
+                ];
+                assert!(more.iter().all(|more| (0..40).contains(more)), "{more:?}");
+            }
+        }
+    }
 }
 
 #[test]

@@ -87,11 +87,14 @@ impl Factors {
 
     /// Whether these are the factors of this rail, correction included.
     pub(crate) fn is_of(&self, rail: &Rail, info: &PartInfo) -> bool {
-        let units = (
-            info.sense_unit.as_nanovolts(),
-            info.rail_unit.as_nanovolts(),
-        );
-        *self == Self::new(rail, units.0 as u32, units.1 as u32)
+        let unit = info.sense_unit.as_nanovolts();
+        let (correction, resistor) = (rail.correction(), rail.resistor());
+        let numerator = i64::from(correction.gain.to_bits()).wrapping_mul(unit); // 32 by 32 bits
+        let taken_off = i64::from(self.offset_256ths).wrapping_mul(unit);
+        let offset = i64::from(correction.offset.to_bits());
+        numerator as u64 == self.numerator
+            && resistor.resistance().as_nanoohms() == self.resistance
+            && taken_off.abs_diff(offset).wrapping_mul(2) <= unit.unsigned_abs()
     }
 
     /// Whether the part can be used with this resistor and correction.

@@ -8,15 +8,15 @@
 use super::Rail;
 use crate::convert::{divided_up, root};
 use crate::info::{PartInfo, RangeInfo};
-use crate::units::{Current, Voltage};
+use crate::units::Voltage;
 
 /// One, in parts per thousand million.
 pub(crate) const PPB: u64 = 1_000_000_000;
 
 /// Limits of error of the current on a rail in one sense range.
 ///
-/// All are magnitudes, never less than the limit. Absolute ones are sense voltages in picovolts, as much
-/// greater as the correction's gain is above 1.
+/// All are magnitudes, never less than the limit. Absolute ones are sense voltages in picovolts as the part
+/// shows them: what they make of a current is [`magnified`](Self::magnified) by the correction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct SenseLimits {
     /// Gain of the part, or of the calibration. It is constant: it counts for net totals.
@@ -31,6 +31,8 @@ pub(crate) struct SenseLimits {
     pub(crate) bias_pv: u64,
     /// Noise and rounding of conversions.
     pub(crate) noise: Noise,
+    /// The correction's gain in 2^-30.
+    gain: i32,
 }
 
 /// Limits of error of the rail voltage in one range.
@@ -63,80 +65,83 @@ impl SenseLimits {
     /// A gain belongs to the sense range that it was measured in. In another, the gains of both ranges
     /// are open besides; a correction whose range is not known is taken as measured in another. What is
     /// taken off or multiplied by without a known bound may be wrong in full.
-    pub(crate) const fn new(info: &PartInfo, rail: &Rail, sense: u8) -> Option<Self> {
-        let Some(here) = range(info.sense_ranges, sense) else {
-            return None;
-        };
+    pub(crate) fn new(info: &PartInfo, rail: &Rail, sense: u8) -> Option<Self> {
+        let here = info.sense_ranges.get(usize::from(sense))?;
         let correction = rail.correction();
         let gain = correction.gain.to_bits();
-        let (offset_pv, bias_pv) = match correction.offset_bound {
-            Some(bound) => (pv(bound).saturating_add(pv(info.offset_stability)), 0),
-            None => {
-                let taken_off_pv = up_256(correction.offset.to_bits().unsigned_abs() as u64);
-                (
-                    pv(here.offset).saturating_add(taken_off_pv),
-                    bias_pv(info, rail),
-                )
-            }
+        let (offset, bias_pv, taken_off) = match correction.offset_bound {
+            Some(bound) => (bound.saturating_add(info.offset_stability), 0, 0),
+            None => (
+                here.offset,
+                bias_pv(info, rail),
+                correction.offset.to_bits().unsigned_abs(),
+            ),
         };
         // What is taken off each code is rounded to a 256th of a sense unit.
         let rounded_pv = match correction.offset.to_bits() {
             0 => 0,
             _ => pv(info.sense_unit).div_ceil(512),
         };
-        let (gain_ppb, resistor_ppb) = match (correction.gain_bound, correction.gain_range) {
-            (Some(bound), Some(there)) if there == sense => (ppb(bound.as_ppm()), 0),
-            (Some(bound), there) => {
-                let there_ppm = gain_ppm_of(info.sense_ranges, there);
-                let open_ppm = bound.as_ppm().saturating_add(here.gain_ppm);
-                (ppb(open_ppm.saturating_add(there_ppm)), 0)
+        let (open_ppm, off_ppb, resistor_ppm) = match correction.gain_bound {
+            Some(bound) if correction.gain_range == Some(sense) => (bound.as_ppm(), 0, 0),
+            Some(bound) => {
+                let there_ppm = gain_ppm_of(info, correction.gain_range);
+                let both_ppm = here.gain_ppm.saturating_add(there_ppm);
+                (bound.as_ppm().saturating_add(both_ppm), 0, 0)
             }
-            (None, _) => {
-                let open_ppb = ppb(here.gain_ppm).saturating_add(off_one_ppb(gain) as u32);
-                (open_ppb, ppb(rail.resistor().tolerance().as_ppm()))
+            None => {
+                let tolerance = rail.resistor().tolerance();
+                (here.gain_ppm, off_one_ppb(gain), tolerance.as_ppm())
             }
         };
-        let thermal_ppb = match rail.thermal_ppb() {
-            Some(ppb) => ppb,
-            None => rail.resistor().thermal_ppb(greatest(here, rail)),
-        };
-        let noise = Noise::new(here, info.sense_unit);
         Some(Self {
-            gain_ppb,
-            resistor_ppb,
-            thermal_ppb,
-            offset_pv: magnified(offset_pv.saturating_add(rounded_pv), gain),
-            bias_pv: magnified(bias_pv, gain),
-            noise: Noise {
-                six_pv: magnified(noise.six_pv, gain),
-                falling_pv: magnified(noise.falling_pv, gain),
-                staying_pv: magnified(noise.staying_pv, gain),
-                half_code_pv: magnified(noise.half_code_pv, gain),
-            },
+            gain_ppb: ppb(open_ppm).saturating_add(off_ppb),
+            resistor_ppb: ppb(resistor_ppm),
+            thermal_ppb: rail.thermal_ppb(),
+            offset_pv: pv(offset)
+                .saturating_add(up_256(taken_off))
+                .saturating_add(rounded_pv),
+            bias_pv,
+            noise: Noise::new(here, info.sense_unit),
+            gain,
         })
     }
-}
 
-impl SenseLimits {
     /// Sum of the relative limits, ρ.
-    pub(crate) const fn relative_ppb(&self) -> u64 {
-        (self.gain_ppb as u64)
-            .wrapping_add(self.resistor_ppb as u64)
-            .wrapping_add(self.thermal_ppb as u64)
+    pub(crate) fn relative_ppb(&self) -> u64 {
+        [self.gain_ppb, self.resistor_ppb, self.thermal_ppb]
+            .iter()
+            .fold(0, |sum: u64, ppb| sum.wrapping_add(u64::from(*ppb)))
+    }
+
+    /// Sum of the absolute limits of a mean over so many conversions, as much greater as the
+    /// correction's gain is above 1; in picovolts.
+    pub(crate) fn absolute_pv(&self, conversions: u64) -> u64 {
+        let constant = self.offset_pv.saturating_add(self.bias_pv);
+        self.magnified(constant.saturating_add(self.noise.of_mean(conversions)))
+    }
+
+    /// A sense voltage, as much greater as the correction's gain is above 1; rounded up.
+    pub(crate) fn magnified(&self, pv: u64) -> u64 {
+        match self.gain.checked_sub(1 << 30) {
+            Some(above @ 1..) => {
+                let more = u128::from(pv).wrapping_mul(above.unsigned_abs().into()) >> 30;
+                pv.saturating_add(more as u64).saturating_add(1) // less than twice
+            }
+            _ => pv,
+        }
     }
 }
 
 impl VoltageLimits {
     /// `None` where the part has no such range.
-    pub(crate) const fn new(info: &PartInfo, rail: u8) -> Option<Self> {
-        match range(info.rail_ranges, rail) {
-            Some(range) => Some(Self {
-                gain_ppb: ppb(range.gain_ppm),
-                offset_pv: pv(range.offset),
-                noise: Noise::new(range, info.rail_unit),
-            }),
-            None => None,
-        }
+    pub(crate) fn new(info: &PartInfo, rail: u8) -> Option<Self> {
+        let range = info.rail_ranges.get(usize::from(rail))?;
+        Some(Self {
+            gain_ppb: ppb(range.gain_ppm),
+            offset_pv: pv(range.offset),
+            noise: Noise::new(range, info.rail_unit),
+        })
     }
 }
 
@@ -146,7 +151,8 @@ impl Noise {
     /// Where noise stirs the codes, which is from half an LSB r.m.s. on, rounding is uniform with
     /// LSB ÷ √12 r.m.s. (GUM, F.2.2.1) and averages out, too; 6 ÷ √12 < 2. Less noise leaves half an
     /// LSB for good.
-    pub(crate) const fn new(range: &RangeInfo, unit: Voltage) -> Self {
+    #[inline(never)] // linked once
+    pub(crate) fn new(range: &RangeInfo, unit: Voltage) -> Self {
         let lsb_pv = range.lsb_nv(unit).saturating_mul(1_000);
         let rms_pv = pv(range.noise);
         let half_code_pv = lsb_pv.div_ceil(2);
@@ -165,13 +171,13 @@ impl Noise {
 
     /// Of a mean over so many conversions, at least one, worked out exactly from their codes: noise and
     /// rounding together, in picovolts, rounded up.
-    pub(crate) const fn of_mean(&self, conversions: u64) -> u64 {
+    pub(crate) fn of_mean(&self, conversions: u64) -> u64 {
         let falling_pv = self.six_pv.saturating_add(self.falling_pv);
         over_root(falling_pv, conversions).saturating_add(self.staying_pv)
     }
 
     /// The same apart: noise, and rounding.
-    pub(crate) const fn parts_of_mean(&self, conversions: u64) -> (u64, u64) {
+    pub(crate) fn parts_of_mean(&self, conversions: u64) -> (u64, u64) {
         let rounding_pv = over_root(self.falling_pv, conversions);
         (
             over_root(self.six_pv, conversions),
@@ -181,7 +187,8 @@ impl Noise {
 }
 
 /// A magnitude over the root of a number of at least one, rounded up.
-const fn over_root(pv: u64, number: u64) -> u64 {
+#[inline(never)] // linked once
+fn over_root(pv: u64, number: u64) -> u64 {
     let number = if number == 0 { 1 } else { number };
     // The root of 62 bits or more, with an even number of places too many.
     let places = number.leading_zeros() & 0b11_1110;
@@ -190,9 +197,9 @@ const fn over_root(pv: u64, number: u64) -> u64 {
 }
 
 /// How far a gain in 2^-30 is from 1, in parts per thousand million, rounded up.
-pub(crate) const fn off_one_ppb(gain: i32) -> u64 {
-    let off = gain.abs_diff(1 << 30) as u64; // 32 by 30 bits
-    off.wrapping_mul(PPB).div_ceil(1 << 30)
+pub(crate) const fn off_one_ppb(gain: i32) -> u32 {
+    let off = gain.abs_diff(1 << 30) as u64; // 32 by 30 bits, so that 32 remain
+    off.wrapping_mul(PPB).div_ceil(1 << 30) as u32
 }
 
 /// A limit in parts per million; more than 429 % is as much as that.
@@ -201,49 +208,25 @@ pub(crate) const fn ppb(ppm: u32) -> u32 {
 }
 
 /// A voltage's magnitude in picovolts.
+#[inline(never)] // linked once
 pub(crate) const fn pv(voltage: Voltage) -> u64 {
     voltage.as_nanovolts().unsigned_abs().saturating_mul(1_000)
 }
 
-/// The range at a place; `None` where there is none.
-pub(super) const fn range(ranges: &[RangeInfo], place: u8) -> Option<&RangeInfo> {
-    match ranges.split_at_checked(place as usize) {
-        Some((_, rest)) => rest.first(),
-        None => None,
-    }
-}
-
-/// Greatest gain error in the range at this place, or in any where that is not known.
-pub(crate) const fn gain_ppm_of(ranges: &[RangeInfo], place: Option<u8>) -> u32 {
-    if let Some(place) = place
-        && let Some(range) = range(ranges, place)
-    {
-        return range.gain_ppm;
-    }
-    let (mut rest, mut greatest) = (ranges, 0);
-    while let Some((range, others)) = rest.split_first() {
-        if range.gain_ppm > greatest {
-            greatest = range.gain_ppm;
-        }
-        rest = others;
-    }
-    greatest
-}
-
-/// The greatest current that does not go over range, in either direction.
-pub(super) const fn greatest(range: &RangeInfo, rail: &Rail) -> Current {
-    let full_nv = (range.full_scale_uv as i64).wrapping_mul(1_000);
-    let full = (full_nv.unsigned_abs() as u128).wrapping_mul(PPB as u128);
-    let na = divided_up(full, rail.resistor().resistance().as_nanoohms());
-    // An eighth more covers gain and offset, and 1 ÷ (1 − t) ≤ 1 + 2t the resistor's tolerance.
-    let twice_ppm = (rail.resistor().tolerance().as_ppm() as u64).saturating_mul(2);
-    let factor_ppm = twice_ppm.saturating_add(1_125_000);
-    let na = divided_up((na as u128).wrapping_mul(factor_ppm as u128), 1_000_000);
-    Current::from_nanoamps(if na >> 63 == 0 { na as i64 } else { i64::MAX })
+/// Greatest gain error in the sense range at this place, or in any where that is not known.
+pub(crate) fn gain_ppm_of(info: &PartInfo, place: Option<u8>) -> u32 {
+    let known = place.and_then(|place| info.sense_ranges.get(usize::from(place)));
+    let ranges = match known {
+        Some(range) => core::slice::from_ref(range),
+        None => info.sense_ranges,
+    };
+    ranges
+        .iter()
+        .fold(0, |most, range| range.gain_ppm.max(most))
 }
 
 /// Bias current through the nominal resistance, in picovolts, rounded up.
-pub(crate) const fn bias_pv(info: &PartInfo, rail: &Rail) -> u64 {
+pub(crate) fn bias_pv(info: &PartInfo, rail: &Rail) -> u64 {
     let nanoohms = rail.resistor().resistance().as_nanoohms();
     let nanoamps = info.bias.as_nanoamps().unsigned_abs();
     // nA × nΩ is 1e-18 V; 2^20 of them are 1.048 576 pV, which is less than 1 + 25 ÷ 512.
@@ -251,22 +234,9 @@ pub(crate) const fn bias_pv(info: &PartInfo, rail: &Rail) -> u64 {
     pv.saturating_add(pv.saturating_mul(25).div_ceil(512))
 }
 
-/// 256ths of a nanovolt, 31 bits of them, in picovolts, rounded up.
-const fn up_256(nv_256ths: u64) -> u64 {
-    nv_256ths.wrapping_mul(1_000).div_ceil(256)
-}
-
-/// A magnitude times a gain in 2^-30, where that is above 1; rounded up.
-const fn magnified(pv: u64, gain: i32) -> u64 {
-    let above = gain.saturating_sub(1 << 30);
-    if above <= 0 {
-        return pv;
-    }
-    let above = (above as u64 >> 10).wrapping_add(1); // 2^-20
-    match pv.checked_mul(above) {
-        Some(more) => pv.saturating_add(more.div_ceil(1 << 20)),
-        None => pv.saturating_mul(2), // no gain is as great
-    }
+/// 256ths of a nanovolt in picovolts, rounded up.
+const fn up_256(nv_256ths: u32) -> u64 {
+    (nv_256ths as u64).wrapping_mul(1_000).div_ceil(256) // 32 by 10 bits
 }
 
 #[cfg(test)]
@@ -274,7 +244,7 @@ mod tests {
     use super::*;
     use crate::board::{Correction, Gain, Load, Offset, SenseResistor};
     use crate::part::corncrake::INFO;
-    use crate::units::{Resistance, Tolerance};
+    use crate::units::{Current, Resistance, Tolerance};
 
     const SENSE_65_MV: u8 = 0;
     const SENSE_26_MV: u8 = 1;
@@ -370,38 +340,32 @@ mod tests {
             },
             SENSE_26_MV,
         );
-        // 110 nV, 50 nV of stability, 100 nV ÷ 512 (0.196 nV) for what is taken off: × 33/32 =
-        // 165.202 nV.
-        assert!((165_202..165_205).contains(&limits.offset_pv), "{limits:?}");
-        assert_eq!(limits.bias_pv, 0);
-        // 7 600 × 33/32 = 7 837.5.
+        // 110 nV, 50 nV of stability, 100 nV ÷ 512 (0.196 nV) for what is taken off.
+        assert_eq!((limits.offset_pv, limits.bias_pv), (160_196, 0));
+        // And 7 600 nV of noise, × 33/32: 8 002 702.1.
         assert!(
-            (7_837_500..7_837_510).contains(&limits.noise.of_mean(1)),
+            (8_002_703..8_002_705).contains(&limits.absolute_pv(1)),
             "{limits:?}"
         );
+        let plain = super::tests::limits(Correction::NONE, SENSE_26_MV);
+        assert_eq!(plain.magnified(7_600_000), 7_600_000);
     }
 
-    /// Full scale of 65.5355 mV (section 3.4) in 10 mΩ ± 1 % is 6.55355 A, with an eighth and 2 % 7.50382 A:
-    /// 0.563 072 W at 40 K/W heat it by 22.5229 K, at 50 ppm/K 1126.14 ppm. 2 A are 0.04 W, 1.6 K, 80 ppm.
+    /// 50 ppm/K × 60 K; own heat of 2 A in 10 mΩ at 40 K/W, 0.04 W, is 1.6 K and 80 ppm more.
     #[test]
-    fn without_a_declared_load_full_scale_heats_the_resistor() {
-        let resistor =
-            SenseResistor::new(Resistance::from_milliohms(10), Tolerance::from_percent(1))
-                .with_temperature(50, 0)
-                .with_self_heating(40_000);
+    fn a_declared_load_heats_the_resistor() {
+        let resistor = SenseResistor::new(Resistance::from_milliohms(10), Tolerance::ZERO)
+            .with_temperature(50, 60_000)
+            .with_self_heating(40_000);
         let thermal = |rail: &Rail| {
             SenseLimits::new(&INFO, rail, SENSE_65_MV)
                 .unwrap()
                 .thermal_ppb
         };
         let unknown = Rail::new(resistor);
-        assert!(
-            (1_126_100..1_126_200).contains(&thermal(&unknown)),
-            "{}",
-            thermal(&unknown)
-        );
+        assert_eq!(thermal(&unknown), 3_000_000);
         let declared = unknown.with_load(Load::smooth(Current::from_amps(2)));
-        assert_eq!(thermal(&declared), 80_000);
+        assert_eq!(thermal(&declared), 3_080_000);
     }
 
     /// Taking something off without knowing how well it is known can only make things worse.

@@ -1,6 +1,7 @@
 //! The board around the part: sense resistors, what is known of the loads, corrections by calibration,
 //! and how codes become quantities on each rail.
 
+mod bound;
 mod budget;
 mod correction;
 mod factors;
@@ -11,6 +12,7 @@ mod plan;
 mod rail;
 mod resistor;
 
+pub use bound::ReadingBound;
 pub use budget::Budget;
 pub use correction::{Correction, Gain, Offset};
 pub use factors::{Factors, rail_voltage};

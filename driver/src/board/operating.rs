@@ -1,9 +1,9 @@
 use core::num::Saturating;
 
-use super::limits::{PPB, SenseLimits, VoltageLimits, greatest, pv, range};
-use super::{Budget, Flow, Load, Rail};
+use super::limits::{PPB, SenseLimits, VoltageLimits};
+use super::{Budget, Flow, Rail};
 use crate::config::ChannelRange;
-use crate::convert::{divided_up, root};
+use crate::convert::divided_up;
 use crate::info::{PartInfo, Source};
 use crate::units::{Current, Power, Tolerance, Voltage};
 
@@ -48,7 +48,7 @@ pub enum Mean {
 }
 
 /// A magnitude in billionths of a unit; beyond the range it is the end of the range.
-type Magnitude = Saturating<u64>;
+pub(super) type Magnitude = Saturating<u64>;
 type Parts = Budget<Magnitude>;
 
 impl Rail {
@@ -84,7 +84,7 @@ impl Rail {
         let mut parts = self.sense_parts(at, &limits, at.mean.scans());
         self.add_time(info, at, &mut parts);
         if at.mean.is_rounded() {
-            parts.quantisation += self.amps(limits.noise.half_code_pv);
+            parts.quantisation += self.amps(limits.magnified(limits.noise.half_code_pv));
         }
         parts.quantisation += 1; // to whole nanoamperes
         let open_ppb = limits.relative_ppb().saturating_add(clock_ppb(info, at));
@@ -110,8 +110,8 @@ impl Rail {
     /// Error budget of the rail's power, the mean of products of current and voltage; `None` where the
     /// part has no such ranges.
     ///
-    /// How current and voltage moved within a mean is not known: noise of the one is weighed with the
-    /// greatest of the other, as declared or else as the range allows.
+    /// How current and voltage moved within a mean is not known: its noise is weighed with the greatest of
+    /// the other, as declared or else as the range allows.
     #[must_use]
     pub fn power_budget(&self, info: &PartInfo, at: &OperatingPoint) -> Option<Budget<Power>> {
         let sense = SenseLimits::new(info, self, at.range.sense)?;
@@ -142,10 +142,7 @@ impl Rail {
                 + watts(weights.greatest_na, self.voltage_steps(at)),
         };
         if at.mean.is_rounded() {
-            // To a power code; and the offset is taken off with a rounded voltage.
-            let taken_off_pv = pv(self.correction().offset.voltage()).saturating_add(1_000);
-            let code_pv = sense.noise.half_code_pv.saturating_mul(2);
-            let factor = self.amps(code_pv.saturating_add(taken_off_pv));
+            let factor = self.rounded_power_na(&sense);
             parts.quantisation += watts(factor, volts(rail.noise.half_code_pv));
         }
         let open_ppb = sense
@@ -162,12 +159,13 @@ impl Rail {
     /// What datasheet, board and calibration leave open of a mean over so many conversions.
     fn sense_parts(&self, at: &OperatingPoint, limits: &SenseLimits, conversions: u64) -> Parts {
         let (noise, quantisation) = limits.noise.parts_of_mean(conversions);
+        let amps = |pv| self.amps(limits.magnified(pv));
         Parts {
             gain: share(at.shown_na(), limits.gain_ppb),
-            offset: self.amps(limits.offset_pv),
-            bias: self.amps(limits.bias_pv),
-            noise: self.amps(noise),
-            quantisation: self.amps(quantisation),
+            offset: amps(limits.offset_pv),
+            bias: amps(limits.bias_pv),
+            noise: amps(noise),
+            quantisation: amps(quantisation),
             resistor: share(at.shown_na(), limits.resistor_ppb),
             temperature: share(self.throughput_na(at), limits.thermal_ppb),
             ..Parts::default()
@@ -231,7 +229,7 @@ impl Rail {
     }
 
     /// Nanoamperes of a sense voltage in picovolts, rounded up.
-    fn amps(&self, pv: u64) -> Magnitude {
+    pub(super) fn amps(&self, pv: u64) -> Magnitude {
         scaled(
             Saturating(pv),
             1_000_000,
@@ -240,34 +238,36 @@ impl Rail {
     }
 }
 
-/// By how much errors of the one count in the product of both.
-struct Weights {
-    na: Magnitude,
-    nv: Magnitude,
+/// By how much noise of the one counts in the mean product of both, and the greatest of both as declared or
+/// else as the range allows.
+pub(super) struct Weights {
+    pub(super) na: Magnitude,
+    pub(super) nv: Magnitude,
     greatest_na: Magnitude,
     greatest_nv: Magnitude,
 }
 
 impl Weights {
-    fn new(info: &PartInfo, rail: &Rail, at: &OperatingPoint) -> Option<Self> {
-        let here = range(info.sense_ranges, at.range.sense)?;
-        let greatest_na = rail
-            .load()
-            .map_or_else(|| greatest(here, rail), Load::greatest);
-        let greatest_nv = match rail.voltage_span() {
-            Some((least, greatest)) => least.abs().max(greatest.abs()),
-            None => {
-                let range = range(info.rail_ranges, at.range.rail)?;
-                Voltage::from_nanovolts(range.full_scale_nv(info.rail_unit) as i64)
-            }
+    pub(super) fn new(info: &PartInfo, rail: &Rail, at: &OperatingPoint) -> Option<Self> {
+        let sense = info.sense_ranges.get(usize::from(at.range.sense))?;
+        let volts = info.rail_ranges.get(usize::from(at.range.rail))?;
+        let greatest_na = match rail.load() {
+            Some(load) => Saturating(load.greatest().as_nanoamps().unsigned_abs()),
+            None => rail.amps(sense.full_scale_nv(info.sense_unit).saturating_mul(1_000)),
         };
-        let greatest_na = Saturating(greatest_na.as_nanoamps().unsigned_abs());
-        let greatest_nv = Saturating(greatest_nv.as_nanovolts().unsigned_abs());
-        let forward = rail.load().is_some_and(|load| load.flow() == Flow::Forward);
+        let greatest_nv = match rail.voltage_span() {
+            Some((least, greatest)) => Saturating(
+                least
+                    .abs()
+                    .max(greatest.abs())
+                    .as_nanovolts()
+                    .unsigned_abs(),
+            ),
+            None => Saturating(volts.full_scale_nv(info.rail_unit)),
+        };
+        // How current and voltage moved within a mean is not known.
         let (na, nv) = match at.mean.scans() {
             0 | 1 => (at.shown_na(), at.shown_nv()),
-            // One way, the mean square is at most mean × greatest.
-            _ if forward => (between(at.shown_na(), greatest_na), greatest_nv),
             _ => (greatest_na, greatest_nv),
         };
         Some(Self {
@@ -280,24 +280,24 @@ impl Weights {
 }
 
 impl OperatingPoint {
-    fn shown_na(&self) -> Magnitude {
+    pub(super) fn shown_na(&self) -> Magnitude {
         Saturating(self.current.as_nanoamps().unsigned_abs())
     }
 
-    fn shown_nv(&self) -> Magnitude {
+    pub(super) fn shown_nv(&self) -> Magnitude {
         Saturating(self.voltage.as_nanovolts().unsigned_abs())
     }
 }
 
 impl Mean {
-    const fn scans(&self) -> u64 {
+    pub(super) const fn scans(&self) -> u64 {
         match self {
             Self::Reading { averaging_log2 } => 1 << (*averaging_log2 & 31),
             Self::Stretch { scans, .. } => *scans,
         }
     }
 
-    const fn is_rounded(&self) -> bool {
+    pub(super) const fn is_rounded(&self) -> bool {
         matches!(self, Self::Reading { averaging_log2 } if *averaging_log2 != 0)
     }
 
@@ -360,17 +360,17 @@ fn clock_ppb(info: &PartInfo, at: &OperatingPoint) -> u64 {
     }
 }
 
-fn signed(part: Magnitude) -> i64 {
+pub(super) fn signed(part: Magnitude) -> i64 {
     i64::try_from(part.0).unwrap_or(i64::MAX)
 }
 
 /// Nanovolts of picovolts, rounded up.
-fn volts(pv: u64) -> Magnitude {
+pub(super) fn volts(pv: u64) -> Magnitude {
     scaled(Saturating(pv), 1, 1_000)
 }
 
 /// Nanowatts of nanoamperes and nanovolts, rounded up.
-fn watts(na: Magnitude, nv: Magnitude) -> Magnitude {
+pub(super) fn watts(na: Magnitude, nv: Magnitude) -> Magnitude {
     scaled(na, nv.0, PPB)
 }
 
@@ -383,11 +383,4 @@ fn share(of: Magnitude, ppb: u32) -> Magnitude {
 pub(super) fn scaled(of: Magnitude, numerator: u64, denominator: u64) -> Magnitude {
     let product = u128::from(of.0).wrapping_mul(u128::from(numerator)); // 64 by 64 bits
     Saturating(divided_up(product, denominator))
-}
-
-/// The root of a product, rounded up.
-fn between(a: Magnitude, b: Magnitude) -> Magnitude {
-    // Below the greater of both, so that halves of the places are enough.
-    let (a, b) = (root(a.0), root(b.0));
-    Saturating(u64::from(a).saturating_add(1)) * Saturating(u64::from(b).saturating_add(1))
 }

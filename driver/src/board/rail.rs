@@ -1,5 +1,5 @@
 use super::{Correction, Load, SenseResistor};
-use crate::units::{Resistance, Voltage};
+use crate::units::{Current, Resistance, Voltage};
 
 /// What the engineer knows of one rail: its sense resistor, its load, its correction.
 ///
@@ -13,7 +13,7 @@ pub struct Rail {
     load: Option<Load>,
     /// Least and greatest voltage of the rail, as declared.
     voltage: Option<(Voltage, Voltage)>,
-    /// What temperature does to the sense resistor at the load's greatest current.
+    /// What temperature does to the sense resistor, own heat at the load's greatest current included.
     thermal_ppb: u32,
 }
 
@@ -23,7 +23,8 @@ impl Rail {
     /// Greatest sense resistor.
     pub const RESISTANCE_MAX: Resistance = Resistance::from_ohms(10);
 
-    /// A rail without correction, of whose load nothing is declared.
+    /// A rail without correction, of whose load nothing is declared: its bounds leave out what the load
+    /// does between conversions, and how it heats the sense resistor.
     #[must_use]
     pub const fn new(resistor: SenseResistor) -> Self {
         Self {
@@ -31,7 +32,7 @@ impl Rail {
             correction: Correction::NONE,
             load: None,
             voltage: None,
-            thermal_ppb: 0,
+            thermal_ppb: resistor.thermal_ppb(Current::ZERO),
         }
     }
 
@@ -78,13 +79,10 @@ impl Rail {
         self.voltage
     }
 
-    /// Greatest relative change of its sense resistor by temperature, own heat included, in parts per
-    /// thousand million; `None` where no load was declared.
-    pub(crate) const fn thermal_ppb(&self) -> Option<u32> {
-        match self.load {
-            Some(_) => Some(self.thermal_ppb),
-            None => None,
-        }
+    /// Greatest relative change of its sense resistor by temperature in parts per thousand million; own
+    /// heat is in it where a load was declared.
+    pub(crate) const fn thermal_ppb(&self) -> u32 {
+        self.thermal_ppb
     }
 
     /// Its correction by calibration.

@@ -192,7 +192,7 @@ impl<'s> Slope<'s> {
         let makers_ppm = makers_ppm.saturating_add(self.rail.resistor().tolerance().as_ppm());
         let limit_ppb = off_one(open_ppb.saturating_add(ppb(makers_ppm).into()));
         let bits = self.gain_bits();
-        let off_ppb = off_one_ppb(bits);
+        let off_ppb = u64::from(off_one_ppb(bits));
         if bits <= 0 || off_ppb > limit_ppb || limit_ppb >= PPB {
             let found_ppm = i64::from(bits)
                 .saturating_sub(1 << 30)
@@ -293,8 +293,8 @@ fn greatest_pv(input: &Input, rail: &Rail) -> u64 {
 /// of a nanovolt, and bias current seen by another gain or through a resistor at another temperature, each
 /// from one limit to the other.
 fn carried_pv(input: &Input, rail: &Rail) -> u64 {
-    let thermal_ppb = rail.thermal_ppb().unwrap_or_default();
-    let gain_ppb = ppb(gain_ppm_of(input.info.sense_ranges, None));
+    let thermal_ppb = rail.thermal_ppb();
+    let gain_ppb = ppb(gain_ppm_of(input.info, None));
     let swing_ppb = off_one(u64::from(gain_ppb).saturating_add(thermal_ppb.into()));
     let tolerance_ppb = off_one(ppb(rail.resistor().tolerance().as_ppm()).into());
     let bias_pv = bias_pv(input.info, rail);

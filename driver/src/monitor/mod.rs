@@ -20,6 +20,6 @@ pub use capture::FastCapture;
 pub use clock::{Clock, NoClock, Stamp, TimeSource, Timestamp, WithClock};
 pub use counter::CounterClock;
 pub use error::{Error, ErrorKind, Operation};
-pub use sample::{Last, NoReading, Reading, ReadingBound, Sample, Saturation, TimedSample};
+pub use sample::{Last, NoReading, Reading, Sample, Saturation, TimedSample};
 pub use shunt::ShuntMonitor;
 pub use worst_case::Call;

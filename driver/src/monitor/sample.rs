@@ -4,7 +4,7 @@ use core::fmt;
 
 use super::{Stamp, Timestamp};
 use crate::Channel;
-use crate::board::{Board, Mean, OperatingPoint, Rail, rail_voltage};
+use crate::board::{Board, Mean, OperatingPoint, Rail, ReadingBound, rail_voltage};
 use crate::config::{ChannelRange, Scan};
 use crate::info::PartInfo;
 use crate::part::{Codes, Part, Sums};
@@ -19,19 +19,6 @@ pub struct Reading {
     /// Positive from source to load. Resolution: the range's LSB over the sense resistor.
     pub current: Current,
     /// Positive into the load; mean of products, not product of means.
-    pub power: Power,
-}
-
-/// How far the values of a [`Reading`] may lie from the truth, either way, for every part and board within
-/// their limits. The truth is what flowed during the conversions' apertures.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct ReadingBound {
-    /// Of the voltage.
-    pub voltage: Voltage,
-    /// Of the current.
-    pub current: Current,
-    /// Of the power.
     pub power: Power,
 }
 
@@ -156,11 +143,7 @@ pub trait Sample<const N: usize> {
                 averaging_log2: self.scan().averaging_log2,
             },
         };
-        Some(ReadingBound {
-            voltage: rail.voltage_budget(info, &at)?.total(),
-            current: rail.current_budget(info, &at)?.total(),
-            power: rail.power_budget(info, &at)?.total(),
-        })
+        rail.reading_bound(info, &at)
     }
 
     /// Why a channel has no reading, where it has none.
