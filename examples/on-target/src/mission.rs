@@ -175,7 +175,9 @@ impl Skiff {
         ];
         for ((channel, (source, loads)), mohm) in (0..).zip(rails).zip(RESISTORS_MOHM) {
             let nominal = SenseResistor::ideal(mohm * 1_000_000);
-            let resistor = nominal.tolerance_ppm(TOLERANCE_PPM).individual_from(&mut rng);
+            let resistor = nominal
+                .tolerance_ppm(TOLERANCE_PPM)
+                .individual_from(&mut rng);
             part.rail(channel, Switched::new(source, loads)?, resistor)?;
         }
         let monitor = Monitor::new(

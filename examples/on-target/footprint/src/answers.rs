@@ -1,22 +1,22 @@
 use core::cell::Cell;
 use core::convert::Infallible;
 
-use crake::old::crc::{Crc16, Pec};
+use crake::crc::{Crc16, Pec};
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
 
 use crate::ADDRESS;
 
 /// A bus that answers as the part would, without a part: what was written reads back, every check byte is right, and a block is whole and carries the tag that comes next.
 ///
-/// The block is made by [`prepare`](Self::prepare), outside what is measured; the bus then only copies it. Each block counts 500 rounds more than the one before, and sums to match.
+/// The block is made by [`prepare`](Self::prepare), outside what is measured; the bus then only copies it. Each block counts 500 scans more than the one before, and sums to match.
 #[derive(Debug)]
 pub struct Answers {
     block: [Cell<u8>; BLOCK],
     tag: Cell<u8>,
-    rounds: Cell<u32>,
+    scans: Cell<u32>,
     /// As written last.
     register: [Cell<u8>; 8],
-    causes: [Cell<u8>; 3],
+    flags: [Cell<u8>; 3],
     standing: [u8; 3],
     bits: Cell<u32>,
     transfers: Cell<u32>,
@@ -24,19 +24,19 @@ pub struct Answers {
 
 /// A block and its check byte.
 const BLOCK: usize = 112;
-/// Paced, 500 rounds a second.
+/// Continuous, 500 scans a second.
 const MODE: u8 = 0x11;
 
 impl Answers {
-    /// `standing` are the causes that come up again with each [`prepare`](Self::prepare).
+    /// `standing` are the flags that come up again with each [`prepare`](Self::prepare).
     #[must_use]
     pub const fn new(standing: [u8; 3]) -> Self {
         Self {
             block: [const { Cell::new(0) }; BLOCK],
             tag: Cell::new(0),
-            rounds: Cell::new(0),
+            scans: Cell::new(0),
             register: [const { Cell::new(0) }; 8],
-            causes: [const { Cell::new(0) }; 3],
+            flags: [const { Cell::new(0) }; 3],
             standing,
             bits: Cell::new(0),
             transfers: Cell::new(0),
@@ -56,13 +56,13 @@ impl Answers {
     /// Makes the block for the tag after the last one that was asked for: 1.5 A or so in each channel, and more.
     #[inline(never)]
     pub fn prepare(&self) {
-        for (cause, standing) in self.causes.iter().zip(self.standing) {
-            cause.set(standing);
+        for (flag, standing) in self.flags.iter().zip(self.standing) {
+            flag.set(standing);
         }
-        self.rounds
-            .set(self.rounds.get().wrapping_add(500) & 0x0FFF_FFFF);
-        let rounds = self.rounds.get();
-        let [r0, r1, r2, r3] = rounds.to_be_bytes();
+        self.scans
+            .set(self.scans.get().wrapping_add(500) & 0x0FFF_FFFF);
+        let scans = self.scans.get();
+        let [r0, r1, r2, r3] = scans.to_be_bytes();
         let tag = if self.tag.get() == u8::MAX {
             1
         } else {
@@ -72,7 +72,7 @@ impl Answers {
             &self.block,
             &[tag, 0, 0, MODE, 0x0F, 0x11, 0x11, 0x40, 0, r0, r1, r2, r3],
         );
-        let charge = i64::from(rounds) * 30_000;
+        let charge = i64::from(scans) * 30_000;
         let energy = charge * 13_200;
         for channel in self.block.get(13..109).unwrap_or_default().chunks(24) {
             put(
@@ -107,10 +107,10 @@ impl Answers {
         self.bits
             .set(self.bits.get() + 2 + 9 * (1 + bytes.len() as u32));
         match *bytes {
-            [0x03, tag, ..] | [0x04, _, tag, ..] => self.tag.set(tag),
+            [0x03, tag, ..] => self.tag.set(tag),
             [0x37, ref cleared @ ..] => {
-                for (cause, cleared) in self.causes.iter().zip(cleared) {
-                    cause.set(cause.get() & !cleared);
+                for (flag, cleared) in self.flags.iter().zip(cleared) {
+                    flag.set(flag.get() & !cleared);
                 }
             }
             [_, ref data @ ..] => put(&self.register, data),
@@ -125,9 +125,9 @@ impl Answers {
             .set(self.bits.get() + 3 + 9 * (3 + room.len() as u32));
         match pointer {
             0x80 => return copy(&self.block, room),
-            0x37 => copy(&self.causes, room),
-            0x00 => fill(room, &[0x9E, 0x37, 0xC4, 0x01]),
-            0x01 | 0x02 => fill(room, &[0, 0]),
+            0x37 => copy(&self.flags, room),
+            0x00 => fill(room, &[0x9E, 0x37, 0xC4, 0x02]),
+            0x01 | 0x02 | 0x0A => fill(room, &[0, 0]),
             0x78 => fill(room, &[0, 64]),
             _ => copy(&self.register, room),
         }

@@ -9,73 +9,77 @@ pub use silent::Silent;
 
 use core::hint::black_box;
 
-use crake::old::alert::{Limit, Outputs, Watch};
-use crake::old::board::{Board, Load, Rail, Shunt};
-use crake::old::part::corncrake::{BUS_16_V, PACE_500, SENSE_65_MV, SPEC};
-use crake::old::units::{Current, Power, Resistance, Tolerance, Voltage};
-use crake::old::{Channel, Clock, Mode, Ranges, Setup};
+use crake::Channel;
+use crake::Clock;
+use crake::alert::{Limit, Limits, Outputs, Quantity, Threshold};
+use crake::board::{Board, Rail, SenseResistor};
+use crake::config::{Config, FullScale, ScanRate};
+use crake::part::corncrake::{Address, Corncrake};
+use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
 use embedded_hal::delay::DelayNs;
 
 /// Rails on the board.
 pub const RAILS: usize = 4;
 /// The part's address.
 pub const ADDRESS: u8 = 0x32;
-
-const fn rail(milliohms: u64) -> Rail {
-    Rail::new(
-        Shunt::new(
-            Resistance::from_milliohms(milliohms),
-            Tolerance::from_ppm(5_000),
-        ),
-        Load::smooth(Current::from_amps(3)),
-    )
+/// The part, made in place: a constant is copied, by a routine on cores that cannot store across words.
+#[inline(always)]
+#[must_use]
+pub const fn part() -> Corncrake {
+    Corncrake::new(Address::Strap0)
 }
 
-/// Constant, so it lies in flash.
-pub static BOARD: Board<RAILS> = match Board::new(&SPEC, [rail(10), rail(20), rail(500), rail(47)])
-{
-    Ok(board) => board,
-    Err(_) => panic!("the resistors lie outside what the part can be used with"),
-};
+const fn rail(milliohms: u64) -> Rail {
+    Rail::new(SenseResistor::new(
+        Resistance::from_milliohms(milliohms),
+        Tolerance::from_ppm(5_000),
+    ))
+}
 
-/// All channels in the same ranges, 500 rounds a second.
-pub static SETUP: Setup<RAILS> = Setup::all(
-    Ranges {
-        sense: SENSE_65_MV,
-        bus: BUS_16_V,
-    },
-    Mode::Paced(PACE_500),
+/// What is known of the rails.
+pub static DESCRIPTION: [Rail; RAILS] = [rail(10), rail(20), rail(500), rail(47)];
+/// Constant, so it lies in flash.
+pub static BOARD: Board<RAILS> = Corncrake::board(&DESCRIPTION);
+
+/// All channels in the same ranges, 500 scans a second.
+pub static CONFIG: Config<RAILS> = Config::continuous(
+    [FullScale::new(Voltage::from_millivolts(60), Voltage::from_volts(16)); RAILS],
+    ScanRate::per_second(500),
 );
 
 /// One limit of each kind.
-pub static LIMITS: [Watch; 5] = [
-    Watch::new(
+pub static LIMITS: Limits<'static> = Limits::new(&[
+    Limit::new(
         Channel::C0,
-        Limit::OverCurrent(Current::from_milliamps(2_500)),
+        Threshold::OverCurrent(Current::from_milliamps(2_500)),
     )
     .debounce(4)
-    .held()
     .to(Outputs::A),
-    Watch::new(
+    Limit::new(
         Channel::C1,
-        Limit::UnderVoltage(Voltage::from_millivolts(3_300)),
+        Threshold::UnderVoltage(Voltage::from_millivolts(3_300)),
     )
-    .held()
     .to(Outputs::B),
-    Watch::new(
+    Limit::new(
         Channel::C2,
-        Limit::OverVoltage(Voltage::from_millivolts(3_600)),
+        Threshold::OverVoltage(Voltage::from_millivolts(3_600)),
     )
+    .following()
     .to(Outputs::A),
-    Watch::new(
+    Limit::new(
         Channel::C3,
-        Limit::UnderCurrent(Current::from_milliamps(-100)),
+        Threshold::UnderCurrent(Current::from_milliamps(-100)),
     )
+    .following()
     .to(Outputs::B),
-    Watch::new(Channel::C3, Limit::OverPower(Power::from_milliwatts(9_000)))
-        .hysteresis(1_000_000_000)
-        .silent(),
-];
+    Limit::new(
+        Channel::C3,
+        Threshold::OverPower(Power::from_milliwatts(9_000)),
+    )
+    .following()
+    .hysteresis(Quantity::Power(Power::from_watts(1)))
+    .silent(),
+]);
 
 /// A clock that shows what it is told to.
 #[derive(Clone, Copy, Debug, Default)]

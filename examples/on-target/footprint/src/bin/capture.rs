@@ -28,7 +28,7 @@ fn main() -> ! {
             let _ = black_box(tally.add(&capture));
             black_box(tally.least(&capture));
             black_box(tally.greatest(&capture));
-            black_box(tally.mean(&capture));
+            black_box((tally.mean(&capture), tally.rms(&capture)));
             black_box(tally.rms(&capture));
         }
         let _ = black_box(monitor.configure(&CONFIG).is_ok());

@@ -1,69 +1,61 @@
-//! Everything blocking: minimal use, joining, change of set-up, limits and their events, the proof test, the alert response, a burst with its statistics.
+//! Everything that there is, blocking: resume, samples, readings, totals, limits and services in pieces,
+//! a proof test, a fast capture with statistics, a correction while it runs.
 #![no_std]
 #![no_main]
 
 use core::hint::black_box;
 
 use cortex_m as _;
-use crake::old::alert::{Station, Watches, alert_response, prove};
-use crake::old::burst::Burst;
-use crake::old::ledger::Ledger;
-use crake::old::part::corncrake::{Corncrake, SENSE_65_MV, SPEC};
-use crake::old::units::Current;
-use crake::old::{Channel, Monitor, ShuntMonitor};
-use footprint::{ADDRESS, BOARD, Instantly, LIMITS, RAILS, SETUP, Silent, Time};
+use crake::alert::AlertQueue;
+use crake::board::{Correction, Gain, Offset};
+use crake::capture::Tally;
+use crake::part::ResumeToken;
+use crake::totals::Totals;
+
+use crake::{Channel, Monitor, Sample, ShuntMonitor};
+use footprint::{BOARD, CONFIG, Instantly, LIMITS, RAILS, Silent, Time, part};
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    let part = Corncrake::new();
-    let mut monitor = Monitor::new(Silent, Instantly, Time::default(), part, ADDRESS, &BOARD);
-    let mut ledger = Ledger::new(&BOARD, &SPEC);
-    let mut station = Station::<RAILS, 8>::new(SETUP, Watches::limits(&LIMITS));
-    let joint = monitor.joint();
-    if let Ok(frame) = monitor.attach(&joint) {
-        black_box(ledger.update(&frame));
-    } else if let Ok(frame) = monitor.init(&SETUP) {
-        black_box(ledger.update(&frame));
+    let mut correction = Correction::NONE;
+    correction.offset = Offset::from_bits(black_box(512));
+    correction.gain = Gain::from_bits(black_box((1 << 30) + 12_345));
+    let mut board = BOARD;
+    board.correct(Channel::C0, &correction);
+    let mut monitor = Monitor::new(Silent, Instantly, part(), &BOARD).with_clock(Time::default());
+    let mut totals = Totals::new(&BOARD);
+    let mut queue = AlertQueue::<8>::new();
+    let token = ResumeToken {
+        writes: black_box(7),
+    };
+    if monitor.resume(&CONFIG, token).is_err() {
+        let _ = black_box(monitor.init(&CONFIG).is_ok());
     }
+    let _ = black_box(queue.set_limits(&mut monitor, &LIMITS).is_ok());
+    let _ = black_box(monitor.set_board(&board).is_ok());
+    totals.set_board(&board);
     loop {
-        if let Ok(frame) = station.arm(&mut monitor) {
-            black_box(ledger.update(&frame));
-        }
-        if let Ok(frame) = monitor.latch() {
+        if let Ok(sample) = monitor.sample() {
             for channel in Channel::first(RAILS as u8) {
-                let _ = black_box(frame.reading(channel));
+                let _ = black_box(sample.reading(channel));
             }
-            black_box(ledger.update(&frame));
+            black_box(totals.update(sample));
         }
-        black_box(ledger.account(black_box(Channel::C0)));
-        black_box(ledger.next_read_by_us());
-        if let Ok(frame) = station.service(&mut monitor) {
-            black_box(ledger.update(&frame));
-        }
-        black_box(station.next_event());
-        let _ = black_box(alert_response(&mut Silent));
-        let proof = prove(
-            &mut station,
-            &mut monitor,
-            &mut |_| black_box(true),
-            &mut |us| {
-                black_box(us);
-            },
-        );
-        let _ = black_box(proof);
-        if let Ok(frame) = monitor.configure(black_box(&SETUP)) {
-            black_box(ledger.update(&frame));
-        }
+        black_box(totals.charge(black_box(Channel::C0)));
+        black_box(totals.energy(black_box(Channel::C0)));
+        black_box(totals.next_sample_by_us());
+        let _ = black_box(queue.service(&mut monitor).is_ok());
+        black_box(queue.next_event());
         let mut codes = [0; 64];
-        if let Ok(count) = monitor.fetch(&mut codes) {
-            let burst = Burst {
-                codes: codes.get(..count).unwrap_or_default(),
-                rail: &BOARD.rails()[0],
-                range: SENSE_65_MV,
-                spec: &SPEC,
-            };
-            black_box(burst.statistics(Current::from_amps(1)));
+        if monitor.start_capture(black_box(Channel::C1)).is_ok()
+            && let Ok(capture) = monitor.fetch_capture(0, &mut codes)
+        {
+            let mut tally = Tally::new();
+            tally.add(&capture);
+            black_box((tally.mean(&capture), tally.rms(&capture)));
         }
+        let _ = black_box(monitor.configure(&CONFIG).is_ok());
+        black_box(monitor.token());
     }
 }
 

@@ -1,23 +1,21 @@
-//! Frames and readings alone, without a ledger: what the rest costs is the difference to `minimal`.
+//! Samples and readings alone, without totals: what the rest costs is the difference to `bounds`.
 #![no_std]
 #![no_main]
 
 use core::hint::black_box;
 
 use cortex_m as _;
-use crake::old::part::corncrake::Corncrake;
-use crake::old::{Channel, Monitor, ShuntMonitor};
-use footprint::{ADDRESS, BOARD, Instantly, RAILS, SETUP, Silent, Time};
+use crake::{Channel, Monitor, Sample, ShuntMonitor};
+use footprint::{BOARD, CONFIG, Instantly, RAILS, Silent, part};
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    let part = Corncrake::new();
-    let mut monitor = Monitor::new(Silent, Instantly, Time::default(), part, ADDRESS, &BOARD);
-    let _ = black_box(monitor.init(&SETUP).is_ok());
+    let mut monitor = Monitor::new(Silent, Instantly, part(), &BOARD);
+    let _ = black_box(monitor.init(&CONFIG).is_ok());
     loop {
-        if let Ok(frame) = monitor.latch() {
+        if let Ok(sample) = monitor.sample() {
             for channel in Channel::first(RAILS as u8) {
-                let _ = black_box(frame.reading(channel));
+                let _ = black_box(sample.reading(channel));
             }
         }
     }

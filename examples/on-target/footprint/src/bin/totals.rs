@@ -1,32 +1,29 @@
-//! Minimal use without bounds: set up, latch frames, readings of four channels, a ledger of totals alone.
+//! Samples, readings, and totals without bounds.
 #![no_std]
 #![no_main]
 
 use core::hint::black_box;
 
 use cortex_m as _;
-use crake::old::ledger::Ledger;
-use crake::old::part::corncrake::{Corncrake, SPEC};
-use crake::old::{Channel, Monitor, ShuntMonitor};
-use footprint::{ADDRESS, BOARD, Instantly, RAILS, SETUP, Silent, Time};
+use crake::totals::Totals;
+use crake::{Channel, Monitor, Sample, ShuntMonitor};
+use footprint::{BOARD, CONFIG, Instantly, RAILS, Silent, Time, part};
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
-    let part = Corncrake::new();
-    let mut monitor = Monitor::new(Silent, Instantly, Time::default(), part, ADDRESS, &BOARD);
-    let mut ledger = Ledger::of_totals(&BOARD, &SPEC);
-    if let Ok(frame) = monitor.init(&SETUP) {
-        black_box(ledger.update(&frame));
-    }
+    let mut monitor = Monitor::new(Silent, Instantly, part(), &BOARD).with_clock(Time::default());
+    let mut totals = Totals::new(&BOARD);
+    let _ = black_box(monitor.init(&CONFIG).is_ok());
     loop {
-        if let Ok(frame) = monitor.latch() {
+        if let Ok(sample) = monitor.sample() {
             for channel in Channel::first(RAILS as u8) {
-                let _ = black_box(frame.reading(channel));
+                let _ = black_box(sample.reading(channel));
             }
-            black_box(ledger.update(&frame));
+            black_box(totals.update(sample));
         }
-        black_box(ledger.total(black_box(Channel::C0)));
-        black_box(ledger.next_read_by_us());
+        black_box(totals.charge(black_box(Channel::C0)));
+        black_box(totals.energy(black_box(Channel::C0)));
+        black_box(totals.next_sample_by_us());
     }
 }
 
