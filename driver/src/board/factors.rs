@@ -85,16 +85,20 @@ impl Factors {
         };
     }
 
-    /// Whether these are the factors of this rail, correction included.
+    /// Whether these are the factors of this rail, correction included: gains within some 2^-25.
     pub(crate) fn is_of(&self, rail: &Rail, info: &PartInfo) -> bool {
         let unit = info.sense_unit.as_nanovolts();
-        let (correction, resistor) = (rail.correction(), rail.resistor());
-        let numerator = i64::from(correction.gain.to_bits()).wrapping_mul(unit); // 32 by 32 bits
+        let (correction, resistance) = (rail.correction(), self.resistance);
         let taken_off = i64::from(self.offset_256ths).wrapping_mul(unit);
         let offset = i64::from(correction.offset.to_bits());
-        numerator as u64 == self.numerator
-            && resistor.resistance().as_nanoohms() == self.resistance
+        // What 2^30 of 256ths make, times 2^8 resistances: gain × unit × 1e9, without a division.
+        let shown = self.current_of(1 << 30).as_nanoamps().unsigned_abs() << 8;
+        let shown = u128::from(shown).wrapping_mul(resistance.into());
+        let gain = u64::from(correction.gain.to_bits().unsigned_abs());
+        let exact = times(gain.wrapping_mul(unit.unsigned_abs()), 1_000_000_000);
+        rail.resistor().resistance().as_nanoohms() == resistance
             && taken_off.abs_diff(offset).wrapping_mul(2) <= unit.unsigned_abs()
+            && shown.abs_diff(exact) <= u128::from(resistance) << 8
     }
 
     /// Whether the part can be used with this resistor and correction.
