@@ -101,24 +101,30 @@ const KIND_COUNT: u8 = 5;
 /// Channels that have bits.
 const CHANNEL_COUNT: u8 = 12;
 
+impl AlertFlag {
+    /// Its place in [`AlertFlags`]; 60 for a limit of a channel that has none.
+    #[must_use]
+    pub(crate) const fn bit(self) -> u8 {
+        match self {
+            Self::Limit(channel, kind) if channel.number() < CHANNEL_COUNT => channel
+                .number()
+                .wrapping_mul(KIND_COUNT)
+                .wrapping_add(kind.index() as u8), // below 60
+            Self::Limit(..) => 60,
+            Self::RolloverAhead => 61,
+            Self::ScanDone => 62,
+            Self::ResetSeen => 63,
+        }
+    }
+}
+
 impl AlertFlags {
     /// The set of one flag.
     #[must_use]
     pub const fn of(flag: AlertFlag) -> Self {
-        match flag {
-            AlertFlag::Limit(channel, kind) => {
-                if channel.number() >= CHANNEL_COUNT {
-                    return Self::empty();
-                }
-                let bit = channel
-                    .number()
-                    .wrapping_mul(KIND_COUNT)
-                    .wrapping_add(kind.index() as u8); // below 60
-                Self::from_bits_retain(1 << bit)
-            }
-            AlertFlag::RolloverAhead => Self::ROLLOVER_AHEAD,
-            AlertFlag::ScanDone => Self::SCAN_DONE,
-            AlertFlag::ResetSeen => Self::RESET_SEEN,
+        match flag.bit() {
+            60 => Self::empty(),
+            bit => Self::from_bits_retain(1 << bit),
         }
     }
 

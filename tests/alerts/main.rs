@@ -1,4 +1,13 @@
 //! Alerts: from a limit in engineering units to an event, against the bench.
 
+mod comparator;
+mod faults;
 mod fixture;
+mod limits;
+mod not_lost;
+mod own_flags;
+mod proof;
+mod setting;
+mod split;
+mod sweep;
 mod truth_table;

@@ -1,5 +1,6 @@
-use crate::config::{AlertFlag, AlertFlags, Kind, Quantity, Threshold};
-use crate::monitor::{Saturation, Timestamp};
+use super::quantity::Shown;
+use crate::config::{AlertFlag, Kind, Quantity, Threshold};
+use crate::monitor::Timestamp;
 
 /// Something that the part told: 32 bytes.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -10,22 +11,15 @@ pub struct Event {
     before_us: u64,
     /// Of the timestamp's bracket.
     width_us: u32,
-    /// Place of the flag.
-    bit: u8,
-    known: Known,
-    saturation: Saturation,
-    dated: bool,
+    flag: AlertFlag,
+    /// What is known besides: sum of the constants below.
+    known: u8,
 }
 
-/// What is known besides the flag.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-enum Known {
-    Nothing,
-    Limit,
-    Value,
-    Both,
-}
+const LIMIT: u8 = 1;
+const VALUE: u8 = 2;
+const CLIPPED: u8 = 4;
+const DATE: u8 = 8;
 
 impl Event {
     /// A flag of which nothing else is known.
@@ -35,47 +29,44 @@ impl Event {
             value: 0,
             before_us: 0,
             width_us: 0,
-            bit: AlertFlags::of(flag).bits().trailing_zeros() as u8,
-            known: Known::Nothing,
-            saturation: Saturation::None,
-            dated: false,
+            flag,
+            known: 0,
         }
     }
 
-    /// The same with the limit that was passed.
-    pub(super) const fn with_limit(mut self, billionths: i64) -> Self {
-        self.limit = billionths;
-        self.known = match self.known {
-            Known::Nothing | Known::Limit => Known::Limit,
-            Known::Value | Known::Both => Known::Both,
-        };
-        self
+    /// The limit that was passed, in billionths.
+    pub(super) const fn set_limit(&mut self, limit: i64) {
+        self.limit = limit;
+        self.known |= LIMIT;
     }
 
-    /// The same with the value of the quantity that the limit is on.
-    pub(super) const fn with_value(mut self, billionths: i64, saturation: Saturation) -> Self {
-        self.value = billionths;
-        self.saturation = saturation;
-        self.known = match self.known {
-            Known::Nothing | Known::Value => Known::Value,
-            Known::Limit | Known::Both => Known::Both,
-        };
-        self
+    /// What the sample shows of it, where it has a reading.
+    pub(super) const fn set_value(&mut self, shown: Option<&Shown>) {
+        if let Some(shown) = shown {
+            self.value = shown.value;
+            self.known |= if shown.clipped {
+                VALUE | CLIPPED
+            } else {
+                VALUE
+            };
+        }
     }
 
-    /// The same with a date; without one where its bracket is longer than an hour.
-    pub(super) const fn with_date(mut self, date: Timestamp) -> Self {
-        let width = date.width_us();
-        self.dated = width <= u32::MAX as u64;
-        self.before_us = date.before_us;
-        self.width_us = width as u32;
-        self
+    /// When the sample was latched; left out where the bracket is longer than an hour.
+    pub(super) const fn set_date(&mut self, date: Option<Timestamp>) {
+        if let Some(date) = date
+            && date.width_us() >> 32 == 0
+        {
+            self.before_us = date.before_us;
+            self.width_us = date.width_us() as u32;
+            self.known |= DATE;
+        }
     }
 
     /// What it is about.
     #[must_use]
-    pub fn flag(&self) -> AlertFlag {
-        AlertFlags::at(self.bit).unwrap_or(AlertFlag::ResetSeen)
+    pub const fn flag(&self) -> AlertFlag {
+        self.flag
     }
 
     /// The limit that was passed, as it was asked for; [`limit_in_force`](super::limit_in_force) tells
@@ -85,33 +76,29 @@ impl Event {
     /// a restart of the firmware, or a setting of limits that failed.
     #[must_use]
     pub fn limit(&self) -> Option<Threshold> {
-        let known = matches!(self.known, Known::Limit | Known::Both);
-        self.kind()
-            .filter(|_| known)
-            .map(|kind| Threshold::of(kind, self.limit))
+        let kind = self.kind().filter(|_| self.known & LIMIT != 0)?;
+        Some(Threshold::of(kind, self.limit))
     }
 
     /// The quantity that the limit is on, from the sample taken right after the flag was seen: already
     /// back, perhaps. `None` for the part's own flags, and where no sample had a reading.
     #[must_use]
     pub fn value(&self) -> Option<Quantity> {
-        let known = matches!(self.known, Known::Value | Known::Both);
-        self.kind()
-            .filter(|_| known)
-            .map(|kind| Quantity::of(kind, self.value))
+        let kind = self.kind().filter(|_| self.known & VALUE != 0)?;
+        Some(Quantity::of(kind, self.value))
     }
 
-    /// What [`value`](Self::value) says of the true value.
+    /// Whether a conversion went over range since the sample before: the value is a limit, then.
     #[must_use]
-    pub const fn saturation(&self) -> Saturation {
-        self.saturation
+    pub const fn is_clipped(&self) -> bool {
+        self.known & CLIPPED != 0
     }
 
     /// When that sample was latched: the flag is older than `after_us`. `None` without a clock, and for
     /// what was told without a sample.
     #[must_use]
     pub const fn timestamp(&self) -> Option<Timestamp> {
-        if !self.dated {
+        if self.known & DATE == 0 {
             return None;
         }
         Some(Timestamp {
@@ -120,8 +107,8 @@ impl Event {
         })
     }
 
-    fn kind(&self) -> Option<Kind> {
-        match self.flag() {
+    const fn kind(&self) -> Option<Kind> {
+        match self.flag {
             AlertFlag::Limit(_, kind) => Some(kind),
             _ => None,
         }

@@ -9,15 +9,25 @@
 //! under local codes by people licensed to do so.
 
 mod event;
+mod proof;
 mod quantity;
 mod queue;
+mod response;
 mod service;
 
 pub use crate::config::{
     AlertFlag, AlertFlags, Kind, Lasting, Limit, LimitError, LimitReason, Limits, Outputs,
     Quantity, Threshold,
 };
+pub use crate::part::SoftwareComparator;
 pub use event::Event;
+pub use proof::{Finding, Proof};
 pub use quantity::limit_in_force;
 pub use queue::AlertQueue;
+pub use response::{Answer, alert_response};
 pub use service::Asynch;
+
+/// Async twins by the same names.
+pub mod asynch {
+    pub use super::response::asynch::alert_response;
+}

@@ -2,9 +2,8 @@
 
 use crate::Channel;
 use crate::board::Scale;
-use crate::config::{Kind, Limit, Threshold};
-use crate::monitor::{Sample, Saturation};
-use crate::part::Codes;
+use crate::config::{Kind, Threshold};
+use crate::monitor::Sample;
 
 /// What a limit's code stands for: the limit as asked for, moved to the code on the safe side. In
 /// engineering units, resolution one code.
@@ -25,63 +24,41 @@ pub fn limit_in_force<const N: usize, S: Sample<N> + ?Sized>(
     Some(Threshold::of(kind, scale.compared(kind, code)))
 }
 
-/// The reading of the quantity that a kind of limit is on, in billionths, and what it says of the true
-/// value; `None` where there is no reading.
-pub(super) fn value<const N: usize, S: Sample<N> + ?Sized>(
-    sample: &S,
-    channel: Channel,
-    kind: Kind,
-) -> Option<(i64, Saturation)> {
-    let (scale, codes) = readable(sample, channel)?;
-    let value = match kind {
-        Kind::OverPower => scale.power(codes.power, codes.rail),
-        _ => scale.compared(kind, code(&codes, kind)),
-    };
-    let clipped = match kind {
-        Kind::OverVoltage | Kind::UnderVoltage => codes.rail_clipped,
-        Kind::OverCurrent | Kind::UnderCurrent => codes.sense_clipped,
-        Kind::OverPower => codes.sense_clipped || codes.rail_clipped,
-    };
-    let saturation = match (clipped, kind) {
-        (false, _) => Saturation::None,
-        (true, Kind::OverVoltage | Kind::UnderVoltage) => Saturation::AtLeast,
-        (true, _) if is_forward(sample, channel) => Saturation::AtLeast,
-        (true, _) => Saturation::Unknown,
-    };
-    Some((value, saturation))
+/// What a sample shows of the quantity that a limit is on, in billionths.
+pub(super) struct Shown {
+    /// The reading.
+    pub(super) value: i64,
+    /// What the limit is compared with. The code behind it is what the part compares, so a sample and a
+    /// flag never contradict each other: a code at the end of the scale is beyond every limit that can be.
+    pub(super) compared: i64,
+    /// A conversion went over range: the reading is a limit, not a value.
+    pub(super) clipped: bool,
 }
 
-/// Whether a sample shows the condition of a limit over by its hysteresis.
-///
-/// The code is what the part compares, so a sample and a flag never contradict each other: a code at the
-/// end of the scale is beyond every limit that can be.
-pub(super) fn is_back<const N: usize, S: Sample<N> + ?Sized>(sample: &S, limit: &Limit) -> bool {
-    match readable(sample, limit.channel()) {
-        Some((scale, codes)) => scale.is_back(limit, code(&codes, limit.kind())),
-        None => false,
+impl Shown {
+    /// `None` where there is no reading.
+    pub(super) fn new<const N: usize, S: Sample<N> + ?Sized>(
+        sample: &S,
+        channel: Channel,
+        kind: Kind,
+    ) -> Option<Self> {
+        let (range, factors) = (sample.readable(channel)?, sample.board().factors(channel)?);
+        let scale = Scale::new(sample.info(), factors, range);
+        let codes = sample.codes(channel);
+        let (code, clipped) = match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => (i64::from(codes.rail), codes.rail_clipped),
+            Kind::OverCurrent | Kind::UnderCurrent => (i64::from(codes.sense), codes.sense_clipped),
+            Kind::OverPower => (codes.power, codes.sense_clipped || codes.rail_clipped),
+        };
+        let compared = scale.compared(kind, code);
+        let value = match kind {
+            Kind::OverPower => scale.value(kind, code, codes.rail),
+            _ => compared,
+        };
+        Some(Self {
+            value,
+            compared,
+            clipped,
+        })
     }
-}
-
-fn code(codes: &Codes, kind: Kind) -> i64 {
-    match kind {
-        Kind::OverVoltage | Kind::UnderVoltage => i64::from(codes.rail),
-        Kind::OverCurrent | Kind::UnderCurrent => i64::from(codes.sense),
-        Kind::OverPower => codes.power,
-    }
-}
-
-fn readable<const N: usize, S: Sample<N> + ?Sized>(
-    sample: &S,
-    channel: Channel,
-) -> Option<(Scale<'_>, Codes)> {
-    let (range, factors) = (sample.readable(channel)?, sample.board().factors(channel)?);
-    Some((
-        Scale::new(sample.info(), factors, range),
-        sample.codes(channel),
-    ))
-}
-
-fn is_forward<const N: usize, S: Sample<N> + ?Sized>(sample: &S, channel: Channel) -> bool {
-    let factors = sample.board().factors(channel);
-    factors.is_some_and(|factors| factors.is_forward())
 }

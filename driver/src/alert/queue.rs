@@ -3,10 +3,10 @@ use core::time::Duration;
 use heapless::Deque;
 
 use super::Event;
-use super::quantity::{is_back, value};
+use super::quantity::Shown;
 use crate::bus::Fault;
-use crate::config::{AlertFlag, AlertFlags, Lasting, Limit, Limits, Outputs, Run};
-use crate::monitor::Sample;
+use crate::config::{AlertFlags, Lasting, Limit, Limits, Outputs, Run};
+use crate::monitor::{Sample, Timestamp};
 
 /// Turns alert flags into events, and queues them for the firmware's policy.
 ///
@@ -51,44 +51,34 @@ use crate::monitor::Sample;
 /// ```
 #[derive(Clone, Debug)]
 pub struct AlertQueue<'l, const Q: usize> {
-    limits: &'l Limits<'l>,
+    limits: Option<&'l Limits<'l>>,
     /// All flags that the limits ask for.
     enabled: AlertFlags,
-    /// These limits stand in the part, unless the monitor says otherwise.
-    armed: bool,
     /// Flags that were seen and not yet told.
     pub(super) pending: AlertFlags,
     /// Likewise, but it is not known which limits they came of.
     pub(super) unknown: AlertFlags,
-    /// A look has not come to its end: what is pending may stand in the part still.
-    unsure: bool,
     /// Limits whose event was told and that no sample has shown to be over.
     lasting: AlertFlags,
     /// Of these, latching ones that a sample has shown to be over: what they set until then is still to
     /// be cleared.
     over: AlertFlags,
-    /// Of these, those that are taken off their outputs.
+    /// Of those that last, the ones that are taken off their outputs.
     masked: AlertFlags,
-    /// The masks in the part are as they should be.
-    pub(super) masks_stand: bool,
+    lost: AlertFlags,
+    dropped: u32,
     /// The part's count of scans when a flag was found last.
     found_at: u32,
+    /// Zero: a second.
     interval: Duration,
+    /// These limits stand in the part, unless the monitor says otherwise.
+    armed: bool,
+    /// A look has not come to its end: what is pending may stand in the part still.
+    pub(super) unsure: bool,
+    /// The masks in the part are not as they should be.
+    pub(super) masks_due: bool,
     events: Deque<Event, Q>,
-    dropped: u32,
-    lost: AlertFlags,
 }
-
-/// What a look asks for.
-#[derive(Clone, Copy, Debug)]
-pub(super) enum Wanted {
-    /// All flags that the limits ask for.
-    All,
-    /// What conditions that are over have left.
-    Over,
-}
-
-const NOTHING: &Limits<'static> = &Limits::new(&[]);
 
 impl<const Q: usize> Default for AlertQueue<'_, Q> {
     fn default() -> Self {
@@ -101,21 +91,21 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
     #[must_use]
     pub const fn new() -> Self {
         Self {
-            limits: NOTHING,
+            limits: None,
             enabled: AlertFlags::empty(),
-            armed: false,
             pending: AlertFlags::empty(),
             unknown: AlertFlags::empty(),
-            unsure: false,
             lasting: AlertFlags::empty(),
             over: AlertFlags::empty(),
             masked: AlertFlags::empty(),
-            masks_stand: true,
-            found_at: 0,
-            interval: Duration::from_secs(1),
-            events: Deque::new(),
-            dropped: 0,
             lost: AlertFlags::empty(),
+            dropped: 0,
+            found_at: 0,
+            interval: Duration::ZERO,
+            armed: false,
+            unsure: false,
+            masks_due: false,
+            events: Deque::new(),
         }
     }
 
@@ -132,32 +122,27 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
     ///
     /// The sample has to be of the monitor whose flags were read, and taken after they were.
     pub fn update<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
-        // What is found again while it lasts was told.
-        let found = self.pending & AlertFlags::LIMITS;
-        let mut told = self.pending.difference(self.lasting);
-        self.pending = AlertFlags::empty();
-        if self.unsure {
-            // The next look may find them once more, and nothing else keeps them from being told again.
-            self.pending = told & AlertFlags::OWN;
-            told &= AlertFlags::LIMITS;
-        }
-        if !found.is_empty() {
+        if self.pending.intersects(AlertFlags::LIMITS) {
             self.found_at = sample.scans();
         }
-        for flag in told.each() {
-            self.tell(flag, true, sample);
-        }
-        for flag in core::mem::take(&mut self.unknown).each() {
-            self.tell(flag, false, sample);
-        }
-        let limits = told & AlertFlags::LIMITS;
-        self.lasting |= limits;
-        if !self.lasting.is_empty() {
-            self.find_over(sample);
-            if sample.info().alerts.single_masks {
-                self.mask(limits);
+        let concerned = self.pending | self.lasting;
+        for limit in self.list() {
+            if concerned.intersects(limit.flags()) {
+                self.judge(limit, sample);
             }
         }
+        // While a look may be half-way, nothing keeps the part's own from being told again.
+        let own = self.pending & AlertFlags::OWN;
+        self.pending = if self.unsure {
+            own
+        } else {
+            AlertFlags::empty()
+        };
+        self.tell(
+            own.difference(self.pending),
+            AlertFlags::empty(),
+            sample.latched_at(),
+        );
     }
 
     /// The oldest event, which is handed over with this.
@@ -190,7 +175,7 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
 
     /// The limits that were set last.
     #[must_use]
-    pub const fn limits(&self) -> &'l Limits<'l> {
+    pub const fn limits(&self) -> Option<&'l Limits<'l>> {
         self.limits
     }
 
@@ -199,10 +184,14 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
     /// [`service`](Self::service), whatever the reason for it.
     #[must_use]
     pub fn listening(&self) -> Outputs {
-        let standing = self.limits_of(self.lasting.difference(self.masked));
-        standing.fold(Outputs::all(), |outputs, (_, limit)| {
-            outputs.difference(limit.outputs())
-        })
+        let standing = self.lasting.difference(self.masked);
+        let mut outputs = Outputs::all();
+        for limit in self.list() {
+            if standing.intersects(limit.flags()) {
+                outputs.remove(limit.outputs());
+            }
+        }
+        outputs
     }
 
     /// How long after the last [`service`](Self::service) the next one is due, whatever the outputs
@@ -211,40 +200,40 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
     #[must_use]
     pub fn next_in(&self) -> Option<Duration> {
         let noted = self.pending() | self.over;
-        if self.unsure || !noted.is_empty() || !self.masks_stand {
+        if self.unsure || self.masks_due || !noted.is_empty() {
             return Some(Duration::ZERO);
         }
-        let intervals = self.limits_of(self.lasting);
-        intervals
-            .map(|(_, limit)| match limit.lasting_rule() {
-                Lasting::LookAgain(interval) => interval,
-                Lasting::MaskUntilOver => self.interval,
-            })
-            .min()
+        let mut least = None;
+        for limit in self.list() {
+            if self.lasting.intersects(limit.flags()) {
+                let interval = match limit.lasting_rule() {
+                    Lasting::LookAgain(interval) => interval,
+                    Lasting::MaskUntilOver if self.interval.is_zero() => Duration::from_secs(1),
+                    Lasting::MaskUntilOver => self.interval,
+                };
+                least = Some(least.map_or(interval, |least: Duration| least.min(interval)));
+            }
+        }
+        least
     }
 
-    /// Flags that a look asks for. From here on it may have stopped anywhere, until
-    /// [`looked`](Self::looked) says better.
-    pub(super) const fn begin_look(&mut self, wanted: Wanted) -> AlertFlags {
+    /// Flags that a look asks for: all that the limits do, or what conditions that are over have left.
+    /// From here on it may have stopped anywhere, until [`looked`](Self::looked) says better.
+    pub(super) const fn begin_look(&mut self, settling: bool) -> AlertFlags {
         self.unsure = true;
-        match wanted {
-            Wanted::All => self.enabled,
-            Wanted::Over => self.over,
-        }
+        if settling { self.over } else { self.enabled }
     }
 
     /// A look came through, so what conditions that are over had set until then is cleared; or it
     /// failed.
     pub(super) fn looked(&mut self, unsure_before: bool, fault: Option<Fault>) {
-        match fault {
-            None => {
-                self.unsure = false;
-                self.pending.remove(self.over);
-                self.release(self.over);
-                self.over = AlertFlags::empty();
-            }
-            Some(fault) => self.failed(unsure_before, fault),
+        if let Some(fault) = fault {
+            return self.failed(unsure_before, fault);
         }
+        self.unsure = false;
+        self.pending.remove(self.over);
+        self.release(self.over);
+        self.over = AlertFlags::empty();
     }
 
     /// Where a setting of limits leaves the flags that it finds. From here on it may have stopped
@@ -259,24 +248,25 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         }
     }
 
-    /// These limits stand now, and no flag of those before.
+    /// These limits stand now, and no flag of those before: what was noted is told at once, for the
+    /// next sample is not theirs.
     pub(super) fn set(&mut self, limits: &'l Limits<'l>) {
-        let told = self.pending & self.enabled;
-        for flag in told.difference(self.lasting | self.unknown).each() {
-            self.push(self.event(flag, true));
-        }
-        self.limits = limits;
+        let known = self.pending.difference(self.lasting | self.unknown);
+        let asked = AlertFlags::LIMITS | self.enabled | limits.enabled();
+        let told = (known | self.unknown) & asked.difference(AlertFlags::SCAN_DONE);
+        self.tell(told, known, None);
+        self.limits = Some(limits);
         self.enabled = limits.enabled();
-        let asked = AlertFlags::LIMITS | self.enabled.difference(AlertFlags::SCAN_DONE);
-        self.unknown &= asked;
+        self.unknown = AlertFlags::empty();
         self.pending = AlertFlags::empty();
         self.lasting = AlertFlags::empty();
         self.over = AlertFlags::empty();
         self.masked = AlertFlags::empty();
-        (self.armed, self.masks_stand, self.unsure) = (true, true, false);
+        (self.armed, self.masks_due, self.unsure) = (true, false, false);
     }
 
     /// A look or a setting of limits failed; what was refused left everything as it was.
+    #[inline(never)]
     pub(super) fn failed(&mut self, unsure_before: bool, fault: Fault) {
         match fault {
             Fault::Refused | Fault::Unpowered | Fault::NotConfigured | Fault::NotArmed => {
@@ -287,14 +277,15 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
                 self.unsure = false;
                 self.pending.remove(AlertFlags::RESET_SEEN);
                 self.unknown.remove(AlertFlags::RESET_SEEN);
-                self.push(Event::new(AlertFlag::ResetSeen));
+                self.tell(AlertFlags::RESET_SEEN, AlertFlags::empty(), None);
             }
             _ => {}
         }
     }
 
-    pub(super) const fn is_unsure(&self) -> bool {
-        self.unsure
+    /// From here on the masks in the part are others.
+    pub(super) const fn disturb_masks(&mut self) {
+        self.masks_due = true;
     }
 
     /// Whether flags of conditions that are over are still to be cleared.
@@ -302,24 +293,46 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         !self.over.is_empty()
     }
 
-    /// The flags that are to reach an output now.
-    pub(super) fn reaching(&self, output: Outputs) -> AlertFlags {
-        self.limits.mask(output).difference(self.masked)
+    /// The flags that are to reach output A and output B now.
+    pub(super) fn masks(&self) -> [AlertFlags; 2] {
+        let [a, b] = match self.limits {
+            Some(limits) => *limits.masks(),
+            None => [AlertFlags::empty(); 2],
+        };
+        [a.difference(self.masked), b.difference(self.masked)]
     }
 
-    /// Limits whose conditions a sample shows to be over: those that follow are told again from now on,
-    /// those that latch once what they set until now is cleared.
-    fn find_over<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
-        if !self.is_recent(sample) {
-            return;
+    const fn list(&self) -> &'l [Limit] {
+        match self.limits {
+            Some(limits) => limits.list(),
+            None => &[],
         }
-        for (flag, limit) in self.limits_of(self.lasting.difference(self.over)) {
-            if !is_back(sample, limit) {
-            } else if limit.is_latching() {
-                self.over |= flag;
+    }
+
+    /// Tells of a limit that was passed, or finds out whether the condition of one that lasts is over:
+    /// if it follows, it is told again from now on, if it latches, once what it set until now is cleared.
+    fn judge<const N: usize, S: Sample<N> + ?Sized>(&mut self, limit: &Limit, sample: &S) {
+        let shown = Shown::new(sample, limit.channel(), limit.kind());
+        let flags = limit.flags();
+        // What is found again while it lasts was told.
+        let begins = !self.lasting.intersects(flags);
+        if begins {
+            self.lasting |= flags;
+            let mut event = Event::new(limit.flag());
+            event.set_limit(limit.threshold().billionths());
+            event.set_value(shown.as_ref());
+            event.set_date(sample.latched_at());
+            self.push(flags, event);
+        }
+        if shown.is_some_and(|shown| limit.is_over_at(shown.compared)) && self.is_recent(sample) {
+            if limit.is_latching() {
+                self.over |= flags;
             } else {
-                self.release(flag);
+                self.release(flags);
             }
+        } else if begins && limit.is_maskable() && sample.info().alerts.single_masks {
+            self.masked |= flags;
+            self.masks_due = true;
         }
     }
 
@@ -338,70 +351,35 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         since.unbounded_shr(unused) >= 2_u32.unbounded_shl(u32::from(scan.averaging_log2))
     }
 
-    /// Takes flags off their outputs whose conditions last, as far as their limits say so.
-    fn mask(&mut self, flags: AlertFlags) {
-        for (flag, limit) in self.limits_of(flags & self.lasting.difference(self.over)) {
-            if limit.lasting_rule() == Lasting::MaskUntilOver && !limit.outputs().is_empty() {
-                self.masked |= flag;
-                self.masks_stand = false;
-            }
-        }
-    }
-
     /// They may be told again, and reach their outputs again.
     fn release(&mut self, flags: AlertFlags) {
         self.lasting.remove(flags);
         if self.masked.intersects(flags) {
             self.masked.remove(flags);
-            self.masks_stand = false;
+            self.masks_due = true;
         }
     }
 
-    fn limits_of(
-        &self,
-        flags: AlertFlags,
-    ) -> impl Iterator<Item = (AlertFlags, &'l Limit)> + use<'l, Q> {
-        let limits = self.limits.limits.iter();
-        limits
-            .map(|limit| (AlertFlags::of(limit.flag()), limit))
-            .filter(move |(flag, _)| flags.intersects(*flag))
-    }
-
-    /// A flag with its limit, where it is known.
-    fn event(&self, flag: AlertFlag, known: bool) -> Event {
-        let event = Event::new(flag);
-        match flag {
-            AlertFlag::Limit(channel, kind) if known => match self.limits.find(channel, kind) {
-                Some(limit) => event.with_limit(limit.threshold().billionths()),
-                None => event,
-            },
-            _ => event,
+    /// Tells of flags without a value, with their limits where these are known.
+    #[inline(never)]
+    fn tell(&mut self, flags: AlertFlags, known: AlertFlags, date: Option<Timestamp>) {
+        for flag in flags.each() {
+            let (flags, mut event) = (AlertFlags::of(flag), Event::new(flag));
+            event.set_date(date);
+            if known.contains(flags)
+                && let Some(limit) = self.list().iter().find(|limit| limit.flags() == flags)
+            {
+                event.set_limit(limit.threshold().billionths());
+            }
+            self.push(flags, event);
         }
     }
 
     #[inline(never)]
-    fn tell<const N: usize, S: Sample<N> + ?Sized>(
-        &mut self,
-        flag: AlertFlag,
-        known: bool,
-        sample: &S,
-    ) {
-        let mut event = self.event(flag, known);
-        if let AlertFlag::Limit(channel, kind) = flag
-            && let Some((value, saturation)) = value(sample, channel, kind)
-        {
-            event = event.with_value(value, saturation);
-        }
-        if let Some(date) = sample.latched_at() {
-            event = event.with_date(date);
-        }
-        self.push(event);
-    }
-
-    fn push(&mut self, event: Event) {
+    fn push(&mut self, flags: AlertFlags, event: Event) {
         if self.events.push_back(event).is_err() {
             self.dropped = self.dropped.saturating_add(1);
-            self.lost |= AlertFlags::of(event.flag());
+            self.lost |= flags;
         }
     }
 }

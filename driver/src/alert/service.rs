@@ -2,8 +2,8 @@
 //! async one on [`Asynch`].
 
 use super::AlertQueue;
-use super::queue::Wanted;
-use crate::config::{Limits, Outputs};
+use super::proof::{Proof, STEPS, can_prove, wait_us};
+use crate::config::{AlertFlags, Limits, Outputs};
 use crate::monitor::{self, Error};
 
 /// The async twins of a queue's operations on the bus, by the same names.
@@ -40,18 +40,14 @@ macro_rules! operations {
         ) -> Result<(), Error<M::BusError>> {
             let $queue = self;
             let queue = $its;
-            let unsure = queue.is_unsure();
+            let unsure = queue.unsure;
             let seen = queue.begin_setting(monitor.is_armed());
-            match monitor.set_limits(limits, seen)$($wait)* {
-                Ok(()) => {
-                    queue.set(limits);
-                    Ok(())
-                }
-                Err(error) => {
-                    queue.failed(unsure, error.fault());
-                    Err(error)
-                }
+            let result = monitor.set_limits(limits, seen)$($wait)*;
+            match &result {
+                Ok(()) => queue.set(limits),
+                Err(error) => queue.failed(unsure, error.fault()),
             }
+            result
         }
 
         /// Looks at the flags, notes and clears them, takes a sample, makes events of what was noted,
@@ -69,13 +65,13 @@ macro_rules! operations {
             self.read_alerts(monitor)$($wait)*?;
             let sample = monitor.sample()$($wait)*?;
             let $queue = &mut *self;
-            $its.update(sample);
+            AlertQueue::update($its, sample);
             self.settle(monitor)$($wait)*?;
             Ok(monitor.last_sample())
         }
 
-        /// The first piece of a service that is split: looks at the flags once, notes and clears them.
-        /// `true`: there were some. Then comes a sample, which is shown to
+        /// The first piece of a service that is split: looks at the flags once, notes and clears them,
+        /// and gives those that it found. Then comes a sample, which is shown to
         /// [`update`](AlertQueue::update), and [`settle`](Self::settle); the bus is free between any
         /// two of them, and nothing is lost however long the next one takes to come.
         ///
@@ -85,8 +81,8 @@ macro_rules! operations {
         pub $($make)* fn read_alerts<const N: usize, M: $Monitor + ?Sized>(
             &mut self,
             monitor: &mut M,
-        ) -> Result<bool, Error<M::BusError>> {
-            self.look(monitor, Wanted::All)$($wait)*
+        ) -> Result<AlertFlags, Error<M::BusError>> {
+            self.look(monitor, false)$($wait)*
         }
 
         /// The last piece of a service that is split: clears what conditions had set until a sample
@@ -100,38 +96,66 @@ macro_rules! operations {
             monitor: &mut M,
         ) -> Result<(), Error<M::BusError>> {
             let $queue = &mut *self;
-            if $its.has_over() {
-                self.look(monitor, Wanted::Over)$($wait)*?;
+            if AlertQueue::has_over($its) {
+                self.look(monitor, true)$($wait)*?;
             }
             let $queue = self;
             let queue = $its;
-            if !queue.masks_stand {
-                let (a, b) = (queue.reaching(Outputs::A), queue.reaching(Outputs::B));
-                monitor.set_masks(a, b)$($wait)*?;
-                queue.masks_stand = true;
+            if queue.masks_due {
+                monitor.set_masks(&queue.masks())$($wait)*?;
+                queue.masks_due = false;
             }
             Ok(())
+        }
+
+        /// Proves the way of both outputs to the host, for production and the field: lets the end of
+        /// each scan reach one output, then the other, looks at the lines, and puts the masks back.
+        ///
+        /// `is_low` tells whether the host sees an output's line low right now. Limits stand all the
+        /// while, and what they set is told afterwards; only no output tells of it during the test,
+        /// which takes three scans and a half, and 18 transfers or so. The part has to run at a scan
+        /// rate.
+        ///
+        /// **Caution.** An output that is wired to hardware drives it, as an alert would.
+        ///
+        /// Prove the path before trusting it, and never let a monitor be the only protection: fuses,
+        /// battery protection circuits and certified devices protect.
+        ///
+        /// # Errors
+        /// The bus failed: the masks are put back by the next service.
+        pub $($make)* fn proof_test<const N: usize, M: $Monitor + ?Sized, D: $Delay>(
+            &mut self,
+            monitor: &mut M,
+            delay: &mut D,
+            mut is_low: impl FnMut(Outputs) -> bool,
+        ) -> Result<Proof, Error<M::BusError>> {
+            if !can_prove(monitor.info()) {
+                return Ok(Proof::NOT_TESTED);
+            }
+            let mut lows = [[false; 2]; 3];
+            for (masks, lows) in STEPS.iter().zip(&mut lows) {
+                let $queue = &mut *self;
+                AlertQueue::disturb_masks($its);
+                monitor.set_masks(masks)$($wait)*?;
+                delay.delay_us(wait_us(monitor.last_sample()))$($wait)*;
+                *lows = [is_low(Outputs::A), is_low(Outputs::B)];
+            }
+            self.settle(monitor)$($wait)*?;
+            Ok(Proof::of(lows))
         }
 
         $($make)* fn look<const N: usize, M: $Monitor + ?Sized>(
             &mut self,
             monitor: &mut M,
-            wanted: Wanted,
-        ) -> Result<bool, Error<M::BusError>> {
+            settling: bool,
+        ) -> Result<AlertFlags, Error<M::BusError>> {
             let $queue = self;
             let queue = $its;
-            let unsure = queue.is_unsure();
-            let wanted = queue.begin_look(wanted);
-            match monitor.read_alerts(wanted, &mut queue.pending)$($wait)* {
-                Ok(found) => {
-                    queue.looked(unsure, None);
-                    Ok(!found.is_empty())
-                }
-                Err(error) => {
-                    queue.looked(unsure, Some(error.fault()));
-                    Err(error)
-                }
-            }
+            let unsure = queue.unsure;
+            let wanted = queue.begin_look(settling);
+            let result = monitor.read_alerts(wanted, &mut queue.pending)$($wait)*;
+            queue.looked(unsure, result.as_ref().err().map(Error::fault));
+            result
         }
     };
 }
@@ -143,6 +167,6 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
 impl<'l, const Q: usize> Asynch<'_, 'l, Q> {
     operations!(
         monitor::asynch::ShuntMonitor<N>, embedded_hal_async::delay::DelayNs,
-        queue => (&mut *queue.0), [async], [.await]
+        queue => &mut *queue.0, [async], [.await]
     );
 }

@@ -3,9 +3,7 @@
 
 use super::{Board, Factors, rail_voltage};
 use crate::Channel;
-use crate::config::{
-    ChannelRange, Kind, Lasting, Limit, LimitError, LimitReason, Limits, Scan, Threshold,
-};
+use crate::config::{ChannelRange, Kind, Limit, LimitError, LimitReason, Limits, Scan, Threshold};
 use crate::convert::first_where;
 use crate::info::{PartInfo, RangeInfo};
 
@@ -31,8 +29,9 @@ pub(crate) struct Scale<'s> {
 }
 
 impl<'p, const N: usize> LimitPlan<'p, N> {
-    /// Limits as they are to stand; not checked.
-    pub(crate) const fn new(
+    /// Limits as they are to stand.
+    #[must_use]
+    pub const fn new(
         info: &'static PartInfo,
         board: &'p Board<N>,
         scan: &'p Scan<N>,
@@ -50,18 +49,15 @@ impl<'p, const N: usize> LimitPlan<'p, N> {
     ///
     /// # Errors
     /// The first that cannot.
-    pub(crate) fn check(&self) -> Result<(), LimitError> {
-        let mut rest = self.limits.limits;
-        while let Some((limit, others)) = rest.split_first() {
-            let (channel, kind) = (limit.channel(), limit.kind());
-            if let Err(reason) = self.check_one(limit, others) {
-                return Err(LimitError {
-                    channel,
-                    kind,
-                    reason,
-                });
-            }
-            rest = others;
+    #[inline(never)] // its stack is not there while limits are written
+    pub fn check(&self) -> Result<(), LimitError> {
+        self.limits.check()?;
+        for limit in self.limits.list() {
+            self.check_one(limit).map_err(|reason| LimitError {
+                channel: limit.channel(),
+                kind: limit.kind(),
+                reason,
+            })?;
         }
         Ok(())
     }
@@ -87,52 +83,31 @@ impl<'p, const N: usize> LimitPlan<'p, N> {
             .map_or(1, Limit::debounce_count)
     }
 
+    /// What the part can do.
+    #[must_use]
+    pub const fn info(&self) -> &'static PartInfo {
+        self.info
+    }
+
     /// The limits.
     #[must_use]
     pub const fn limits(&self) -> &'p Limits<'p> {
         self.limits
     }
 
-    fn check_one(&self, limit: &Limit, others: &[Limit]) -> Result<(), LimitReason> {
-        use LimitReason as Reason;
-        let (channel, kind) = (limit.channel(), limit.kind());
-        let (outputs, count) = (limit.outputs(), limit.debounce_count());
-        if channel.index() >= N || channel.number() >= self.info.channels {
-            return Err(Reason::NoSuchChannel);
-        }
-        if self.scan.range(channel).is_none() {
-            return Err(Reason::NotEnabled);
-        }
-        if others
-            .iter()
-            .any(|other| other.channel() == channel && other.kind() == kind)
-        {
-            return Err(Reason::SetTwice);
-        }
-        if count == 0 || count > Limit::DEBOUNCE_MAX {
-            return Err(Reason::Debounce(count));
-        }
-        if outputs.is_empty() && !limit.is_silent() {
-            return Err(Reason::NoOutput);
-        }
-        if let Some(margin) = limit.margin()
-            && (!margin.fits(kind) || margin.billionths() < 0)
-        {
-            return Err(Reason::Hysteresis);
-        }
-        if limit.lasting_rule() == Lasting::MaskUntilOver && outputs.intersects(self.limits.wired) {
-            return Err(Reason::MaskedOnWired);
-        }
-        let code = self.code_of(limit).ok_or(Reason::BeyondFullScale)?;
+    fn check_one(&self, limit: &Limit) -> Result<(), LimitReason> {
+        let channel = limit.channel();
+        self.scale(channel).ok_or(LimitReason::NotEnabled)?;
+        let code = self.code_of(limit).ok_or(LimitReason::BeyondFullScale)?;
         // Limits must leave a code between them: two that do not cross but lie within one step of the
         // scale would have one of them passed for ever.
-        let under = match kind {
+        let under = match limit.kind() {
             Kind::OverVoltage => Kind::UnderVoltage,
             Kind::OverCurrent => Kind::UnderCurrent,
             _ => return Ok(()),
         };
         match self.code(channel, under) {
-            Some(least) if code < least => Err(Reason::Crossed),
+            Some(least) if code < least => Err(LimitReason::Crossed),
             _ => Ok(()),
         }
     }
@@ -160,8 +135,10 @@ impl<'s> Scale<'s> {
         }
     }
 
-    /// What a limit of a kind is compared with at a code, in nanovolts, nanoamperes or nanowatts.
-    pub(crate) fn compared(&self, kind: Kind, code: i64) -> i64 {
+    /// What a code of the quantity that a kind is on stands for, in nanovolts, nanoamperes or
+    /// nanowatts; a power code with an offset depends on the rail code, too.
+    #[inline(never)]
+    pub(crate) fn value(&self, kind: Kind, code: i64, rail_code: u32) -> i64 {
         match kind {
             Kind::OverVoltage | Kind::UnderVoltage => {
                 rail_voltage(self.info, self.range, code as u32).as_nanovolts()
@@ -169,21 +146,24 @@ impl<'s> Scale<'s> {
             Kind::OverCurrent | Kind::UnderCurrent => {
                 self.factors.current(self.range, code as i32).as_nanoamps()
             }
-            Kind::OverPower => {
-                // The part compares the product as it shows it, offset included, at a voltage that is
-                // not known beforehand: take the one that trips earliest.
-                let (_, full) = self.ends(Kind::OverVoltage);
-                let at = |rail| self.factors.power(self.range, code, rail).as_nanowatts();
-                at(0).max(at(full as u32))
-            }
+            Kind::OverPower => self
+                .factors
+                .power(self.range, code, rail_code)
+                .as_nanowatts(),
         }
     }
 
-    /// Power of a power code at a rail code, in nanowatts.
-    pub(crate) fn power(&self, code: i64, rail_code: u32) -> i64 {
-        self.factors
-            .power(self.range, code, rail_code)
-            .as_nanowatts()
+    /// What a limit of a kind is compared with at a code.
+    ///
+    /// The part compares the product as it shows it, offset included, at a voltage that is not known
+    /// beforehand: the one that trips earliest is taken.
+    pub(crate) fn compared(&self, kind: Kind, code: i64) -> i64 {
+        let value = self.value(kind, code, 0);
+        if kind != Kind::OverPower || self.factors.offset_256ths() == 0 {
+            return value;
+        }
+        let (_, full) = self.ends(Kind::OverVoltage);
+        value.max(self.value(kind, code, full as u32))
     }
 
     /// The code of a limit; `None` beyond full scale, where it could never be passed, or always would.
@@ -198,33 +178,6 @@ impl<'s> Scale<'s> {
             value > wanted || !over && value == wanted
         })?;
         (code > least).then(|| code.wrapping_sub(i64::from(over)))
-    }
-
-    /// Whether a code is back on the permitted side of a limit by its hysteresis.
-    pub(crate) fn is_back(&self, limit: &Limit, code: i64) -> bool {
-        let kind = limit.kind();
-        let (value, wanted) = (self.compared(kind, code), limit.threshold().billionths());
-        let within = if kind.is_over() {
-            wanted.checked_sub(value)
-        } else {
-            value.checked_sub(wanted)
-        };
-        match within {
-            Some(within) if within >= 0 => within.unsigned_abs() >= self.margin(limit),
-            _ => false,
-        }
-    }
-
-    /// The hysteresis in billionths: as asked for, or a 512th of full scale, but at most an eighth of
-    /// the limit.
-    fn margin(&self, limit: &Limit) -> u64 {
-        if let Some(margin) = limit.margin() {
-            return margin.billionths().unsigned_abs();
-        }
-        let kind = limit.kind();
-        let step = self.ends(kind).1 >> 9;
-        let part = self.compared(kind, step).abs_diff(self.compared(kind, 0));
-        part.min(limit.threshold().billionths().unsigned_abs() >> 3)
     }
 
     /// Least and greatest code that a comparator of a kind sees.

@@ -1,7 +1,7 @@
 use core::fmt;
 use core::time::Duration;
 
-use super::{AlertFlag, Kind, Outputs};
+use super::{AlertFlag, AlertFlags, Kind, LimitReason, Outputs};
 use crate::Channel;
 use crate::units::{Current, Power, Voltage};
 
@@ -73,14 +73,19 @@ pub enum Lasting {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Limit {
-    channel: Channel,
+    /// Its flag, made once.
+    flags: AlertFlags,
     threshold: Threshold,
-    debounce: u8,
-    latching: bool,
-    outputs: Outputs,
-    silent: bool,
-    hysteresis: Option<Quantity>,
+    /// The condition is over from here on, in billionths.
+    release: i64,
     lasting: Lasting,
+    channel: Channel,
+    debounce: u8,
+    outputs: Outputs,
+    latching: bool,
+    silent: bool,
+    /// The hysteresis is of the threshold's dimension, and not below zero.
+    releases: bool,
 }
 
 impl Threshold {
@@ -170,16 +175,20 @@ impl Limit {
     /// output yet; a condition that lasts is masked until it is over.
     #[must_use]
     pub const fn new(channel: Channel, threshold: Threshold) -> Self {
-        Self {
-            channel,
+        let margin = threshold.billionths().unsigned_abs() >> 6;
+        let limit = Self {
+            flags: AlertFlags::of(AlertFlag::Limit(channel, threshold.kind())),
             threshold,
-            debounce: 1,
-            latching: true,
-            outputs: Outputs::empty(),
-            silent: false,
-            hysteresis: None,
+            release: 0,
             lasting: Lasting::MaskUntilOver,
-        }
+            channel,
+            debounce: 1,
+            outputs: Outputs::empty(),
+            latching: true,
+            silent: false,
+            releases: true,
+        };
+        limit.released_by(margin)
     }
 
     /// The same, passed only after this many conversions in a row beyond the limit, 1 to 15.
@@ -214,12 +223,21 @@ impl Limit {
     /// The same, over only once a sample is back on the permitted side by this much; not below zero,
     /// and of the threshold's own dimension.
     ///
-    /// Unless it is set, it is a 512th of the range's full scale, which is more than the noise of a
-    /// Corncrake from peak to peak, but at most an eighth of the limit, so that a small limit does not
-    /// wait for a current that never flows. It filters events and masks; the output itself has none.
+    /// A 64th of the limit unless it is set. A limit near zero needs one of its own, as much as the
+    /// noise makes from peak to peak. It filters events and masks; the output itself has none.
     #[must_use]
     pub const fn hysteresis(mut self, margin: Quantity) -> Self {
-        self.hysteresis = Some(margin);
+        self.releases = margin.fits(self.threshold.kind()) && margin.billionths() >= 0;
+        self.released_by(margin.billionths().unsigned_abs())
+    }
+
+    const fn released_by(mut self, margin: u64) -> Self {
+        let limit = self.threshold.billionths();
+        self.release = if self.threshold.kind().is_over() {
+            limit.saturating_sub_unsigned(margin)
+        } else {
+            limit.saturating_add_unsigned(margin)
+        };
         self
     }
 
@@ -272,10 +290,32 @@ impl Limit {
         self.silent
     }
 
-    /// How far a sample has to be back before the condition counts as over, where it was set.
+    /// Where the condition counts as over: back from the limit by the hysteresis.
     #[must_use]
-    pub const fn margin(&self) -> Option<Quantity> {
-        self.hysteresis
+    pub const fn release(&self) -> Quantity {
+        Quantity::of(self.threshold.kind(), self.release)
+    }
+
+    /// Whether a value in billionths is back by the hysteresis.
+    pub(crate) const fn is_over_at(&self, value: i64) -> bool {
+        if self.threshold.kind().is_over() {
+            value <= self.release
+        } else {
+            value >= self.release
+        }
+    }
+
+    /// Why it cannot be, whatever the part.
+    pub(super) const fn mistake(&self) -> Option<LimitReason> {
+        if self.debounce == 0 || self.debounce > Self::DEBOUNCE_MAX {
+            Some(LimitReason::Debounce(self.debounce))
+        } else if self.outputs.is_empty() && !self.silent {
+            Some(LimitReason::NoOutput)
+        } else if !self.releases {
+            Some(LimitReason::Hysteresis)
+        } else {
+            None
+        }
     }
 
     /// What happens while the condition lasts.
@@ -284,10 +324,21 @@ impl Limit {
         self.lasting
     }
 
+    /// Whether its flag is to be taken off an output while the condition lasts.
+    pub(crate) const fn is_maskable(&self) -> bool {
+        !self.outputs.is_empty() && matches!(self.lasting, Lasting::MaskUntilOver)
+    }
+
     /// Its alert flag.
     #[must_use]
     pub const fn flag(&self) -> AlertFlag {
         AlertFlag::Limit(self.channel, self.threshold.kind())
+    }
+
+    /// The set of its flag.
+    #[must_use]
+    pub const fn flags(&self) -> AlertFlags {
+        self.flags
     }
 }
 

@@ -4,17 +4,19 @@ use super::{AlertFlags, Kind, Limit, Outputs};
 use crate::Channel;
 
 /// Everything that is to be watched: limits, and which of the part's own flags reach which output.
+///
+/// Constant data: what it takes to set limits that are known at compile time is worked out then.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Limits<'l> {
-    /// The limits; at most one of a kind per channel.
-    pub limits: &'l [Limit],
-    /// Outputs told when a running sum comes near its end.
-    pub rollover_ahead: Outputs,
-    /// Outputs told at the end of each scan.
-    pub scan_done: Outputs,
-    /// Outputs that are wired to hardware, a gate or an interlock: no flag is ever masked there.
-    pub wired: Outputs,
+    enabled: AlertFlags,
+    latching: AlertFlags,
+    /// Flags that reach output A and output B.
+    masks: [AlertFlags; 2],
+    limits: &'l [Limit],
+    wired: Outputs,
+    /// The first limit that cannot be, whatever the part.
+    error: Option<LimitError>,
 }
 
 /// A limit that cannot be on this part, board and configuration. Nothing was sent, and everything is as
@@ -35,9 +37,7 @@ pub struct LimitError {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum LimitReason {
-    /// The board has no such rail, or the part no such channel.
-    NoSuchChannel,
-    /// The channel is not enabled.
+    /// The channel is not enabled, or does not exist.
     NotEnabled,
     /// There are two of this kind on the channel.
     SetTwice,
@@ -62,55 +62,103 @@ impl Default for Limits<'_> {
 }
 
 impl<'l> Limits<'l> {
-    /// These limits, and nothing else; no output is wired to hardware.
+    /// These limits, at most one of a kind per channel, and nothing else; no output is wired to
+    /// hardware.
     #[must_use]
     pub const fn new(limits: &'l [Limit]) -> Self {
-        Self {
+        let mut all = Self {
+            enabled: AlertFlags::empty(),
+            latching: AlertFlags::empty(),
+            masks: [AlertFlags::empty(); 2],
             limits,
-            rollover_ahead: Outputs::empty(),
-            scan_done: Outputs::empty(),
             wired: Outputs::empty(),
+            error: None,
+        };
+        let mut rest = limits;
+        while let Some((limit, others)) = rest.split_first() {
+            let flags = limit.flags();
+            if all.enabled.intersects(flags) {
+                all.refuse(limit, LimitReason::SetTwice);
+            }
+            if let Some(reason) = limit.mistake() {
+                all.refuse(limit, reason);
+            }
+            if limit.is_latching() {
+                all.latching = all.latching.union(flags);
+            }
+            all = all.reaching(flags, limit.outputs());
+            all.enabled = all.enabled.union(flags);
+            rest = others;
         }
+        all
     }
 
     /// The same, with these outputs told when a running sum comes near its end.
     #[must_use]
-    pub const fn rollover_ahead(mut self, outputs: Outputs) -> Self {
-        self.rollover_ahead = outputs;
-        self
+    pub const fn rollover_ahead(self, outputs: Outputs) -> Self {
+        self.reaching(AlertFlags::ROLLOVER_AHEAD, outputs)
     }
 
     /// The same, with these outputs told at the end of each scan.
     #[must_use]
-    pub const fn scan_done(mut self, outputs: Outputs) -> Self {
-        self.scan_done = outputs;
-        self
+    pub const fn scan_done(self, outputs: Outputs) -> Self {
+        self.reaching(AlertFlags::SCAN_DONE, outputs)
     }
 
-    /// The same, with these outputs wired to hardware: nothing is masked there, so each limit that
-    /// reaches one needs [`Lasting::LookAgain`](super::Lasting::LookAgain).
+    /// The same, with these outputs wired to hardware, a gate or an interlock: nothing is masked there,
+    /// so each limit that reaches one needs [`Lasting::LookAgain`](super::Lasting::LookAgain).
     #[must_use]
     pub const fn wired(mut self, outputs: Outputs) -> Self {
         self.wired = outputs;
+        let mut rest = self.limits;
+        while let Some((limit, others)) = rest.split_first() {
+            if limit.is_maskable() && limit.outputs().intersects(outputs) {
+                self.refuse(limit, LimitReason::MaskedOnWired);
+            }
+            rest = others;
+        }
         self
+    }
+
+    /// The limits.
+    #[must_use]
+    pub const fn list(&self) -> &'l [Limit] {
+        self.limits
     }
 
     /// All flags that are asked for: every limit's, and those of the part's own that reach an output.
     #[must_use]
-    pub fn enabled(&self) -> AlertFlags {
-        self.those(|_| true) | self.own(Outputs::all())
+    pub const fn enabled(&self) -> AlertFlags {
+        self.enabled
     }
 
-    /// The flags that reach an output, or one of several.
+    /// The flags of limits that latch.
     #[must_use]
-    pub fn mask(&self, output: Outputs) -> AlertFlags {
-        self.those(|limit| limit.outputs().intersects(output)) | self.own(output)
+    pub const fn latching(&self) -> AlertFlags {
+        self.latching
     }
 
-    /// The flags that latch, as far as limits go.
+    /// The flags that reach output A and output B.
     #[must_use]
-    pub fn latching(&self) -> AlertFlags {
-        self.those(Limit::is_latching)
+    pub const fn masks(&self) -> &[AlertFlags; 2] {
+        &self.masks
+    }
+
+    /// Outputs that are wired to hardware.
+    #[must_use]
+    pub const fn wired_outputs(&self) -> Outputs {
+        self.wired
+    }
+
+    /// The first limit that cannot be, whatever the part.
+    ///
+    /// # Errors
+    /// That one.
+    pub const fn check(&self) -> Result<(), LimitError> {
+        match self.error {
+            Some(error) => Err(error),
+            None => Ok(()),
+        }
     }
 
     /// The limit of a kind on a channel.
@@ -121,22 +169,28 @@ impl<'l> Limits<'l> {
             .find(|limit| limit.channel() == channel && limit.kind() == kind)
     }
 
-    fn those(&self, wanted: impl Fn(&Limit) -> bool) -> AlertFlags {
-        let limits = self.limits.iter().filter(|limit| wanted(limit));
-        limits.fold(AlertFlags::empty(), |flags, limit| {
-            flags | AlertFlags::of(limit.flag())
-        })
+    const fn reaching(mut self, flags: AlertFlags, outputs: Outputs) -> Self {
+        let [a, b] = &mut self.masks;
+        if outputs.contains(Outputs::A) {
+            *a = a.union(flags);
+        }
+        if outputs.contains(Outputs::B) {
+            *b = b.union(flags);
+        }
+        if !outputs.is_empty() {
+            self.enabled = self.enabled.union(flags);
+        }
+        self
     }
 
-    const fn own(&self, output: Outputs) -> AlertFlags {
-        let mut flags = AlertFlags::empty();
-        if self.rollover_ahead.intersects(output) {
-            flags = flags.union(AlertFlags::ROLLOVER_AHEAD);
+    const fn refuse(&mut self, limit: &Limit, reason: LimitReason) {
+        if self.error.is_none() {
+            self.error = Some(LimitError {
+                channel: limit.channel(),
+                kind: limit.kind(),
+                reason,
+            });
         }
-        if self.scan_done.intersects(output) {
-            flags = flags.union(AlertFlags::SCAN_DONE);
-        }
-        flags
     }
 }
 
@@ -151,8 +205,7 @@ impl core::error::Error for LimitError {}
 impl fmt::Display for LimitReason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
-            Self::NoSuchChannel => "there is no such channel",
-            Self::NotEnabled => "the channel is not enabled",
+            Self::NotEnabled => "the channel is not enabled, or does not exist",
             Self::SetTwice => "there are two such limits",
             Self::BeyondFullScale => "no code of the range lies beyond it, or none within it",
             Self::Crossed => "over- and under-limit leave no code between them",

@@ -1,5 +1,7 @@
 //! Limits, flags and masks: each operation once, for both faces.
 
+use core::future::Future;
+
 use super::core::Core;
 use super::{ErrorKind, TimeSource};
 use crate::board::LimitPlan;
@@ -22,34 +24,18 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         limits: &Limits<'_>,
         seen: &mut AlertFlags,
     ) -> Result<(), Fault> {
-        // Following flags go with their limits. If this fails, nothing was touched.
-        let mut result = note(&mut self.part, &mut self.link, seen).await;
-        if result.is_ok() {
-            self.armed = false;
-            result = self.replace(limits, seen).await;
-            self.armed = result.is_ok();
-        }
-        if result == Err(Fault::Reset) {
-            self.forget();
-        }
-        result.map(|_| ())
-    }
-
-    async fn replace(
-        &mut self,
-        limits: &Limits<'_>,
-        seen: &mut AlertFlags,
-    ) -> Result<AlertFlags, Fault> {
-        let Self {
-            part, link, last, ..
-        } = self;
-        let plan = LimitPlan::new(P::INFO, last.board, &last.scan, limits);
+        let (part, link) = (&mut self.part, &mut self.link);
+        let plan = LimitPlan::new(P::INFO, self.last.board, &self.last.scan, limits);
+        // Flags that follow go with their limits. If this fails, nothing was touched.
+        note(part, link, seen).await?;
+        self.armed = false;
         part.remove_limits(link, &plan).await?;
         // What stands now came of the limits before, and no further limit sets a flag.
         let flags = note(part, link, seen).await?;
         part.clear_flags(link, flags).await?;
         part.set_limits(link, &plan).await?;
-        Ok(flags)
+        self.armed = true;
+        Ok(())
     }
 
     /// Reads the flags, adds those that are wanted to `seen`, and clears exactly these.
@@ -59,14 +45,12 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         seen: &mut AlertFlags,
     ) -> Result<AlertFlags, Fault> {
         self.armed()?;
-        let mut found = AlertFlags::empty();
-        let result = note(&mut self.part, &mut self.link, &mut found).await;
-        found &= wanted | AlertFlags::RESET_SEEN;
+        let flags = self.part.read_flags(&mut self.link).await?;
+        let found = flags & (wanted | AlertFlags::RESET_SEEN);
         *seen |= found;
-        if result == Err(Fault::Reset) {
-            self.forget();
+        if found.contains(AlertFlags::RESET_SEEN) {
+            return Err(Fault::Reset);
         }
-        result?;
         if B::DRY || !found.is_empty() {
             self.part.clear_flags(&mut self.link, found).await?;
         }
@@ -74,9 +58,9 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
     }
 
     /// Lets these flags, and no others, reach the outputs.
-    pub(crate) async fn set_masks(&mut self, a: AlertFlags, b: AlertFlags) -> Result<(), Fault> {
+    pub(crate) async fn set_masks(&mut self, masks: &[AlertFlags; 2]) -> Result<(), Fault> {
         self.armed()?;
-        self.part.set_masks(&mut self.link, a, b).await
+        self.part.set_masks(&mut self.link, masks).await
     }
 
     fn plan<'p>(&'p self, limits: &'p Limits<'p>) -> LimitPlan<'p, N> {
@@ -98,15 +82,17 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
 ///
 /// # Errors
 /// `Reset`: the flag of it stands, and is added, too.
-async fn note<B: Port, P: Part>(
+fn note<B: Port, P: Part>(
     part: &mut P,
     link: &mut Link<B>,
     seen: &mut AlertFlags,
-) -> Result<AlertFlags, Fault> {
-    let flags = part.read_flags(link).await?;
-    *seen |= flags;
-    if flags.contains(AlertFlags::RESET_SEEN) {
-        return Err(Fault::Reset);
-    }
-    Ok(flags)
+) -> impl Future<Output = Result<AlertFlags, Fault>> {
+    B::shared(move || async move {
+        let flags = part.read_flags(link).await?;
+        *seen |= flags;
+        if flags.contains(AlertFlags::RESET_SEEN) {
+            return Err(Fault::Reset);
+        }
+        Ok(flags)
+    })
 }

@@ -89,11 +89,7 @@ pub trait ShuntMonitor<const N: usize> {
     ///
     /// # Errors
     /// The same; after a dropped future either mask may be as before.
-    async fn set_masks(
-        &mut self,
-        a: AlertFlags,
-        b: AlertFlags,
-    ) -> Result<(), Error<Self::BusError>>;
+    async fn set_masks(&mut self, masks: &[AlertFlags; 2]) -> Result<(), Error<Self::BusError>>;
 
     /// As [`ShuntMonitor::is_armed`](crate::ShuntMonitor::is_armed).
     fn is_armed(&self) -> bool;
@@ -255,8 +251,8 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
         }
     }
 
-    async fn set_masks(&mut self, a: AlertFlags, b: AlertFlags) -> Result<(), Error<I::Error>> {
-        match self.core.set_masks(a, b).await {
+    async fn set_masks(&mut self, masks: &[AlertFlags; 2]) -> Result<(), Error<I::Error>> {
+        match self.core.set_masks(masks).await {
             Ok(()) => Ok(()),
             Err(fault) => Err(self.core.error(Operation::SetMasks, fault)),
         }

@@ -158,8 +158,8 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
             .map_err(|fault| self.core.error(Operation::ReadAlerts, fault))
     }
 
-    fn set_masks(&mut self, a: AlertFlags, b: AlertFlags) -> Result<(), Error<I::Error>> {
-        poll_once(|| self.core.set_masks(a, b))
+    fn set_masks(&mut self, masks: &[AlertFlags; 2]) -> Result<(), Error<I::Error>> {
+        poll_once(|| self.core.set_masks(masks))
             .map_err(|fault| self.core.error(Operation::SetMasks, fault))
     }
 

@@ -104,16 +104,9 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         self.time.begin(&mut self.last.stamp);
         self.part.latch(&mut self.link).await?;
         self.time.end(&mut self.last.stamp, latch_us);
-        let result = self
-            .part
+        self.part
             .read_block(&mut self.link, latch_us, &mut self.last.block)
-            .await;
-        if let Err(fault) = result {
-            if matches!(fault, Fault::Reset | Fault::Changed) {
-                self.forget();
-            }
-            return Err(fault);
-        }
+            .await?;
         self.failures = 0;
         if P::is_complete(&self.last.block) {
             self.last.readable = self.last.scan.enabled;
@@ -176,9 +169,13 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         lent.ok_or_else(|| self.error_of(Operation::FetchCapture, kind))
     }
 
-    /// What a fault was about, for the user.
+    /// What a fault was about, for the user. After a reset, or somebody else's writes, nothing is known
+    /// of the part any more.
     #[inline(never)]
     pub(crate) fn error(&mut self, operation: Operation, fault: Fault) -> Error<B::Error> {
+        if matches!(fault, Fault::Reset | Fault::Changed) {
+            self.forget();
+        }
         let kind = match fault {
             Fault::Bus => match self.link.take_bus_error() {
                 Some(error) => ErrorKind::Bus(error),

@@ -111,7 +111,7 @@ pub trait ShuntMonitor<const N: usize> {
     ///
     /// # Errors
     /// `NotArmed` until limits were set. After a failure of the bus either mask may be as before.
-    fn set_masks(&mut self, a: AlertFlags, b: AlertFlags) -> Result<(), Error<Self::BusError>>;
+    fn set_masks(&mut self, masks: &[AlertFlags; 2]) -> Result<(), Error<Self::BusError>>;
 
     /// Whether limits are known to stand in the part.
     fn is_armed(&self) -> bool;

@@ -69,12 +69,12 @@ impl<P: Part, const N: usize> Core<'_, Dry, P, NoClock, N> {
                 self.set_limits(limits, &mut seen).await
             }
             Call::ReadAlerts => self.read_alerts(all, &mut seen).await.map(drop),
-            Call::SetMasks => self.set_masks(all, all).await,
+            Call::SetMasks => self.set_masks(&[all, all]).await,
             Call::Service => {
                 self.read_alerts(all, &mut seen).await?;
                 self.sample().await?;
                 self.read_alerts(all, &mut seen).await?;
-                self.set_masks(all, all).await
+                self.set_masks(&[all, all]).await
             }
             Call::StartCapture => self.start_capture(self.first_enabled()?).await,
             Call::FetchCapture(codes) => {

@@ -3,7 +3,10 @@
 //! A part is plain straight-line code: a few `async fn`s over a [`Link`], and pure decoding of the block
 //! that a sample left. It knows no clock, no sense resistor and no totals.
 
+mod comparator;
 pub mod corncrake;
+
+pub use comparator::SoftwareComparator;
 
 use core::fmt;
 use core::future::Future;
@@ -186,8 +189,7 @@ pub trait Part {
     fn set_masks<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        a: AlertFlags,
-        b: AlertFlags,
+        masks: &[AlertFlags; 2],
     ) -> impl Future<Output = Result<(), Fault>>;
 
     /// Stops the part and starts a fast capture of an enabled channel, in the range in force. Parts

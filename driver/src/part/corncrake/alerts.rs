@@ -1,11 +1,13 @@
 //! Limits, masks and flags (section 3.6 of the datasheet).
 
+use core::future::Future;
+
 use super::Corncrake;
 use super::registers::{DEBOUNCE, FLAGS, LATCHING, LIMITS, MASK_A, MASK_B, RESET_SEEN};
 use crate::Channel;
 use crate::board::LimitPlan;
 use crate::bus::{Fault, Link, Port};
-use crate::config::{AlertFlags, Kind, Outputs};
+use crate::config::{AlertFlags, Kind};
 
 /// Bytes of all these registers but limits.
 const WIDTH: u8 = 3;
@@ -33,14 +35,10 @@ impl Corncrake {
         link: &mut Link<B>,
         plan: &LimitPlan<'_, N>,
     ) -> Result<(), Fault> {
-        self.writes_known = false;
-        link.put(MASK_A, 0, WIDTH).await?;
-        link.put(MASK_B, 0, WIDTH).await?;
+        self.write_masks(link, &[AlertFlags::empty(); 2]).await?;
         for channel in Channel::first(CHANNELS) {
-            let counts = Kind::ALL.iter().rev().fold(0, |counts, kind| {
-                counts << 4 | u64::from(plan.debounce(channel, *kind))
-            });
             let register = DEBOUNCE.wrapping_add(channel.number());
+            let counts = u64::from(counts(plan, channel));
             link.put_verified(register, counts, WIDTH).await?;
         }
         Ok(())
@@ -55,7 +53,7 @@ impl Corncrake {
         let latching = limits.latching().union(AlertFlags::OWN);
         link.put_verified(LATCHING, to_bits(latching), WIDTH)
             .await?;
-        for limit in limits.limits {
+        for limit in limits.list() {
             let (channel, kind) = (limit.channel().number(), limit.kind().index());
             let code = plan.code_of(limit).ok_or(Fault::Refused)?;
             let width = LIMIT_WIDTHS.get(kind).copied().ok_or(Fault::Refused)?;
@@ -65,22 +63,33 @@ impl Corncrake {
             link.put_verified(register, low_bytes(code, width), width)
                 .await?;
         }
-        self.write_masks(link, limits.mask(Outputs::A), limits.mask(Outputs::B))
-            .await?;
+        self.write_masks(link, limits.masks()).await?;
+        self.take_writes(link).await?;
         link.require(RESET_SEEN, 0, 1, Fault::Reset).await
     }
 
-    pub(super) async fn write_masks<B: Port>(
+    pub(super) fn write_masks<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        a: AlertFlags,
-        b: AlertFlags,
-    ) -> Result<(), Fault> {
-        self.writes_known = false;
-        link.put_verified(MASK_A, to_bits(a), WIDTH).await?;
-        link.put_verified(MASK_B, to_bits(b), WIDTH).await?;
-        self.take_writes(link).await
+        masks: &[AlertFlags; 2],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(move || async move {
+            self.writes_known = false;
+            for (register, mask) in [MASK_A, MASK_B].into_iter().zip(masks) {
+                link.put_verified(register, to_bits(*mask), WIDTH).await?;
+            }
+            Ok(())
+        })
     }
+}
+
+/// The value for DEBOUNCE of a channel.
+#[inline(never)]
+fn counts<const N: usize>(plan: &LimitPlan<'_, N>, channel: Channel) -> u32 {
+    let kinds = Kind::ALL.iter().rev();
+    kinds.fold(0, |counts, kind| {
+        counts << 4 | u32::from(plan.debounce(channel, *kind))
+    })
 }
 
 /// The lowest bytes of a number in two's complement.

@@ -192,13 +192,13 @@ impl Part for Corncrake {
         self.write_limits(link, plan)
     }
 
-    fn set_masks<B: Port>(
+    async fn set_masks<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        a: AlertFlags,
-        b: AlertFlags,
-    ) -> impl Future<Output = Result<(), Fault>> {
-        self.write_masks(link, a, b)
+        masks: &[AlertFlags; 2],
+    ) -> Result<(), Fault> {
+        self.write_masks(link, masks).await?;
+        self.take_writes(link).await
     }
 }
 

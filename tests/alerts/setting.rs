@@ -1,0 +1,496 @@
+//! Mistakes in what is to be watched are named before a byte is sent; and what hysteresis keeps back and
+//! lets through.
+
+use crake::alert::{
+    AlertQueue, Event, Kind, Lasting, Limit, LimitError, LimitReason, Limits, Outputs, Quantity,
+    Threshold,
+};
+use crake::bus::Fault;
+use crake::config::Config;
+use crake::units::{Current, Power, Voltage};
+use crake::{Channel, ErrorKind, Operation, Sample, ShuntMonitor};
+use crake_sim::bench::I2c;
+use std::time::Duration;
+
+use crate::fixture::{Blocking, CONFIG, FINE, Fixture, MASK_A, MASK_B, events};
+
+const C0: Channel = Channel::C0;
+const NO_CURRENT: Quantity = Quantity::Current(Current::ZERO);
+
+fn over_voltage(millivolts: i64) -> Limit {
+    let threshold = Threshold::OverVoltage(Voltage::from_millivolts(millivolts));
+    Limit::new(C0, threshold).to(Outputs::A)
+}
+
+fn under_voltage(microvolts: i64) -> Limit {
+    let threshold = Threshold::UnderVoltage(Voltage::from_microvolts(microvolts));
+    Limit::new(C0, threshold).to(Outputs::A)
+}
+
+fn over_current(milliamps: i64) -> Limit {
+    let threshold = Threshold::OverCurrent(Current::from_milliamps(milliamps));
+    Limit::new(C0, threshold).to(Outputs::A)
+}
+
+/// Sets limits on a part that runs, and finds the mistake, with not a byte on the bus and the part as it
+/// was.
+fn refused(config: &Config<4>, limits: &Limits<'_>, kind: Kind, reason: LimitReason) {
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    monitor.init(config).expect("a part that answers");
+    let before = [Limit::new(
+        Channel::C1,
+        Threshold::OverCurrent(Current::from_milliamps(10)),
+    )
+    .to(Outputs::all())];
+    let before = Limits::new(&before);
+    let mut queue: AlertQueue<'_, 4> = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, &before)
+        .expect("limits that can be");
+    let (stats, now_ns) = (fixture.bench.bus_stats(), fixture.bench.now_ns());
+
+    let error = queue
+        .set_limits(&mut monitor, limits)
+        .expect_err("a mistake");
+    let channel = limits
+        .list()
+        .iter()
+        .map(Limit::channel)
+        .find(|channel| *channel != C0)
+        .unwrap_or(C0);
+    let expected = LimitError {
+        channel,
+        kind,
+        reason,
+    };
+    assert_eq!(error.kind, ErrorKind::Limits(expected), "{error}");
+    assert_eq!(error.operation, Operation::SetLimits);
+    assert_eq!(error.fault(), Fault::Refused);
+    assert!(!error.may_repeat());
+    assert_eq!(fixture.bench.bus_stats(), stats, "{expected:?}");
+    assert_eq!(fixture.bench.now_ns(), now_ns, "{expected:?}");
+
+    // The limit before is in force, and the queue knows it.
+    assert_eq!(queue.limits(), Some(&before));
+    assert!(monitor.is_armed());
+    let masks = (fixture.register(MASK_A), fixture.register(MASK_B));
+    assert_eq!(masks, (1 << 7, 1 << 7));
+    fixture.hands[1].set(11_000_000, 0);
+    fixture.scans(2);
+    assert_eq!(fixture.low(), [true, true], "{expected:?}");
+    queue.service(&mut monitor).expect("a part that answers");
+    let told = events(&mut queue);
+    assert_eq!(told[0].limit(), Some(before.list()[0].threshold()));
+}
+
+#[test]
+fn limits_that_cannot_be_are_named_and_nothing_is_sent() {
+    use Kind::{OverCurrent, OverPower, OverVoltage, UnderVoltage};
+    use LimitReason::*;
+    let milliwatts = |milliwatts| {
+        let threshold = Threshold::OverPower(Power::from_milliwatts(milliwatts));
+        Limit::new(C0, threshold).to(Outputs::A)
+    };
+    let far = Limit::new(
+        Channel::new(7),
+        Threshold::OverCurrent(Current::from_milliamps(1)),
+    );
+    let again = Lasting::LookAgain(Duration::from_secs(1));
+    let cases: [(&[Limit], Kind, LimitReason); 20] = [
+        // Nothing passes 6.5536 V, less one code, in a range that ends there; everything is above −1 V,
+        // and nothing below 0 V.
+        (&[over_voltage(7_000)], OverVoltage, BeyondFullScale),
+        (&[over_voltage(-1_000)], OverVoltage, BeyondFullScale),
+        (&[under_voltage(0)], UnderVoltage, BeyondFullScale),
+        (&[under_voltage(7_000_000)], UnderVoltage, BeyondFullScale),
+        // 65.536 mV over 1 Ω.
+        (&[over_current(66)], OverCurrent, BeyondFullScale),
+        (&[over_current(-66)], OverCurrent, BeyondFullScale),
+        (&[milliwatts(1_000)], OverPower, BeyondFullScale),
+        (
+            &[over_voltage(3_000), under_voltage(3_001_000)],
+            OverVoltage,
+            Crossed,
+        ),
+        (
+            &[under_voltage(3_001_000), over_voltage(3_000)],
+            OverVoltage,
+            Crossed,
+        ),
+        // Not crossed, but no code of 100 µV lies between 3.00001 and 3.00009 V: whatever the reading,
+        // one of the two would stand.
+        (
+            &[
+                Limit::new(C0, Threshold::OverVoltage(Voltage::from_microvolts(3_000_090)))
+                    .to(Outputs::A),
+                under_voltage(3_000_010),
+            ],
+            OverVoltage,
+            Crossed,
+        ),
+        (
+            &[
+                over_current(1),
+                Limit::new(C0, Threshold::UnderCurrent(Current::from_milliamps(2)))
+                    .to(Outputs::B),
+            ],
+            OverCurrent,
+            Crossed,
+        ),
+        (
+            &[over_current(1), over_voltage(1_000), over_current(2)],
+            OverCurrent,
+            SetTwice,
+        ),
+        (&[over_current(1).to(Outputs::empty())], OverCurrent, NoOutput),
+        (&[over_current(1).debounce(0)], OverCurrent, Debounce(0)),
+        (&[over_current(1).debounce(16)], OverCurrent, Debounce(16)),
+        (
+            &[over_current(1).hysteresis(Quantity::Current(Current::from_milliamps(-1)))],
+            OverCurrent,
+            Hysteresis,
+        ),
+        (
+            &[over_current(1).hysteresis(Quantity::Voltage(Voltage::from_millivolts(1)))],
+            OverCurrent,
+            Hysteresis,
+        ),
+        (
+            &[milliwatts(1).hysteresis(Quantity::Current(Current::from_milliamps(1)))],
+            OverPower,
+            Hysteresis,
+        ),
+        (&[far.to(Outputs::A)], OverCurrent, NotEnabled),
+        (&[far.to(Outputs::A).lasting(again)], OverCurrent, NotEnabled),
+    ];
+    for (limits, kind, reason) in cases {
+        refused(&CONFIG, &Limits::new(limits), kind, reason);
+    }
+    let disabled = CONFIG.without(C0);
+    let limits = [over_current(1)];
+    refused(&disabled, &Limits::new(&limits), OverCurrent, NotEnabled);
+}
+
+/// An output that is wired to hardware is never masked, so what reaches it has to be looked at again.
+#[test]
+fn nothing_is_masked_on_an_output_that_is_wired_to_hardware() {
+    let masked = [over_current(1).to(Outputs::all())];
+    for wired in [Outputs::A, Outputs::B, Outputs::all()] {
+        let limits = Limits::new(&masked).wired(wired);
+        refused(
+            &CONFIG,
+            &limits,
+            Kind::OverCurrent,
+            LimitReason::MaskedOnWired,
+        );
+    }
+    // On the other output it may be masked; looked at again it may reach both; silent it reaches none.
+    let others = [
+        over_current(1).to(Outputs::B),
+        over_voltage(1_000)
+            .to(Outputs::all())
+            .lasting(Lasting::LookAgain(Duration::from_secs(1))),
+        under_voltage(1_000).to(Outputs::empty()).silent(),
+    ];
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    monitor.init(&CONFIG).expect("a part that answers");
+    let limits = Limits::new(&others).wired(Outputs::A);
+    assert_eq!(limits.wired_outputs(), Outputs::A);
+    AlertQueue::<4>::new()
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+}
+
+/// Limits exactly on one another leave one code; a silent limit needs no output.
+#[test]
+fn what_looks_like_a_mistake_and_is_none() {
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    monitor.init(&CONFIG).expect("a part that answers");
+    for hand in &fixture.hands {
+        hand.set(0, 3_000_000_000);
+    }
+    let limits = [
+        over_voltage(3_000),
+        under_voltage(3_000_000),
+        over_current(-1).to(Outputs::empty()).silent(),
+    ];
+    let limits = Limits::new(&limits);
+    let mut queue: AlertQueue<'_, 4> = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+    fixture.scans(2);
+    assert_eq!(fixture.low(), [false, false]);
+    assert_eq!(fixture.flags(), 4, "silent, and set");
+}
+
+/// Before a configuration there is nothing to set limits on; a change of it takes them.
+#[test]
+fn a_change_of_configuration_disarms() {
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    let limits = [over_current(10)];
+    let limits = Limits::new(&limits);
+    let mut queue: AlertQueue<'_, 4> = AlertQueue::new();
+    let fault = |result: Result<(), crake::Error<_>>| result.expect_err("too early").fault();
+    let result = queue.set_limits(&mut monitor, &limits);
+    assert_eq!(fault(result), Fault::NotConfigured);
+    monitor.init(&CONFIG).expect("a part that answers");
+    let result = queue.service(&mut monitor).map(|_| ());
+    assert_eq!(fault(result), Fault::NotArmed);
+    assert_eq!(queue.next_in(), None, "nothing was touched");
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+
+    monitor
+        .configure(&CONFIG.with(C0, FINE))
+        .expect("a part that answers");
+    assert!(!monitor.is_armed());
+    let result = queue.service(&mut monitor).map(|_| ());
+    assert_eq!(fault(result), Fault::NotArmed);
+    assert_eq!(fixture.register(MASK_A), 0);
+    // Beyond the limit, were it there still.
+    fixture.hands[0].set(20_000_000, 0);
+    fixture.scans(2);
+    assert_eq!(fixture.flags(), 0);
+    // Samples go on.
+    monitor.sample().expect("a part that answers");
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+    fixture.scans(2);
+    assert_eq!(fixture.low(), [true, false]);
+}
+
+/// The supply declared off: nothing is sent, and the error says why.
+#[test]
+fn nothing_is_sent_to_a_part_without_supply() {
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    monitor.set_powered(false);
+    let limits = [over_current(1)];
+    let limits = Limits::new(&limits);
+    let mut queue: AlertQueue<'_, 4> = AlertQueue::new();
+    let error = queue
+        .set_limits(&mut monitor, &limits)
+        .expect_err("no supply");
+    assert_eq!(error.fault(), Fault::Unpowered);
+    let error = queue
+        .service(&mut monitor)
+        .map(|_| ())
+        .expect_err("no supply");
+    assert_eq!(error.fault(), Fault::Unpowered);
+    assert_eq!(fixture.bench.bus_stats().bytes, 0);
+}
+
+/// At a current in microamperes, or a voltage in millivolts: the line, and events told by a service.
+fn at(
+    fixture: &Fixture,
+    (microamps, millivolts): (i64, i64),
+    queue: &mut AlertQueue<'_, 8>,
+    monitor: &mut Blocking<I2c>,
+) -> (bool, usize) {
+    fixture.hands[0].set(microamps * 1_000, millivolts * 1_000_000);
+    fixture.scans(2);
+    let line = fixture.low()[0];
+    queue.service(monitor).expect("a part that answers");
+    let told: Vec<Event> = events(queue);
+    (line, told.len())
+}
+
+/// Limit 10 mA, margin 2 mA: told again only after a sample at 8 mA or below. Meanwhile the line is free.
+#[test]
+fn hysteresis_filters_events_until_a_sample_is_back_by_the_margin() {
+    let margin = Quantity::Current(Current::from_milliamps(2));
+    let limits = [over_current(10).hysteresis(margin)];
+    let limits = Limits::new(&limits);
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    monitor.init(&CONFIG).expect("a part that answers");
+    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+    let mut at = |microamps| at(&fixture, (microamps, 0), &mut queue, &mut monitor);
+    assert_eq!(at(10_500), (true, 1), "the first");
+    assert_eq!(at(9_900), (false, 0), "back, not by 2 mA");
+    assert_eq!(at(10_500), (false, 0), "kept back");
+    assert_eq!(at(8_001), (false, 0), "all but back");
+    assert_eq!(at(11_000), (false, 0), "kept back");
+    assert_eq!(at(8_000), (false, 0), "back by the margin");
+    assert_eq!(at(9_500), (false, 0), "no new one");
+    assert_eq!(at(10_500), (true, 1), "a new one");
+}
+
+/// A 64th of the limit, where none is asked for: 10 mA ÷ 64 is 156.25 µA.
+#[test]
+fn the_hysteresis_that_nobody_asked_for() {
+    let limit = over_current(10);
+    let back = Current::from_nanoamps(10_000_000 - 156_250);
+    assert_eq!(limit.release(), Quantity::Current(back));
+    let limits = [limit];
+    let limits = Limits::new(&limits);
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    monitor.init(&CONFIG).expect("a part that answers");
+    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+    let mut at = |microamps| at(&fixture, (microamps, 0), &mut queue, &mut monitor);
+    assert_eq!(at(10_001), (true, 1));
+    // 0.5 µA a code: 9 844 is not back, 9 843.5 is.
+    assert_eq!(at(9_844), (false, 0));
+    assert_eq!(at(10_001), (false, 0));
+    assert_eq!(at(9_843), (false, 0));
+    assert_eq!(at(10_001), (true, 1));
+    let under = Limit::new(C0, Threshold::UnderCurrent(Current::from_milliamps(-64)));
+    let back = Current::from_milliamps(-63);
+    assert_eq!(under.release(), Quantity::Current(back));
+}
+
+/// A spike that is over before the host looks: the sample of its own event shows that it is back, so the
+/// next spike is told.
+#[test]
+fn spikes_that_are_back_at_once_are_each_told() {
+    let margin = Quantity::Current(Current::from_milliamps(2));
+    let limits = [over_current(10).hysteresis(margin)];
+    let limits = Limits::new(&limits);
+    let fixture = Fixture::new();
+    let rail = fixture.excursion(0, (1_000_000, 0), (20_000_000, 0));
+    let mut monitor = fixture.monitor();
+    monitor.init(&CONFIG).expect("a part that answers");
+    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+    let spike = |scans: u64| {
+        fixture.next_scan();
+        let now_ns = fixture.bench.now_ns();
+        rail.when_ns
+            .borrow_mut()
+            .push((now_ns, now_ns + scans * 2_000_000));
+        fixture.next_scan();
+        assert!(fixture.low()[0]);
+    };
+    for number in 0..5 {
+        spike(1);
+        // Two scans later it is over, and the line still tells of it.
+        fixture.scans(2);
+        queue.service(&mut monitor).expect("a part that answers");
+        assert_eq!(events(&mut queue).len(), 1, "spike {number}");
+        assert!(!fixture.low()[0] && queue.lasting().is_empty());
+    }
+    // The next is served while it lasts: no sample since has shown the current back, but that of the
+    // event before did.
+    spike(20);
+    let sample = queue.service(&mut monitor).expect("a part that answers");
+    let reading = sample.reading(C0).expect("a reading");
+    assert_eq!(reading.current, Current::from_milliamps(20));
+    let told = events(&mut queue);
+    assert_eq!(told.len(), 1);
+    assert_eq!(
+        told[0].value(),
+        Some(Quantity::Current(Current::from_milliamps(20)))
+    );
+}
+
+/// The part latched the flag of an excursion that was told while it lasted; a sample alone shows its
+/// end. It is one excursion, and one event.
+#[test]
+fn a_sample_between_does_not_make_two_events_of_one_excursion() {
+    let margin = Quantity::Current(Current::from_milliamps(2));
+    let again = Lasting::LookAgain(Duration::from_secs(1));
+    for limit in [over_current(10), over_current(10).lasting(again)] {
+        let limits = [limit.hysteresis(margin)];
+        let limits = Limits::new(&limits);
+        let fixture = Fixture::new();
+        let mut monitor = fixture.monitor();
+        monitor.init(&CONFIG).expect("a part that answers");
+        let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
+        queue
+            .set_limits(&mut monitor, &limits)
+            .expect("limits that can be");
+        let mut told = Vec::new();
+        for milliamps in [20, 20, 1, 1, 20] {
+            fixture.hands[0].set(milliamps * 1_000_000, 0);
+            fixture.scans(2);
+            queue.update(monitor.sample().expect("a part that answers"));
+            queue.service(&mut monitor).expect("a part that answers");
+            told.push(events(&mut queue).len());
+            // It goes on after the look, and sets the flag again.
+            fixture.scans(2);
+        }
+        assert_eq!(told, [1, 0, 0, 0, 1]);
+    }
+}
+
+/// A brown-out under overload: the current is beyond its range in every sample, and the voltage is told
+/// each time that it dips.
+#[test]
+fn a_voltage_is_seen_to_be_back_while_the_current_is_clipped() {
+    let margin = Quantity::Voltage(Voltage::from_millivolts(100));
+    let limits = [under_voltage(3_000_000).hysteresis(margin)];
+    let limits = Limits::new(&limits);
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    let overload = 1_000_000_000; // 1 kA, in µA
+    fixture.hands[0].set(overload * 1_000, 3_500_000_000);
+    monitor.init(&CONFIG).expect("a part that answers");
+    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+    let told = [3_500, 2_900, 3_500, 3_500, 2_900]
+        .map(|millivolts| at(&fixture, (overload, millivolts), &mut queue, &mut monitor).1);
+    assert_eq!(told, [0, 1, 0, 0, 1]);
+}
+
+/// A current beyond its range is told as what it is: a limit, not a value; and it is not over.
+#[test]
+fn a_clipped_value_says_so() {
+    let limits = [over_current(10).hysteresis(NO_CURRENT)];
+    let limits = Limits::new(&limits);
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    monitor.init(&CONFIG).expect("a part that answers");
+    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+    fixture.hands[0].set(1_000_000_000_000, 0);
+    fixture.scans(2);
+    queue.service(&mut monitor).expect("a part that answers");
+    let told = events(&mut queue);
+    assert_eq!(told.len(), 1);
+    assert!(told[0].is_clipped());
+    // 131 071 codes of 500 nA.
+    let full = Current::from_nanoamps(131_071 * 500);
+    assert_eq!(told[0].value(), Some(Quantity::Current(full)));
+    assert!(!queue.lasting().is_empty());
+}
+
+/// An under-limit is back above it.
+#[test]
+fn hysteresis_of_an_under_limit() {
+    let margin = Quantity::Voltage(Voltage::from_millivolts(100));
+    let limits = [under_voltage(3_000_000).hysteresis(margin)];
+    let limits = Limits::new(&limits);
+    let fixture = Fixture::new();
+    let mut monitor = fixture.monitor();
+    for hand in &fixture.hands {
+        hand.set(0, 3_500_000_000);
+    }
+    monitor.init(&CONFIG).expect("a part that answers");
+    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, &limits)
+        .expect("limits that can be");
+    let told = [3_500, 2_900, 3_050, 2_900, 3_099, 2_900, 3_100, 3_100, 2_900]
+        .map(|millivolts| at(&fixture, (0, millivolts), &mut queue, &mut monitor).1);
+    assert_eq!(told, [0, 1, 0, 0, 0, 0, 0, 0, 1]);
+}
