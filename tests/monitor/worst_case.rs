@@ -165,7 +165,7 @@ fn measure(with: Circumstances, config: &Config<CHANNELS>) -> Vec<(String, u64, 
     time!(Call::Service, queue.service(&mut monitor));
     time!(
         Call::SetMasks,
-        monitor.set_masks(AlertFlags::LIMITS, AlertFlags::LIMITS)
+        monitor.set_masks(&[AlertFlags::LIMITS; 2])
     );
     let token = monitor.token();
     time!(Call::Resume, monitor.resume(config, token));
