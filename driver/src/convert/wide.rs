@@ -122,7 +122,7 @@ mod tests {
     fn shares() {
         for a in FACTORS {
             for b in FACTORS.map(|b| b as u32) {
-                let exact = u128::from(a) * u128::from(b) >> 32;
+                let exact = (u128::from(a) * u128::from(b)) >> 32;
                 assert_eq!(u128::from(share(a, b)), exact);
             }
         }
