@@ -23,12 +23,6 @@ pub struct Timestamp {
 }
 
 impl Timestamp {
-    /// Before the clock's beginning.
-    pub(crate) const NEVER: Self = Self {
-        before_us: 0,
-        after_us: 0,
-    };
-
     /// How long the bracket is, in microseconds.
     #[must_use]
     pub const fn width_us(&self) -> u64 {
