@@ -101,11 +101,7 @@ fn samples_that_cannot_be_counted_are_refused() {
         CalibrationError::Reconfigured
     );
     static SUMLESS: PartInfo = PartInfo {
-        sum_bits: SumBits {
-            energy: 0,
-            charge: 0,
-            scans: 0,
-        },
+        sum_bits: SumBits::new(0, 0, 0, &[], &[]),
         ..INFO
     };
     assert_eq!(
