@@ -6,6 +6,6 @@ mod bounds;
 mod budget;
 mod collecting;
 mod correcting;
-// mod fifty_microvolts;
+mod fifty_microvolts;
 mod paper;
 mod record;

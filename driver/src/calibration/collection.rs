@@ -265,11 +265,7 @@ fn input<const N: usize>(
         return Err(CalibrationError::NotCounting);
     }
     // Half of what full scale allows, by the host's clock: clock and oscillator are off by far less.
-    let code_bits = 32_u32.wrapping_sub(range.code_max.unsigned_abs().leading_zeros());
-    let safe_bits = u32::from(bits.charge)
-        .saturating_sub(code_bits)
-        .min(bits.scans.into());
-    let safe_us = period_us.unbounded_shl(safe_bits.saturating_sub(2).min(40));
+    let safe_us = period_us.unbounded_shl(u32::from(bits.safe_log2.saturating_sub(1)));
     Ok(Input {
         info,
         range,

@@ -58,8 +58,8 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
     }
 
     /// Converts by another board from now on: the same one with another
-    /// [correction](Board::corrected). The last sample is gone; totals that are given the next one close
-    /// their stretch, for its board has another revision.
+    /// [correction](Board::corrected), while the part runs. The last sample is gone.
+    /// [Totals](crate::totals::Totals::set_board) have to be given the same board before the next one.
     ///
     /// # Errors
     /// A board that cannot be used with this part; the board is the one before.
