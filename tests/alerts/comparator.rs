@@ -1,8 +1,6 @@
 //! The comparators in software and those of the part's model agree on identical codes.
 
-use crake::alert::{
-    AlertFlags, AlertQueue, Kind, Limit, Limits, SoftwareComparator, Threshold,
-};
+use crake::alert::{AlertFlags, AlertQueue, Kind, Limit, Limits, SoftwareComparator, Threshold};
 use crake::board::LimitPlan;
 use crake::config::Scan;
 use crake::part::corncrake::INFO;
@@ -164,7 +162,9 @@ fn limits_set_anew_begin_from_nothing() {
     let limits = [limit(Channel::C0).following(), limit(Channel::C1)];
     let limits = Limits::new(&limits);
     let mut scan = Scan::NONE;
-    CONFIG.resolve(&INFO, &mut scan).expect("a configuration that can be");
+    CONFIG
+        .resolve(&INFO, &mut scan)
+        .expect("a configuration that can be");
     let plan = LimitPlan::new(&INFO, board(1_000_000_000), &scan, &limits);
     let mut comparator: SoftwareComparator<2> = SoftwareComparator::new();
     comparator.set_all(&plan);

@@ -29,12 +29,9 @@ pub const TEN: Threshold = Threshold::OverCurrent(Current::from_milliamps(10));
 pub const OVER: Limit = Limit::new(Channel::C0, TEN)
     .hysteresis(Quantity::Current(Current::ZERO))
     .to(Outputs::A);
-pub const UNDER: Limit = Limit::new(
-    Channel::C1,
-    Threshold::UnderVoltage(Voltage::from_volts(2)),
-)
-.hysteresis(Quantity::Voltage(Voltage::ZERO))
-.to(Outputs::A);
+pub const UNDER: Limit = Limit::new(Channel::C1, Threshold::UnderVoltage(Voltage::from_volts(2)))
+    .hysteresis(Quantity::Voltage(Voltage::ZERO))
+    .to(Outputs::A);
 pub static LIMITS: Limits<'static> = Limits::new(&[OVER, UNDER]);
 
 pub type Queue = AlertQueue<'static, 16>;

@@ -47,10 +47,16 @@ fn code(board: &Board<4>, scan: &Scan<4>, threshold: Threshold) -> Result<i64, L
     let limits = [Limit::new(Channel::C2, threshold).silent()];
     let limits = Limits::new(&limits);
     let plan = LimitPlan::new(&INFO, board, scan, &limits);
-    plan.check().map_err(|LimitError { channel, kind, reason }| {
-        assert_eq!((channel, kind), (Channel::C2, threshold.kind()));
-        reason
-    })?;
+    plan.check().map_err(
+        |LimitError {
+             channel,
+             kind,
+             reason,
+         }| {
+            assert_eq!((channel, kind), (Channel::C2, threshold.kind()));
+            reason
+        },
+    )?;
     let kind = threshold.kind();
     let code = plan.code(Channel::C2, kind).expect("there is a limit");
 
@@ -140,7 +146,10 @@ fn check(
             Err(reason) => {
                 assert_eq!(reason, LimitReason::BeyondFullScale);
                 let never = above(least, wanted - 1);
-                assert!(never || at_most(greatest, wanted - 1), "under {wanted} can be");
+                assert!(
+                    never || at_most(greatest, wanted - 1),
+                    "under {wanted} can be"
+                );
             }
         }
     }
@@ -368,11 +377,8 @@ fn the_part_agrees_at_drawn_limits() {
 fn the_limit_in_force_is_the_codes_own_value() {
     let fixture = Fixture::with_resistors(10_000_000);
     let mut monitor = fixture.monitor();
-    monitor
-        .init(&config(0, 1))
-        .expect("a part that answers");
-    let in_force =
-        |threshold| limit_in_force(monitor.last_sample(), Channel::C0, threshold);
+    monitor.init(&config(0, 1)).expect("a part that answers");
+    let in_force = |threshold| limit_in_force(monitor.last_sample(), Channel::C0, threshold);
     // 250 µV and 50 µA a code.
     let voltage = Voltage::from_microvolts;
     assert_eq!(
@@ -390,5 +396,8 @@ fn the_limit_in_force_is_the_codes_own_value() {
     assert_eq!(in_force(Threshold::OverVoltage(voltage(17_000_000))), None);
     let elsewhere = Channel::new(7);
     let limit = Threshold::OverVoltage(voltage(3_300_000));
-    assert_eq!(limit_in_force(monitor.last_sample(), elsewhere, limit), None);
+    assert_eq!(
+        limit_in_force(monitor.last_sample(), elsewhere, limit),
+        None
+    );
 }

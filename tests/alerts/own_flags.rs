@@ -3,7 +3,9 @@
 
 use std::time::Duration;
 
-use crake::alert::{AlertFlag, AlertFlags, AlertQueue, Limit, Limits, Outputs, Quantity, Threshold};
+use crake::alert::{
+    AlertFlag, AlertFlags, AlertQueue, Limit, Limits, Outputs, Quantity, Threshold,
+};
 use crake::bus::Fault;
 use crake::config::{Config, Mode};
 use crake::units::Current;
@@ -81,7 +83,9 @@ fn scan_done_is_told_after_each_single_shot() {
         // A sample takes the shot.
         queue.update(monitor.sample().expect("a part that answers"));
         assert_eq!(fixture.low(), [true, false]);
-        queue.read_alerts(&mut monitor).expect("a part that answers");
+        queue
+            .read_alerts(&mut monitor)
+            .expect("a part that answers");
         assert_eq!(fixture.low(), [false, false]);
         queue.update(monitor.last_sample());
         assert_eq!(told(&mut queue), [AlertFlag::ScanDone]);

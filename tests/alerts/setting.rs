@@ -122,8 +122,11 @@ fn limits_that_cannot_be_are_named_and_nothing_is_sent() {
         // one of the two would stand.
         (
             &[
-                Limit::new(C0, Threshold::OverVoltage(Voltage::from_microvolts(3_000_090)))
-                    .to(Outputs::A),
+                Limit::new(
+                    C0,
+                    Threshold::OverVoltage(Voltage::from_microvolts(3_000_090)),
+                )
+                .to(Outputs::A),
                 under_voltage(3_000_010),
             ],
             OverVoltage,
@@ -132,8 +135,7 @@ fn limits_that_cannot_be_are_named_and_nothing_is_sent() {
         (
             &[
                 over_current(1),
-                Limit::new(C0, Threshold::UnderCurrent(Current::from_milliamps(2)))
-                    .to(Outputs::B),
+                Limit::new(C0, Threshold::UnderCurrent(Current::from_milliamps(2))).to(Outputs::B),
             ],
             OverCurrent,
             Crossed,
@@ -143,7 +145,11 @@ fn limits_that_cannot_be_are_named_and_nothing_is_sent() {
             OverCurrent,
             SetTwice,
         ),
-        (&[over_current(1).to(Outputs::empty())], OverCurrent, NoOutput),
+        (
+            &[over_current(1).to(Outputs::empty())],
+            OverCurrent,
+            NoOutput,
+        ),
         (&[over_current(1).debounce(0)], OverCurrent, Debounce(0)),
         (&[over_current(1).debounce(16)], OverCurrent, Debounce(16)),
         (
@@ -162,7 +168,11 @@ fn limits_that_cannot_be_are_named_and_nothing_is_sent() {
             Hysteresis,
         ),
         (&[far.to(Outputs::A)], OverCurrent, NotEnabled),
-        (&[far.to(Outputs::A).lasting(again)], OverCurrent, NotEnabled),
+        (
+            &[far.to(Outputs::A).lasting(again)],
+            OverCurrent,
+            NotEnabled,
+        ),
     ];
     for (limits, kind, reason) in cases {
         refused(&CONFIG, &Limits::new(limits), kind, reason);
@@ -490,7 +500,9 @@ fn hysteresis_of_an_under_limit() {
     queue
         .set_limits(&mut monitor, &limits)
         .expect("limits that can be");
-    let told = [3_500, 2_900, 3_050, 2_900, 3_099, 2_900, 3_100, 3_100, 2_900]
-        .map(|millivolts| at(&fixture, (0, millivolts), &mut queue, &mut monitor).1);
+    let told = [
+        3_500, 2_900, 3_050, 2_900, 3_099, 2_900, 3_100, 3_100, 2_900,
+    ]
+    .map(|millivolts| at(&fixture, (0, millivolts), &mut queue, &mut monitor).1);
     assert_eq!(told, [0, 1, 0, 0, 0, 0, 0, 0, 1]);
 }

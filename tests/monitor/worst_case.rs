@@ -163,10 +163,7 @@ fn measure(with: Circumstances, config: &Config<CHANNELS>) -> Vec<(String, u64, 
         monitor.read_alerts(AlertFlags::all(), &mut seen)
     );
     time!(Call::Service, queue.service(&mut monitor));
-    time!(
-        Call::SetMasks,
-        monitor.set_masks(&[AlertFlags::LIMITS; 2])
-    );
+    time!(Call::SetMasks, monitor.set_masks(&[AlertFlags::LIMITS; 2]));
     let token = monitor.token();
     time!(Call::Resume, monitor.resume(config, token));
     time!(Call::Configure, monitor.configure(config));

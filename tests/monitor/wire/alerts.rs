@@ -56,7 +56,7 @@ fn put_example(number: u32, bytes: &[u8]) -> [Transaction; 2] {
 /// Before the first limit the part holds over-current of channel 3 (example 26).
 fn set_limits() -> Vec<Transaction> {
     let mut steps = vec![example(26)];
-    steps.extend([write(&[0x35, 0, 0, 0]), write(&[0x36, 0, 0, 0])]);
+    steps.extend([put(&[0x35, 0, 0, 0]), put(&[0x36, 0, 0, 0])].concat());
     for channel in 0..3 {
         steps.extend(put(&[0x30 + channel, 0x01, 0x11, 0x11]));
     }
@@ -157,8 +157,8 @@ fn masks_are_written_and_read_back() {
     steps.extend(put(&[0x36, 0x00, 0x00, 0x00]));
     steps.push(read(0x01, &[0x00, 0x2A]));
     armed(&steps, |monitor| {
-        let masks = (over_current_of_channel_3(), AlertFlags::empty());
-        monitor.set_masks(masks.0, masks.1).expect("masks");
+        let masks = [over_current_of_channel_3(), AlertFlags::empty()];
+        monitor.set_masks(&masks).expect("masks");
         assert_eq!(monitor.token().writes, 42);
     });
 }
