@@ -8,7 +8,7 @@ use std::time::Duration;
 use crake_sim::{
     bench::Bench,
     bus::{Restart, Speed},
-    old::corncrake::Corncrake,
+    part::corncrake::Corncrake,
     trace::{Trace, Traced, Window},
 };
 use embedded_hal::i2c::{I2c, Operation};

@@ -1,4 +1,5 @@
-//! The program's `registers`, against the bench's own look inside the part, which knows nothing of the driver's descriptions; and what it refuses.
+//! The program's `registers`, against the bench's own look inside the part, which knows nothing of
+//! descriptions; and what it refuses.
 #![cfg(feature = "cli")]
 
 use std::collections::BTreeSet;
@@ -8,8 +9,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::time::Duration;
 
-use crake_sim::bench::Bench;
-use crake_sim::old::corncrake::{Part, Snapshot};
+use crake_sim::bench::{Bench, Part};
+use crake_sim::part::corncrake::Snapshot;
 use crake_sim::run::{self, Observer, Row};
 use crake_sim::scenario::Scenario;
 use serde_json::Value;
@@ -17,8 +18,8 @@ use serde_json::Value;
 const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
 const SKIFF: &str = "examples/survey-skiff.toml";
 
-/// An ideal part and constant rails: what stands in a register stays there while the others are read. 3.3 V less 20 mA × 0.5 Ω, over 0.5 Ω: 10 mV; the limit of 15 mA is passed all the time.
-/// The other rail's current is beyond its range.
+/// An ideal part and constant rails: what stands in a register stays there while the others are read.
+/// 20 mA × 0.5 Ω are 10 mV; 3.3 V less 10 mV; the limit of 30 mA is never passed.
 const STILL: &str = r#"title = "still"
 duration_s = 5
 [part]
@@ -136,7 +137,8 @@ impl Observer for Keeper {
     }
 }
 
-/// The same run here, and the inside of its part a little later, as the program comes to see it: what the firmware cleared last has been set again.
+/// The same run here, and the inside of its part a little later, as the program comes to see it: what the
+/// firmware cleared last has been set again.
 fn snapshot(path: &str, seconds: u64) -> Snapshot {
     let mut scenario = Scenario::load(path).unwrap();
     scenario.duration_ns = seconds * 1_000_000_000;
@@ -155,15 +157,16 @@ fn fields_are_what_the_bench_sees_inside_the_part() {
     for (c, channel) in inside.channels.iter().enumerate() {
         let of = |register: &str| field(&state, &format!("{register}_{c}"), "code");
         assert_eq!(of("SENSE")["value"], channel.sense, "channel {c}");
-        assert_eq!(of("BUS")["value"], channel.bus, "channel {c}");
-        let power = i64::from(channel.sense) * i64::from(channel.bus);
+        assert_eq!(of("RAIL")["value"], channel.rail, "channel {c}");
+        let power = i64::from(channel.sense) * i64::from(channel.rail);
         assert_eq!(of("POWER")["value"], power, "channel {c}");
     }
     assert_ne!((inside.channels[0].sense, inside.channels[2].sense), (0, 0));
 
-    // The rails' truth: 20 mA at 3.29 V less what the sense resistor takes, and -250 mA at 48.025 V. An LSB of sense is 200 nV over 0.5 Ω and 500 nV over 0.1 Ω, of bus 100 µV and 1 mV.
+    // The rails' truth: 20 mA at 3.29 V, and -250 mA at 48 V. An LSB of sense is 200 nV over 0.5 Ω and
+    // 500 nV over 0.1 Ω, of rail 100 µV and 1 mV.
     for (c, ampere_lsb, volt_lsb) in [(0, 4e-7, 1e-4), (2, 5e-6, 1e-3)] {
-        let truth = inside.channels[c].rail;
+        let truth = inside.channels[c].truth;
         let near = |value: &Value, truth_n: f64, lsb: f64| {
             let value = value.as_f64().unwrap();
             assert!(
@@ -173,7 +176,7 @@ fn fields_are_what_the_bench_sees_inside_the_part() {
         };
         let of = |register: &str| field(&state, &format!("{register}_{c}"), "code");
         near(&of("SENSE")["amperes"], truth.current_na, ampere_lsb);
-        near(&of("BUS")["volts"], truth.voltage_nv, volt_lsb);
+        near(&of("RAIL")["volts"], truth.voltage_nv, volt_lsb);
         let watts = truth.current_na * truth.voltage_nv / 1e9;
         let power_lsb =
             truth.current_na.abs() / 1e9 * volt_lsb + truth.voltage_nv / 1e9 * ampere_lsb;
@@ -189,13 +192,18 @@ fn fields_are_what_the_bench_sees_inside_the_part() {
     assert!((0.015 - 2e-7..=0.015).contains(&volts), "{volts}");
 }
 
-/// Cause bits by the datasheet, section 3.6: 5c and the kind's place. The limit is moved to where the current always passes it.
+/// Flag bits by the datasheet, section 3.6: 5c and the kind's place. The limit is moved to where the
+/// current always passes it, and looked at again each 0.4 s, so that its flag stays on its output.
 #[test]
-fn causes_levels_and_outputs_are_what_the_bench_sees() {
-    let path = still("levels.toml");
-    fs::write(&path, STILL.replace("limit_a = 0.03", "limit_a = 0.015")).unwrap();
+fn flags_conditions_and_outputs_are_what_the_bench_sees() {
+    let path = still("conditions.toml");
+    fs::write(
+        &path,
+        STILL.replace("limit_a = 0.03", "limit_a = 0.015\nlook_again_s = 0.4"),
+    )
+    .unwrap();
     let inside = snapshot(&path, 1);
-    assert_eq!((inside.levels, inside.outputs), (1 << 2, 1 << 1));
+    assert_eq!((inside.conditions, inside.outputs), (1 << 2, 1 << 1));
     let state = json(&[&path, "--at", "1"]);
     let bits = |register: &str| {
         let mut names = Vec::new();
@@ -210,7 +218,7 @@ fn causes_levels_and_outputs_are_what_the_bench_sees() {
                 names.push(format!("{kind}_{c}"));
             }
         }
-        names.extend(["rollover_ahead", "round_done", "reset_seen"].map(str::to_owned));
+        names.extend(["rollover_ahead", "scan_done", "reset_seen"].map(str::to_owned));
         let set = names
             .iter()
             .map(|name| &field(&state, register, name)["value"]);
@@ -218,8 +226,8 @@ fn causes_levels_and_outputs_are_what_the_bench_sees() {
             bits | u32::from(set.as_bool().unwrap()) << place
         })
     };
-    assert_eq!(bits("LEVELS"), inside.levels);
-    assert_eq!(bits("CAUSES"), inside.causes);
+    assert_eq!(bits("CONDITIONS"), inside.conditions);
+    assert_eq!(bits("FLAGS"), inside.flags);
     // Told on output B, and on no other.
     assert_eq!((bits("MASK_A"), bits("MASK_B")), (0, 1 << 2));
     for (output, name) in [(0, "a_low"), (1, "b_low")] {
@@ -237,25 +245,26 @@ fn ranges_modes_and_the_latched_block() {
         meaning.unwrap().to_owned()
     };
     assert_eq!(meaning("RANGES", "sense_range_0"), "26.2144 mV");
-    assert_eq!(meaning("RANGES", "bus_range_2"), "65.536 V");
-    assert_eq!(meaning("RUN", "mode"), "paced, 100 rounds a second");
-    assert_eq!(meaning("FRAME", "mode"), meaning("RUN", "mode"));
+    assert_eq!(meaning("RANGES", "rail_range_2"), "65.536 V");
+    assert_eq!(meaning("RUN", "mode"), "continuous, 100 scans a second");
+    assert_eq!(meaning("SAMPLE", "mode"), meaning("RUN", "mode"));
     for c in [0, 2] {
-        for (register, in_frame) in [("SENSE", "sense"), ("BUS", "bus"), ("POWER", "power")] {
+        for (register, latched) in [("SENSE", "sense"), ("RAIL", "rail"), ("POWER", "power")] {
             let live = field(&state, &format!("{register}_{c}"), "code");
-            let latched = field(&state, "FRAME", &format!("{in_frame}_{c}"));
+            let latched = field(&state, "SAMPLE", &format!("{latched}_{c}"));
             for key in ["value", "volts", "amperes", "watts"] {
                 assert_eq!(live.get(key), latched.get(key), "{register}_{c} {key}");
             }
         }
     }
     let bytes = |name| register(&state, name)["bytes"].clone();
-    assert_eq!(bytes("IDENTITY"), "9E37C401");
+    assert_eq!(bytes("IDENTITY"), "9E37C402");
     assert_eq!(bytes("LATCH"), Value::Null);
-    assert_eq!(bytes("FRAME").as_str().unwrap().len(), 222);
-    // 3 s at 100 rounds a second, begun some milliseconds after power-up.
-    let rounds = field(&state, "ROUNDS", "rounds")["value"].as_u64().unwrap();
-    assert!((296..=304).contains(&rounds), "{rounds}");
+    assert_eq!(bytes("CAPTURE"), Value::Null);
+    assert_eq!(bytes("SAMPLE").as_str().unwrap().len(), 222);
+    // 3 s at 100 scans a second, begun some milliseconds after power-up.
+    let scans = field(&state, "SCANS", "scans")["value"].as_u64().unwrap();
+    assert!((296..=304).contains(&scans), "{scans}");
 }
 
 /// The same figures in the table as in the object, and columns that stand under their heads.
@@ -288,9 +297,11 @@ fn the_table_for_people() {
         row("SENSE_2"),
         ("FF 3C B0", "code -50000: -25.000 mV, -250.00 mA".to_owned())
     );
-    assert_eq!(row("BOOT"), ("00", "none set".to_owned()));
+    assert_eq!(row("RESET_SEEN"), ("00", "none set".to_owned()));
     assert_eq!(row("CHANNELS").1, "channel_0; channel_2");
     assert_eq!(row("LATCH"), ("-", "can only be written".to_owned()));
+    let why = "left alone: its length depends on another register";
+    assert_eq!(row("CAPTURE"), ("-", why.to_owned()));
     for line in &rows {
         assert_eq!(line.trim_end(), *line);
         let gap = line.get(bytes.saturating_sub(2)..bytes);
@@ -531,9 +542,16 @@ fn gallinule_alone_on_the_bench() {
 /// Errors of gain and offset are below 2 % and 5 codes in any range of these two parts' datasheets.
 #[test]
 fn the_other_parts_alone_on_the_bench() {
-    for (part, name, channels, limit, ranges) in [
-        ("corncrake", "Corncrake", 4, "OVER_CURRENT_0", "0000"),
-        ("moorhen", "Moorhen", 2, "SENSE_LIMIT_0", "8002"),
+    for (part, name, channels, limit, ranges, rail) in [
+        (
+            "corncrake",
+            "Corncrake",
+            4,
+            "OVER_CURRENT_0",
+            "0000",
+            "RAIL",
+        ),
+        ("moorhen", "Moorhen", 2, "SENSE_LIMIT_0", "8002", "BUS"),
     ] {
         let state = json(&["--part", part, "--state"]);
         assert_eq!(state["part"], name);
@@ -543,7 +561,7 @@ fn the_other_parts_alone_on_the_bench() {
                 let code = field(&state, &format!("{register}_{channel}"), "code");
                 code[key].as_f64().unwrap()
             };
-            let (volts, amperes) = (of("BUS", "volts"), of("SENSE", "amperes"));
+            let (volts, amperes) = (of(rail, "volts"), of("SENSE", "amperes"));
             assert!((volts - 5.0).abs() < 0.1, "{part} {channel}: {volts}");
             assert!((amperes - 1.0).abs() < 0.02, "{part} {channel}: {amperes}");
         }
@@ -567,8 +585,8 @@ fn what_is_refused() {
     for (arguments, begin, about) in [
         (
             &[&path[..], "--register", "NOPE"][..],
-            "Corncrake has no register NOPE; it has IDENTITY, SERIAL",
-            "FRAME",
+            "Corncrake has no register NOPE; it has IDENTITY, WRITES",
+            "SAMPLE",
         ),
         (
             &["--part", "moorhen", "--register", "SENSE_2"],

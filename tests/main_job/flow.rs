@@ -1,4 +1,5 @@
-//! What flows through a rail of the skiff, integrated here from the scenario's numbers and the recorded points.
+//! What flows through a rail of the skiff, integrated here from the scenario's numbers and the recorded
+//! points.
 
 use crate::skiff::{Rail, array, number, recording, text};
 use toml::Table;
@@ -29,8 +30,8 @@ impl Flow {
 
 /// Integrates `seconds` whole seconds of a rail.
 ///
-/// In steps of 1 ms, on which all edges of the skiff fall, by Gauss's rule with two points: exact for the products of straight lines that current and
-/// voltage are in between.
+/// In steps of 1 ms, on which all jumps of the skiff fall, by Gauss's rule with two points: exact for the
+/// products of straight lines that current and voltage are in between.
 pub fn flow(rail: &Rail, seconds: u32) -> Flow {
     let load = Load::new(&rail.load);
     let source = Source::new(&rail.source);

@@ -2,64 +2,69 @@
 //!
 //! # A first test of your own
 //!
-//! A bench with a part; a rail behind one of its channels; the driver on the bench's bus, delay and clock; then let time pass and look at what your code made of it.
-//! `overloaded` stands for your firmware, which knows the trait alone, `SETUP` and `BOARD` for its constants; the last ten lines are the test.
+//! A bench with a part; a rail behind one of its channels; the driver on the bench's bus and delay; then
+//! let time pass, and look at what your code made of it. `overloaded` stands for your firmware, which
+//! knows the trait alone, `CONFIG` and `BOARD` for its constants; the last nine lines are the test.
 //!
 //! ```
-//! use core::{error::Error, time::Duration};
-//! use crake::old::{Channel, Mode, Monitor, Ranges, Setup, ShuntMonitor, part::corncrake};
-//! use crake::old::board::{Board, Load, Rail, Shunt};
-//! use crake::old::units::{Current, Resistance, Tolerance};
-//! use crake_sim::{bench::Bench, board::SenseResistor, bus::BusError, old, plant};
+//! use core::time::Duration;
+//! use crake::board::{self, Board};
+//! use crake::config::{Config, FullScale, ScanRate};
+//! use crake::part::corncrake::{Address, Corncrake};
+//! use crake::units::{Current, Resistance, Tolerance, Voltage};
+//! use crake::{Channel, Monitor, Sample, ShuntMonitor};
+//! use crake_sim::{bench::Bench, board::SenseResistor, part::corncrake};
+//! use crake_sim::plant::{Constant, Rail, Recorded, Source};
 //!
-//! const RANGES: Ranges = Ranges { sense: corncrake::SENSE_65_MV, bus: corncrake::BUS_16_V };
-//! const SETUP: Setup<1> = Setup::all(RANGES, Mode::Paced(corncrake::PACE_2000));
-//! const DRIVE: Rail = Rail::new(
-//!     Shunt::new(Resistance::from_milliohms(5), Tolerance::from_percent(1)),
-//!     Load::smooth(Current::from_amps(10)),
-//! );
+//! const DRIVE: board::Rail = board::Rail::new(board::SenseResistor::new(
+//!     Resistance::from_milliohms(5),
+//!     Tolerance::from_percent(1),
+//! ));
+//! static BOARD: Board<1> = Corncrake::board(&[DRIVE]);
+//! const PART: Corncrake = Corncrake::new(Address::Strap0);
+//! const FULL_SCALE: FullScale =
+//!     FullScale::new(Voltage::from_millivolts(50), Voltage::from_volts(15));
+//! const CONFIG: Config<1> = Config::continuous([FULL_SCALE], ScanRate::per_second(2_000));
 //!
-//! fn overloaded(monitor: &mut dyn ShuntMonitor<1, BusError = BusError>) -> Result<bool, Box<dyn Error>> {
-//!     let reading = monitor.latch()?.reading(Channel::C0)?;
-//!     Ok(reading.current > Current::from_amps(4))
+//! fn overloaded<M: ShuntMonitor<1>>(monitor: &mut M) -> Result<bool, crake::Error<M::BusError>> {
+//!     let reading = monitor.sample()?.reading(Channel::C0);
+//!     Ok(reading.is_ok_and(|reading| reading.current > Current::from_amps(4)))
 //! }
 //!
-//! # fn main() -> Result<(), Box<dyn Error>> {
-//! let board = Board::new(&corncrake::SPEC, [DRIVE])?;
-//!
-//! let bench = Bench::new(1); // the seed of all chance
-//! let part = bench.part(old::corncrake::Corncrake::drawn(0x32))?;
-//! let source = plant::Source::of(plant::Constant::new(12_000_000_000)?); // 12 V, in nV
-//! let load = plant::Recorded::steps(2_000_000_000, &[(1_000_000_000, 5_000_000_000)])?; // 2 A, from 1 s on 5 A, in nA and ns
-//! part.rail(0, plant::Rail::new(source, load)?, SenseResistor::ideal(5_000_000))?; // 5 mΩ, in nΩ
-//! let mut monitor = Monitor::new(bench.i2c(), bench.delay(), bench.clock(), corncrake::Corncrake::new(), 0x32, &board);
-//! monitor.init(&SETUP)?;
-//! assert!(!overloaded(&mut monitor)?);
+//! # fn main() -> Result<(), Box<dyn core::error::Error>> {
+//! // 12 V in nV; 2 A, from 1 s on 5 A, in nA and ns; 5 mΩ in nΩ. The seed of all chance is 1.
+//! let bench = Bench::new(1);
+//! let part = bench.part(corncrake::Corncrake::new(0x32))?;
+//! let source = Source::of(Constant::new(12_000_000_000)?);
+//! let load = Recorded::steps(2_000_000_000, &[(1_000_000_000, 5_000_000_000)])?;
+//! part.rail(0, Rail::new(source, load)?, SenseResistor::ideal(5_000_000))?;
+//! let mut monitor = Monitor::new(bench.i2c(), bench.delay(), PART, &BOARD);
+//! monitor.init(&CONFIG)?;
 //! bench.run_for(Duration::from_millis(1_100));
 //! assert!(overloaded(&mut monitor)?);
 //! # Ok(())
 //! # }
 //! ```
 //!
-//! [`Part::truth`] tells what really flowed, [`Part::brown_out`] takes the part's supply away, [`Line::stick`] breaks an alert line, a
-//! [`Switched`](crate::plant::Switched) rail obeys the firmware's pins, and [`Tasks`] runs async firmware. With the feature `cli` the rails can come from
-//! a scenario file. `examples/supervisor.rs` of the repository drives a whole firmware in this way.
+//! [`Part::truth`] tells what really flowed, [`Part::brown_out`] takes the part's supply away,
+//! [`Line::stick`] breaks an alert line, a [`Switched`](crate::plant::Switched) rail obeys the firmware's
+//! pins, and [`Tasks`] runs async firmware. With the feature `cli` the rails can come from a scenario file.
 //!
 //! # Without the driver
 //!
 //! ```
 //! # fn main() -> Result<(), Box<dyn core::error::Error>> {
 //! use core::time::Duration;
-//! use crake_sim::{bench::Bench, old::corncrake::Corncrake};
+//! use crake_sim::{bench::Bench, part::corncrake::Corncrake};
 //! use embedded_hal::i2c::I2c;
 //!
 //! let bench = Bench::new(1);
-//! let part = bench.part(Corncrake::drawn(0x32))?;
+//! let part = bench.part(Corncrake::new(0x32))?;
 //! bench.run_for(Duration::from_millis(5));
 //!
 //! let mut identity = [0; 4];
 //! bench.i2c().write_read(0x32, &[0x00], &mut identity)?;
-//! assert_eq!(identity, [0x9E, 0x37, 0xC4, 0x01]);
+//! assert_eq!(identity, [0x9E, 0x37, 0xC4, 0x02]);
 //! assert_eq!(part.conversions(), 0); // idle after a reset
 //! # Ok(())
 //! # }

@@ -2,8 +2,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use super::readings::Readings;
-use crate::bench::Bench;
-use crate::old::corncrake::Part;
+use crate::bench::{Bench, Part};
+
 use crate::run::Row;
 use crate::scenario::Scenario;
 use crate::trace::{Trace, Traced, Window};

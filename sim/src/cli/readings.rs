@@ -31,15 +31,16 @@ impl Readings {
 
     /// Adds a row. Every number is exact: whole nano-units written as decimals.
     pub(super) fn write(&mut self, row: &Row<'_>) -> io::Result<()> {
-        let middle_us = i128::from(row.stamp.before_us) + i128::from(row.stamp.bracket_us() / 2);
+        let timestamp = row.timestamp;
+        let middle_us = i128::from(timestamp.before_us) + i128::from(timestamp.width_us() / 2);
         self.writer.write_record([
             decimal(middle_us, 6).as_str(),
             row.rail,
             &decimal(row.reading.voltage.as_nanovolts().into(), 9),
             &decimal(row.reading.current.as_nanoamps().into(), 9),
             &decimal(row.reading.power.as_nanowatts().into(), 9),
-            &decimal(row.account.charge.as_nanocoulombs(), 9),
-            &decimal(row.account.energy.as_nanojoules(), 9),
+            &decimal(row.charge.as_nanocoulombs(), 9),
+            &decimal(row.energy.as_nanojoules(), 9),
             if row.clipped { "1" } else { "0" },
         ])?;
         Ok(())

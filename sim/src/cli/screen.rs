@@ -3,8 +3,8 @@ use std::io::{self, IsTerminal};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::output::Output;
-use crate::bench::Bench;
-use crate::old::corncrake::Part;
+use crate::bench::{Bench, Part};
+
 use crate::run::{Observer, Row};
 
 /// Shows progress on a terminal and passes on what goes to files.

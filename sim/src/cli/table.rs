@@ -3,7 +3,7 @@
 use std::fmt::{self, Write};
 
 use super::quantity::{count, quantity, signed};
-use crate::run::{AlertReport, Figure, RailReport, Report, Spread};
+use crate::run::{AlertReport, Figure, Parts, RailReport, Report, Spread};
 
 /// The whole report as text.
 pub(super) fn report(report: &Report, wall_s: f64) -> String {
@@ -137,8 +137,13 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
     )?;
     figure(out, "energy", "J", &rail.energy_j)?;
     figure(out, "charge", "C", &rail.charge_c)?;
-    bound(out, "energy", "J", &rail.energy_j)?;
-    bound(out, "charge", "C", &rail.charge_c)?;
+    write!(out, "  {:8}", "bound of")?;
+    for (title, _) in named(&rail.energy_j.bound_parts) {
+        write!(out, "  {title:>PART_WIDTH$}")?;
+    }
+    writeln!(out)?;
+    parts(out, "energy", "J", &rail.energy_j.bound_parts)?;
+    parts(out, "charge", "C", &rail.charge_c.bound_parts)?;
     writeln!(
         out,
         "  {:8} {:>13} {:>13} {:>13}",
@@ -179,20 +184,32 @@ fn figure(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Res
     )
 }
 
-fn bound(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Result {
-    let parts = figure.bound_parts;
-    let named = [
+/// What makes how much of a bound, each part under its name.
+fn parts(out: &mut String, name: &str, unit: &str, parts: &Parts) -> fmt::Result {
+    write!(out, "  {name:8}")?;
+    for (title, value) in named(parts) {
+        let width = title.len().max(PART_WIDTH);
+        write!(out, "  {:>width$}", quantity(value, 3, unit))?;
+    }
+    writeln!(out)
+}
+
+fn named(parts: &Parts) -> [(&'static str, f64); 9] {
+    [
         ("gain", parts.gain),
         ("offset", parts.offset),
+        ("bias", parts.bias),
         ("noise", parts.noise),
+        ("quantisation", parts.quantisation),
         ("resistor", parts.resistor),
-        ("thermal", parts.thermal),
+        ("temperature", parts.temperature),
         ("clock", parts.clock),
-        ("load", parts.load),
+        ("load steps", parts.load_steps),
     ]
-    .map(|(part, value)| format!("{part} {}", quantity(value, 3, unit)));
-    writeln!(out, "  {name} bound: {}", named.join(", "))
 }
+
+/// As wide as "1.23 mJ" and what is longer by a digit.
+const PART_WIDTH: usize = 8;
 
 fn spread(
     out: &mut String,

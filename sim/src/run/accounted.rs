@@ -1,9 +1,9 @@
-use crake::old::ledger::Entry;
+use crake::totals::Update;
 
 use crate::plant::Truth;
 
-/// What really flowed while the ledger had the time on its account: gaps are in neither.
-#[derive(Clone, Debug, Default)]
+/// What really flowed while the totals counted: gaps are in neither.
+#[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Accounted {
     closed: Truth,
     /// Where the open stretch begins, and how far it has come.
@@ -11,20 +11,19 @@ pub(super) struct Accounted {
 }
 
 impl Accounted {
-    /// Takes what the ledger made of a frame that was latched when `now` had flowed since time 0.
-    pub(super) fn note(&mut self, entry: Entry, now: Truth) {
-        match entry {
-            Entry::Added | Entry::Turned => {
+    /// Takes what the totals made of a sample that was latched when `now` had flowed since time 0.
+    pub(super) fn note(&mut self, update: Update, now: Truth) {
+        match update {
+            Update::Continued | Update::Clipped => {
                 if let Some((_, end)) = &mut self.open {
                     *end = now;
                 }
             }
-            Entry::Opened => self.open = Some((now, now)),
-            Entry::Broken { reopened, .. } => {
+            Update::First | Update::Discontinuity(_) => {
                 self.closed = self.truth();
-                self.open = reopened.then_some((now, now));
+                self.open = Some((now, now));
             }
-            Entry::Idle => {}
+            Update::NotCounting => {}
         }
     }
 
@@ -41,7 +40,7 @@ impl Accounted {
 
 #[cfg(test)]
 mod tests {
-    use crake::old::ledger::Break;
+    use crake::totals::Discontinuity;
 
     use super::*;
 
@@ -55,26 +54,23 @@ mod tests {
 
     #[test]
     fn what_flows_in_a_gap_is_left_out() {
-        let broken = |reopened| Entry::Broken {
-            reason: Break::TooLate,
-            reopened,
-        };
+        let broken = Update::Discontinuity(Discontinuity::TooLate);
         let mut accounted = Accounted::default();
-        let frames = [
-            (Entry::Idle, 3, 0),
-            (Entry::Opened, 10, 0),
-            (Entry::Added, 15, 5),
-            (Entry::Turned, 17, 7),
-            (broken(true), 100, 7),
-            (Entry::Added, 101, 8),
-            (broken(false), 200, 8),
-            (Entry::Idle, 300, 8),
-            (Entry::Opened, 1_000, 8),
-            (Entry::Added, 1_002, 10),
+        let samples = [
+            (Update::NotCounting, 3, 0),
+            (Update::First, 10, 0),
+            (Update::Continued, 15, 5),
+            (Update::Clipped, 17, 7),
+            (broken, 100, 7),
+            (Update::Continued, 101, 8),
+            (broken, 200, 8),
+            (Update::NotCounting, 300, 8),
+            (Update::First, 1_000, 8),
+            (Update::Continued, 1_002, 10),
         ];
-        for (entry, now, all) in frames {
-            accounted.note(entry, at(now));
-            assert_eq!(accounted.truth(), at(all), "{entry:?} at {now}");
+        for (update, now, all) in samples {
+            accounted.note(update, at(now));
+            assert_eq!(accounted.truth(), at(all), "{update:?} at {now}");
         }
     }
 }

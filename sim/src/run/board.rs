@@ -1,61 +1,63 @@
-//! One scenario, seen twice: as the engineer describes the board to the driver, and as the bench builds it.
+//! One scenario, seen twice: as the engineer describes the board to the driver, and as the bench builds
+//! it.
 
-use crake::old::board::{Board, BoardError, Edges, Load, Rail, Shunt};
-use crake::old::part::corncrake::SPEC;
-use crake::old::units::{Current, Resistance, Tolerance, Voltage};
-use crake::old::{Mode, Ranges, Setup};
+use crake::Channel;
+use crake::board::{self, Board, Load, LoadSteps, Rail, VoltageSteps};
+use crake::config::{Config, FullScale, ScanRate};
+use crake::part::corncrake::{Address, Corncrake};
+use crake::units::{Current, Resistance, Tolerance, Voltage};
 
 use crate::board::SenseResistor;
 use crate::rng::Rng;
-use crate::scenario::{self, Errors, Flow, RailPlan, Scenario};
+use crate::scenario::{Errors, Flow, RailPlan, Scenario, Sense};
 
 /// Temperature for which nominal resistances hold, in thousandths of a degree Celsius.
 const REFERENCE_MC: i32 = 25_000;
 
-/// The board as declared to the driver. A channel without a rail gets a resistor that nothing flows through.
-pub(super) fn declared<const N: usize>(scenario: &Scenario) -> Result<Board<N>, BoardError> {
+/// The rails as declared to the driver. A channel without one gets a resistor that nothing flows
+/// through.
+pub(super) fn rails<const N: usize>(scenario: &Scenario) -> [Rail; N] {
     let (least, greatest) = scenario.board.declared_mc;
     let span_mk = least
         .abs_diff(REFERENCE_MC)
         .max(greatest.abs_diff(REFERENCE_MC));
-    let unused = Rail::new(
-        Shunt::new(Resistance::from_milliohms(10), Tolerance::ZERO),
-        Load::smooth(Current::ZERO),
-    );
-    let rails = std::array::from_fn(|channel| {
-        let plan = scenario
-            .rails
-            .iter()
-            .find(|rail| usize::from(rail.channel) == channel);
-        plan.map_or(unused, |plan| rail(plan, span_mk))
-    });
+    let unused = board::SenseResistor::new(Resistance::from_milliohms(10), Tolerance::ZERO);
+    std::array::from_fn(|channel| {
+        let plan = planned(scenario, channel);
+        plan.map_or(Rail::new(unused), |plan| rail(plan, span_mk))
+    })
+}
+
+/// The board of these rails.
+pub(super) fn board<const N: usize>(scenario: &Scenario, rails: &[Rail; N]) -> Board<N> {
     let clock = Tolerance::from_ppm(scenario.host.clock_limit_ppb.div_ceil(1_000));
-    Ok(Board::new(&SPEC, rails)?.with_clock(clock))
+    Corncrake::board(rails).with_clock(clock)
 }
 
 fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
-    let sense = &plan.sense;
-    let shunt = Shunt::new(
+    let (sense, declared) = (&plan.sense, &plan.declared);
+    let resistor = board::SenseResistor::new(
         Resistance::from_nanoohms(sense.resistance_nohm),
         Tolerance::from_ppm(sense.tolerance_ppm),
     )
     .with_temperature(coefficient_ppm(sense), span_mk)
     .with_self_heating(sense.thermal_resistance_mk_per_w);
-    let declared = &plan.declared;
-    let load = Load::smooth(Current::from_nanoamps(declared.greatest_na)).with_edges(Edges {
-        per_1000_s: declared.steps_per_hour.div_ceil(36).saturating_mul(10),
-        step: Current::from_nanoamps(declared.step_na),
-    });
-    let load = match declared.mean {
-        Some((mean_na, over_s)) => load.with_mean(Current::from_nanoamps(mean_na), over_s),
-        None => load,
-    };
-    let load = if declared.flow == Flow::Both {
-        load.both_ways()
-    } else {
-        load
-    };
-    let rail = Rail::new(shunt, load);
+    let mut load =
+        Load::smooth(Current::from_nanoamps(declared.greatest_na)).with_steps(LoadSteps {
+            per_hour: declared.steps_per_hour,
+            step: Current::from_nanoamps(declared.step_na),
+        });
+    if let Some((per_hour, step_nv)) = declared.voltage_steps {
+        let step = Voltage::from_nanovolts(step_nv);
+        load = load.with_voltage_steps(VoltageSteps { per_hour, step });
+    }
+    if let Some((mean_na, over_s)) = declared.mean {
+        load = load.with_mean(Current::from_nanoamps(mean_na), over_s);
+    }
+    if declared.flow == Flow::Both {
+        load = load.both_ways();
+    }
+    let rail = Rail::new(resistor).with_load(load);
     match declared.voltage_nv {
         Some((least, greatest)) => rail.with_voltage(
             Voltage::from_nanovolts(least),
@@ -65,7 +67,8 @@ fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
     }
 }
 
-/// The resistor that the bench puts in: an individual within its limits, or exactly what is printed on it.
+/// The resistor that the bench puts in: an individual within its limits, or exactly what is printed on
+/// it.
 pub(super) fn resistor(plan: &RailPlan, scenario: &Scenario, rng: &mut Rng) -> SenseResistor {
     let ideal = SenseResistor::ideal(plan.sense.resistance_nohm);
     match scenario.part.errors {
@@ -80,33 +83,40 @@ pub(super) fn resistor(plan: &RailPlan, scenario: &Scenario, rng: &mut Rng) -> S
     }
 }
 
-/// Rounded up, so that what is declared is never less than what is drawn from.
-fn coefficient_ppm(sense: &scenario::Sense) -> u32 {
+/// Rounded up, so that what is declared is never less than what an individual has.
+fn coefficient_ppm(sense: &Sense) -> u32 {
     sense.temperature_coefficient_ppb_per_k.div_ceil(1_000)
 }
 
-/// The set-up that the firmware asks for.
-pub(super) fn setup<const N: usize>(scenario: &Scenario) -> Setup<N> {
-    let channels = std::array::from_fn(|channel| {
-        let plan = scenario
-            .rails
-            .iter()
-            .find(|rail| usize::from(rail.channel) == channel)?;
-        ranges(&plan.sense)
+/// What the firmware asks for.
+pub(super) fn config<const N: usize>(scenario: &Scenario) -> Config<N> {
+    let full_scales = std::array::from_fn(|channel| {
+        let plan = planned(scenario, channel);
+        plan.map_or(FullScale::new(Voltage::ZERO, Voltage::ZERO), |plan| {
+            FullScale::new(
+                Voltage::from_nanovolts(plan.sense.sense_full_scale_nv),
+                Voltage::from_nanovolts(plan.sense.rail_full_scale_nv),
+            )
+        })
     });
-    let mode = SPEC
-        .pace(scenario.part.scans_per_second)
-        .map_or(Mode::Idle, Mode::Paced);
-    Setup {
-        channels,
-        mode,
-        averaging: scenario.part.averaging,
+    let rate = ScanRate::per_second(scenario.part.scans_per_second);
+    let config = Config::continuous(full_scales, rate).averaging(scenario.part.averaging);
+    let unused =
+        Channel::first(N as u8).filter(|channel| planned(scenario, channel.index()).is_none());
+    unused.fold(config, |config, channel| config.without(channel))
+}
+
+/// The strap that gives the scenario's address.
+pub(super) fn address(scenario: &Scenario) -> Address {
+    match scenario.part.address {
+        0x33 => Address::Strap1,
+        0x34 => Address::Strap2,
+        0x35 => Address::Strap3,
+        _ => Address::Strap0,
     }
 }
 
-pub(super) fn ranges(sense: &scenario::Sense) -> Option<Ranges> {
-    Some(Ranges {
-        sense: SPEC.sense_range_for(Voltage::from_nanovolts(sense.sense_full_scale_nv))?,
-        bus: SPEC.bus_range_for(Voltage::from_nanovolts(sense.rail_full_scale_nv))?,
-    })
+fn planned(scenario: &Scenario, channel: usize) -> Option<&RailPlan> {
+    let mut rails = scenario.rails.iter();
+    rails.find(|rail| usize::from(rail.channel) == channel)
 }

@@ -132,7 +132,8 @@ mod tests {
             debounce: 1,
             latching: true,
             output: crate::scenario::Route::A,
-            hysteresis: 0,
+            hysteresis: None,
+            look_again_ns: None,
         }
     }
 

@@ -1,28 +1,35 @@
 use std::fmt;
 
-use crate::bus::BusError;
-use crake::old::board::BoardError;
+use crake::Channel;
+use crake::config::{ConfigError, LimitError};
 
 use crate::bench::BenchError;
+use crate::bus::BusError;
 use crate::plant::PlantError;
+use crate::scenario::Scenario;
 
 /// Why a run did not come to its end.
 #[derive(Debug)]
 pub enum RunError {
-    /// The driver refuses the board.
-    Board(BoardError),
     /// The bench refuses the part.
     Bench(BenchError),
     /// A rail cannot be built.
     Plant(PlantError),
-    /// The driver failed on the virtual bus.
-    Driver(crake::old::Error<BusError>),
-    /// A watch cannot be put in force on this rail.
+    /// The driver failed on the virtual bus, or refuses board or configuration as a whole.
+    Driver(crake::Error<BusError>),
+    /// The driver refuses what is asked of this rail.
+    Rail {
+        /// The rail's name.
+        rail: String,
+        /// Why.
+        error: ConfigError,
+    },
+    /// A limit cannot be set on this rail.
     Alert {
         /// The rail's name.
         rail: String,
         /// Why not.
-        misuse: crake::old::Misuse,
+        error: LimitError,
     },
     /// The bench stood still.
     Stall(String),
@@ -30,14 +37,36 @@ pub enum RunError {
     Observer(std::io::Error),
 }
 
+impl RunError {
+    /// What the driver says, by the name of the rail that it is about.
+    pub(super) fn named(scenario: &Scenario, error: crake::Error<BusError>) -> Self {
+        use crake::ErrorKind;
+        use crake::config::ConfigError::{RailFullScale, SenseFullScale, SenseResistor};
+
+        let name = |channel: Channel| {
+            let mut rails = scenario.rails.iter();
+            let found = rails.find(|rail| rail.channel == channel.number());
+            found.map(|rail| rail.name.clone())
+        };
+        let named = match error.kind {
+            ErrorKind::Limits(error) => name(error.channel).map(|rail| Self::Alert { rail, error }),
+            ErrorKind::Config(
+                error @ (SenseFullScale(channel) | RailFullScale(channel) | SenseResistor(channel)),
+            ) => name(channel).map(|rail| Self::Rail { rail, error }),
+            _ => None,
+        };
+        named.unwrap_or(Self::Driver(error))
+    }
+}
+
 impl fmt::Display for RunError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Board(error) => write!(f, "the board cannot be: {error}"),
             Self::Bench(error) => write!(f, "the bench cannot be built: {error}"),
             Self::Plant(error) => write!(f, "a rail cannot be built: {error}"),
-            Self::Driver(error) => write!(f, "the driver gave up {error}"),
-            Self::Alert { rail, misuse } => write!(f, "rail \"{rail}\": {misuse}"),
+            Self::Driver(error) => write!(f, "the driver gave up: {error}"),
+            Self::Rail { rail, error } => write!(f, "rail \"{rail}\": {error}"),
+            Self::Alert { rail, error } => write!(f, "rail \"{rail}\": {error}"),
             Self::Stall(stall) => write!(f, "the bench stands still: {stall}"),
             Self::Observer(error) => write!(f, "output failed: {error}"),
         }
@@ -47,20 +76,14 @@ impl fmt::Display for RunError {
 impl std::error::Error for RunError {
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
         match self {
-            Self::Board(error) => Some(error),
             Self::Bench(error) => Some(error),
             Self::Plant(error) => Some(error),
             Self::Driver(error) => Some(error),
-            Self::Alert { misuse, .. } => Some(misuse),
+            Self::Rail { error, .. } => Some(error),
+            Self::Alert { error, .. } => Some(error),
             Self::Stall(_) => None,
             Self::Observer(error) => Some(error),
         }
-    }
-}
-
-impl From<BoardError> for RunError {
-    fn from(error: BoardError) -> Self {
-        Self::Board(error)
     }
 }
 
@@ -76,8 +99,8 @@ impl From<PlantError> for RunError {
     }
 }
 
-impl From<crake::old::Error<BusError>> for RunError {
-    fn from(error: crake::old::Error<BusError>) -> Self {
+impl From<crake::Error<BusError>> for RunError {
+    fn from(error: crake::Error<BusError>) -> Self {
         Self::Driver(error)
     }
 }

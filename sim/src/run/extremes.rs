@@ -1,4 +1,4 @@
-use crake::old::Reading;
+use crake::Reading;
 use serde::Serialize;
 
 /// Least, mean and greatest of one quantity over all readings of a rail, in whole nano-units.
@@ -52,7 +52,8 @@ impl Extremes {
 pub struct Spread {
     /// Least reading.
     pub least: f64,
-    /// Mean of the readings: of the moments at which they were taken, not of the whole time. Energy and charge over time are exact.
+    /// Mean of the readings: of the moments at which they were taken, not of the whole time. Energy and
+    /// charge over time are exact.
     pub mean: f64,
     /// Greatest reading.
     pub greatest: f64,

@@ -1,53 +1,29 @@
-use std::cell::RefCell;
-use std::rc::Rc;
+use crake::Clock;
 
-use crake::old::Clock;
+use crate::bus;
 
-use crate::bench::Bench;
-use crate::old::corncrake::Part;
-use crate::plant::Truth;
-
-/// The host's clock: a little off, and witness of the truth at the moments at which the driver reads it.
-///
-/// The driver reads its clock right before and right after each latch. What had flowed at those two moments is noted here, so that
-/// truth and account cover the same time.
+/// The host's clock: a little off.
+#[derive(Clone)]
 pub(super) struct HostClock {
-    bench: Bench,
-    part: Part,
+    bench: bus::Clock,
     error_ppb: i64,
-    channels: usize,
-    witness: Witness,
 }
 
-/// Shared memory of the last two readings.
-#[derive(Clone, Default)]
-pub(super) struct Witness(Rc<RefCell<[Vec<Truth>; 2]>>);
-
 impl HostClock {
-    pub(super) fn new(
-        bench: &Bench,
-        part: &Part,
-        channels: usize,
-        error_ppb: i64,
-    ) -> (Self, Witness) {
-        let witness = Witness::default();
-        let clock = Self {
-            bench: bench.clone(),
-            part: part.clone(),
-            error_ppb,
-            channels,
-            witness: witness.clone(),
-        };
-        (clock, witness)
+    /// A clock that is `error_ppb` fast.
+    pub(super) fn new(bench: bus::Clock, error_ppb: i64) -> Self {
+        Self { bench, error_ppb }
+    }
+
+    /// The moment, in nanoseconds of the bench's time, at which it shows so many halves of a
+    /// microsecond.
+    pub(super) fn true_ns(&self, half_us: u64) -> u64 {
+        true_ns(half_us, self.error_ppb)
     }
 }
 
 impl Clock for HostClock {
     fn now_us(&mut self) -> u64 {
-        let truths = (0..self.channels)
-            .map(|channel| self.part.truth(channel).unwrap_or_default())
-            .collect();
-        self.witness.note(truths);
         host_us(self.bench.now_ns(), self.error_ppb)
     }
 }
@@ -58,23 +34,10 @@ fn host_us(ns: u64, error_ppb: i64) -> u64 {
     u64::try_from(shown).unwrap_or(u64::MAX)
 }
 
-impl Witness {
-    fn note(&self, truths: Vec<Truth>) {
-        let mut last = self.0.borrow_mut();
-        last.swap(0, 1);
-        last[1] = truths;
-    }
-
-    /// Truth of a channel in the middle of the last latch's bracket.
-    pub(super) fn truth(&self, channel: usize) -> Truth {
-        let last = self.0.borrow();
-        let of = |truths: &Vec<Truth>| truths.get(channel).copied().unwrap_or_default();
-        let (before, after) = (of(&last[0]), of(&last[1]));
-        Truth {
-            charge_half_na_ns: (before.charge_half_na_ns + after.charge_half_na_ns) / 2,
-            energy_sixth_na_nv_ns: (before.energy_sixth_na_nv_ns + after.energy_sixth_na_nv_ns) / 2,
-        }
-    }
+/// The way back.
+fn true_ns(half_us: u64, error_ppb: i64) -> u64 {
+    let ns = i128::from(half_us) * 500_000_000_000 / i128::from(1_000_000_000 + error_ppb);
+    u64::try_from(ns).unwrap_or(u64::MAX)
 }
 
 #[cfg(test)]
@@ -87,5 +50,8 @@ mod tests {
         assert_eq!(host_us(1_000_000_000, 100_000), 1_000_100);
         assert_eq!(host_us(1_000_000_000, -100_000), 999_900);
         assert_eq!(host_us(999, 0), 0);
+        assert_eq!(true_ns(2 * 1_000_100, 100_000), 1_000_000_000);
+        assert_eq!(true_ns(2 * 999_900, -100_000), 1_000_000_000);
+        assert_eq!(true_ns(3, 0), 1_500);
     }
 }

@@ -1,5 +1,5 @@
-//! The main job end to end: a scenario's rails on a virtual board, measured by the part's model, read by firmware built on the
-//! driver over the virtual bus, accounted for, and held against the truth.
+//! The main job end to end: a scenario's rails on a virtual board, measured by the part's model, read by
+//! firmware built on the driver over the virtual bus, totalled up, and held against the truth.
 //!
 //! ```no_run
 //! use crake_sim::run::{Silent, run};
@@ -14,17 +14,19 @@
 mod accounted;
 mod alerts;
 mod board;
+mod books;
 mod crossings;
 mod error;
 mod extremes;
 mod firmware;
 mod host;
+mod reactions;
 mod report;
 
-pub use alerts::AlertReport;
 pub use error::RunError;
 pub use extremes::Spread;
 pub use firmware::{Observer, Row, Silent};
+pub use reactions::AlertReport;
 pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report};
 
 use crate::scenario::Scenario;

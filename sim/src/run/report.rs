@@ -1,13 +1,10 @@
-use crake::old::Side;
-use crake::old::ledger::{Account, Bound};
+use crake::Saturation;
 use serde::Serialize;
 
-use super::alerts::AlertReport;
-use super::extremes::{Extremes, Spread};
+use super::extremes::Spread;
+use super::reactions::AlertReport;
+use crate::bench::Part;
 use crate::bus::Stats;
-use crate::old::corncrake::Part;
-use crate::plant::Truth;
-use crate::scenario::RailPlan;
 
 /// What a run came to. Serialises to the object that `docs/report.md` describes.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -78,7 +75,7 @@ pub struct Figure {
     pub difference: f64,
     /// How far the driver says it may be off.
     pub bound: f64,
-    /// What the bound is made of.
+    /// What makes how much of the bound: the driver's error budget at the mean operating point.
     pub bound_parts: Parts,
     /// After clipping the total is a limit: "none" (no clipping), "at_least" or "unknown".
     pub saturation: &'static str,
@@ -86,23 +83,27 @@ pub struct Figure {
     pub within: bool,
 }
 
-/// The parts of a bound.
+/// The parts of an error budget.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Parts {
     /// Gain error of the part.
     pub gain: f64,
-    /// Offset error and input bias of the part.
+    /// Offset error of the part.
     pub offset: f64,
-    /// Noise and rounding to codes.
+    /// Input bias of the part.
+    pub bias: f64,
+    /// Noise of conversions.
     pub noise: f64,
+    /// Rounding to codes.
+    pub quantisation: f64,
     /// Tolerance of the sense resistor.
     pub resistor: f64,
     /// Temperature of the sense resistor.
-    pub thermal: f64,
+    pub temperature: f64,
     /// Host clock, wander of the oscillator, ends.
     pub clock: f64,
-    /// What the load does between conversions.
-    pub load: f64,
+    /// What load and source do between conversions.
+    pub load_steps: f64,
 }
 
 /// Traffic on the bus.
@@ -121,7 +122,8 @@ pub struct BusReport {
 /// What the monitor itself cost.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct MonitorReport {
-    /// Energy that the part drew from its own 3.3 V supply, in joules; typical figures. The bus's pull-ups are not in it.
+    /// Energy that the part drew from its own 3.3 V supply, in joules; typical figures. The bus's
+    /// pull-ups are not in it.
     pub energy_j: f64,
     /// The same over time, in watts.
     pub mean_power_w: f64,
@@ -129,90 +131,48 @@ pub struct MonitorReport {
     pub began_s: f64,
 }
 
-/// What is known of one rail at the end.
-pub(super) struct Outcome {
-    pub(super) account: Account,
-    pub(super) truth: Truth,
-    pub(super) extremes: Extremes,
-}
-
-impl RailReport {
-    pub(super) fn new(plan: &RailPlan, outcome: &Outcome) -> Self {
-        let Outcome {
-            account,
-            truth,
-            extremes,
-        } = outcome;
-        let nj = |energy: crake::old::units::Energy| energy.as_nanojoules() as f64 / 1e9;
-        let nc = |charge: crake::old::units::Charge| charge.as_nanocoulombs() as f64 / 1e9;
-        let energy_j = Figure::new(
-            nj(account.energy),
-            nj(account.energy_by_part_clock),
-            truth.energy_sixth_na_nv_ns as f64 / 6e27,
-            parts(&account.energy_bound, nj),
-            nj(account.energy_bound.total()),
-            account.energy_side,
-        );
-        let charge_c = Figure::new(
-            nc(account.charge),
-            nc(account.charge_by_part_clock),
-            truth.charge_half_na_ns as f64 / 2e18,
-            parts(&account.charge_bound, nc),
-            nc(account.charge_bound.total()),
-            account.charge_side,
-        );
-        let duration_s = account.duration_us as f64 / 1e6;
-        Self {
-            name: plan.name.clone(),
-            channel: plan.channel,
-            duration_s,
-            mean_current_a: charge_c.measured / duration_s,
-            mean_power_w: energy_j.measured / duration_s,
-            energy_j,
-            charge_c,
-            voltage_v: extremes.voltage.spread(),
-            current_a: extremes.current.spread(),
-            power_w: extremes.power.spread(),
-        }
-    }
-}
-
-fn parts<Q: Copy>(bound: &Bound<Q>, unit: impl Fn(Q) -> f64) -> Parts {
-    Parts {
-        gain: unit(bound.gain),
-        offset: unit(bound.offset),
-        noise: unit(bound.noise),
-        resistor: unit(bound.shunt),
-        thermal: unit(bound.thermal),
-        clock: unit(bound.clock),
-        load: unit(bound.load),
-    }
-}
-
 impl Figure {
-    fn new(
-        measured: f64,
-        by_part_clock: f64,
+    /// A total and its bound, in base units, by the driver and in truth; `part_clock` is the time by the
+    /// part's clock over that by the host's.
+    pub(super) fn new(
+        (measured, bound): (f64, f64),
         truth: f64,
+        part_clock: f64,
         bound_parts: Parts,
-        bound: f64,
-        side: Side,
+        saturation: Saturation,
     ) -> Self {
         let difference = measured - truth;
-        let (saturation, within) = match side {
-            Side::Near => ("none", difference.abs() <= bound),
-            Side::AtLeast => ("at_least", difference <= bound),
-            Side::Unknown => ("unknown", true),
+        let (saturation, within) = match saturation {
+            Saturation::None => ("none", difference.abs() <= bound),
+            Saturation::AtLeast => ("at_least", difference <= bound),
+            Saturation::Unknown => ("unknown", true),
         };
         Self {
             measured,
-            by_part_clock,
+            by_part_clock: measured * part_clock,
             truth,
             difference,
             bound,
             bound_parts,
             saturation,
             within,
+        }
+    }
+}
+
+impl Parts {
+    /// Of a budget, whose parts `unit` gives in base units.
+    pub(super) fn new<Q: Copy>(budget: &crake::board::Budget<Q>, unit: impl Fn(Q) -> f64) -> Self {
+        Self {
+            gain: unit(budget.gain),
+            offset: unit(budget.offset),
+            bias: unit(budget.bias),
+            noise: unit(budget.noise),
+            quantisation: unit(budget.quantisation),
+            resistor: unit(budget.resistor),
+            temperature: unit(budget.temperature),
+            clock: unit(budget.clock),
+            load_steps: unit(budget.load_steps),
         }
     }
 }

@@ -14,8 +14,12 @@ pub struct AlertPlan {
     pub latching: bool,
     /// Which outputs are told.
     pub output: Route,
-    /// By how much, in the limit's unit, a reading has to be back before the next event.
-    pub hysteresis: u64,
+    /// By how much, in the limit's unit, a sample has to be back before the condition is over; as the
+    /// driver has it if none.
+    pub hysteresis: Option<i64>,
+    /// After what time a condition that lasts is looked at again, in nanoseconds; if none, its flag
+    /// is masked until it is over.
+    pub look_again_ns: Option<u64>,
 }
 
 /// Kinds of limits.
@@ -94,7 +98,14 @@ pub(super) fn read(
             ("B", Route::B),
             ("both", Route::Both),
         ])?,
-        hysteresis: table.count_or(hysteresis, HYSTERESIS, 0)?,
+        hysteresis: match table.field(hysteresis) {
+            Some(field) => Some(field.number(HYSTERESIS)?),
+            None => None,
+        },
+        look_again_ns: match table.field("look_again_s") {
+            Some(field) => Some(field.number(LOOK_AGAIN)?.unsigned_abs()),
+            None => None,
+        },
     };
     table.finish()?;
     Ok(plan)
@@ -144,6 +155,12 @@ const HYSTERESIS: Limits = Limits::new(
     0,
     100_000_000_000_000,
     "the hysteresis must lie between 0 and 100000",
+);
+const LOOK_AGAIN: Limits = Limits::new(
+    9,
+    1_000_000,
+    86_400_000_000_000,
+    "a condition that lasts is looked at again after 0.001 to 86400 s",
 );
 const DEBOUNCE: Limits = Limits::new(
     0,

@@ -11,6 +11,7 @@
 
 mod alert;
 pub(crate) mod decimal;
+mod declared;
 mod error;
 mod profile;
 mod rail;
@@ -24,9 +25,10 @@ use std::path::Path;
 use crate::plant::{Constant, Plant, PlantError, Rail, Source};
 
 pub use alert::{AlertKind, AlertPlan, Route};
+pub use declared::{Declared, Flow};
 pub use error::ScenarioError;
 pub use profile::ProfilePlan;
-pub use rail::{CellPlan, Declared, Flow, RailPlan, Sense, SourcePlan, Supply};
+pub use rail::{CellPlan, RailPlan, Sense, SourcePlan, Supply};
 pub use read::{Board, Errors, Host, Model, PartPlan};
 
 /// A scenario, checked.

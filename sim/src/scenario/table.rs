@@ -279,6 +279,11 @@ impl<'a> Field<'a> {
     }
 }
 
+/// For numbers whose limits are within 32 bits.
+pub(super) fn whole(number: u64) -> u32 {
+    u32::try_from(number).unwrap_or(u32::MAX)
+}
+
 fn owned(owner: &str, message: &str) -> String {
     if owner.is_empty() {
         message.to_owned()

@@ -1,10 +1,11 @@
-//! What happened on a bench in a stretch of time, for tools that others made: a value change dump of rails, codes, causes, outputs and the two wires of the bus
-//! for waveform viewers and protocol decoders, and the bus's transactions as lines of JSON. `docs/trace.md` describes both files.
+//! What happened on a bench in a stretch of time, for tools that others made: a value change dump of
+//! rails, codes, flags, outputs and the two wires of the bus for waveform viewers and protocol
+//! decoders, and the bus's transactions as lines of JSON. `docs/trace.md` describes both files.
 //!
 //! ```
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {
 //! use core::time::Duration;
-//! use crake_sim::{bench::Bench, old::corncrake::Corncrake, trace::{Trace, Traced, Window}};
+//! use crake_sim::{bench::Bench, part::corncrake::Corncrake, trace::{Trace, Traced, Window}};
 //! use embedded_hal::i2c::I2c;
 //!
 //! # let directory = std::env::temp_dir().join(format!("crake-sim-doc-{}", std::process::id()));
@@ -30,17 +31,17 @@ use std::path::Path;
 use std::rc::Rc;
 use std::time::Duration;
 
-use crate::bench::Bench;
+use crate::bench::{Bench, Part};
 use crate::bus::Clock;
 use crate::growing::Growing;
-use crate::old::corncrake::Part;
 use dump::{Dump, Value};
 use recorder::Recorder;
 use tap::{Signals, Tap};
 
 /// The stretch of the bench's time that is recorded.
 ///
-/// Either end that falls into a transfer is put off to the end of that transfer, so that only whole transfers are recorded.
+/// Either end that falls into a transfer is put off to the end of that transfer, so that only whole
+/// transfers are recorded.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Window {
     begin_ns: u64,
@@ -48,7 +49,8 @@ pub struct Window {
 }
 
 impl Window {
-    /// From `from`, counted from the bench's time 0, for `length`; what lies beyond 584 years is as good as never.
+    /// From `from`, counted from the bench's time 0, for `length`; what lies beyond 584 years is as
+    /// good as never.
     pub fn new(from: Duration, length: Duration) -> Self {
         let ns = |duration: Duration| u64::try_from(duration.as_nanos()).unwrap_or(u64::MAX);
         Self {
@@ -78,7 +80,8 @@ pub struct Traced<'a> {
 }
 
 impl<'a> Traced<'a> {
-    /// The part's causes and outputs, and of `channels`, given by number and name, what their rails do and what is made of it.
+    /// The part's flags and outputs, and of `channels`, given by number and name, what their rails do
+    /// and what is made of it.
     pub fn new(part: &'a Part, channels: &'a [(usize, &'a str)]) -> Self {
         Self { part, channels }
     }
@@ -91,9 +94,11 @@ pub struct Trace {
 }
 
 impl Trace {
-    /// Begins to record a bench's bus and `parts` into `directory`, which is made where it is missing. Takes the place of watchers of that bus and those parts.
+    /// Begins to record a bench's bus and `parts` into `directory`, which is made where it is missing.
+    /// Takes the place of watchers of that bus and those parts.
     ///
-    /// What happened before this call is not recorded, whatever the window says; nothing that the bench does depends on being recorded.
+    /// What happened before this call is not recorded, whatever the window says; nothing that the
+    /// bench does depends on being recorded.
     ///
     /// # Errors
     /// A file that cannot be made, or a channel that a part does not have; neither file is left behind.
@@ -134,13 +139,15 @@ impl Trace {
         })
     }
 
-    /// Ends the recording at the window's end, or at the present moment if that comes first, and gives the files their names.
+    /// Ends the recording at the window's end, or at the present moment if that comes first, and gives
+    /// the files their names.
     ///
-    /// A transfer in progress at the present moment stands in the dump as far as it got, and not among the transactions.
+    /// A transfer in progress at the present moment stands in the dump as far as it got, and not among
+    /// the transactions.
     ///
     /// # Errors
-    /// Whatever could not be written since the beginning, or a window that has not begun; no file is left behind then, or the first of the two if it was the
-    /// second that could not get its name.
+    /// Whatever could not be written since the beginning, or a window that has not begun; no file is
+    /// left behind then, or the first of the two if it was the second that could not get its name.
     pub fn finish(self) -> io::Result<()> {
         let mut recorder = self.recorder.borrow_mut();
         let (dump, journal) = recorder.finish(self.clock.now_ns())?;

@@ -4,7 +4,7 @@ use std::rc::Rc;
 
 use super::dump::{Dump, Signal, Value};
 use super::recorder::Recorder;
-use crate::old::corncrake::{ChannelSnapshot, PartWatcher, Snapshot};
+use crate::part::corncrake::{ChannelSnapshot, PartWatcher, Snapshot};
 
 /// Which signals a part has in the dump, and what they show.
 pub(super) struct Signals {
@@ -83,8 +83,8 @@ fn of_part(part: &Snapshot) -> [(&'static str, Value); 4] {
     // Open-drain: pulled low is a zero.
     let line = |output: u8| Value::Wire(part.outputs >> output & 1 == 0);
     [
-        ("CAUSES", bits(part.causes)),
-        ("LEVELS", bits(part.levels)),
+        ("FLAGS", bits(part.flags)),
+        ("CONDITIONS", bits(part.conditions)),
         ("A", line(0)),
         ("B", line(1)),
     ]
@@ -108,9 +108,9 @@ fn of_channel(channel: &ChannelSnapshot) -> [(&'static str, Value); 9] {
     // Adding zero makes a negative zero a plain one.
     let real = |nano: f64| Value::Real(nano / 1e9 + 0.0);
     [
-        ("voltage_v", real(channel.rail.voltage_nv)),
-        ("current_a", real(channel.rail.current_na)),
-        ("bus", code(channel.bus, 16)),
+        ("voltage_v", real(channel.truth.voltage_nv)),
+        ("current_a", real(channel.truth.current_na)),
+        ("rail", code(channel.rail, 16)),
         ("sense", code(channel.sense, 18)),
         ("over_voltage", over_voltage),
         ("under_voltage", under_voltage),

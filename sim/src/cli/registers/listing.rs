@@ -1,30 +1,26 @@
 //! What registers a part has, for people.
 
-use crake::old::part::description::{
-    Access, Counts, Description, Field, Form, Measure, Order, Register,
-};
-use crake::old::part::pmbus::format::Format;
-
 use super::table::wrapped;
+use super::view::{Field, Part, Register};
 
-/// A table of these registers.
-pub(super) fn listing(description: &Description, registers: &[&Register]) -> String {
-    let addresses: Vec<_> = description
+/// A table of a part's registers.
+pub(super) fn listing(part: &Part) -> String {
+    let addresses: Vec<_> = part
         .addresses
         .iter()
         .map(|address| format!("{address:#04x}"))
         .collect();
-    let check = if description.checked {
+    let check = if part.checked {
         "a check byte after each register that is read"
     } else {
         "no check byte"
     };
     let mut text = format!(
         "{}: 7-bit address {}; {check}\n\n",
-        description.spec.name,
+        part.name,
         addresses.join(", ")
     );
-    let names = registers.iter().map(|register| register.name.len());
+    let names = part.registers.iter().map(|register| register.name.len());
     let width = names.max().unwrap_or_default().max("register".len());
     let mut line = |pointer: &str, name: &str, [bytes, order, access]: [&str; 3], fields: &str| {
         let line =
@@ -34,22 +30,17 @@ pub(super) fn listing(description: &Description, registers: &[&Register]) -> Str
     };
     let head = ["bytes", "order", "access"];
     line("pointer", "register", head, "fields, by their bits");
-    for register in registers {
+    for register in &part.registers {
         let fields: Vec<_> = register.fields.iter().flat_map(field).collect();
-        for (place, fields) in wrapped(&fields).iter().enumerate() {
-            if place == 0 {
-                let len = register.len.to_string();
-                let columns = [&len[..], order(register.order), access(register.access)];
-                let pointer = format!("{:#04x}", register.pointer);
-                line(
-                    &pointer,
-                    register.name,
-                    columns,
-                    &format!("{}{fields}", before(register)),
-                );
-            } else {
-                line("", "", ["", "", ""], fields);
-            }
+        let lines = wrapped(&fields);
+        let first = lines.first().map_or("", String::as_str);
+        let len = register.len.to_string();
+        let columns = [&len[..], register.order, register.access];
+        let pointer = format!("{:#04x}", register.pointer);
+        let fields = format!("{}{first}", before(register));
+        line(&pointer, register.name, columns, &fields);
+        for fields in lines.iter().skip(1) {
+            line("", "", ["", "", ""], fields);
         }
     }
     text
@@ -68,31 +59,26 @@ fn before(register: &Register) -> String {
     }
 }
 
-/// Name, bits and what they count; after it, in parentheses, the values that have names or the formats of the pages.
+/// Name, bits and what they count; after it, in parentheses, the values that have names or the
+/// formats of the pages.
 fn field(field: &Field) -> Vec<String> {
     let bits = match field.bits {
         1 => field.low.to_string(),
         bits => format!("{}-{}", field.low + u16::from(bits) - 1, field.low),
     };
-    let signed = if field.form == Form::Signed {
+    let signed = if field.form == "signed" {
         " signed"
     } else {
         ""
     };
-    let counts = counts(field.counts).map_or_else(String::new, |(what, _)| format!(" [{what}]"));
+    let counts = field
+        .counts
+        .map_or_else(String::new, |(what, _)| format!(" [{what}]"));
     let mut texts = vec![format!("{} {bits}{signed}{counts}", field.name)];
-    if let Form::Named(names) = field.form {
-        texts.extend(
-            names
-                .iter()
-                .map(|(value, name)| format!("{value:#x} {name}")),
-        );
-    }
-    if let Counts::Word(_, formats) = field.counts {
-        let formats = formats.iter();
-        texts
-            .extend(formats.map(|(page, format)| format!("page {page} {}", self::format(*format))));
-    }
+    let names = field.names.unwrap_or_default().iter();
+    texts.extend(names.map(|(value, name)| format!("{value:#x} {name}")));
+    let formats = field.formats.iter().flatten();
+    texts.extend(formats.map(|(page, format)| format!("page {page} {format}")));
     if let [_, first, ..] = &mut texts[..] {
         first.insert(0, '(');
         if let Some(last) = texts.last_mut() {
@@ -100,49 +86,4 @@ fn field(field: &Field) -> Vec<String> {
         }
     }
     texts
-}
-
-/// A number format by its name in the standard.
-pub(super) fn format(format: Format) -> String {
-    match format {
-        Format::Linear11 => "LINEAR11".to_owned(),
-        Format::Linear16(exponent) => format!("ULINEAR16, exponent {exponent}"),
-        Format::Direct(_) => "DIRECT".to_owned(),
-    }
-}
-
-/// What a field counts, in words, and of which channel.
-pub(super) fn counts(counts: Counts) -> Option<(&'static str, Option<u8>)> {
-    let (what, channel) = match counts {
-        Counts::Nothing => return None,
-        Counts::Sense(channel) => ("sense code", channel),
-        Counts::Bus(channel) => ("bus code", channel),
-        Counts::Power(channel) => ("power code", channel),
-        Counts::Charge(channel) => ("sum of sense codes", channel),
-        Counts::Energy(channel) => ("sum of power codes", channel),
-        Counts::SenseRange(channel) => ("sense range", channel),
-        Counts::BusRange(channel) => ("bus range", channel),
-        Counts::Word(Measure::Voltage, _) => return Some(("voltage", None)),
-        Counts::Word(Measure::Current, _) => return Some(("current", None)),
-        Counts::Word(Measure::Power, _) => return Some(("power", None)),
-    };
-    Some((what, Some(channel.number())))
-}
-
-/// Which byte comes first.
-pub(super) fn order(order: Order) -> &'static str {
-    match order {
-        Order::HighFirst => "high first",
-        Order::LowFirst => "low first",
-    }
-}
-
-/// As the datasheets write it; `r` where reading changes something.
-pub(super) fn access(access: Access) -> &'static str {
-    match access {
-        Access::Read => "R",
-        Access::Write => "W",
-        Access::Both => "RW",
-        Access::ReadChanges => "r",
-    }
 }

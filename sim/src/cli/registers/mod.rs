@@ -1,29 +1,30 @@
-//! `crake-sim registers`: the state of a part, register by register, at a moment of a run; or what registers a part has.
+//! `crake-sim registers`: the state of a part, register by register, at a moment of a run; or what
+//! registers a part has.
 
+mod described;
 mod json;
 mod listing;
+mod old;
 mod stand;
-mod state;
 mod table;
+mod view;
 
 use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
 
 use clap::ValueEnum;
-use crake::old::Channel;
-use crake::old::part::description::{Description, Register};
+use crake::Channel;
+use crake::old::part::moorhen;
 use crake::old::part::pmbus::gallinule;
-use crake::old::part::{corncrake, moorhen};
-use crake::old::units::Resistance;
+use crake::units::Resistance;
 
 use super::{seconds, show, text};
-use crate::bench::Bench;
-use crate::old::corncrake::Part;
-use crate::old::inspect::find;
+use crate::bench::{Bench, Part};
+use crate::inspect::CORNCRAKE;
 use crate::run::{self, Observer, Row};
 use crate::scenario::{Model, Scenario};
-use state::State;
+use view::State;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Registers {
@@ -37,7 +38,13 @@ pub(super) struct Registers {
     #[arg(long, requires = "part", conflicts_with = "scenario")]
     state: bool,
     /// When to look, in seconds of the scenario; its end if this is left out.
-    #[arg(long, value_name = "SECONDS", value_parser = seconds, allow_negative_numbers = true, conflicts_with = "part")]
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        value_parser = seconds,
+        allow_negative_numbers = true,
+        conflicts_with = "part"
+    )]
     at: Option<Duration>,
     /// Take all chance from this seed instead of the scenario's own.
     #[arg(long, value_name = "N", conflicts_with = "part")]
@@ -60,32 +67,32 @@ enum PartName {
 
 /// Prints what was asked for, or says what is wrong.
 pub(super) fn perform(args: &Registers) -> Result<(), String> {
+    let name = args.register.as_deref();
     let printed = match (&args.scenario, args.part) {
         (Some(path), _) => {
             let scenario = Scenario::load(path).map_err(text)?;
-            printed_state(&state(scenario, args)?, args.json)
+            printed(&state(scenario, args)?, args.json)
         }
         (None, part) => {
             let part = part.unwrap_or(PartName::Corncrake);
-            let description = match part {
-                PartName::Corncrake => &corncrake::DESCRIPTION,
-                PartName::Moorhen => &moorhen::DESCRIPTION,
-                PartName::Gallinule => &gallinule::DESCRIPTION,
+            let described = match part {
+                PartName::Corncrake => described::part(&CORNCRAKE, name)?,
+                PartName::Moorhen => old::part(&moorhen::DESCRIPTION, name)?,
+                PartName::Gallinule => old::part(&gallinule::DESCRIPTION, name)?,
             };
-            let registers = asked(description, args.register.as_deref())?;
             if args.state {
-                printed_state(&stand::state(part, registers)?, args.json)
+                printed(&stand::state(part, name)?, args.json)
             } else if args.json {
-                json::listing(description, &registers)
+                json::listing(&described)
             } else {
-                listing::listing(description, &registers)
+                listing::listing(&described)
             }
         }
     };
     show(&printed)
 }
 
-fn printed_state(state: &State, json: bool) -> String {
+fn printed(state: &State, json: bool) -> String {
     if json {
         json::state(state)
     } else {
@@ -93,23 +100,14 @@ fn printed_state(state: &State, json: bool) -> String {
     }
 }
 
-/// The register of this name, or all.
-fn asked(
-    description: &'static Description,
-    name: Option<&str>,
-) -> Result<Vec<&'static Register>, String> {
-    match name {
-        Some(name) => Ok(vec![find(description, name).map_err(text)?]),
-        None => Ok(description.registers.iter().collect()),
-    }
-}
-
 /// Runs the scenario until the moment asked for, then looks at the part.
 fn state(mut scenario: Scenario, args: &Registers) -> Result<State, String> {
     let description = match scenario.part.model {
-        Model::Corncrake => &corncrake::DESCRIPTION,
+        Model::Corncrake => &CORNCRAKE,
     };
-    let registers = asked(description, args.register.as_deref())?;
+    let name = args.register.as_deref();
+    // A name that the part does not have is refused before anything runs.
+    described::part(description, name)?;
     if let Some(at) = args.at {
         let at_ns = u64::try_from(at.as_nanos()).unwrap_or(u64::MAX);
         if at_ns > scenario.duration_ns {
@@ -125,22 +123,15 @@ fn state(mut scenario: Scenario, args: &Registers) -> Result<State, String> {
         return Err("the run never began".to_owned());
     };
 
-    let resistors: Vec<_> = scenario
-        .rails
-        .iter()
+    let rails = scenario.rails.iter();
+    let resistors: Vec<_> = rails
         .map(|rail| {
             let nominal = Resistance::from_nanoohms(rail.sense.resistance_nohm);
             (Channel::new(rail.channel), nominal)
         })
         .collect();
-    let address = scenario.part.address;
-    State::read(
-        scenario.title,
-        &bench,
-        (address, description),
-        registers,
-        &resistors,
-    )
+    let whom = (scenario.part.address, description);
+    described::state(scenario.title, &bench, whom, name, &resistors)
 }
 
 /// Keeps the bench of a run.

@@ -1,10 +1,7 @@
 //! A part's state for people: register, bytes, fields, each in a column that wraps.
 
-use crake::old::part::description::{Access, Form, Register, Value};
-
-use super::state::State;
+use super::view::{Contents, Held, Shown, State, Value};
 use crate::cli::quantity::quantity;
-use crate::old::inspect::Contents;
 
 /// The whole table.
 pub(super) fn state(state: &State) -> String {
@@ -12,81 +9,71 @@ pub(super) fn state(state: &State) -> String {
         state.title.clone(),
         format!(
             "{} at address {:#04x}, {:.6} s into the run, seed {}",
-            state.description.spec.name,
+            state.part,
             state.address,
             state.time_ns as f64 / 1e9,
             state.seed
         ),
         String::new(),
     ];
-    let names = state
-        .registers
-        .iter()
-        .map(|(register, _)| register.name.len());
-    let name_width = names.chain([REGISTER.len()]).max().unwrap_or_default();
-    let bytes_width = state
-        .registers
-        .iter()
-        .map(|(register, _)| usize::from(register.len).min(BYTES_A_LINE) * 3 - 1)
-        .chain([BYTES.len()])
-        .max()
-        .unwrap_or_default();
-    let page_width = if state.description.selector.is_some() {
-        "page  ".len()
-    } else {
-        0
+    let widest = |of: fn(&Shown) -> usize, head: &str| {
+        let widths = state.registers.iter().map(of);
+        widths.chain([head.len()]).max().unwrap_or_default()
     };
+    let name_width = widest(|shown| shown.name.len(), REGISTER);
+    let bytes_width = widest(
+        |shown| usize::from(shown.len).min(BYTES_A_LINE) * 3 - 1,
+        BYTES,
+    );
+    let (page_head, page_width) = if state.is_paged { ("page", 6) } else { ("", 0) };
     let mut line = |name: &str, page: &str, bytes: &str, fields: &str| {
         let line = format!("{name:name_width$}  {page:page_width$}{bytes:bytes_width$}  {fields}");
         lines.push(line.trim_end().to_owned());
     };
-    let page_head = if page_width == 0 { "" } else { "page" };
     line(REGISTER, page_head, BYTES, "fields");
-    for (register, contents) in &state.registers {
-        let Some(contents) = contents else {
-            let why = match register.access {
-                Access::Write => "can only be written",
-                _ => "left alone: reading changes it",
-            };
-            line(register.name, "", "-", why);
-            continue;
+    for shown in &state.registers {
+        let (bytes, values) = match &shown.contents {
+            Contents::Read { bytes, values } => (bytes, values),
+            Contents::LeftAlone(why) => {
+                line(shown.name, "", "-", why);
+                continue;
+            }
         };
-        let bytes = hexadecimal(contents.bytes());
-        let fields = wrapped(&fields(state, register, contents));
+        let (bytes, fields) = (hexadecimal(bytes), wrapped(&fields(values)));
+        let page = shown.page.map_or_else(String::new, |page| page.to_string());
         for place in 0..bytes.len().max(fields.len()) {
             let of = |column: &[String]| column.get(place).cloned().unwrap_or_default();
-            let (name, page) = if place == 0 {
-                let page = contents.page();
-                (
-                    register.name,
-                    page.map_or_else(String::new, |page| page.to_string()),
-                )
-            } else {
-                ("", String::new())
+            let (name, page) = match place {
+                0 => (shown.name, &page[..]),
+                _ => ("", ""),
             };
-            line(name, &page, &of(&bytes), &of(&fields));
+            line(name, page, &of(&bytes), &of(&fields));
         }
     }
     lines.join("\n") + "\n"
 }
 
 /// A text for each field that is no flag, and the names of the flags that are set.
-fn fields(state: &State, register: &Register, contents: &Contents) -> Vec<String> {
+fn fields(values: &[Value]) -> Vec<String> {
     let mut texts = Vec::new();
-    for (field, value, quantities) in state.scales.fields(contents) {
-        let name = field.name;
-        let plain = match value {
-            Value::Unsigned(number) if field.form == Form::Pattern => {
-                let digits = usize::from(field.bits.div_ceil(4));
+    for Value {
+        name,
+        held,
+        quantities,
+    } in values
+    {
+        let plain = match held {
+            Held::Pattern(number, bits) => {
+                let digits = usize::from(bits.div_ceil(4));
                 format!("{name} 0x{number:0digits$X}")
             }
-            Value::Unsigned(number) => format!("{name} {number}"),
-            Value::Signed(number) => format!("{name} {number}"),
-            Value::Flag(true) => name.to_owned(),
-            Value::Flag(false) => continue,
-            Value::Named(_, meaning) => format!("{name} {meaning}"),
-            Value::Unnamed(number) => format!("{name} {number}, which is none"),
-            Value::Text(text) => format!("{name} {:?}", text.as_str()),
+            Held::Unsigned(number) => format!("{name} {number}"),
+            Held::Signed(number) => format!("{name} {number}"),
+            Held::Flag(true) => (*name).to_owned(),
+            Held::Flag(false) => continue,
+            Held::Named(_, meaning) => format!("{name} {meaning}"),
+            Held::Unnamed(number) => format!("{name} {number}, which is none"),
+            Held::Text(text) => format!("{name} {text:?}"),
         };
         let quantities: Vec<_> = quantities
             .iter()
@@ -97,7 +84,8 @@ fn fields(state: &State, register: &Register, contents: &Contents) -> Vec<String
             quantities => format!("{plain}: {}", quantities.join(", ")),
         });
     }
-    if texts.is_empty() && register.fields.iter().any(|field| field.form == Form::Flag) {
+    let is_flag = |value: &Value| matches!(value.held, Held::Flag(_));
+    if texts.is_empty() && values.iter().any(is_flag) {
         texts.push("none set".to_owned());
     }
     texts

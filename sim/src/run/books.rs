@@ -1,0 +1,205 @@
+//! What the samples of a run come to, beside the truth.
+
+use crake::board::{Board, Mean, OperatingPoint, Rail};
+use crake::config::Scan;
+use crake::info::PartInfo;
+use crake::totals::Totals;
+use crake::units::{Current, Power, Tolerance, Voltage};
+use crake::{Channel, NoReading, TimedSample};
+
+use super::RunError;
+use super::accounted::Accounted;
+use super::extremes::Extremes;
+use super::firmware::{Observer, Row};
+use super::host::HostClock;
+use super::report::{Figure, Parts, RailReport};
+use crate::plant::{self, Plant, PlantError};
+use crate::scenario::{RailPlan, Scenario};
+
+/// Totals and readings of a run's rails, and what really flowed.
+pub(super) struct Books<'r, const N: usize> {
+    pub(super) totals: Totals<'r, N>,
+    /// Samples so far.
+    pub(super) samples: u64,
+    clock: HostClock,
+    rails: Vec<Watched<'r>>,
+    /// Widths of the brackets of the first sample and of the last, in microseconds.
+    widths_us: Option<(u64, u64)>,
+}
+
+/// A rail, and what is known of it so far.
+struct Watched<'r> {
+    plan: &'r RailPlan,
+    declared: &'r Rail,
+    channel: Channel,
+    /// The rail once more, apart from the one that the part sees: for its truth.
+    plant: plant::Rail,
+    accounted: Accounted,
+    extremes: Extremes,
+}
+
+impl<'r, const N: usize> Books<'r, N> {
+    pub(super) fn new(
+        scenario: &'r Scenario,
+        rails: &'r [Rail; N],
+        board: &'r Board<N>,
+        clock: HostClock,
+    ) -> Result<Self, PlantError> {
+        let watched = scenario.rails.iter().filter_map(|plan| {
+            let declared = rails.get(usize::from(plan.channel))?;
+            Some(plan.rail().map(|plant| Watched {
+                plan,
+                declared,
+                channel: Channel::new(plan.channel),
+                plant,
+                accounted: Accounted::default(),
+                extremes: Extremes::default(),
+            }))
+        });
+        Ok(Self {
+            totals: Totals::new(board),
+            samples: 0,
+            clock,
+            rails: watched.collect::<Result<_, _>>()?,
+            widths_us: None,
+        })
+    }
+
+    /// Adds a sample to the totals, and what really flowed until the middle of its bracket.
+    pub(super) fn take<S: TimedSample<N> + ?Sized>(&mut self, sample: &S) {
+        let update = self.totals.update(sample);
+        let timestamp = sample.timestamp();
+        let middle = timestamp.before_us.saturating_add(timestamp.after_us);
+        let now_ns = self.clock.true_ns(middle);
+        for rail in &mut self.rails {
+            rail.accounted.note(update, rail.plant.truth(now_ns));
+        }
+        let width_us = timestamp.width_us();
+        let (first_us, _) = self.widths_us.unwrap_or((width_us, width_us));
+        self.widths_us = Some((first_us, width_us));
+        self.samples += 1;
+    }
+
+    /// Takes the readings of a sample that was given to the totals, and shows them.
+    pub(super) fn read<S: TimedSample<N> + ?Sized>(
+        &mut self,
+        sample: &S,
+        observer: &mut dyn Observer,
+    ) -> Result<(), RunError> {
+        for rail in &mut self.rails {
+            let (reading, clipped) = match sample.reading(rail.channel) {
+                Ok(reading) => (reading, false),
+                Err(NoReading::Clipped { reading, .. }) => (reading, true),
+                Err(_) => continue,
+            };
+            rail.extremes.note(&reading);
+            let totals = &self.totals;
+            let both = totals.charge(rail.channel).zip(totals.energy(rail.channel));
+            if let Some((charge, energy)) = both {
+                let row = Row {
+                    timestamp: sample.timestamp(),
+                    rail: &rail.plan.name,
+                    reading,
+                    clipped,
+                    charge: charge.value,
+                    energy: energy.value,
+                };
+                observer.reading(&row).map_err(RunError::Observer)?;
+            }
+        }
+        Ok(())
+    }
+}
+
+impl<const N: usize> Books<'_, N> {
+    /// Time that is in no total, at least and at most, in seconds.
+    pub(super) fn unaccounted_s(&self) -> [f64; 2] {
+        let gap = self.totals.gap();
+        [gap.least_us, gap.greatest_us].map(|us| us as f64 / 1e6)
+    }
+
+    /// Every rail's totals beside the truth, by the configuration of the last sample.
+    pub(super) fn reports(
+        &self,
+        info: &PartInfo,
+        scan: &Scan<N>,
+        clock: Tolerance,
+    ) -> Vec<RailReport> {
+        let rails = self.rails.iter();
+        rails
+            .filter_map(|rail| self.report(rail, info, scan, clock))
+            .collect()
+    }
+
+    fn report(
+        &self,
+        rail: &Watched<'_>,
+        info: &PartInfo,
+        scan: &Scan<N>,
+        clock: Tolerance,
+    ) -> Option<RailReport> {
+        let (charge, energy) = (
+            self.totals.charge(rail.channel)?,
+            self.totals.energy(rail.channel)?,
+        );
+        let (coulombs, joules) = (
+            charge.value.as_nanocoulombs() as f64 / 1e9,
+            energy.value.as_nanojoules() as f64 / 1e9,
+        );
+        let duration_us = self.totals.counted_us();
+        let duration_s = duration_us as f64 / 1e6;
+        let part_clock = self.totals.part_clock_us() as f64 / duration_us as f64;
+
+        let (first_us, last_us) = self.widths_us.unwrap_or_default();
+        let period_us = scan.period_us(info);
+        let nano = |value: f64| (value * 1e9) as i64;
+        let (mean_current_a, mean_power_w) = (coulombs / duration_s, joules / duration_s);
+        let voltage_v = rail.extremes.voltage.spread();
+        let at = OperatingPoint {
+            range: *scan.range(rail.channel)?,
+            current: Current::from_nanoamps(nano(mean_current_a)),
+            voltage: Voltage::from_nanovolts(nano(voltage_v.map_or(0.0, |spread| spread.mean))),
+            power: Power::from_nanowatts(nano(mean_power_w)),
+            mean: Mean::Stretch {
+                scans: self.totals.part_clock_us() / u64::from(period_us.max(1)),
+                scan_period_us: period_us,
+                duration_us,
+                // Each lies anywhere in its bracket, half a width from the middle.
+                ends_us: first_us.div_ceil(2) + last_us.div_ceil(2),
+                clock,
+            },
+        };
+        let current = rail.declared.current_budget(info, &at)?;
+        let power = rail.declared.power_budget(info, &at)?;
+        let (current, power) = (current.charge(duration_us), power.energy(duration_us));
+        let truth = rail.accounted.truth();
+        Some(RailReport {
+            name: rail.plan.name.clone(),
+            channel: rail.plan.channel,
+            duration_s,
+            energy_j: Figure::new(
+                (joules, power.total().as_nanojoules() as f64 / 1e9),
+                truth.energy_sixth_na_nv_ns as f64 / 6e27,
+                part_clock,
+                Parts::new(&power, |energy| {
+                    energy.as_nanojoules() as f64 / 1e9
+                }),
+                energy.saturation,
+            ),
+            charge_c: Figure::new(
+                (coulombs, current.total().as_nanocoulombs() as f64 / 1e9),
+                truth.charge_half_na_ns as f64 / 2e18,
+                part_clock,
+                Parts::new(&current, |charge| {
+                    charge.as_nanocoulombs() as f64 / 1e9
+                }),
+                charge.saturation,
+            ),
+            voltage_v,
+            current_a: rail.extremes.current.spread(),
+            power_w: rail.extremes.power.spread(),
+            mean_current_a,
+            mean_power_w,
+        })
+    }
+}

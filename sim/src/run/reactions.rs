@@ -1,0 +1,259 @@
+//! How long each step of an alert took: from a rail's crossing to the output's edge, and on to the
+//! event.
+
+use crake::alert::{AlertFlag, Event, Kind, limit_in_force};
+use crake::board::{Mean, OperatingPoint, Rail};
+use crake::config::Scan;
+use crake::part::corncrake::INFO;
+use crake::units::{Current, Power, Voltage};
+use crake::{Channel, Sample};
+use embedded_hal::digital::PinState;
+use serde::Serialize;
+
+use super::alerts::kind;
+use super::crossings::excursions;
+use crate::bench::Line;
+use crate::plant::PlantError;
+use crate::scenario::{AlertPlan, RailPlan, Route, Scenario};
+
+/// One alert, as the firmware heard of it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AlertReport {
+    /// When the event was there, in seconds of the bench's time.
+    pub time_s: f64,
+    /// The rail.
+    pub rail: String,
+    /// What the limit watches for.
+    pub kind: &'static str,
+    /// Outputs that were told: "A", "B" or "AB".
+    pub output: &'static str,
+    /// Reading of the sample taken after the flag was seen, in volts, amperes or watts; none if there
+    /// was none.
+    pub value: Option<f64>,
+    /// Limit in force, in the same unit: the requested one, moved to the code on the safe side.
+    pub limit: Option<f64>,
+    /// From the moment at which the rail's true value is beyond the limit, and beyond all that
+    /// instrument and board may be off by, to the output's edge, in seconds; none where the output
+    /// spoke earlier than that, or the line was low already.
+    pub crossing_to_edge_s: Option<f64>,
+    /// What the datasheet allows for it: (debounce × scan period + two conversions) ÷ (1 − oscillator
+    /// tolerance).
+    pub crossing_to_edge_bound_s: f64,
+    /// From the output's edge to the event, in seconds; none where the line was low already.
+    pub edge_to_event_s: Option<f64>,
+    /// What host and bus allow for it: declared latency, longest transfer in progress, service.
+    pub edge_to_event_bound_s: f64,
+}
+
+/// Limits with what is needed to judge how they were served, and what was told.
+pub(super) struct Reactions {
+    watched: Vec<Watched>,
+    edge_to_event_bound_s: f64,
+    falls: Vec<Fall>,
+    /// Since when each line was high when it fell last.
+    high_since_ns: [u64; 2],
+    timeline: Vec<AlertReport>,
+}
+
+/// A falling edge of a line.
+struct Fall {
+    output: usize,
+    high_since_ns: u64,
+    at_ns: u64,
+}
+
+struct Watched {
+    channel: Channel,
+    kind: Kind,
+    rail: String,
+    output: Route,
+    excursions: Vec<(u64, u64)>,
+    bound_s: f64,
+}
+
+impl Reactions {
+    /// Of a scenario on these rails, as `scan` has them.
+    pub(super) fn new<const N: usize>(
+        scenario: &Scenario,
+        rails: &[Rail; N],
+        scan: &Scan<N>,
+    ) -> Result<Self, PlantError> {
+        let mut watched = Vec::new();
+        for plan in &scenario.rails {
+            for alert in &plan.alerts {
+                let margin = margin(rails, scan, plan, alert).unwrap_or(0);
+                watched.push(Watched {
+                    channel: Channel::new(plan.channel),
+                    kind: kind(alert),
+                    rail: plan.name.clone(),
+                    output: alert.output,
+                    excursions: excursions(plan, alert, margin, scenario.duration_ns)?,
+                    bound_s: crossing_to_edge_bound_s(scenario, alert.debounce),
+                });
+            }
+        }
+        Ok(Self {
+            watched,
+            edge_to_event_bound_s: edge_to_event_bound_s(scenario),
+            falls: Vec::new(),
+            high_since_ns: [0; 2],
+            timeline: Vec::new(),
+        })
+    }
+
+    /// Takes the edges of outputs A and B since the last call.
+    pub(super) fn see(&mut self, lines: &[Line; 2]) {
+        let lines = lines.iter().zip(&mut self.high_since_ns);
+        for (output, (line, high_since_ns)) in lines.enumerate() {
+            for edge in line.edges() {
+                match edge.to {
+                    PinState::High => *high_since_ns = edge.at_ns,
+                    PinState::Low => self.falls.push(Fall {
+                        output,
+                        high_since_ns: *high_since_ns,
+                        at_ns: edge.at_ns,
+                    }),
+                }
+            }
+        }
+    }
+
+    /// Takes an event, and the sample of the service that told it.
+    pub(super) fn note<const N: usize, S: Sample<N> + ?Sized>(
+        &mut self,
+        event: &Event,
+        sample: &S,
+        now_ns: u64,
+    ) {
+        let AlertFlag::Limit(channel, kind) = event.flag() else {
+            return;
+        };
+        let mut watched = self.watched.iter();
+        let Some(watched) = watched.find(|it| it.channel == channel && it.kind == kind) else {
+            return;
+        };
+        let reaches = |output: usize| match watched.output {
+            Route::A => output == 0,
+            Route::B => output == 1,
+            Route::Both => true,
+        };
+        let falls = self.falls.iter().filter(|fall| reaches(fall.output));
+        let fall = falls.min_by_key(|fall| fall.at_ns);
+        let edge_ns = fall.map(|fall| fall.at_ns);
+        // The excursion during which the line fell, if it was high when the excursion began.
+        let crossing_ns = fall.and_then(|fall| {
+            let excursions = &watched.excursions;
+            let begun = excursions.partition_point(|(from_ns, _)| *from_ns <= fall.at_ns);
+            let (from_ns, to_ns) = *excursions.get(begun.checked_sub(1)?)?;
+            (fall.at_ns <= to_ns && fall.high_since_ns <= from_ns).then_some(from_ns)
+        });
+        let seconds = |from: Option<u64>, to: Option<u64>| Some((to? - from?) as f64 / 1e9);
+        let in_force = event
+            .limit()
+            .and_then(|limit| limit_in_force(sample, channel, limit));
+        self.timeline.push(AlertReport {
+            time_s: now_ns as f64 / 1e9,
+            rail: watched.rail.clone(),
+            kind: word(kind),
+            output: match watched.output {
+                Route::A => "A",
+                Route::B => "B",
+                Route::Both => "AB",
+            },
+            value: event.value().map(|value| value.billionths() as f64 / 1e9),
+            limit: in_force.map(|limit| limit.billionths() as f64 / 1e9),
+            crossing_to_edge_s: seconds(crossing_ns, edge_ns),
+            crossing_to_edge_bound_s: watched.bound_s,
+            edge_to_event_s: seconds(edge_ns, Some(now_ns)),
+            edge_to_event_bound_s: self.edge_to_event_bound_s,
+        });
+    }
+
+    /// A service is over: what the outputs told until then is done with.
+    pub(super) fn served(&mut self) {
+        self.falls.clear();
+    }
+
+    pub(super) fn into_timeline(self) -> Vec<AlertReport> {
+        self.timeline
+    }
+}
+
+/// What one conversion may be off by at the limit, in nano-units: the driver's own error budget.
+fn margin<const N: usize>(
+    rails: &[Rail; N],
+    scan: &Scan<N>,
+    plan: &RailPlan,
+    alert: &AlertPlan,
+) -> Option<i64> {
+    let channel = Channel::new(plan.channel);
+    let rail = rails.get(channel.index())?;
+    let at = |current_na: i64, voltage_nv: i64, power_nw: i64| {
+        Some(OperatingPoint {
+            range: *scan.range(channel)?,
+            current: Current::from_nanoamps(current_na),
+            voltage: Voltage::from_nanovolts(voltage_nv),
+            power: Power::from_nanowatts(power_nw),
+            mean: Mean::Reading { averaging_log2: 0 },
+        })
+    };
+    match kind(alert) {
+        Kind::OverVoltage | Kind::UnderVoltage => {
+            let budget = rail.voltage_budget(&INFO, &at(0, alert.limit, 0)?)?;
+            Some(budget.total().as_nanovolts())
+        }
+        Kind::OverCurrent | Kind::UnderCurrent => {
+            let budget = rail.current_budget(&INFO, &at(alert.limit, 0, 0)?)?;
+            Some(budget.total().as_nanoamps())
+        }
+        Kind::OverPower => {
+            // Which current and voltage make the power is not known: the greatest of both.
+            let declared = &plan.declared;
+            let full_nv = plan.sense.rail_full_scale_nv;
+            let voltage_nv = declared
+                .voltage_nv
+                .map_or(full_nv, |(_, greatest)| greatest);
+            let at = at(declared.greatest_na, voltage_nv, alert.limit)?;
+            Some(rail.power_budget(&INFO, &at)?.total().as_nanowatts())
+        }
+    }
+}
+
+fn word(kind: Kind) -> &'static str {
+    match kind {
+        Kind::OverVoltage => "over_voltage",
+        Kind::UnderVoltage => "under_voltage",
+        Kind::OverCurrent => "over_current",
+        Kind::UnderCurrent => "under_current",
+        Kind::OverPower => "over_power",
+    }
+}
+
+/// (Debounce × scan period + two conversions) at the slowest oscillator.
+fn crossing_to_edge_bound_s(scenario: &Scenario, debounce: u8) -> f64 {
+    let scan_s = 1.0 / f64::from(scenario.part.scans_per_second);
+    let conversion_s = f64::from(INFO.conversion_ns) / 1e9;
+    let tolerance = f64::from(INFO.oscillator.error_ppm) / 1e6;
+    (f64::from(debounce) * scan_s + 2.0 * conversion_s) / (1.0 - tolerance)
+}
+
+/// Declared latency, what may be in progress (a sample, and what a condition that is over by it asks
+/// for) and a service: flags read and cleared, a sample, and masks set.
+///
+/// Lengths by the clock: nine clocks a byte, and some for START, repeated START, STOP and the bus-free
+/// time.
+fn edge_to_event_bound_s(scenario: &Scenario) -> f64 {
+    let clocks = |bytes: u32| f64::from(9 * bytes + 6) / f64::from(scenario.bus_hz);
+    let (write, read) = (
+        |bytes: u32| clocks(2 + bytes + 1),
+        |bytes: u32| clocks(3 + bytes + 1),
+    );
+    // Four channels of two conversions at the slowest oscillator.
+    let wait_s = 510e-6;
+    let sample = write(2) + wait_s + read(111);
+    let look = read(3) + write(3);
+    // Two masks, each written and read back, and the part's count of writes.
+    let masks = 2.0 * (write(3) + read(3)) + read(2);
+    let service = look + sample + look + masks;
+    scenario.host.latency_ns as f64 / 1e9 + sample + look + masks + service
+}
