@@ -1,4 +1,5 @@
-//! Transfers that a driver seldom or never makes, recorded: `cargo run -p crake-sim --example odd_transfers -- DIRECTORY`.
+//! Transfers that a driver seldom or never makes, recorded: `cargo run -p crake-sim --example
+//! odd_transfers -- DIRECTORY`.
 //!
 //! `.ci/decode` holds the recording against a protocol decoder that others wrote.
 
@@ -78,8 +79,9 @@ fn play(bench: &Bench) -> Result<(), Box<dyn core::error::Error>> {
         i2c.write(address, &[0x35, 0x00, 0x00, 0x00])?;
     }
 
-    // What no controller makes: bytes broken off by START and by STOP, a byte after a byte that was not acknowledged. A START that a STOP follows at once is left out:
-    // UM10204 calls it an illegal format, and the decoder takes what follows for its address.
+    // What no controller makes: bytes broken off by START and by STOP, a byte after a byte that was
+    // not acknowledged. A START that a STOP follows at once is left out: UM10204 calls it an
+    // illegal format, and the decoder takes what follows for its address.
     let wire = bench.wire();
     wire.start();
     wire.send(0x66);

@@ -4,10 +4,9 @@ use crate::rng::Rng;
 
 /// A sense resistor: what its maker promises, and one individual of it.
 ///
-/// Its resistance at a current I is
-/// `R0 (1 + tolerance) (1 + coefficient (ambient - reference + thermal resistance × I² R0))`:
-/// self-heating is instantaneous. Built ideal and refined step by step; [`individual_from`](Self::individual_from) then picks an
-/// individual:
+/// Its resistance at a current I is `R0 (1 + tolerance) (1 + coefficient (ambient - reference +
+/// thermal resistance × I² R0))`: self-heating is instantaneous. Built ideal and refined step by
+/// step; [`individual_from`](Self::individual_from) then picks an individual:
 ///
 /// ```
 /// use crake_sim::{board::SenseResistor, rng::Rng};
@@ -15,7 +14,8 @@ use crate::rng::Rng;
 /// let exact = SenseResistor::ideal(10_000_000); // 10 mΩ
 /// assert_eq!(exact.ohms(1e9), 0.01);
 ///
-/// let real = exact.tolerance_ppm(5_000).coefficient_ppm_per_k(50).individual_from(&mut Rng::new(1));
+/// let limits = exact.tolerance_ppm(5_000).coefficient_ppm_per_k(50);
+/// let real = limits.individual_from(&mut Rng::new(1));
 /// assert!((real.ohms(0.0) / 0.01 - 1.0).abs() <= 0.005);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -51,7 +51,8 @@ impl SenseResistor {
         .settled()
     }
 
-    /// Greatest departure from nominal at the reference temperature, in parts per million of nominal, either sign.
+    /// Greatest departure from nominal at the reference temperature, in parts per million of
+    /// nominal, either sign.
     #[must_use]
     pub fn tolerance_ppm(mut self, limit: u32) -> Self {
         self.tolerance_limit_ppm = limit;
@@ -72,7 +73,8 @@ impl SenseResistor {
         self.settled()
     }
 
-    /// Temperature at which the tolerance is stated, in thousandths of a degree Celsius; 25 °C if not set.
+    /// Temperature at which the tolerance is stated, in thousandths of a degree Celsius; 25 °C if
+    /// not set.
     #[must_use]
     pub fn reference_m_celsius(mut self, m_celsius: i32) -> Self {
         self.reference_m_celsius = m_celsius;
@@ -86,7 +88,8 @@ impl SenseResistor {
         self.settled()
     }
 
-    /// An individual whose tolerance and coefficient come from `rng`, spread evenly within the limits.
+    /// An individual whose tolerance and coefficient come from `rng`, spread evenly within the
+    /// limits.
     #[must_use]
     pub fn individual_from(self, rng: &mut Rng) -> Self {
         let tolerance = rng.rectangular(f64::from(self.tolerance_limit_ppm) / 1e6);
@@ -94,8 +97,8 @@ impl SenseResistor {
         self.individual(tolerance, coefficient)
     }
 
-    /// The individual with exactly this `tolerance` (0.001 is +0.1 % of nominal) and temperature coefficient
-    /// per kelvin, inside the limits or not: for worst cases chosen by hand.
+    /// The individual with exactly this `tolerance` (0.001 is +0.1 % of nominal) and temperature
+    /// coefficient per kelvin, inside the limits or not: for worst cases chosen by hand.
     #[must_use]
     pub fn individual(mut self, tolerance: f64, coefficient_per_k: f64) -> Self {
         self.tolerance = tolerance;
@@ -136,8 +139,9 @@ mod tests {
         (a / b - 1.0).abs() < 1e-12
     }
 
-    // 10 mΩ +1 %, 100 ppm/K, 40 K above reference, 50 K/W at 10 A, worked out by hand: 1 W of loss at the
-    // nominal heats by 50 K, so 0.01 x 1.01 x (1 + 1e-4 x 90) = 0.0101 x 1.009 = 0.0101909 Ω.
+    // 10 mΩ +1 %, 100 ppm/K, 40 K above reference, 50 K/W at 10 A, worked out by hand: 1 W of loss
+    // at the nominal heats by 50 K, so 0.01 x 1.01 x (1 + 1e-4 x 90) = 0.0101 x 1.009 = 0.0101909
+    // Ω.
     #[test]
     fn self_heating_adds_to_ambient() {
         let r = SenseResistor::ideal(10_000_000)

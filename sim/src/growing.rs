@@ -2,7 +2,8 @@ use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
 
-/// A file under another name until it is complete, so that nobody finds half of one. Given up half-way it leaves nothing behind.
+/// A file under another name until it is complete, so that nobody finds half of one. Given up
+/// half-way it leaves nothing behind.
 #[derive(Debug)]
 pub(crate) struct Growing {
     file: BufWriter<File>,

@@ -1,16 +1,21 @@
-//! Host-side bench for firmware that watches power rails: software models of shunt monitors, a virtual I2C bus, virtual time, rails and loads, and the truth beside every figure.
+//! Host-side bench for firmware that watches power rails: software models of shunt monitors, a
+//! virtual I2C bus, virtual time, rails and loads, and the truth beside every figure.
 //!
-//! It is not a circuit simulator: rails are piecewise linear, and a part is modelled as its datasheet describes it.
+//! It is not a circuit simulator: rails are piecewise linear, and a part is modelled as its
+//! datasheet describes it.
 //!
-//! - [`mod@bench`]: one clock, one bus, parts and lines; what firmware gets in place of hardware. Start here.
+//! - [`mod@bench`]: one clock, one bus, parts and lines; what firmware gets in place of hardware.
+//!   Start here.
 //! - [`plant`]: sources, loads, cells, switches, and their exact truth. [`board`]: sense resistors.
 //! - [`conformance`]: the kit that proves a register map, on a model or a register file.
 //! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
 //! - [`old`]: the first form of Corncrake, until its users are carried over.
-//! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `trace`, and the program `crake-sim`.
+//! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `trace`, and
+//!   the program `crake-sim`.
 //!
-//! Without default features it builds without `std`, so that driver and part run together on a microcontroller.
+//! Without default features it builds without `std`, so that driver and part run together on a
+//! microcontroller.
 #![cfg_attr(not(feature = "std"), no_std)]
 
 extern crate alloc;

@@ -4,9 +4,11 @@ use core::ops::RangeInclusive;
 
 /// A generator that yields the same draws from the same seed, on every machine.
 ///
-/// xoshiro256++ (D. Blackman and S. Vigna, public domain), its state filled by SplitMix64. Not for secrets.
+/// xoshiro256++ (D. Blackman and S. Vigna, public domain), its state filled by SplitMix64. Not for
+/// secrets.
 ///
-/// Every concern takes a [stream](Rng::stream) of its own, so that one more draw in one of them shifts no other:
+/// Every concern takes a [stream](Rng::stream) of its own, so that one more draw in one of them
+/// shifts no other:
 ///
 /// ```
 /// use crake_sim::rng::Rng;
@@ -59,8 +61,8 @@ impl Rng {
 
     /// A whole number from 0 to `bound - 1`, each equally likely; 0 for a bound of 0.
     pub fn below(&mut self, bound: u64) -> u64 {
-        // The high word of draw x bound, where draws whose low word would favour some results are drawn again
-        // (D. Lemire, "Fast random integer generation in an interval", 2019).
+        // The high word of draw x bound, where draws whose low word would favour some results are
+        // drawn again (D. Lemire, "Fast random integer generation in an interval", 2019).
         let favoured = bound.wrapping_neg().checked_rem(bound).unwrap_or(0);
         loop {
             let product = u128::from(self.next_u64()) * u128::from(bound);
@@ -82,22 +84,25 @@ impl Rng {
         }
     }
 
-    /// A number from `-limit` to `limit`, ends included, rectangular: the distribution of an error of which
-    /// only the limit is known.
+    /// A number from `-limit` to `limit`, ends included, rectangular: the distribution of an error
+    /// of which only the limit is known.
     pub fn rectangular(&mut self, limit: f64) -> f64 {
         let steps = self.integer(-(1 << 53)..=1 << 53);
         steps as f64 / (1_u64 << 53) as f64 * limit
     }
 
-    /// Noise of mean 0 and standard deviation 1 that never leaves ±6: nearly normal, with honest bounds.
+    /// Noise of mean 0 and standard deviation 1 that never leaves ±6: nearly normal, with honest
+    /// bounds.
     ///
-    /// The sum of twelve uniforms, less its mean. Each uniform is a 16-bit slice u of a draw, taken at the
-    /// middle of its cell, (u + 1/2)/2^16 - 1/2, so the mean is exactly zero. A uniform on 2^16 such points
-    /// has the variance (1 - 2^-32)/12, hence the sum has 1 - 2^-32; the factor 1 + 2^-33 makes that 1 to
-    /// within 2^-64. The greatest value is (6 - 6/2^16)(1 + 2^-33), below 6.
+    /// The sum of twelve uniforms, less its mean. Each uniform is a 16-bit slice u of a draw, taken
+    /// at the middle of its cell, (u + 1/2)/2^16 - 1/2, so the mean is exactly zero. A uniform on
+    /// 2^16 such points has the variance (1 - 2^-32)/12, hence the sum has 1 - 2^-32; the factor 1
+    /// + 2^-33 makes that 1 to within 2^-64. The greatest value is (6 - 6/2^16)(1 + 2^-33), below
+    /// 6.
     #[inline]
     pub fn noise_6_sigma(&mut self) -> f64 {
-        // Two 16-bit slices at a time in lanes of 32 bits: six of them cannot carry into the next lane.
+        // Two 16-bit slices at a time in lanes of 32 bits: six of them cannot carry into the next
+        // lane.
         const LANES: u64 = 0x0000_FFFF_0000_FFFF;
         let mut lanes = 0;
         for _ in 0..3 {
@@ -127,8 +132,8 @@ fn split_mix(state: &mut u64) -> u64 {
 mod tests {
     use super::*;
 
-    // First outputs of the authors' generators, as their other implementations print them (from memory;
-    // agreement of 64-bit values by accident is out of the question).
+    // First outputs of the authors' generators, as their other implementations print them (from
+    // memory; agreement of 64-bit values by accident is out of the question).
     #[test]
     fn generators_agree_with_their_authors() {
         let mut state = 1_234_567;

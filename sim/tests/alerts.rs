@@ -45,9 +45,10 @@ fn every_pulse_of_the_modem_is_told_once() {
     }
 }
 
-/// DRIVE is above -3.9 A all the time, on the output of the modem's pulses. Masked until it is over, its flag
-/// leaves the output to them; looked at again each 0.3 s, it keeps the output low, and they are found
-/// by these looks. Either way the run ends when it is to end, and the bus is left alone.
+/// DRIVE is above -3.9 A all the time, on the output of the modem's pulses. Masked until it is
+/// over, its flag leaves the output to them; looked at again each 0.3 s, it keeps the output low,
+/// and they are found by these looks. Either way the run ends when it is to end, and the bus is
+/// left alone.
 #[test]
 fn a_condition_that_lasts_is_told_once_and_leaves_run_and_bus_alone() {
     let text = std::fs::read_to_string(SKIFF).unwrap();
@@ -78,7 +79,8 @@ fn a_condition_that_lasts_is_told_once_and_leaves_run_and_bus_alone() {
     }
 }
 
-/// Reactions stay within what datasheet, bus and declared latency allow, for excursions beyond limit and noise.
+/// Reactions stay within what datasheet, bus and declared latency allow, for excursions beyond
+/// limit and noise.
 #[test]
 fn reactions_stay_within_their_bounds() {
     let mut measured = (0, 0);
@@ -103,8 +105,8 @@ fn reactions_stay_within_their_bounds() {
     assert!(measured.0 > 500 && measured.1 > 500, "{measured:?}");
 }
 
-/// (Debounce × scan period + two conversions) ÷ (1 − tolerance): sections 3.6, 6 and the oscillator's
-/// limit. 2 × 500 µs + 125 µs over 0.985.
+/// (Debounce × scan period + two conversions) ÷ (1 − tolerance): sections 3.6, 6 and the
+/// oscillator's limit. 2 × 500 µs + 125 µs over 0.985.
 #[test]
 fn the_bound_is_the_datasheets() {
     let alerts = alerts(1, 5);
@@ -112,8 +114,8 @@ fn the_bound_is_the_datasheets() {
     assert!((bound - 1.125e-3 / 0.985).abs() < 1e-12, "{bound}");
 }
 
-/// Beyond ±13.1 A of 5 mΩ in the coarse range, with the wrong unit, and twice: each is told with its
-/// line before anything runs.
+/// Beyond ±13.1 A of 5 mΩ in the coarse range, with the wrong unit, and twice: each is told with
+/// its line before anything runs.
 #[test]
 fn limits_that_cannot_be_are_refused_with_their_line() {
     let text = std::fs::read_to_string(SKIFF).unwrap();
@@ -124,7 +126,8 @@ fn limits_that_cannot_be_are_refused_with_their_line() {
             "limit_a = 7.5",
             "limit_a = 75",
             "limit_a = 75",
-            "rail \"DRIVE\": limit_a = 75: the channel shows -13.1072 to 13.1071, and a limit must lie between: ask for a greater full scale, or choose another limit",
+            "rail \"DRIVE\": limit_a = 75: the channel shows -13.1072 to 13.1071, and a limit \
+             must lie between: ask for a greater full scale, or choose another limit",
         ),
         (
             "limit_a = 7.5",
@@ -136,7 +139,8 @@ fn limits_that_cannot_be_are_refused_with_their_line() {
             "kind = \"under_current\" ",
             "kind = \"over_current\" ",
             "too much of it flowing back",
-            "rail \"DRIVE\": kind = \"over_current\": a second limit of this kind on one rail; the part has one register for each",
+            "rail \"DRIVE\": kind = \"over_current\": a second limit of this kind on one rail; \
+             the part has one register for each",
         ),
     ];
     for (good, bad, at, message) in cases {

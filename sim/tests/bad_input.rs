@@ -1,4 +1,5 @@
-//! The program refuses bad input with one message that names the place, exit status 2, and writes nothing.
+//! The program refuses bad input with one message that names the place, exit status 2, and writes
+//! nothing.
 #![cfg(feature = "cli")]
 
 use std::fs;
@@ -85,7 +86,8 @@ impl Case {
         found
     }
 
-    /// Runs with these arguments, which must fail with one line that begins with the place and tells of `about`.
+    /// Runs with these arguments, which must fail with one line that begins with the place and
+    /// tells of `about`.
     fn refuses(&self, arguments: &[&str], place: &str, about: &str) {
         let before = self.contents();
         let output = self.run(arguments);
@@ -101,7 +103,8 @@ impl Case {
     }
 }
 
-/// A scenario in which `what` is replaced, run with an output directory that is there and one that is not.
+/// A scenario in which `what` is replaced, run with an output directory that is there and one that
+/// is not.
 fn refused(name: &str, what: (&str, &str), recording: Option<&str>, place: &str, about: &str) {
     assert!(VALID.contains(what.0), "{name}");
     let case = Case::new(name, &VALID.replacen(what.0, what.1, 1), recording);

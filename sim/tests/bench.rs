@@ -67,8 +67,8 @@ fn the_clock_has_an_end_and_the_bus_still_works_there() {
     assert_eq!(identity, IDENTITY);
 }
 
-/// Section 2.2 and 2.3: the same bytes, check byte included, whether a repeated START or a STOP separates
-/// pointer and read.
+/// Section 2.2 and 2.3: the same bytes, check byte included, whether a repeated START or a STOP
+/// separates pointer and read.
 #[test]
 fn all_four_ways_to_read_give_the_same_bytes() {
     let bench = Bench::new(0);

@@ -58,9 +58,10 @@ fn recorded(line: &Line) -> Vec<(u64, PinState)> {
     line.edges().into_iter().map(pair).collect()
 }
 
-/// Goal: the line falls at the end of the conversion that completes the debounce, for every kind, channel and count.
-/// Method: 1 A at 5 V is sense code 20 000 and rail code 5 000 in 1 mV; limits that it lies beyond from the first
-/// conversion on. Voltages and power are compared when the scan's rail conversion ends, currents when sense does.
+/// Goal: the line falls at the end of the conversion that completes the debounce, for every kind,
+/// channel and count. Method: 1 A at 5 V is sense code 20 000 and rail code 5 000 in 1 mV; limits
+/// that it lies beyond from the first conversion on. Voltages and power are compared when the
+/// scan's rail conversion ends, currents when sense does.
 #[test]
 fn a_line_falls_at_the_end_of_the_conversion_that_completes_the_debounce() {
     let kinds: [(u8, &[u8], u64); 5] = [
@@ -104,8 +105,8 @@ fn a_line_falls_at_the_end_of_the_conversion_that_completes_the_debounce() {
     }
 }
 
-/// Over-current follows its condition: a load of 3 ms in every 10 ms is met by one scan in five. The pulses change while
-/// the part rests.
+/// Over-current follows its condition: a load of 3 ms in every 10 ms is met by one scan in five.
+/// The pulses change while the part rests.
 #[test]
 fn a_following_line_rises_with_the_first_conversion_within_the_limit() {
     let bench = Bench::new(0);
@@ -168,8 +169,8 @@ fn writes_change_a_line_at_their_stop() {
     assert_eq!(recorded(&line), [(lost_ns, RISE)]);
 }
 
-/// Section 2.5: the lowest address goes through, and that part lets go when its last bit has; the line stays low for
-/// the other part until it has answered too.
+/// Section 2.5: the lowest address goes through, and that part lets go when its last bit has; the
+/// line stays low for the other part until it has answered too.
 #[test]
 fn a_line_of_several_parts_rises_when_the_last_of_them_has_answered() {
     let bench = Bench::new(0);
@@ -191,7 +192,8 @@ fn a_line_of_several_parts_rises_when_the_last_of_them_has_answered() {
     let low_ns = write(&bench, 0x33, MASK_A, &RESET_SEEN);
     assert_eq!(shared.is_low(), Ok(true));
     let timing = Timing::of(Speed::FastPlus);
-    // The next START comes after the bus-free time; START, an address byte with its acknowledge, eight bits.
+    // The next START comes after the bus-free time; START, an address byte with its acknowledge,
+    // eight bits.
     let answered_ns = || {
         let start_ns = bench.now_ns() + timing.bus_free;
         start_ns + timing.start_hold + 17 * timing.clock

@@ -1,4 +1,5 @@
-//! A model written outside the crate goes on the bench like those inside: rails, lines, steps, truth.
+//! A model written outside the crate goes on the bench like those inside: rails, lines, steps,
+//! truth.
 
 use core::{fmt, time::Duration};
 
@@ -15,8 +16,9 @@ use crake_sim::{
 };
 use embedded_hal::{digital::PinState, i2c::I2c};
 
-/// A part that nobody would buy: whatever is written to it starts one conversion of 100 µs; a read gives the last code, one byte, LSB 1 mV.
-/// Its outputs are low above 100, one of them, and below, the other.
+/// A part that nobody would buy: whatever is written to it starts one conversion of 100 µs; a read
+/// gives the last code, one byte, LSB 1 mV. Its outputs are low above 100, one of them, and below,
+/// the other.
 struct Twig;
 
 impl Order for Twig {

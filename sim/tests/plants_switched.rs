@@ -60,8 +60,8 @@ impl Ramp {
     }
 }
 
-/// Charge and energy of a rail by its definition, in whole rationals: a ramp of current always on, constant loads behind
-/// switches, a ramp of voltage behind an impedance.
+/// Charge and energy of a rail by its definition, in whole rationals: a ramp of current always on,
+/// constant loads behind switches, a ramp of voltage behind an impedance.
 struct Definition {
     load: Ramp,
     source: Ramp,
@@ -70,8 +70,9 @@ struct Definition {
 }
 
 impl Definition {
-    /// Current and voltage where a piece begins or ends, rounded as the rail's documentation says. The loads were asked at
-    /// `asked_ns` and answered with a straight line from there to the end of the ramp.
+    /// Current and voltage where a piece begins or ends, rounded as the rail's documentation says.
+    /// The loads were asked at `asked_ns` and answered with a straight line from there to the end
+    /// of the ramp.
     fn ends(&self, asked_ns: u64, at_ns: u64, on: &[bool]) -> [BigRational; 2] {
         let switched = on.iter().zip(&self.switched_na).filter(|(on, _)| **on);
         let switched: i64 = switched.map(|(_, na)| na).sum();
@@ -89,8 +90,8 @@ impl Definition {
         [current, voltage]
     }
 
-    /// Charge in halves and energy in sixths until `until_ns`; `changes` are the moments from which the switches are as
-    /// listed, the first of them 0.
+    /// Charge in halves and energy in sixths until `until_ns`; `changes` are the moments from which
+    /// the switches are as listed, the first of them 0.
     fn totals(&self, changes: &[(u64, Vec<bool>)], until_ns: u64) -> [BigRational; 2] {
         let mut totals = [exact(0), exact(0)];
         for (index, (changed_ns, on)) in changes.iter().enumerate() {
@@ -122,9 +123,9 @@ impl Definition {
     }
 }
 
-/// Goal: truth is the integral of the definition wherever switches act, whenever and however often anybody asks.
-/// Method: random rails; random moments at which up to three switches change or the truth is asked for, now or up to 1 ms
-/// back. Each cut may round its total once, by half a unit.
+/// Goal: truth is the integral of the definition wherever switches act, whenever and however often
+/// anybody asks. Method: random rails; random moments at which up to three switches change or the
+/// truth is asked for, now or up to 1 ms back. Each cut may round its total once, by half a unit.
 #[test]
 fn truth_of_switched_rails_is_the_integral_by_definition() {
     for seed in 0..40 {
@@ -237,8 +238,9 @@ fn code(bench: &Bench, pointer: u8) -> i32 {
     }
 }
 
-/// 1 A in 10 mΩ is sense code 20 000. The load goes at a quarter of the aperture and a second of 0.6 A comes at a half:
-/// 20 000/4 + 12 000/2 = 11 000. Truths asked for in between must not disturb it, nor be disturbed.
+/// 1 A in 10 mΩ is sense code 20 000. The load goes at a quarter of the aperture and a second of
+/// 0.6 A comes at a half: 20 000/4 + 12 000/2 = 11 000. Truths asked for in between must not
+/// disturb it, nor be disturbed.
 #[test]
 fn an_aperture_in_which_switches_change_is_the_mean_of_its_parts() {
     for asks in [false, true] {
@@ -277,7 +279,8 @@ fn an_aperture_in_which_switches_change_is_the_mean_of_its_parts() {
     }
 }
 
-/// The whole loop: a limit is crossed, the line falls, firmware opens the switch, the next conversion shows it.
+/// The whole loop: a limit is crossed, the line falls, firmware opens the switch, the next
+/// conversion shows it.
 #[test]
 fn a_load_that_firmware_sheds_is_gone() {
     let bench = Bench::new(0);
@@ -382,7 +385,8 @@ fn a_stuck_switch_does_not_follow_its_pin() {
     );
 }
 
-/// Current and voltage of a rail whose source is parted are zero, whatever its loads would draw; a cell keeps its charge.
+/// Current and voltage of a rail whose source is parted are zero, whatever its loads would draw; a
+/// cell keeps its charge.
 #[test]
 fn a_source_behind_an_open_switch_feeds_nothing() {
     let bench = Bench::new(0);
@@ -439,7 +443,8 @@ fn a_state_that_lasts_no_time_leaves_no_trace() {
     assert_eq!(parted.extremes(100).voltage_nv_max, 0);
 }
 
-/// A rail that was asked about what is still ahead of its switches' clock has answered: nothing changes before that.
+/// A rail that was asked about what is still ahead of its switches' clock has answered: nothing
+/// changes before that.
 #[test]
 fn what_was_answered_stays_so() {
     let bench = Bench::new(0);
@@ -455,8 +460,8 @@ fn what_was_answered_stays_so() {
     assert_eq!(rail.truth(1_000).charge_half_na_ns, half(2 * 500 * AMPERE));
 }
 
-/// The charger's rule worked out in rationals, step by step of 100 ms: an empty cell takes trickle, then bulk, then less and less until
-/// nothing. 0.4 mAh between 2.5 and 4.2 V; 0.5 Ω.
+/// The charger's rule worked out in rationals, step by step of 100 ms: an empty cell takes trickle,
+/// then bulk, then less and less until nothing. 0.4 mAh between 2.5 and 4.2 V; 0.5 Ω.
 #[test]
 fn a_charger_trickles_then_fills_and_tapers() {
     let charger = Charger {

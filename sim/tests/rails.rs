@@ -185,8 +185,9 @@ fn assert_close(value: f64, expected: &Exact, scale: i64) {
     assert!(off <= allowed && -off <= allowed, "{value} for {expected}");
 }
 
-/// Goal: no rounding anywhere but at break points. Method: random jumps and slopes of load and source, random impedance,
-/// random questions in rising time, some reaching over many pieces, against rationals.
+/// Goal: no rounding anywhere but at break points. Method: random jumps and slopes of load and
+/// source, random impedance, random questions in rising time, some reaching over many pieces,
+/// against rationals.
 #[test]
 fn windows_and_truth_are_those_of_exact_arithmetic() {
     const UNTIL: u64 = 500_000;
@@ -221,7 +222,8 @@ fn windows_and_truth_are_those_of_exact_arithmetic() {
     }
 }
 
-/// Goal: a truth asked for in mid-conversion changes nothing. Method: two rails, one asked ahead of each window.
+/// Goal: a truth asked for in mid-conversion changes nothing. Method: two rails, one asked ahead of
+/// each window.
 #[test]
 fn a_question_may_reach_back_a_millisecond() {
     let rail = || {
@@ -254,8 +256,8 @@ fn a_window_may_span_any_number_of_pieces() {
     assert_eq!((means.current_na, means.voltage_nv), (750.0, 999_250.0));
 }
 
-/// Published source: tests/data/README.md (PyBaMM 23.5, US06.csv); 505.1161 C both held and by trapezoids, worked out
-/// there with a second program.
+/// Published source: tests/data/README.md (PyBaMM 23.5, US06.csv); 505.1161 C both held and by
+/// trapezoids, worked out there with a second program.
 #[test]
 fn one_pass_of_the_drive_cycle_carries_its_charge() {
     let text = include_str!("../../tests/data/us06_current.csv");
@@ -291,10 +293,12 @@ fn one_pass_of_the_drive_cycle_carries_its_charge() {
     }
 }
 
-/// Goal: what leaves the cell is what the rail counts, to the last half of a nA·ns, and voltage is the table's at that state.
+/// Goal: what leaves the cell is what the rail counts, to the last half of a nA·ns, and voltage is
+/// the table's at that state.
 #[test]
 fn a_cell_loses_exactly_what_flows() {
-    // 1 Ah at half; 1.8 A for half an hour, then 0.9 A back for half an hour: 0.5 - 0.9 + 0.45 = 0.05 Ah.
+    // 1 Ah at half; 1.8 A for half an hour, then 0.9 A back for half an hour: 0.5 - 0.9 + 0.45 =
+    // 0.05 Ah.
     let table = [(0, 3_000_000_000), (1_000_000, 4_000_000_000)];
     let cell = Cell::new(1_000_000, 500_000, &table).unwrap();
     let load = Recorded::steps(1_800_000_000, &[(1_800_000_000_000, -900_000_000)]).unwrap();
@@ -390,8 +394,8 @@ fn rails_beyond_the_limits_are_refused() {
     assert_eq!(refused, Some(PlantError::Current(-1_000_000_000_001)));
 }
 
-/// Goal: energy beyond 128 bits is marked and stays so, and charge goes on. Method: 1 kA at 1 kV reaches it in 28.4 ks;
-/// from 30 ks on it flows back.
+/// Goal: energy beyond 128 bits is marked and stays so, and charge goes on. Method: 1 kA at 1 kV
+/// reaches it in 28.4 ks; from 30 ks on it flows back.
 #[test]
 fn an_energy_that_no_longer_fits_says_so() {
     let constant = |value| Constant::new(value).unwrap();

@@ -18,8 +18,8 @@ use serde_json::Value;
 const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
 const SKIFF: &str = "examples/survey-skiff.toml";
 
-/// An ideal part and constant rails: what stands in a register stays there while the others are read.
-/// 20 mA × 0.5 Ω are 10 mV; 3.3 V less 10 mV; the limit of 30 mA is never passed.
+/// An ideal part and constant rails: what stands in a register stays there while the others are
+/// read. 20 mA × 0.5 Ω are 10 mV; 3.3 V less 10 mV; the limit of 30 mA is never passed.
 const STILL: &str = r#"title = "still"
 duration_s = 5
 [part]
@@ -137,8 +137,8 @@ impl Observer for Keeper {
     }
 }
 
-/// The same run here, and the inside of its part a little later, as the program comes to see it: what the
-/// firmware cleared last has been set again.
+/// The same run here, and the inside of its part a little later, as the program comes to see it:
+/// what the firmware cleared last has been set again.
 fn snapshot(path: &str, seconds: u64) -> Snapshot {
     let mut scenario = Scenario::load(path).unwrap();
     scenario.duration_ns = seconds * 1_000_000_000;
@@ -163,8 +163,8 @@ fn fields_are_what_the_bench_sees_inside_the_part() {
     }
     assert_ne!((inside.channels[0].sense, inside.channels[2].sense), (0, 0));
 
-    // The rails' truth: 20 mA at 3.29 V, and -250 mA at 48 V. An LSB of sense is 200 nV over 0.5 Ω and
-    // 500 nV over 0.1 Ω, of rail 100 µV and 1 mV.
+    // The rails' truth: 20 mA at 3.29 V, and -250 mA at 48 V. An LSB of sense is 200 nV over 0.5 Ω
+    // and 500 nV over 0.1 Ω, of rail 100 µV and 1 mV.
     for (c, ampere_lsb, volt_lsb) in [(0, 4e-7, 1e-4), (2, 5e-6, 1e-3)] {
         let truth = inside.channels[c].truth;
         let near = |value: &Value, truth_n: f64, lsb: f64| {
@@ -192,8 +192,9 @@ fn fields_are_what_the_bench_sees_inside_the_part() {
     assert!((0.015 - 2e-7..=0.015).contains(&volts), "{volts}");
 }
 
-/// Flag bits by the datasheet, section 3.6: 5c and the kind's place. The limit is moved to where the
-/// current always passes it, and looked at again each 0.4 s, so that its flag stays on its output.
+/// Flag bits by the datasheet, section 3.6: 5c and the kind's place. The limit is moved to where
+/// the current always passes it, and looked at again each 0.4 s, so that its flag stays on its
+/// output.
 #[test]
 fn flags_conditions_and_outputs_are_what_the_bench_sees() {
     let path = still("conditions.toml");
@@ -313,7 +314,8 @@ fn the_table_for_people() {
     assert!(one.contains("10.000 mV, 20.000 mA"), "{one}");
 }
 
-/// 66, 16 and 51 registers by the documents' tables, whose rows the suite's own tests compare one by one.
+/// 66, 16 and 51 registers by the documents' tables, whose rows the suite's own tests compare one
+/// by one.
 #[test]
 fn a_part_s_registers_without_a_run() {
     for (part, count, register, row) in [
@@ -327,13 +329,15 @@ fn a_part_s_registers_without_a_run() {
             "moorhen",
             16,
             "SENSE_1",
-            "0xb6     SENSE_1       2  low first   R       channel 15; code 14-3 signed [sense code]; count 2-0",
+            "0xb6     SENSE_1       2  low first   R       channel 15; code 14-3 signed [sense \
+             code]; count 2-0",
         ),
         (
             "gallinule",
             51,
             "READ_POUT",
-            "0x96     READ_POUT      2  low first   R       pages 0, 2: word 15-0 [power]; (page 0 LINEAR11; page 2 DIRECT)",
+            "0x96     READ_POUT      2  low first   R       pages 0, 2: word 15-0 [power]; (page \
+             0 LINEAR11; page 2 DIRECT)",
         ),
     ] {
         let list = json(&["--part", part]);
@@ -401,7 +405,8 @@ fn every_key_is_documented_and_every_documented_key_is_there() {
     }
 }
 
-/// A line without its bytes, and every number as `#`: those follow the firmware's timing to the microsecond.
+/// A line without its bytes, and every number as `#`: those follow the firmware's timing to the
+/// microsecond.
 fn shape(line: &str, bytes: usize, fields: usize) -> String {
     let name: String = line.chars().take(bytes).collect();
     let fields: String = line.chars().skip(fields).collect();
@@ -424,7 +429,8 @@ fn shape(line: &str, bytes: usize, fields: usize) -> String {
     name + &words.collect::<Vec<_>>().join(" ")
 }
 
-/// The samples in the document are some of what the program prints, but for numbers. `…` stands for what is left out.
+/// The samples in the document are some of what the program prints, but for numbers. `…` stands for
+/// what is left out.
 #[test]
 fn the_samples_in_the_document() {
     let text = fs::read_to_string(Path::new(ROOT).join("docs/registers.md")).unwrap();
@@ -463,7 +469,9 @@ fn on_page<'a>(state: &'a Value, name: &str, page: u8) -> &'a Value {
     &found.unwrap_or_else(|| panic!("no {name} on page {page}"))["fields"][0]
 }
 
-/// 1 A at 5 V, to the limits of gain and offset of docs/pmbus-device.md, B4, and half a step of the formats of B1; power to the product of both. The limit on the safe side of 3 A by one word at most.
+/// 1 A at 5 V, to the limits of gain and offset of docs/pmbus-device.md, B4, and half a step of the
+/// formats of B1; power to the product of both. The limit on the safe side of 3 A by one word at
+/// most.
 #[test]
 fn gallinule_alone_on_the_bench() {
     let state = json(&["--part", "gallinule", "--state"]);

@@ -161,7 +161,8 @@ fn readings_have_the_documented_columns_and_end_with_the_totals() {
             assert_eq!(rail[total]["measured"].as_f64(), Some(last));
         }
     }
-    // The host's clock is within 20 ppm, and a reading every 0.997 s; an alert that is being served comes first.
+    // The host's clock is within 20 ppm, and a reading every 0.997 s; an alert that is being served
+    // comes first.
     for (number, row) in rows.iter().step_by(4).enumerate().take(readings - 1) {
         let time: f64 = row[column("time_s")].parse().unwrap();
         let due = 0.997 * (number + 1) as f64;
@@ -170,7 +171,8 @@ fn readings_have_the_documented_columns_and_end_with_the_totals() {
     assert!(rows.iter().all(|row| row[column("clipped")] == "0"));
 }
 
-/// A load of 3 A on a range that ends at 2.62144 A, on a rail that flows one way and on one that flows both ways.
+/// A load of 3 A on a range that ends at 2.62144 A, on a rail that flows one way and on one that
+/// flows both ways.
 #[test]
 fn clipped_totals_are_limits_in_table_object_and_readings() {
     let directory = scratch("clipped");

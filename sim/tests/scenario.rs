@@ -1,4 +1,5 @@
-//! The shipped scenario and the one in the documentation: what they mean, and that their declarations are true.
+//! The shipped scenario and the one in the documentation: what they mean, and that their
+//! declarations are true.
 #![cfg(feature = "cli")]
 
 use crake_sim::plant::{AfterEnd, Interpolation, Rail, Train};
@@ -70,7 +71,8 @@ fn declarations_of_the_skiff_are_true_and_tight() {
     }
 }
 
-/// Mean magnitudes over whole seconds of the recording, by trapezoids whose halves never differ in sign by much: pieces are a second long.
+/// Mean magnitudes over whole seconds of the recording, by trapezoids whose halves never differ in
+/// sign by much: pieces are a second long.
 #[test]
 fn the_declared_mean_of_the_skiffs_drive_is_never_exceeded_and_tight() {
     let scenario = skiff();
@@ -86,7 +88,8 @@ fn the_declared_mean_of_the_skiffs_drive_is_never_exceeded_and_tight() {
         let (mut at_ns, mut half_na_ns) = (second * SECOND, 0);
         while at_ns < (second + 1) * SECOND {
             let piece = rail.piece(at_ns + 1).unwrap();
-            // Mean of the ends' magnitudes: never below the magnitude's own mean, whatever the signs.
+            // Mean of the ends' magnitudes: never below the magnitude's own mean, whatever the
+            // signs.
             let ends = i128::from(piece.start_na.abs()) + i128::from(piece.end_na.abs());
             half_na_ns += ends * i128::from(piece.to_ns - piece.from_ns);
             at_ns = piece.to_ns;
@@ -144,11 +147,13 @@ fn an_hour_of_the_skiff_carries_the_charge_of_its_description() {
     assert_eq!(coulombs(1), 2.28 * 3600.0);
     // 40 µA all the time and 29.96 mA more for 8 ms, 3600 times.
     assert!((coulombs(2) - (0.00004 * 3600.0 + 0.02996 * 0.008 * 3600.0)).abs() < 1e-12);
-    // From 3 s on 514 trains of 7 s, all but the last whole: it begins at 3594 s, and its third pulse ends at 3596.202 s.
+    // From 3 s on 514 trains of 7 s, all but the last whole: it begins at 3594 s, and its third
+    // pulse ends at 3596.202 s.
     assert!((coulombs(3) - (0.06 * 3600.0 + 1.94 * 0.002 * 3.0 * 514.0)).abs() < 1e-9);
 }
 
-/// 1C over an hour: published voltage × 2.28 A, by trapezoids over the file's rows, second by second.
+/// 1C over an hour: published voltage × 2.28 A, by trapezoids over the file's rows, second by
+/// second.
 #[test]
 fn the_recorded_discharge_delivers_its_energy() {
     let text = include_str!("../../tests/data/li_ion_1c_discharge_voltage.tsv");

@@ -32,7 +32,8 @@ fn part(bench: &Bench, order: Corncrake) {
     }
 }
 
-/// Sections 1 and 6: sense, then rail, of each enabled channel, back to back; the next scan a period later.
+/// Sections 1 and 6: sense, then rail, of each enabled channel, back to back; the next scan a
+/// period later.
 #[test]
 fn steps_are_the_conversions_of_the_scans_in_order() {
     let bench = Bench::new(0);

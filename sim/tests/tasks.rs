@@ -26,8 +26,8 @@ const WAKE_UP_NS: u64 = 150_000;
 const PERIOD_NS: u64 = 2_000_000;
 const RESET_SEEN_TO_A: [u8; 4] = [0x35, 0x40, 0x00, 0x00];
 
-/// A part on which channel 0 carries 1 A in the first 1 ms of every 10 ms, which sets a following flag on output A
-/// while it runs.
+/// A part on which channel 0 carries 1 A in the first 1 ms of every 10 ms, which sets a following
+/// flag on output A while it runs.
 fn alarming(bench: &Bench) -> Part {
     let part = bench.part(Corncrake::ideal(0x32)).expect("free");
     let source = Source::of(Constant::new(5_000_000_000).expect("5 V"));
@@ -66,7 +66,8 @@ async fn within<T>(future: impl Future<Output = T>, limit: impl Future<Output = 
     .await
 }
 
-/// The pulse at 20 ms is seen by the first scan that begins after it, and no other before the next pulse.
+/// The pulse at 20 ms is seen by the first scan that begins after it, and no other before the next
+/// pulse.
 #[test]
 fn a_wait_is_over_at_the_very_edge() {
     let bench = Bench::new(0);
@@ -104,7 +105,8 @@ fn a_wait_is_over_at_the_very_edge() {
     assert_eq!(seen.as_deref(), Ok(&expected[..]));
 }
 
-/// A delay of another task ends in the middle of bytes, exactly; the transfer takes what its bits take.
+/// A delay of another task ends in the middle of bytes, exactly; the transfer takes what its bits
+/// take.
 #[test]
 fn tasks_run_between_the_edges_of_a_transfer() {
     let bench = Bench::new(0);
@@ -206,7 +208,8 @@ fn transfers_of_several_tasks_follow_in_the_order_of_asking() {
     );
 }
 
-/// A dropped transfer ends with STOP at once; what the part had accepted stays, the rest is ignored, and the bus is free.
+/// A dropped transfer ends with STOP at once; what the part had accepted stays, the rest is
+/// ignored, and the bus is free.
 #[test]
 fn a_dropped_transfer_breaks_off_and_frees_the_bus() {
     let timing = Timing::of(Speed::Fast);
@@ -312,7 +315,8 @@ fn a_deadlock_names_what_each_task_waits_for() {
     assert_eq!(stall.reason, StallReason::Deadlock);
     let golden = "deadlock at 127345 ns: \
                   main waits for a rising edge of 0x32 output B (no flag reaches it); \
-                  alarms waits for a low level of 0x32 output A (nothing is converted) + 0x33 output B (no flag reaches it); \
+                  alarms waits for a low level of 0x32 output A (nothing is converted) \
+                  + 0x33 output B (no flag reaches it); \
                   elsewhere waits for something that is not on the bench";
     assert_eq!(stall.to_string(), golden);
     assert_eq!(
@@ -354,18 +358,21 @@ fn a_line_that_nothing_can_change_is_a_deadlock_at_once() {
     assert_eq!(
         stall.to_string(),
         format!(
-            "deadlock at {began_ns} ns: main waits for a low level of 0x32 output B (no flag reaches it), stuck High"
+            "deadlock at {began_ns} ns: main waits for a low level of 0x32 output B (no flag \
+             reaches it), stuck High"
         )
     );
 }
 
-/// A part that converts for ever and never sees a limit crossed ends the wait after the patience, not before.
+/// A part that converts for ever and never sees a limit crossed ends the wait after the patience,
+/// not before.
 #[test]
 fn patience_is_counted_from_the_last_moment_that_anybody_had_something_to_do() {
     let bench = Bench::new(0);
     let part = alarming(&bench);
     let (mut alert, busy) = (bench.alert(&part, Output::A), bench.alert(&part, Output::B));
-    // Over-power never comes. Output B follows over-current and changes all the time, and nobody waits for it.
+    // Over-power never comes. Output B follows over-current and changes all the time, and nobody
+    // waits for it.
     let mut i2c = bench.i2c();
     for bytes in [[0x35, 0x00, 0x00, 0x10], [0x36, 0x00, 0x00, 0x04]] {
         embedded_hal::i2c::I2c::write(&mut i2c, 0x32, &bytes).expect("acknowledged");

@@ -1,4 +1,5 @@
-//! Recordings, read back by the parser of the crate `vcd` and held against UM10204, the datasheet and the bench.
+//! Recordings, read back by the parser of the crate `vcd` and held against UM10204, the datasheet
+//! and the bench.
 
 use std::collections::BTreeMap;
 use std::fs::{self, File};
@@ -56,7 +57,8 @@ struct Read {
 }
 
 impl Read {
-    /// Reads a dump, and checks that times rise, that every signal has a value at the beginning, and that none is repeated.
+    /// Reads a dump, and checks that times rise, that every signal has a value at the beginning,
+    /// and that none is repeated.
     fn new(path: &Path) -> Result<Self, Box<dyn std::error::Error>> {
         let mut parser = vcd::Parser::new(BufReader::new(File::open(path)?));
         let header = parser.parse_header()?;
@@ -140,7 +142,8 @@ fn ms(ms: u64) -> Duration {
     Duration::from_millis(ms)
 }
 
-/// UM10204 (Rev. 6), table 10, in nanoseconds: 1/fSCL, tLOW, tHIGH, tHD;STA, tSU;STA, tSU;DAT, tSU;STO, tBUF, least of each.
+/// UM10204 (Rev. 6), table 10, in nanoseconds: 1/fSCL, tLOW, tHIGH, tHD;STA, tSU;STA, tSU;DAT,
+/// tSU;STO, tBUF, least of each.
 const TABLE_10: [(Speed, [u64; 8]); 3] = [
     (
         Speed::Standard,
@@ -232,8 +235,9 @@ fn every_edge_keeps_the_times_of_the_bus_specification() -> Tested {
     Ok(())
 }
 
-// Section 6: wake-up 150 µs after the STOP that starts the mode, conversions of 62.5 µs. Section 4: 15 mV / 500 nV = 30000, 3.3 V / 1 mV = 3300.
-// Section 3.6: with a debounce of 3 the third conversion in a row sets the flag, and MASK_A pulls output A low.
+// Section 6: wake-up 150 µs after the STOP that starts the mode, conversions of 62.5 µs. Section 4:
+// 15 mV / 500 nV = 30000, 3.3 V / 1 mV = 3300. Section 3.6: with a debounce of 3 the third
+// conversion in a row sets the flag, and MASK_A pulls output A low.
 #[test]
 fn codes_counters_flags_and_outputs_change_when_the_datasheet_says() -> Tested {
     let directory = Directory::new("part");
@@ -326,7 +330,8 @@ fn a_window_holds_whole_transfers_and_the_same_ones_in_both_files() -> Tested {
             Read::new(&directory.path().join("trace.vcd"))?,
         ))
     };
-    // Each takes 7 bytes and a repeated START at 400 kHz: 0.6 + 7 * 9 * 2.5 + (1.3 + 0.6 + 0.6) + 1.3 + 0.6 µs by UM10204.
+    // Each takes 7 bytes and a repeated START at 400 kHz: 0.6 + 7 * 9 * 2.5 + (1.3 + 0.6 + 0.6) +
+    // 1.3 + 0.6 µs by UM10204.
     let stop_ns = 162_500;
     let (starts, read) = recorded(0, 3_500)?;
     assert_eq!(starts, ["0", "1000000", "2000000", "3000000"]);
@@ -372,8 +377,8 @@ fn what_is_recorded_goes_as_it_would_have_gone() -> Tested {
     };
     let directory = Directory::new("same");
     assert_eq!(play(None)?, play(Some(&directory))?);
-    // 20 ms, or up to a transfer of 2.6 ms more, with a scan every 500 µs, give or take 1.5 %; noise
-    // repeats a code now and then.
+    // 20 ms, or up to a transfer of 2.6 ms more, with a scan every 500 µs, give or take 1.5 %;
+    // noise repeats a code now and then.
     let read = Read::new(&directory.path().join("trace.vcd"))?;
     let sense = read.of("corncrake_32.ch0_X.sense").len();
     assert!((30..=48).contains(&sense), "{sense} sense codes");

@@ -1,5 +1,5 @@
-//! What flows through a rail of the skiff, integrated here from the scenario's numbers and the recorded
-//! points.
+//! What flows through a rail of the skiff, integrated here from the scenario's numbers and the
+//! recorded points.
 
 use crate::skiff::{Rail, array, number, recording, text};
 use toml::Table;
@@ -30,8 +30,8 @@ impl Flow {
 
 /// Integrates `seconds` whole seconds of a rail.
 ///
-/// In steps of 1 ms, on which all jumps of the skiff fall, by Gauss's rule with two points: exact for the
-/// products of straight lines that current and voltage are in between.
+/// In steps of 1 ms, on which all jumps of the skiff fall, by Gauss's rule with two points: exact
+/// for the products of straight lines that current and voltage are in between.
 pub fn flow(rail: &Rail, seconds: u32) -> Flow {
     let load = Load::new(&rail.load);
     let source = Source::new(&rail.source);
@@ -128,7 +128,8 @@ impl Load {
 enum Source {
     Constant(f64),
     Recorded(Vec<(f64, f64)>),
-    /// Cells in series, coulombs of one, state at the beginning, open-circuit voltage of one over its state.
+    /// Cells in series, coulombs of one, state at the beginning, open-circuit voltage of one over
+    /// its state.
     Cell(f64, f64, f64, Vec<(f64, f64)>),
 }
 

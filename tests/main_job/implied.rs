@@ -39,7 +39,8 @@ impl Implied {
     }
 }
 
-/// Limits of charge and of energy for a rail through which `flow` went while the skiff's part looked on.
+/// Limits of charge and of energy for a rail through which `flow` went while the skiff's part
+/// looked on.
 ///
 /// First order: products of two errors are left out, which are 1 to 2 % of the whole here.
 pub fn implied(skiff: &Skiff, rail: &Rail, flow: &Flow) -> [Implied; 2] {
@@ -66,11 +67,11 @@ pub fn implied(skiff: &Skiff, rail: &Rail, flow: &Flow) -> [Implied; 2] {
     let rounding = |range: &Accuracy| averaged * volts(range.lsb_nv) / 12_f64.sqrt();
     let heat_w = rail.greatest * rail.greatest * rail.ohms;
     let temperature = rail.coefficient_per_k * (skiff.span_k + rail.thermal_k_per_w * heat_w);
-    // The datasheet limits the departure from the mean over the *run*; a part of the run may lie at one end
-    // of it and the rest at the other.
+    // The datasheet limits the departure from the mean over the *run*; a part of the run may lie at
+    // one end of it and the rest at the other.
     let wander = 2.0 * ratio(common.oscillator_change_ppm);
-    // Each end lies within half a scan, and half the time in which the latch is written, of where it is
-    // taken to be: address, pointer, two bytes and the check byte of 9 clocks each.
+    // Each end lies within half a scan, and half the time in which the latch is written, of where
+    // it is taken to be: address, pointer, two bytes and the check byte of 9 clocks each.
     let scan = 1.0 / skiff.scans_per_second;
     let ends = (scan + 5.0 * 9.0 / skiff.bus_hz) * rail.greatest;
     let steps = rail.steps_per_hour / 3600.0 * flow.time + 1.0;

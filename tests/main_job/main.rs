@@ -189,8 +189,8 @@ fn without_errors_the_drive_is_measured_to_a_hundred_thousandth() {
     );
 }
 
-/// The clock of the part is off by percents and an individual one never exactly right: the two views of
-/// one run differ, the host's being the better.
+/// The clock of the part is off by percents and an individual one never exactly right: the two
+/// views of one run differ, the host's being the better.
 #[test]
 fn the_hosts_clock_and_the_parts_clock_are_two_views() {
     for (rail, _, reported) in rails() {

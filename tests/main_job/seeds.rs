@@ -1,6 +1,7 @@
 //! A thousand boards: whatever is drawn within the limits, every total lies within the bound.
 //!
-//! `CRAKE_SEEDS` and `CRAKE_SECONDS` in the environment ask for more than the quick default; `.ci/seeds` does.
+//! `CRAKE_SEEDS` and `CRAKE_SECONDS` in the environment ask for more than the quick default;
+//! `.ci/seeds` does.
 
 use crake_sim::run::{Silent, run};
 use std::sync::Mutex;
@@ -79,7 +80,8 @@ fn a_thousand_seeds_hold() {
     }
     assert!(seen.failures.is_empty(), "\n{}", seen.failures.join("\n"));
     assert_eq!(seen.used.len(), 8);
-    // Boards all over the limits come up: a bound that none of so many comes near would be of no use.
+    // Boards all over the limits come up: a bound that none of so many comes near would be of no
+    // use.
     if seeds >= 1000 {
         for (what, used) in &seen.used {
             assert!(*used > 0.3, "{what}: at most {used} of the bound");
@@ -98,7 +100,8 @@ impl Seen {
     /// Keeps the failure, with the command that replays it, and prints it at once.
     fn fail(&mut self, seed: u64, seconds: u64, what: &str) {
         let failure = format!(
-            "seed {seed}: {what}\n  cargo run --release -p crake-sim -- run examples/survey-skiff.toml --seed {seed} --for {seconds}"
+            "seed {seed}: {what}\n  cargo run --release -p crake-sim -- run \
+             examples/survey-skiff.toml --seed {seed} --for {seconds}"
         );
         println!("{failure}");
         self.failures.push(failure);

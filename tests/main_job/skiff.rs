@@ -1,4 +1,5 @@
-//! The numbers of the shipped scenario and the recordings that it names, read without the program's own reader.
+//! The numbers of the shipped scenario and the recordings that it names, read without the program's
+//! own reader.
 
 use std::{fs, path::Path};
 use toml::{Table, Value};

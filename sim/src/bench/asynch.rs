@@ -1,4 +1,5 @@
-//! `embedded-hal-async`'s traits over the bench's time; to be awaited in [`Bench::block_on`] or by [`Tasks`](super::Tasks).
+//! `embedded-hal-async`'s traits over the bench's time; to be awaited in [`Bench::block_on`] or by
+//! [`Tasks`](super::Tasks).
 
 use core::convert::Infallible;
 
@@ -13,9 +14,9 @@ use crate::bus::{Bus, BusError, Conditions, play};
 
 /// A transfer that lets other tasks run between its edges.
 ///
-/// Transfers of several tasks follow one another in the order in which they were asked for. Dropped before its
-/// end, a transfer breaks off the byte in progress and makes a STOP at once, as a controller does that is
-/// switched off in order: what targets had accepted before stays accepted.
+/// Transfers of several tasks follow one another in the order in which they were asked for. Dropped
+/// before its end, a transfer breaks off the byte in progress and makes a STOP at once, as a
+/// controller does that is switched off in order: what targets had accepted before stays accepted.
 impl i2c::I2c for I2c {
     async fn transaction(
         &mut self,
@@ -52,8 +53,8 @@ impl Delay {
     }
 }
 
-/// A wait for a level is also over if the line had that level while the task could not run; an edge is one after the
-/// wait has begun.
+/// A wait for a level is also over if the line had that level while the task could not run; an edge
+/// is one after the wait has begun.
 impl Wait for Line {
     async fn wait_for_high(&mut self) -> Result<(), Infallible> {
         waits::line(self, Wanted::High).await;

@@ -52,7 +52,8 @@ impl ErrorType for I2c {
 
 /// A transfer during which everything else stands still.
 ///
-/// While a transfer of a waiting task has the bus, this one fails with `ArbitrationLoss` and nothing is sent.
+/// While a transfer of a waiting task has the bus, this one fails with `ArbitrationLoss` and
+/// nothing is sent.
 impl embedded_hal::i2c::I2c for I2c {
     fn transaction(
         &mut self,

@@ -11,10 +11,11 @@ use embedded_hal::digital::{ErrorType, InputPin, PinState};
 use super::{Bench, Part};
 use crate::{bus::Watcher, part::AlertOutputs};
 
-/// An open-drain line with a pull-up: low while any output that is wired to it pulls, high otherwise.
+/// An open-drain line with a pull-up: low while any output that is wired to it pulls, high
+/// otherwise.
 ///
-/// Clones are the same line, and firmware's input pin. Its edges fall exactly where the parts make them: at the
-/// end of a conversion, at the STOP of a write, at the last bit of an alert response.
+/// Clones are the same line, and firmware's input pin. Its edges fall exactly where the parts make
+/// them: at the end of a conversion, at the STOP of a write, at the last bit of an alert response.
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
@@ -54,8 +55,8 @@ impl Line {
         Self { bench, node }
     }
 
-    /// Connects an output of a part of this bench, besides those already connected, of whatever parts. An output may be wired
-    /// to several lines, as if behind buffers.
+    /// Connects an output of a part of this bench, besides those already connected, of whatever
+    /// parts. An output may be wired to several lines, as if behind buffers.
     pub fn wire<M: AlertOutputs>(&self, part: &Part<M>, output: M::Output) {
         let pull = Box::new(Wired {
             part: part.clone(),
@@ -69,8 +70,8 @@ impl Line {
         self.node.level()
     }
 
-    /// A fault: from now on the line shows this level, whatever the parts do. Stuck low is a short to ground, stuck
-    /// high a broken wire behind which the pull-up is left.
+    /// A fault: from now on the line shows this level, whatever the parts do. Stuck low is a short
+    /// to ground, stuck high a broken wire behind which the pull-up is left.
     pub fn stick(&self, level: PinState) {
         self.node.stuck.set(Some(level));
     }
@@ -82,8 +83,8 @@ impl Line {
 
     /// Keeps edges from now on, or stops keeping them; those already kept stay.
     ///
-    /// While they are kept the bench stops at each event of each part, which about doubles what an hour of
-    /// virtual time costs.
+    /// While they are kept the bench stops at each event of each part, which about doubles what an
+    /// hour of virtual time costs.
     pub fn set_recording(&self, record: bool) {
         self.look();
         *self.node.recording.borrow_mut() = record.then(|| self.watch());
@@ -135,7 +136,8 @@ impl InputPin for Line {
     }
 }
 
-/// The name of a line is what is wired to it, each with what keeps it from pulling, if anything does.
+/// The name of a line is what is wired to it, each with what keeps it from pulling, if anything
+/// does.
 impl fmt::Display for Line {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.node.fmt(f)

@@ -2,9 +2,10 @@
 //!
 //! # A first test of your own
 //!
-//! A bench with a part; a rail behind one of its channels; the driver on the bench's bus and delay; then
-//! let time pass, and look at what your code made of it. `overloaded` stands for your firmware, which
-//! knows the trait alone, `CONFIG` and `BOARD` for its constants; the last nine lines are the test.
+//! A bench with a part; a rail behind one of its channels; the driver on the bench's bus and delay;
+//! then let time pass, and look at what your code made of it. `overloaded` stands for your
+//! firmware, which knows the trait alone, `CONFIG` and `BOARD` for its constants; the last nine
+//! lines are the test.
 //!
 //! ```
 //! use core::time::Duration;
@@ -47,8 +48,9 @@
 //! ```
 //!
 //! [`Part::truth`] tells what really flowed, [`Part::brown_out`] takes the part's supply away,
-//! [`Line::stick`] breaks an alert line, a [`Switched`](crate::plant::Switched) rail obeys the firmware's
-//! pins, and [`Tasks`] runs async firmware. With the feature `cli` the rails can come from a scenario file.
+//! [`Line::stick`] breaks an alert line, a [`Switched`](crate::plant::Switched) rail obeys the
+//! firmware's pins, and [`Tasks`] runs async firmware. With the feature `cli` the rails can come
+//! from a scenario file.
 //!
 //! # Without the driver
 //!
@@ -107,8 +109,9 @@ use waits::Waits;
 
 /// A handle of a bench; clones are the same bench.
 ///
-/// Time is virtual and moves when something takes time: a transfer, a delay, [`run_for`](Self::run_for).
-/// Whenever it moves, every part on the bus has lived until then before the call returns.
+/// Time is virtual and moves when something takes time: a transfer, a delay,
+/// [`run_for`](Self::run_for). Whenever it moves, every part on the bus has lived until then before
+/// the call returns.
 #[derive(Clone)]
 pub struct Bench {
     seed: u64,
@@ -149,13 +152,14 @@ impl Bench {
         self.seed
     }
 
-    /// The generator for the concern called `name`, for whatever a test draws itself: resistors, faults, loads.
+    /// The generator for the concern called `name`, for whatever a test draws itself: resistors,
+    /// faults, loads.
     pub fn rng(&self, name: &str) -> Rng {
         Rng::new(self.seed).stream(name)
     }
 
-    /// Puts a part on the bus: one of [`part`](crate::part), or of a model of your own. Its individual follows from the bench's seed and its
-    /// address alone.
+    /// Puts a part on the bus: one of [`part`](crate::part), or of a model of your own. Its
+    /// individual follows from the bench's seed and its address alone.
     ///
     /// # Errors
     /// An address that the part cannot have, or that is taken; nothing is added then.
@@ -184,7 +188,8 @@ impl Bench {
         Ok(())
     }
 
-    /// The line that an alert output of a part is wired to; the first call makes it. It is an input pin, active low.
+    /// The line that an alert output of a part is wired to; the first call makes it. It is an input
+    /// pin, active low.
     pub fn alert<M: AlertOutputs>(&self, part: &Part<M>, output: M::Output) -> Line {
         if let Some(node) = self.lines.of(part, output) {
             return Line::new(self.clone(), node);
@@ -256,7 +261,8 @@ impl Bench {
         self.world.borrow_mut().bus.take_log()
     }
 
-    /// Shows the bus's wires to `watcher` from the next START on, in place of a watcher before; to nobody with `None`.
+    /// Shows the bus's wires to `watcher` from the next START on, in place of a watcher before; to
+    /// nobody with `None`.
     pub fn watch_wires(&self, watcher: Option<Rc<RefCell<dyn WireWatcher>>>) {
         self.with_bus(|bus| bus.watch(watcher));
     }

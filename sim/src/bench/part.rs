@@ -11,10 +11,11 @@ use crate::{
     plant::{Plant, Truth},
 };
 
-/// A handle of a part on the bench; clones are the same part. `M` is its model: Corncrake's if nothing else is said.
+/// A handle of a part on the bench; clones are the same part. `M` is its model: Corncrake's if
+/// nothing else is said.
 ///
-/// What it says holds for the bench's present moment. Firmware cannot see any of it: it is for the test
-/// around the firmware.
+/// What it says holds for the bench's present moment. Firmware cannot see any of it: it is for the
+/// test around the firmware.
 pub struct Part<M: ?Sized = corncrake::Model> {
     model: Rc<RefCell<M>>,
 }
@@ -29,12 +30,13 @@ impl<M: PartModel> Part<M> {
         self.model.borrow().own_address()
     }
 
-    /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and 0 V.
+    /// Puts a rail behind a channel, in place of one before. A channel without a rail sees 0 A and
+    /// 0 V.
     ///
-    /// Over all channels of a part the plants' windows come in the order of time, so rails of one part may
-    /// share a source; parts live one after the other between two moments of the bench, so rails of different
-    /// parts may not. The plant is called while the bench is at work: it must not use the bench or the part
-    /// from there, but may read a [`Clock`](crate::bus::Clock).
+    /// Over all channels of a part the plants' windows come in the order of time, so rails of one
+    /// part may share a source; parts live one after the other between two moments of the bench, so
+    /// rails of different parts may not. The plant is called while the bench is at work: it must
+    /// not use the bench or the part from there, but may read a [`Clock`](crate::bus::Clock).
     ///
     /// # Errors
     /// A channel that the part does not have.
@@ -68,8 +70,8 @@ impl<M: PartModel> Part<M> {
         self.model().last_conversion()
     }
 
-    /// Charge that the part itself drew from its supply, in nA·ns (1e-18 C); typical figures at the supply voltage of its datasheet, 3.3 V for
-    /// those of this crate.
+    /// Charge that the part itself drew from its supply, in nA·ns (1e-18 C); typical figures at the
+    /// supply voltage of its datasheet, 3.3 V for those of this crate.
     pub fn supply_charge_na_ns(&self) -> u128 {
         self.model().supply_charge_na_ns()
     }
@@ -80,29 +82,33 @@ impl<M: PartModel> Part<M> {
         model.supply_charge_na_ns() * u128::from(model.supply_mv())
     }
 
-    /// When something happens in the part next if nobody addresses it, in nanoseconds; None if nothing will.
+    /// When something happens in the part next if nobody addresses it, in nanoseconds; None if
+    /// nothing will.
     pub fn next_event_ns(&self) -> Option<u64> {
         self.model().next_event_ns()
     }
 
-    /// The supply goes: the part loses everything and does not answer until [`power_up`](Self::power_up).
+    /// The supply goes: the part loses everything and does not answer until
+    /// [`power_up`](Self::power_up).
     pub fn power_loss(&self) {
         self.model().power_loss();
     }
 
-    /// The supply comes: a reset; some time later, 1 ms for a Corncrake, the part answers. No effect on a part that has supply.
+    /// The supply comes: a reset; some time later, 1 ms for a Corncrake, the part answers. No
+    /// effect on a part that has supply.
     pub fn power_up(&self) {
         self.model().power_up();
     }
 
-    /// A dip of the supply: the part loses everything and answers again as after [`power_up`](Self::power_up).
+    /// A dip of the supply: the part loses everything and answers again as after
+    /// [`power_up`](Self::power_up).
     pub fn brown_out(&self) {
         self.power_loss();
         self.power_up();
     }
 
-    /// Acts on the model itself: for what a part has of its own. The bench keeps it advanced to the present moment; `act` must use neither the
-    /// bench nor the part.
+    /// Acts on the model itself: for what a part has of its own. The bench keeps it advanced to the
+    /// present moment; `act` must use neither the bench nor the part.
     pub fn with<R>(&self, act: impl FnOnce(&mut M) -> R) -> R {
         act(&mut self.model())
     }

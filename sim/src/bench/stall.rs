@@ -6,7 +6,8 @@ use core::{fmt, time::Duration};
 
 use super::Bench;
 
-/// The tasks of a bench cannot go on: why, and what each of them waits for. Time stands where it was found.
+/// The tasks of a bench cannot go on: why, and what each of them waits for. Time stands where it
+/// was found.
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
@@ -38,9 +39,11 @@ pub struct Stall {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum StallReason {
-    /// Every task waits, none of them for a moment, and no part will ever change what they wait for.
+    /// Every task waits, none of them for a moment, and no part will ever change what they wait
+    /// for.
     Deadlock,
-    /// Every task waits, none of them for a moment, and in this time no part has changed what they wait for.
+    /// Every task waits, none of them for a moment, and in this time no part has changed what they
+    /// wait for.
     Patience(Duration),
     /// Tasks keep each other busy and no time passes.
     Spinning,
@@ -53,7 +56,8 @@ pub enum StallReason {
 pub struct StalledTask {
     /// The name it was spawned with.
     pub name: String,
-    /// What it waits for on the bench, in words; empty if it waits for something else, such as another task.
+    /// What it waits for on the bench, in words; empty if it waits for something else, such as
+    /// another task.
     pub waits_for: Vec<String>,
 }
 

@@ -61,11 +61,11 @@ impl fmt::Debug for Steps {
 }
 
 impl Bench {
-    /// Goes to the end of the next conversion of any part, as a debugger goes from line to line. None, and no time passes, if all parts are
-    /// idle.
+    /// Goes to the end of the next conversion of any part, as a debugger goes from line to line.
+    /// None, and no time passes, if all parts are idle.
     ///
-    /// Conversions that end at the same moment are told one by one, in the order in which the parts were put on the
-    /// bench, and time stands still between them.
+    /// Conversions that end at the same moment are told one by one, in the order in which the parts
+    /// were put on the bench, and time stands still between them.
     pub fn step(&self) -> Option<Step> {
         let mut later = self.steps.told_later.borrow_mut();
         later.retain(|step| step.converted.at_ns == self.now_ns());

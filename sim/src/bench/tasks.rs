@@ -12,8 +12,9 @@ use super::{Bench, LAST_NS, Stall, StallReason};
 
 /// Several tasks that run on a bench in virtual time, on one thread.
 ///
-/// When every task waits, the bench goes on to the next moment that one of them waits for, or to the next change of
-/// a line. Tasks whose turn has come run in the order in which they were spawned, always.
+/// When every task waits, the bench goes on to the next moment that one of them waits for, or to
+/// the next change of a line. Tasks whose turn has come run in the order in which they were
+/// spawned, always.
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
@@ -68,7 +69,8 @@ impl Bench {
     /// Runs a future to its end in virtual time: firmware written for `embedded-hal-async`.
     ///
     /// # Errors
-    /// If the future waits for what will never come, or nothing comes for an hour of virtual time; see [`Stall`].
+    /// If the future waits for what will never come, or nothing comes for an hour of virtual time;
+    /// see [`Stall`].
     pub fn block_on<F: Future>(&self, future: F) -> Result<F::Output, Stall> {
         self.tasks().block_on(future)
     }
@@ -85,8 +87,8 @@ impl Bench {
 }
 
 impl<'a> Tasks<'a> {
-    /// Adds a task. It begins to run with the next call that runs tasks; dropping the set drops it. The name appears in
-    /// [`Stall`].
+    /// Adds a task. It begins to run with the next call that runs tasks; dropping the set drops it.
+    /// The name appears in [`Stall`].
     pub fn spawn(&mut self, name: &str, future: impl Future<Output = ()> + 'a) {
         self.tasks.push(Task {
             name: String::from(name),
@@ -95,14 +97,14 @@ impl<'a> Tasks<'a> {
         });
     }
 
-    /// How long nobody may have anything to do, with no moment that anybody waits for, before that counts as a
-    /// stall. An hour if not set.
+    /// How long nobody may have anything to do, with no moment that anybody waits for, before that
+    /// counts as a stall. An hour if not set.
     pub fn set_patience(&mut self, patience: Duration) {
         self.patience = patience;
     }
 
-    /// Runs the tasks, and `main` besides and first, until `main` is over. The other tasks stay where they are and go
-    /// on in the next call.
+    /// Runs the tasks, and `main` besides and first, until `main` is over. The other tasks stay
+    /// where they are and go on in the next call.
     ///
     /// # Errors
     /// See [`Stall`]; `main` is dropped then.

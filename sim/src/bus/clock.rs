@@ -3,8 +3,9 @@ use core::cell::Cell;
 
 /// The bench's one clock, as a handle: all clones show the same time.
 ///
-/// Nanoseconds since the bench began; it stands still until something that takes time moves it. It also serves the driver as its host's clock,
-/// one without error, in whole microseconds rounded down; wrap it to make it fast or slow.
+/// Nanoseconds since the bench began; it stands still until something that takes time moves it. It
+/// also serves the driver as its host's clock, one without error, in whole microseconds rounded
+/// down; wrap it to make it fast or slow.
 #[derive(Clone, Debug, Default)]
 pub struct Clock(Rc<Cell<u64>>);
 

@@ -37,11 +37,13 @@ impl embedded_hal::i2c::Error for BusError {
 }
 
 impl Bus {
-    /// Plays a transaction as `embedded_hal::i2c::I2c::transaction` describes it. No operations, no transfer.
+    /// Plays a transaction as `embedded_hal::i2c::I2c::transaction` describes it. No operations, no
+    /// transfer.
     ///
     /// # Errors
-    /// `NoAcknowledge(Address)` or `(Data)` at the first byte that is not acknowledged; the transaction then
-    /// ends with STOP, and what went before has arrived. `Other` for an address beyond 0x7F, with nothing sent.
+    /// `NoAcknowledge(Address)` or `(Data)` at the first byte that is not acknowledged; the
+    /// transaction then ends with STOP, and what went before has arrived. `Other` for an address
+    /// beyond 0x7F, with nothing sent.
     pub fn transaction(
         &mut self,
         address: u8,
@@ -54,7 +56,8 @@ impl Bus {
     }
 }
 
-/// The wire as a controller works it. Each method ends at the edge that it makes or waits for; when that is, is the wire's matter.
+/// The wire as a controller works it. Each method ends at the edge that it makes or waits for; when
+/// that is, is the wire's matter.
 pub(crate) trait Conditions {
     /// START or repeated START.
     async fn start(&mut self);
@@ -136,7 +139,8 @@ async fn play_to_stop(
                 }
             }
             Operation::Read(buffer) => {
-                // The last byte of a run of reads is not acknowledged, so that the target lets go of the bus.
+                // The last byte of a run of reads is not acknowledged, so that the target lets go
+                // of the bus.
                 let run_goes_on = later
                     .iter()
                     .map_while(|next| {
@@ -181,7 +185,8 @@ mod tests {
         part::Target,
     };
 
-    /// Acknowledges its address and three bytes of each write, and answers reads with 1, 2, 3 and so on.
+    /// Acknowledges its address and three bytes of each write, and answers reads with 1, 2, 3 and
+    /// so on.
     #[derive(Default)]
     struct Echo {
         seen_at_ns: Vec<u64>,
@@ -316,8 +321,8 @@ mod tests {
         assert_eq!(shown(&bus.take_log()), ["S 82~ P", "S 80 01 02 03 04~ P"]);
     }
 
-    // At 100 kHz: START at 0, hold 4, eight clocks 80, so the address is judged at 84 µs; a byte takes 90;
-    // STOP 4.7 + 4 after the last.
+    // At 100 kHz: START at 0, hold 4, eight clocks 80, so the address is judged at 84 µs; a byte
+    // takes 90; STOP 4.7 + 4 after the last.
     #[test]
     fn targets_answer_at_the_moment_of_the_acknowledge() {
         let (mut bus, echo) = bus(Speed::Standard);

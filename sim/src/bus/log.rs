@@ -24,9 +24,8 @@ pub enum Logging {
 
 /// One transaction as it stood on the wire.
 ///
-/// Its display is the datasheet's notation, with `~` after each byte that the target should have acknowledged
-/// and did not:
-/// `S 64 07 04 18~ P`.
+/// Its display is the datasheet's notation, with `~` after each byte that the target should have
+/// acknowledged and did not: `S 64 07 04 18~ P`.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Transaction {
     /// Edge of START, nanoseconds of the bench's clock.

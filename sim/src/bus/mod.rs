@@ -1,7 +1,8 @@
-//! A virtual I2C bus: bit-accurate times, several targets, open-drain arbitration between them, and a log.
+//! A virtual I2C bus: bit-accurate times, several targets, open-drain arbitration between them, and
+//! a log.
 //!
-//! [`Bus::start`], [`send`](Bus::send), [`receive`](Bus::receive) and [`stop`](Bus::stop) are the wire;
-//! [`Bus::transaction`] is a controller on it with `embedded-hal`'s meaning.
+//! [`Bus::start`], [`send`](Bus::send), [`receive`](Bus::receive) and [`stop`](Bus::stop) are the
+//! wire; [`Bus::transaction`] is a controller on it with `embedded-hal`'s meaning.
 
 mod clock;
 mod controller;
@@ -31,7 +32,8 @@ pub struct Bus {
     timing: Timing,
     targets: Vec<Attached>,
     state: State,
-    /// What was last done on the bus, its hold time included, is over; after STOP, the bus-free time.
+    /// What was last done on the bus, its hold time included, is over; after STOP, the bus-free
+    /// time.
     ready_at_ns: u64,
     log: Log,
     watcher: Option<Rc<dyn Watcher>>,
@@ -103,8 +105,8 @@ impl Bus {
         self.advance_to(self.ready_at_ns);
     }
 
-    /// A byte from the controller; true if a target acknowledged it. After START it is an address byte, seen
-    /// by all.
+    /// A byte from the controller; true if a target acknowledged it. After START it is an address
+    /// byte, seen by all.
     ///
     /// On a free bus nothing happens, and nobody acknowledges.
     pub fn send(&mut self, byte: u8) -> bool {
@@ -117,11 +119,11 @@ impl Bus {
         acknowledged
     }
 
-    /// A byte from the targets; `acknowledge` asks for a further one. 0xFF when no target drives the bus, or
-    /// when it is free.
+    /// A byte from the targets; `acknowledge` asks for a further one. 0xFF when no target drives
+    /// the bus, or when it is free.
     ///
-    /// The bus is open-drain, most significant bit first: the first target to send a zero where another sends
-    /// a one goes on alone, so the least of the bytes offered stands on the wire.
+    /// The bus is open-drain, most significant bit first: the first target to send a zero where
+    /// another sends a one goes on alone, so the least of the bytes offered stands on the wire.
     pub fn receive(&mut self, acknowledge: bool) -> u8 {
         if self.is_free() {
             return 0xFF;
@@ -142,7 +144,8 @@ impl Bus {
         self.break_edge();
     }
 
-    /// STOP. The clock then stands at its edge; the bus-free time passes before the next START only.
+    /// STOP. The clock then stands at its edge; the bus-free time passes before the next START
+    /// only.
     pub fn stop(&mut self) {
         if self.is_free() {
             return;
@@ -160,8 +163,8 @@ impl Bus {
     }
 }
 
-/// The moments at which something happens on the wire, and what happens there: whoever waits for the one may
-/// do the other, and let other things happen meanwhile.
+/// The moments at which something happens on the wire, and what happens there: whoever waits for
+/// the one may do the other, and let other things happen meanwhile.
 impl Bus {
     /// Whether no transaction is in progress.
     pub(crate) fn is_free(&self) -> bool {

@@ -16,12 +16,13 @@ pub enum Speed {
 ///
 /// `start_hold + 9 B clock + n (low + restart_setup + start_hold) + low + stop_setup`
 ///
-/// and the next START comes no earlier than `bus_free` after it. Rise and fall times and stretching count nothing.
+/// and the next START comes no earlier than `bus_free` after it. Rise and fall times and stretching
+/// count nothing.
 ///
 /// # Source
-/// NXP UM10204, table of timing characteristics: every piece has its minimum, except that `clock` is held to
-/// the greatest clock frequency, for the minima of the low and the high phase alone would make it faster than
-/// the mode allows.
+/// NXP UM10204, table of timing characteristics: every piece has its minimum, except that `clock`
+/// is held to the greatest clock frequency, for the minima of the low and the high phase alone
+/// would make it faster than the mode allows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Timing {
     /// START edge to the first falling clock edge (tHD;STA).
@@ -50,8 +51,8 @@ impl Timing {
         Self { clock, ..minima }
     }
 
-    /// From the edge of START to the edge of STOP, for `bytes` bytes (address bytes included) and `restarts`
-    /// repeated STARTs.
+    /// From the edge of START to the edge of STOP, for `bytes` bytes (address bytes included) and
+    /// `restarts` repeated STARTs.
     pub const fn transfer_ns(&self, bytes: u64, restarts: u64) -> u64 {
         self.start_hold
             + CLOCKS_PER_BYTE * bytes * self.clock
@@ -60,7 +61,8 @@ impl Timing {
             + self.stop_setup
     }
 
-    /// The minima of the table, with a clock of low and high phase that exceeds the mode's greatest frequency.
+    /// The minima of the table, with a clock of low and high phase that exceeds the mode's greatest
+    /// frequency.
     const fn sum_of_minima(speed: Speed) -> Self {
         let (low, high, restart_setup, bus_free) = match speed {
             Speed::Standard => (4_700, 4_000, 4_700, 4_700),
@@ -118,8 +120,8 @@ mod tests {
         }
     }
 
-    // Each of the 9B clocks is longer than low and high together by what the greatest frequency asks: 1.3,
-    // 0.6, 0.24 µs.
+    // Each of the 9B clocks is longer than low and high together by what the greatest frequency
+    // asks: 1.3, 0.6, 0.24 µs.
     #[test]
     fn the_clock_is_held_to_the_greatest_frequency() {
         for (speed, period) in SPEEDS {

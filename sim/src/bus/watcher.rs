@@ -4,7 +4,8 @@ use super::Bus;
 
 /// Looks at what the targets show outside the bus: their alert outputs.
 pub(crate) trait Watcher {
-    /// Whether anybody cares at present. If not, time goes by without stopping at the targets' events.
+    /// Whether anybody cares at present. If not, time goes by without stopping at the targets'
+    /// events.
     fn watches(&self) -> bool;
 
     /// The targets have lived until `at_ns`; true if what they show has changed.
@@ -27,8 +28,9 @@ impl Bus {
             .min()
     }
 
-    /// Goes from one of the targets' events to the next, up to the first at which the watcher sees a change:
-    /// then true. False if none does before `ns`, or nobody watches; the clock then stands at the last event that was looked at.
+    /// Goes from one of the targets' events to the next, up to the first at which the watcher sees
+    /// a change: then true. False if none does before `ns`, or nobody watches; the clock then
+    /// stands at the last event that was looked at.
     pub(crate) fn advance_to_change(&mut self, ns: u64) -> bool {
         if !self.watcher.as_ref().is_some_and(|it| it.watches()) {
             return false;

@@ -14,8 +14,10 @@ pub enum Line {
 
 /// Sees the two wires of a bus edge by edge, and every transaction as a whole when it is over.
 ///
-/// It is called while the bus is at work and must not use the bench from there. All moments are nanoseconds of the bench's clock. Edges come in
-/// the order of their moments, but a piece of a transfer at a time: when it has been made, with what belongs to its last edge ahead of the clock. Both wires are high before the first edge.
+/// It is called while the bus is at work and must not use the bench from there. All moments are
+/// nanoseconds of the bench's clock. Edges come in the order of their moments, but a piece of a
+/// transfer at a time: when it has been made, with what belongs to its last edge ahead of the
+/// clock. Both wires are high before the first edge.
 pub trait WireWatcher {
     /// All that happened on the bench before `now_ns` has been told, by the bus and by every part.
     fn until(&mut self, now_ns: u64);
@@ -32,8 +34,8 @@ pub trait WireWatcher {
 
 /// Draws transfers for a watcher, in the same pieces of time that the bus lets pass for them.
 ///
-/// Each clock begins with the falling edge: low for [`Timing::low`], high for the rest of the period. SDA changes in the middle of `low`, as far from both edges of
-/// SCL as can be.
+/// Each clock begins with the falling edge: low for [`Timing::low`], high for the rest of the
+/// period. SDA changes in the middle of `low`, as far from both edges of SCL as can be.
 #[derive(Default)]
 pub(super) struct Wires {
     watcher: Option<Rc<RefCell<dyn WireWatcher>>>,

@@ -231,7 +231,8 @@ fn part(out: &mut String, report: &Report, verbose: bool) -> fmt::Result {
 /// Columns of a finding in a table.
 const SHORT: usize = 110;
 
-/// A finding whole, or as long as a table has room: its beginning, and the guess at its end, which says the most.
+/// A finding whole, or as long as a table has room: its beginning, and the guess at its end, which
+/// says the most.
 fn shown(finding: &str, whole: bool) -> String {
     if whole || finding.chars().count() <= SHORT {
         return finding.to_owned();

@@ -1,7 +1,8 @@
 //! The command line.
 //!
-//! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the driver claims, or a map does not conform, or a wrong one was taken for good; 2, bad
-//! input or output that could not be written: one message on standard error, and nothing half-written.
+//! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the
+//! driver claims, or a map does not conform, or a wrong one was taken for good; 2, bad input or
+//! output that could not be written: one message on standard error, and nothing half-written.
 
 mod conformance;
 mod output;
@@ -25,7 +26,8 @@ use conformance::Conformance;
 use output::Output;
 use screen::Screen;
 
-/// Bench for firmware that watches power rails: a virtual board, a fictional part, your driver, no hardware.
+/// Bench for firmware that watches power rails: a virtual board, a fictional part, your driver, no
+/// hardware.
 #[derive(Debug, Parser)]
 #[command(name = "crake-sim", version)]
 pub struct Args {
@@ -39,7 +41,8 @@ enum Command {
     Run(Run),
     /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
     Conformance(Conformance),
-    /// Print a part's registers as they stand at a moment of a scenario, or list those that a part has.
+    /// Print a part's registers as they stand at a moment of a scenario, or list those that a part
+    /// has.
     Registers(registers::Registers),
 }
 
@@ -56,14 +59,29 @@ struct Run {
     /// Print one JSON object (docs/report.md describes it) instead of tables.
     #[arg(long)]
     json: bool,
-    /// Also write every reading to DIR/readings.csv, and a stretch of the run to DIR/trace.vcd and DIR/transactions.jsonl (docs/trace.md describes them).
+    /// Also write every reading to DIR/readings.csv, and a stretch of the run to DIR/trace.vcd and
+    /// DIR/transactions.jsonl (docs/trace.md describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Where that stretch begins, in seconds of the scenario.
-    #[arg(long, value_name = "SECONDS", default_value = "0", value_parser = seconds, allow_negative_numbers = true, requires = "out")]
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        default_value = "0",
+        value_parser = seconds,
+        allow_negative_numbers = true,
+        requires = "out"
+    )]
     trace_from: Duration,
     /// How long that stretch is.
-    #[arg(long, value_name = "SECONDS", default_value = "0.1", value_parser = seconds, allow_negative_numbers = true, requires = "out")]
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        default_value = "0.1",
+        value_parser = seconds,
+        allow_negative_numbers = true,
+        requires = "out"
+    )]
     trace_for: Duration,
 }
 

@@ -58,7 +58,8 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
     )
 }
 
-/// One line for each limit that was passed: how often, when, and how close the two reactions came to their bounds.
+/// One line for each limit that was passed: how often, when, and how close the two reactions came
+/// to their bounds.
 fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
     if alerts.is_empty() {
         return Ok(());
@@ -149,7 +150,8 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
         "  {:8} {:>13} {:>13} {:>13}",
         "", "least read", "mean", "greatest read"
     )?;
-    // Current and power have a mean over all the time, from the totals; voltage only over the readings.
+    // Current and power have a mean over all the time, from the totals; voltage only over the
+    // readings.
     spread(
         out,
         "voltage",

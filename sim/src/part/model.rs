@@ -19,8 +19,8 @@ pub trait Order {
     /// The part, powered up long enough before time 0 to be addressable; None if no strap gives
     /// that address.
     ///
-    /// What differs from part to part comes from `rng` alone. All parts of a bench get the same generator:
-    /// each draws from a [stream](Rng::stream) named after itself and its address.
+    /// What differs from part to part comes from `rng` alone. All parts of a bench get the same
+    /// generator: each draws from a [stream](Rng::stream) named after itself and its address.
     fn build(self, rng: &Rng) -> Option<Self::Model>;
 }
 

@@ -1,4 +1,5 @@
-/// The packet error code of SMBus: CRC-8, x^8 + x^2 + x + 1, over `bytes` after those that gave `crc`; it begins at 0.
+/// The packet error code of SMBus: CRC-8, x^8 + x^2 + x + 1, over `bytes` after those that gave
+/// `crc`; it begins at 0.
 pub(crate) fn pec(crc: u8, bytes: &[u8]) -> u8 {
     bytes.iter().fold(crc, |crc, byte| {
         (0..8).fold(crc ^ byte, |crc, _| {

@@ -5,28 +5,33 @@ use super::{Bounds, PlantError};
 
 /// A cell, or several alike in series, whose open-circuit voltage follows its state of charge.
 ///
-/// The state is the part of the capacity that is left; charge that flows to the load lowers it, charge that
-/// flows back raises it, one for one. Below state 0 and above state 1 the voltage stays at the end of the table while the
-/// state goes on counting: the bench neither loses charge nor takes over the work of a protection circuit, and a
-/// scenario that empties its cell shows it in [`Rail::cell_left_half_na_ns`](super::Rail::cell_left_half_na_ns).
+/// The state is the part of the capacity that is left; charge that flows to the load lowers it,
+/// charge that flows back raises it, one for one. Below state 0 and above state 1 the voltage stays
+/// at the end of the table while the state goes on counting: the bench neither loses charge nor
+/// takes over the work of a protection circuit, and a scenario that empties its cell shows it in
+/// [`Rail::cell_left_half_na_ns`](super::Rail::cell_left_half_na_ns).
 ///
-/// While current flows the rail's pieces are at most 100 ms long; from one end to the other the voltage goes straight.
+/// While current flows the rail's pieces are at most 100 ms long; from one end to the other the
+/// voltage goes straight.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Cell {
-    /// Charge left, in halves of nA·ns, and the voltage of the whole series at that state, in nanovolts.
+    /// Charge left, in halves of nA·ns, and the voltage of the whole series at that state, in
+    /// nanovolts.
     table: Vec<(i128, i64)>,
     initial: i128,
     bounds: Bounds,
 }
 
 impl Cell {
-    /// A cell of `capacity_uah` microampere-hours with `table` of state (parts per million of the capacity) and open-circuit
-    /// voltage (nanovolts), straight between its points. `initial_ppm` is the state at time 0.
+    /// A cell of `capacity_uah` microampere-hours with `table` of state (parts per million of the
+    /// capacity) and open-circuit voltage (nanovolts), straight between its points. `initial_ppm`
+    /// is the state at time 0.
     ///
     /// # Errors
-    /// [`PlantError::Capacity`] unless it is 1 µAh to 10 000 Ah, [`PlantError::Empty`], [`PlantError::Order`] or
-    /// [`PlantError::StateEnds`] unless the table's states increase from 0 to 1 000 000, [`PlantError::Value`] for a voltage
-    /// beyond ±10^12, and [`PlantError::State`] for an initial state above 1 000 000.
+    /// [`PlantError::Capacity`] unless it is 1 µAh to 10 000 Ah, [`PlantError::Empty`],
+    /// [`PlantError::Order`] or [`PlantError::StateEnds`] unless the table's states increase from 0
+    /// to 1 000 000, [`PlantError::Value`] for a voltage beyond ±10^12, and [`PlantError::State`]
+    /// for an initial state above 1 000 000.
     pub fn new(
         capacity_uah: u64,
         initial_ppm: u32,
@@ -58,7 +63,8 @@ impl Cell {
     /// As many such cells in series: the voltage is that of all, the capacity that of one.
     ///
     /// # Errors
-    /// [`PlantError::Series`] unless there are 1 to 1000 cells, [`PlantError::Value`] if their voltage is beyond ±10^12 nV.
+    /// [`PlantError::Series`] unless there are 1 to 1000 cells, [`PlantError::Value`] if their
+    /// voltage is beyond ±10^12 nV.
     pub fn in_series(self, cells: u32) -> Result<Self, PlantError> {
         if !(1..=1000).contains(&cells) {
             return Err(PlantError::Series(cells));
@@ -80,7 +86,8 @@ impl Cell {
         self.initial - drawn
     }
 
-    /// Open-circuit voltage in nanovolts, rounded to nearest, when `drawn` (halves of nA·ns) has flowed out.
+    /// Open-circuit voltage in nanovolts, rounded to nearest, when `drawn` (halves of nA·ns) has
+    /// flowed out.
     pub(super) fn open_circuit_nv(&self, drawn: i128) -> i64 {
         let left = self.left(drawn);
         let next = self.table.partition_point(|point| point.0 <= left);

@@ -6,12 +6,12 @@ use super::{Bounds, PlantError, Profile, Section};
 
 /// A charger for a cell: trickle into an empty one, then constant current, then constant voltage.
 ///
-/// Every 100 ms it looks at the cell's open-circuit voltage and sets its current until the next look, by this rule,
-/// which is our own invention and simpler than any real charger's:
+/// Every 100 ms it looks at the cell's open-circuit voltage and sets its current until the next
+/// look, by this rule, which is our own invention and simpler than any real charger's:
 ///
 /// 1. below `trickle_below_nv`: `trickle_na`;
-/// 2. otherwise the current that would bring the voltage at the rail's load to `full_nv` across the source's impedance if
-///    nothing else flowed, but at most `bulk_na`;
+/// 2. otherwise the current that would bring the voltage at the rail's load to `full_nv` across the
+/// source's impedance if nothing else flowed, but at most `bulk_na`;
 /// 3. nothing where that is less than `least_na`.
 ///
 /// The current is negative on the rail: it flows from the load's side into the cell.
@@ -23,15 +23,16 @@ pub struct Charger {
     pub trickle_below_nv: i64,
     /// Greatest current, in nanoamperes, not negative.
     pub bulk_na: i64,
-    /// Voltage that the charger aims at, in nanovolts. It is exceeded by no more than the cell rises in 100 ms.
+    /// Voltage that the charger aims at, in nanovolts. It is exceeded by no more than the cell
+    /// rises in 100 ms.
     pub full_nv: i64,
     /// Current below which charging ends, in nanoamperes.
     pub least_na: i64,
 }
 
 impl Charger {
-    /// The charger, if its numbers make sense: [`PlantError::Value`] for a current or voltage beyond ±10^12 and for a
-    /// negative current.
+    /// The charger, if its numbers make sense: [`PlantError::Value`] for a current or voltage
+    /// beyond ±10^12 and for a negative current.
     pub(super) fn checked(self) -> Result<Self, PlantError> {
         Bounds::of([self.trickle_below_nv, self.full_nv])?;
         let currents = [self.trickle_na, self.bulk_na, self.least_na];

@@ -13,8 +13,8 @@ impl Sum {
     /// The sum of `parts`.
     ///
     /// # Errors
-    /// [`PlantError::Empty`] without parts, [`PlantError::Value`] if what their bounds add up to is beyond ±10^12, even if they never
-    /// meet there.
+    /// [`PlantError::Empty`] without parts, [`PlantError::Value`] if what their bounds add up to is
+    /// beyond ±10^12, even if they never meet there.
     pub fn new(parts: Vec<Box<dyn Profile>>) -> Result<Self, PlantError> {
         if parts.is_empty() {
             return Err(PlantError::Empty);
@@ -65,8 +65,8 @@ impl<P: Profile> Scaled<P> {
     /// `profile` × `numerator` / `denominator`, rounded to nearest at the ends of each section.
     ///
     /// # Errors
-    /// [`PlantError::Scale`] if the denominator is 0 or the ratio beyond ±10^6, [`PlantError::Value`] if the
-    /// result is beyond ±10^12.
+    /// [`PlantError::Scale`] if the denominator is 0 or the ratio beyond ±10^6,
+    /// [`PlantError::Value`] if the result is beyond ±10^12.
     pub fn new(profile: P, numerator: i64, denominator: u32) -> Result<Self, PlantError> {
         let greatest = u64::from(denominator) * 1_000_000;
         if denominator == 0 || numerator.unsigned_abs() > greatest {

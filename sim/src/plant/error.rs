@@ -6,9 +6,11 @@ use core::fmt;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum PlantError {
-    /// A current beyond [`CURRENT_NA_MAX`](super::CURRENT_NA_MAX), in nanoamperes: a single value or what a rail's load may add up to.
+    /// A current beyond [`CURRENT_NA_MAX`](super::CURRENT_NA_MAX), in nanoamperes: a single value
+    /// or what a rail's load may add up to.
     Current(i64),
-    /// A voltage beyond [`VOLTAGE_NV_MAX`](super::VOLTAGE_NV_MAX), in nanovolts, after the drop across the source's impedance.
+    /// A voltage beyond [`VOLTAGE_NV_MAX`](super::VOLTAGE_NV_MAX), in nanovolts, after the drop
+    /// across the source's impedance.
     Voltage(i64),
     /// A profile's value whose magnitude is greater than 10^12.
     Value(i64),
@@ -42,7 +44,8 @@ impl fmt::Display for PlantError {
             Self::Current(na) => write!(f, "a current of {} A is beyond ±1000 A", na / NANO),
             Self::Voltage(nv) => write!(
                 f,
-                "the voltage at the load, with the drop across the source's impedance, may come to {} V; it must stay within ±1000 V",
+                "the voltage at the load, with the drop across the source's impedance, may come \
+                 to {} V; it must stay within ±1000 V",
                 nv / NANO
             ),
             Self::Value(value) => write!(

@@ -1,14 +1,15 @@
 //! Rounding of exact quotients; everything else on a rail is whole numbers.
 
-/// `numerator / denominator` rounded to nearest, halves towards plus infinity. `denominator` must be positive, and is
-/// below 2^126 wherever this is called.
+/// `numerator / denominator` rounded to nearest, halves towards plus infinity. `denominator` must
+/// be positive, and is below 2^126 wherever this is called.
 pub(super) const fn round_div(numerator: i128, denominator: i128) -> i128 {
     let quotient = numerator.div_euclid(denominator);
     let remainder = numerator.rem_euclid(denominator);
     quotient + (2 * remainder >= denominator) as i128
 }
 
-/// The value at `x` of the straight line from (0, `start`) to (`length`, `end`), rounded to nearest.
+/// The value at `x` of the straight line from (0, `start`) to (`length`, `end`), rounded to
+/// nearest.
 ///
 /// `x` is at most `length`, which is positive; the values are below 2^62, so that the product fits.
 pub(super) const fn on_line(start: i64, end: i64, x: u64, length: u64) -> i64 {

@@ -1,13 +1,14 @@
 //! What stands behind the sense resistors: sources, loads and the exact truth of what flowed.
 //!
-//! A [`Rail`] is a [`Source`] and a load. A load is a [`Profile`] of current over time: [`Constant`], [`Pulses`],
-//! [`Recorded`] (also steps and ramps), or several together ([`Sum`], [`Scaled`]). A source is a profile of voltage, or a
-//! [`Cell`] that its own charge discharges, behind an impedance. On a [`Switched`] rail firmware turns loads on and off
-//! through a [`Switch`], and a [`Charger`] feeds the cell.
+//! A [`Rail`] is a [`Source`] and a load. A load is a [`Profile`] of current over time:
+//! [`Constant`], [`Pulses`], [`Recorded`] (also steps and ramps), or several together ([`Sum`],
+//! [`Scaled`]). A source is a profile of voltage, or a [`Cell`] that its own charge discharges,
+//! behind an impedance. On a [`Switched`] rail firmware turns loads on and off through a
+//! [`Switch`], and a [`Charger`] feeds the cell.
 //!
-//! All of them are made of straight stretches between whole numbers of nanoseconds, nanoamperes and nanovolts. The
-//! trajectory between those numbers *is* the rail, so its charge and energy are known exactly and nothing has to be
-//! believed about a step width.
+//! All of them are made of straight stretches between whole numbers of nanoseconds, nanoamperes and
+//! nanovolts. The trajectory between those numbers *is* the rail, so its charge and energy are
+//! known exactly and nothing has to be believed about a step width.
 //!
 //! ```
 //! use crake_sim::plant::{Constant, Plant, Pulses, Rail, Source};
@@ -59,9 +60,11 @@ pub const VOLTAGE_NV_MAX: i64 = 1_000_000_000_000;
 
 /// A rail as the part's converter sees it, and as the truth is kept.
 ///
-/// Time is in nanoseconds since the bench began and never goes backwards from one call to the next, over both methods.
+/// Time is in nanoseconds since the bench began and never goes backwards from one call to the next,
+/// over both methods.
 pub trait Plant {
-    /// Means over the aperture from `from_ns` (inclusive) to `to_ns` (exclusive, greater than `from_ns`).
+    /// Means over the aperture from `from_ns` (inclusive) to `to_ns` (exclusive, greater than
+    /// `from_ns`).
     fn window(&mut self, from_ns: u64, to_ns: u64) -> Means;
 
     /// Exact totals from time 0 to `at_ns`.

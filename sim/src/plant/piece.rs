@@ -3,8 +3,8 @@ use super::exact::on_line;
 
 /// A stretch of a rail over which current and voltage are straight.
 ///
-/// Time in nanoseconds, current in nanoamperes, voltage in nanovolts, taken at the load's side of the sense resistor. `to_ns` is
-/// after `from_ns`, by at most 1000 s; values are within ±10^12.
+/// Time in nanoseconds, current in nanoamperes, voltage in nanovolts, taken at the load's side of
+/// the sense resistor. `to_ns` is after `from_ns`, by at most 1000 s; values are within ±10^12.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Piece {
     /// First instant.
@@ -34,7 +34,8 @@ impl Piece {
         }
     }
 
-    /// Charge and energy of the whole piece: (i0 + i1)·T halves, and T·(2·i0·v0 + i0·v1 + i1·v0 + 2·i1·v1) sixths. Exact.
+    /// Charge and energy of the whole piece: (i0 + i1)·T halves, and T·(2·i0·v0 + i0·v1 + i1·v0 +
+    /// 2·i1·v1) sixths. Exact.
     pub fn whole(&self) -> Truth {
         let length = i128::from(self.to_ns - self.from_ns);
         let (i0, i1) = (i128::from(self.start_na), i128::from(self.end_na));
@@ -45,11 +46,12 @@ impl Piece {
         }
     }
 
-    /// Charge and energy from the beginning of the piece to `at_ns`, which is inside it or at its ends, each rounded to nearest in
-    /// its unit, halves towards plus infinity.
+    /// Charge and energy from the beginning of the piece to `at_ns`, which is inside it or at its
+    /// ends, each rounded to nearest in its unit, halves towards plus infinity.
     ///
     /// With x since the beginning, a and b the changes of current and voltage over the length T:
-    /// charge is 2·i0·x + a·x²/T halves; energy is 6·i0·v0·x + 3·(i0·b + v0·a)·x²/T + 2·a·b·x³/T² sixths.
+    /// charge is 2·i0·x + a·x²/T halves; energy is 6·i0·v0·x + 3·(i0·b + v0·a)·x²/T + 2·a·b·x³/T²
+    /// sixths.
     pub fn until(&self, at_ns: u64) -> Truth {
         if at_ns == self.to_ns {
             return self.whole();
@@ -71,7 +73,8 @@ impl Piece {
         }
     }
 
-    /// The piece up to `at_ns`, with values there rounded to nearest; at or before its beginning, that instant.
+    /// The piece up to `at_ns`, with values there rounded to nearest; at or before its beginning,
+    /// that instant.
     pub(super) fn cut(&self, at_ns: u64) -> Self {
         if at_ns >= self.to_ns {
             return *self;
@@ -106,9 +109,11 @@ struct Share {
     length: i128,
 }
 
-/// The exact number `whole + over_t / T + over_tt / T²`, with both numerators at least 0 and below T.
+/// The exact number `whole + over_t / T + over_tt / T²`, with both numerators at least 0 and below
+/// T.
 ///
-/// A product of the energy's cubic term alone would not fit in 128 bits; kept in this form, every step does.
+/// A product of the energy's cubic term alone would not fit in 128 bits; kept in this form, every
+/// step does.
 #[derive(Clone, Copy)]
 struct Quotient {
     whole: i128,

@@ -1,11 +1,14 @@
 use super::PlantError;
 use super::exact::on_line;
 
-/// A quantity over time, made of straight sections: a load's current in nanoamperes or a source's voltage in nanovolts.
+/// A quantity over time, made of straight sections: a load's current in nanoamperes or a source's
+/// voltage in nanovolts.
 ///
-/// A profile has no state: whatever time it is asked about, it answers the same. Values are within ±10^12.
+/// A profile has no state: whatever time it is asked about, it answers the same. Values are within
+/// ±10^12.
 pub trait Profile {
-    /// The section that holds at `at_ns` (which is before `u64::MAX`): it begins at or before `at_ns` and ends after it.
+    /// The section that holds at `at_ns` (which is before `u64::MAX`): it begins at or before
+    /// `at_ns` and ends after it.
     fn section(&self, at_ns: u64) -> Section;
 
     /// Least and greatest value that the profile takes or could take.
@@ -14,7 +17,8 @@ pub trait Profile {
 
 /// A straight stretch of a [`Profile`].
 ///
-/// Time is in nanoseconds; values are in the profile's unit. A profile may jump where sections meet.
+/// Time is in nanoseconds; values are in the profile's unit. A profile may jump where sections
+/// meet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Section {
     /// First instant.
@@ -121,7 +125,8 @@ impl Profile for Constant {
     }
 }
 
-/// Such values, over a piece of at most [`PIECE_NS_MAX`](super::piece::PIECE_NS_MAX), leave room in 128 bits.
+/// Such values, over a piece of at most [`PIECE_NS_MAX`](super::piece::PIECE_NS_MAX), leave room in
+/// 128 bits.
 const VALUE_MAX: u64 = 1_000_000_000_000;
 
 #[cfg(test)]

@@ -2,8 +2,9 @@ use super::{Bounds, PlantError, Profile, Section};
 
 /// Pulses between a low and a high value: radios that transmit, processors that wake.
 ///
-/// Pulse n begins at `first + n × period`, rises over the edge time, is high, begins to fall at `width` after its
-/// beginning and falls over the edge time. With an edge time of 0 it jumps. Before the first pulse the value is low.
+/// Pulse n begins at `first + n × period`, rises over the edge time, is high, begins to fall at
+/// `width` after its beginning and falls over the edge time. With an edge time of 0 it jumps.
+/// Before the first pulse the value is low.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Pulses {
     low: i64,
@@ -25,10 +26,12 @@ pub struct Train {
 }
 
 impl Pulses {
-    /// Pulses from time 0 on, without edge time, `period_ns` from one beginning to the next and `width_ns` long.
+    /// Pulses from time 0 on, without edge time, `period_ns` from one beginning to the next and
+    /// `width_ns` long.
     ///
     /// # Errors
-    /// [`PlantError::Value`] for a value beyond ±10^12, [`PlantError::PulseShape`] unless 0 < width ≤ period.
+    /// [`PlantError::Value`] for a value beyond ±10^12, [`PlantError::PulseShape`] unless 0 < width
+    /// ≤ period.
     pub fn new(low: i64, high: i64, period_ns: u64, width_ns: u64) -> Result<Self, PlantError> {
         Bounds::of([low, high])?;
         Self {
@@ -61,7 +64,8 @@ impl Pulses {
     /// The same in groups, the first of which begins with the first pulse.
     ///
     /// # Errors
-    /// [`PlantError::TrainShape`] for a group of no pulses, or one that is longer than the train's period.
+    /// [`PlantError::TrainShape`] for a group of no pulses, or one that is longer than the train's
+    /// period.
     pub fn in_trains(mut self, train: Train) -> Result<Self, PlantError> {
         let fits = train
             .pulses
@@ -83,7 +87,8 @@ impl Pulses {
         Ok(self)
     }
 
-    /// Beginning of the period of a pulse that `at_ns` lies in, or the section of rest that it lies in.
+    /// Beginning of the period of a pulse that `at_ns` lies in, or the section of rest that it lies
+    /// in.
     fn pulse_at(&self, at_ns: u64) -> Result<u64, Section> {
         let Some(since_first) = at_ns.checked_sub(self.first_ns) else {
             return Err(Section::flat(0, self.first_ns, self.low));

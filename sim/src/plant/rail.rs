@@ -6,16 +6,17 @@ use super::{CURRENT_NA_MAX, Means, Piece, Plant, PlantError, Profile, Section, S
 
 /// A source and its load: one rail.
 ///
-/// The rail makes its trajectory piece by piece as time goes on. A piece ends where the load's or the source's section does, after
-/// 1000 s at the latest, and after 100 ms if a cell feeds it and current flows; its ends are whole nanoamperes and nanovolts,
-/// and that trajectory is what [`truth`](Plant::truth) sums and [`window`](Plant::window) averages.
+/// The rail makes its trajectory piece by piece as time goes on. A piece ends where the load's or
+/// the source's section does, after 1000 s at the latest, and after 100 ms if a cell feeds it and
+/// current flows; its ends are whole nanoamperes and nanovolts, and that trajectory is what
+/// [`truth`](Plant::truth) sums and [`window`](Plant::window) averages.
 ///
-/// Questions may reach back from the latest instant asked about by up to 1 ms, so that a truth asked for in the middle of a
-/// conversion does not spoil the conversion. What lies further back cannot be told any more: its means are NaN and
-/// its totals `i128::MAX`.
+/// Questions may reach back from the latest instant asked about by up to 1 ms, so that a truth
+/// asked for in the middle of a conversion does not spoil the conversion. What lies further back
+/// cannot be told any more: its means are NaN and its totals `i128::MAX`.
 ///
-/// Charge cannot overflow. Energy can, beyond 2^127 sixths of 10^-27 J (28 GJ, for instance 1 kW for 328 days); from then on its total is
-/// `i128::MAX`.
+/// Charge cannot overflow. Energy can, beyond 2^127 sixths of 10^-27 J (28 GJ, for instance 1 kW
+/// for 328 days); from then on its total is `i128::MAX`.
 pub struct Rail {
     source: Source,
     load: Box<dyn Profile>,
@@ -46,11 +47,12 @@ pub struct Extremes {
 }
 
 impl Rail {
-    /// A rail on which `source` feeds `load`, a profile in nanoamperes that is positive from source to load.
+    /// A rail on which `source` feeds `load`, a profile in nanoamperes that is positive from source
+    /// to load.
     ///
     /// # Errors
-    /// [`PlantError::Current`] if the load could go beyond ±1 kA, [`PlantError::Voltage`] if the voltage at the load
-    /// could go beyond ±1 kV with the drop across the source's impedance.
+    /// [`PlantError::Current`] if the load could go beyond ±1 kA, [`PlantError::Voltage`] if the
+    /// voltage at the load could go beyond ±1 kV with the drop across the source's impedance.
     pub fn new(source: Source, load: impl Profile + 'static) -> Result<Self, PlantError> {
         let bounds = load.bounds();
         for na in [bounds.least, bounds.greatest] {
@@ -72,22 +74,24 @@ impl Rail {
         })
     }
 
-    /// Least and greatest current, voltage and power from time 0 to `at_ns`, which is not before an instant already asked
-    /// about. Current and voltage are straight between the ends of pieces, so theirs are exact; power may bulge in between.
+    /// Least and greatest current, voltage and power from time 0 to `at_ns`, which is not before an
+    /// instant already asked about. Current and voltage are straight between the ends of pieces, so
+    /// theirs are exact; power may bulge in between.
     pub fn extremes(&mut self, at_ns: u64) -> Extremes {
         self.advance(at_ns, at_ns);
         let cut = self.now.piece.cut(at_ns);
         self.extremes.and(&cut)
     }
 
-    /// Charge left in the cell at `at_ns` in halves of nA·ns: what it began with less what has flowed out. Below 0 it is overdrawn.
-    /// None if the source is no cell.
+    /// Charge left in the cell at `at_ns` in halves of nA·ns: what it began with less what has
+    /// flowed out. Below 0 it is overdrawn. None if the source is no cell.
     pub fn cell_left_half_na_ns(&mut self, at_ns: u64) -> Option<i128> {
         let drawn = self.truth(at_ns).charge_half_na_ns;
         self.source.left(drawn)
     }
 
-    /// The piece that holds at `at_ns`, which is subject to the same limits as the totals'; none if it lies too far back.
+    /// The piece that holds at `at_ns`, which is subject to the same limits as the totals'; none if
+    /// it lies too far back.
     pub fn piece(&mut self, at_ns: u64) -> Option<Piece> {
         self.advance(at_ns, at_ns);
         self.leg_at(at_ns).map(Leg::piece)
@@ -106,13 +110,15 @@ impl Rail {
         self.now.piece.from_ns
     }
 
-    /// Connects or parts the source, for what is made from now on. Parted, nothing flows and nothing stands at the load.
+    /// Connects or parts the source, for what is made from now on. Parted, nothing flows and
+    /// nothing stands at the load.
     pub(super) fn connect(&mut self, connected: bool) {
         self.source.connect(connected);
     }
 
-    /// Asks the load anew from `at_ns` on, to which the rail has been [advanced](Self::advance): what it
-    /// answered for later no longer holds. The totals at that instant are those that a question there gets.
+    /// Asks the load anew from `at_ns` on, to which the rail has been [advanced](Self::advance):
+    /// what it answered for later no longer holds. The totals at that instant are those that a
+    /// question there gets.
     pub(super) fn renew(&mut self, from_ns: u64, at_ns: u64) {
         self.section = self.load.section(at_ns);
         if at_ns > self.now.piece.from_ns {
@@ -128,7 +134,8 @@ impl Rail {
         }
     }
 
-    /// Makes pieces until `now` reaches to `at_ns`, and forgets those that questions from `from_ns` on no longer reach.
+    /// Makes pieces until `now` reaches to `at_ns`, and forgets those that questions from `from_ns`
+    /// on no longer reach.
     pub(super) fn advance(&mut self, from_ns: u64, at_ns: u64) {
         while self.now.piece.to_ns < at_ns {
             self.go_on(from_ns, self.now.piece.to_ns);
@@ -299,7 +306,8 @@ impl Leg {
         }
     }
 
-    /// Means from one instant of the piece to a later one: the values in the middle, since both lines are straight.
+    /// Means from one instant of the piece to a later one: the values in the middle, since both
+    /// lines are straight.
     fn means(&self, from_ns: u64, to_ns: u64) -> Means {
         let begin = self.piece.from_ns;
         // At most two pieces' length: a signed number converts faster than an unsigned one.

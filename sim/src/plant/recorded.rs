@@ -4,8 +4,8 @@ use super::{Bounds, PlantError, Profile, Section};
 
 /// Values at given times: a recording, steps or a ramp.
 ///
-/// Before its first point the profile has the first value. A recording that flows both ways (a negative current goes back into
-/// the source) needs nothing special.
+/// Before its first point the profile has the first value. A recording that flows both ways (a
+/// negative current goes back into the source) needs nothing special.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Recorded {
     points: Vec<(u64, i64)>,
@@ -30,17 +30,20 @@ pub enum AfterEnd {
     Hold,
     /// It has this value for ever.
     Value(i64),
-    /// It starts over. A pass lasts from the first point to the last, and the last point's time is the first point's of the next
-    /// pass, so that with [`Interpolation::Hold`] the last value does not show at all.
+    /// It starts over. A pass lasts from the first point to the last, and the last point's time is
+    /// the first point's of the next pass, so that with [`Interpolation::Hold`] the last value does
+    /// not show at all.
     Repeat,
 }
 
 impl Recorded {
-    /// A profile through `points`, each a time in nanoseconds and a value in nanoamperes or nanovolts.
+    /// A profile through `points`, each a time in nanoseconds and a value in nanoamperes or
+    /// nanovolts.
     ///
     /// # Errors
-    /// [`PlantError::Empty`] without points, [`PlantError::Order`] if times do not increase, [`PlantError::Value`] for a value
-    /// beyond ±10^12, and [`PlantError::Pass`] if a single point is to be repeated.
+    /// [`PlantError::Empty`] without points, [`PlantError::Order`] if times do not increase,
+    /// [`PlantError::Value`] for a value beyond ±10^12, and [`PlantError::Pass`] if a single point
+    /// is to be repeated.
     pub fn new(
         points: Vec<(u64, i64)>,
         interpolation: Interpolation,
@@ -67,7 +70,8 @@ impl Recorded {
         }
     }
 
-    /// The value `initial` until the first of `steps`, then each step's value from its time on, the last for ever.
+    /// The value `initial` until the first of `steps`, then each step's value from its time on, the
+    /// last for ever.
     ///
     /// # Errors
     /// As [`new`](Self::new); a step at time 0 is out of order, since `initial` is at time 0.
@@ -76,7 +80,8 @@ impl Recorded {
         Self::new(points.collect(), Interpolation::Hold, AfterEnd::Hold)
     }
 
-    /// A straight line from one point (time in nanoseconds, value) to the other, level before and after.
+    /// A straight line from one point (time in nanoseconds, value) to the other, level before and
+    /// after.
     ///
     /// # Errors
     /// As [`new`](Self::new).
@@ -92,7 +97,8 @@ impl Recorded {
         self.points[self.points.len() - 1]
     }
 
-    /// The section of the points at `at_ns`, which is neither before the first nor at or after the last.
+    /// The section of the points at `at_ns`, which is neither before the first nor at or after the
+    /// last.
     fn between_points(&self, at_ns: u64) -> Section {
         let next = self.points.partition_point(|point| point.0 <= at_ns);
         let (from, to) = (self.points[next - 1], self.points[next]);

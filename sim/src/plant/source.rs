@@ -6,9 +6,10 @@ use super::{Bounds, PlantError, Profile, Section, VOLTAGE_NV_MAX};
 
 /// What feeds a rail: a profile of voltage or a [`Cell`], behind an impedance.
 ///
-/// At break points the voltage at the load is the open-circuit voltage less impedance × current, rounded to nearest; between
-/// them it goes straight. The impedance is that of everything up to the load's side of the sense resistor, the resistor
-/// included; an impedance of 0 means that the profile is the voltage at the load itself, as a recording may be.
+/// At break points the voltage at the load is the open-circuit voltage less impedance × current,
+/// rounded to nearest; between them it goes straight. The impedance is that of everything up to the
+/// load's side of the sense resistor, the resistor included; an impedance of 0 means that the
+/// profile is the voltage at the load itself, as a recording may be.
 pub struct Source {
     supply: Supply,
     impedance_uohm: u64,
@@ -65,7 +66,8 @@ impl Source {
         self.connected = connected;
     }
 
-    /// Until when (at most `to_ns`) the voltage is straight from `from_ns` on. `flows`: whether any current does.
+    /// Until when (at most `to_ns`) the voltage is straight from `from_ns` on. `flows`: whether any
+    /// current does.
     pub(super) fn straight_until(&mut self, from_ns: u64, to_ns: u64, flows: bool) -> u64 {
         match &mut self.supply {
             Supply::Profile(profile, section) => {
@@ -79,8 +81,9 @@ impl Source {
         }
     }
 
-    /// Voltage at the load in nanovolts at `at_ns`, which is not beyond the last answer of [`straight_until`](Self::straight_until), while
-    /// `current_na` flows and `drawn` (halves of nA·ns) has flowed.
+    /// Voltage at the load in nanovolts at `at_ns`, which is not beyond the last answer of
+    /// [`straight_until`](Self::straight_until), while `current_na` flows and `drawn` (halves of
+    /// nA·ns) has flowed.
     pub(super) fn voltage_nv(&self, at_ns: u64, current_na: i64, drawn: i128) -> i64 {
         let open = match &self.supply {
             Supply::Profile(_, section) => section.at(at_ns),
@@ -89,7 +92,8 @@ impl Source {
         open - self.drop_nv(current_na)
     }
 
-    /// The cell's charge left after `drawn`, both in halves of nA·ns; none if the source is no cell.
+    /// The cell's charge left after `drawn`, both in halves of nA·ns; none if the source is no
+    /// cell.
     pub(super) fn left(&self, drawn: i128) -> Option<i128> {
         match &self.supply {
             Supply::Profile(..) => None,

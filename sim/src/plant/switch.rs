@@ -16,8 +16,8 @@ use crate::bus::Clock;
 
 /// A switch on the board that firmware drives through a pin: high closes it, low opens it.
 ///
-/// Clones are the same switch; it may stand in any number of [`Switched`](super::Switched) rails. It acts at the
-/// present moment of the bench whose clock it was given, without delay and bounce.
+/// Clones are the same switch; it may stand in any number of [`Switched`](super::Switched) rails.
+/// It acts at the present moment of the bench whose clock it was given, without delay and bounce.
 #[derive(Clone)]
 pub struct Switch {
     clock: Clock,
@@ -136,7 +136,8 @@ impl StatefulOutputPin for Switch {
     }
 }
 
-/// A pulse of current on closing, on top of the load: it begins at its peak and falls straight to nothing.
+/// A pulse of current on closing, on top of the load: it begins at its peak and falls straight to
+/// nothing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Inrush {
     /// Nanoamperes at the moment of closing.

@@ -8,9 +8,10 @@ use super::{
 
 /// A rail whose loads, or whose source, firmware switches while the bench runs.
 ///
-/// The current changes at the nanosecond of the switching and not before or after; the rail's pieces are cut there, and the
-/// truth stays exact (each cut rounds the totals once, to half of 1e-18 C and a sixth of 1e-27 J). A conversion in
-/// progress averages both sides. Everything else is as on a [`Rail`].
+/// The current changes at the nanosecond of the switching and not before or after; the rail's
+/// pieces are cut there, and the truth stays exact (each cut rounds the totals once, to half of
+/// 1e-18 C and a sixth of 1e-27 J). A conversion in progress averages both sides. Everything else
+/// is as on a [`Rail`].
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn core::error::Error>> {
@@ -59,7 +60,8 @@ pub struct Load {
 }
 
 impl Load {
-    /// A load that draws `profile`, in nanoamperes. The profile's time is the bench's, whether the load is on or off.
+    /// A load that draws `profile`, in nanoamperes. The profile's time is the bench's, whether the
+    /// load is on or off.
     pub fn of(profile: impl Profile + 'static) -> Self {
         Self {
             profile: Box::new(profile),
@@ -72,7 +74,8 @@ impl Load {
     /// A charger that feeds its current back into the rail's source.
     ///
     /// # Errors
-    /// [`PlantError::Value`] for a current or voltage of it beyond ±10^12 and for a negative current.
+    /// [`PlantError::Value`] for a current or voltage of it beyond ±10^12 and for a negative
+    /// current.
     pub fn charger(charger: Charger) -> Result<Self, PlantError> {
         let charger = charger.checked()?;
         let level = Rc::new(Level::new(&charger));
@@ -82,15 +85,16 @@ impl Load {
         })
     }
 
-    /// The same behind a switch, in place of one before. Up to the moment at which the rail is made, the switch counts as
-    /// always having been as it is then.
+    /// The same behind a switch, in place of one before. Up to the moment at which the rail is
+    /// made, the switch counts as always having been as it is then.
     #[must_use]
     pub fn behind(mut self, switch: &Switch) -> Self {
         self.switch = Some(switch.clone());
         self
     }
 
-    /// The same with an inrush each time its switch closes; without effect for a load that has no switch.
+    /// The same with an inrush each time its switch closes; without effect for a load that has no
+    /// switch.
     #[must_use]
     pub fn with_inrush(mut self, inrush: Inrush) -> Self {
         self.inrush = Some(inrush);
@@ -102,9 +106,9 @@ impl Switched {
     /// A rail on which `source` feeds `loads`.
     ///
     /// # Errors
-    /// [`PlantError::Empty`] without loads, [`PlantError::PulseShape`] for an inrush of no length, [`PlantError::Value`] or
-    /// [`PlantError::Current`] if all loads and inrushes together, or some of them, could be beyond ±1 kA,
-    /// [`PlantError::Voltage`] as [`Rail::new`].
+    /// [`PlantError::Empty`] without loads, [`PlantError::PulseShape`] for an inrush of no length,
+    /// [`PlantError::Value`] or [`PlantError::Current`] if all loads and inrushes together, or some
+    /// of them, could be beyond ±1 kA, [`PlantError::Voltage`] as [`Rail::new`].
     pub fn new(source: Source, loads: Vec<Load>) -> Result<Self, PlantError> {
         let mut contacts = Vec::new();
         let mut regulators = Vec::new();
@@ -134,7 +138,8 @@ impl Switched {
         })
     }
 
-    /// The same with its source behind a switch: while that is open nothing flows and no voltage stands at the load.
+    /// The same with its source behind a switch: while that is open nothing flows and no voltage
+    /// stands at the load.
     #[must_use]
     pub fn fed_through(mut self, switch: &Switch) -> Self {
         let contact = switch.contact();
@@ -157,7 +162,8 @@ impl Switched {
         self.rail.cell_left_half_na_ns(at_ns)
     }
 
-    /// Makes the rail's trajectory right up to `at_ns`; questions from `from_ns` on must still find it.
+    /// Makes the rail's trajectory right up to `at_ns`; questions from `from_ns` on must still find
+    /// it.
     fn come_to(&mut self, from_ns: u64, at_ns: u64) {
         while let Some(next_ns) = self.next_change_ns().filter(|&ns| ns <= at_ns) {
             self.rail.advance(from_ns, next_ns);

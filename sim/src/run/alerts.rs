@@ -169,7 +169,8 @@ impl<'l> Listener<'l> {
         Ok(())
     }
 
-    /// Shows a sample that was taken for its own sake, so that conditions that are over are told again.
+    /// Shows a sample that was taken for its own sake, so that conditions that are over are told
+    /// again.
     pub(super) fn show<const N: usize, M>(
         &mut self,
         monitor: &mut M,

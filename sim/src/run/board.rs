@@ -1,5 +1,5 @@
-//! One scenario, seen twice: as the engineer describes the board to the driver, and as the bench builds
-//! it.
+//! One scenario, seen twice: as the engineer describes the board to the driver, and as the bench
+//! builds it.
 
 use crake::Channel;
 use crake::board::{self, Board, Load, LoadSteps, Rail, VoltageSteps};
@@ -67,8 +67,8 @@ fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
     }
 }
 
-/// The resistor that the bench puts in: an individual within its limits, or exactly what is printed on
-/// it.
+/// The resistor that the bench puts in: an individual within its limits, or exactly what is printed
+/// on it.
 pub(super) fn resistor(plan: &RailPlan, scenario: &Scenario, rng: &mut Rng) -> SenseResistor {
     let ideal = SenseResistor::ideal(plan.sense.resistance_nohm);
     match scenario.part.errors {

@@ -181,18 +181,14 @@ impl<const N: usize> Books<'_, N> {
                 (joules, power.total().as_nanojoules() as f64 / 1e9),
                 truth.energy_sixth_na_nv_ns as f64 / 6e27,
                 part_clock,
-                Parts::new(&power, |energy| {
-                    energy.as_nanojoules() as f64 / 1e9
-                }),
+                Parts::new(&power, |energy| energy.as_nanojoules() as f64 / 1e9),
                 energy.saturation,
             ),
             charge_c: Figure::new(
                 (coulombs, current.total().as_nanocoulombs() as f64 / 1e9),
                 truth.charge_half_na_ns as f64 / 2e18,
                 part_clock,
-                Parts::new(&current, |charge| {
-                    charge.as_nanocoulombs() as f64 / 1e9
-                }),
+                Parts::new(&current, |charge| charge.as_nanocoulombs() as f64 / 1e9),
                 charge.saturation,
             ),
             voltage_v,

@@ -1,11 +1,14 @@
-//! When a rail really passes a limit: worked out from its trajectory, for the time that an alert takes to be compared with.
+//! When a rail really passes a limit: worked out from its trajectory, for the time that an alert
+//! takes to be compared with.
 
 use crate::plant::{Piece, PlantError};
 use crate::scenario::{AlertKind, AlertPlan, RailPlan};
 
-/// Stretches, in rising order, during which the rail's true value lies beyond the limit by more than `margin`, in nanoseconds: from the crossing to the return.
+/// Stretches, in rising order, during which the rail's true value lies beyond the limit by more
+/// than `margin`, in nanoseconds: from the crossing to the return.
 ///
-/// `margin` in nano-units is what instrument and board may be off by: within it an output may speak early, late or not at all.
+/// `margin` in nano-units is what instrument and board may be off by: within it an output may speak
+/// early, late or not at all.
 pub(super) fn excursions(
     plan: &RailPlan,
     alert: &AlertPlan,
@@ -156,7 +159,8 @@ mod tests {
 
     #[test]
     fn power_passes_where_the_product_does() {
-        // From 0 A to 4 A while 3 V fall to 1 V: P = 4x (3 - 2x) W is above 4 W between x = 1/2 and x = 1.
+        // From 0 A to 4 A while 3 V fall to 1 V: P = 4x (3 - 2x) W is above 4 W between x = 1/2 and
+        // x = 1.
         let amps = (0, 4_000_000_000);
         let volts = (3_000_000_000, 1_000_000_000);
         let curve = Curve::new(

@@ -52,8 +52,8 @@ impl Extremes {
 pub struct Spread {
     /// Least reading.
     pub least: f64,
-    /// Mean of the readings: of the moments at which they were taken, not of the whole time. Energy and
-    /// charge over time are exact.
+    /// Mean of the readings: of the moments at which they were taken, not of the whole time. Energy
+    /// and charge over time are exact.
     pub mean: f64,
     /// Greatest reading.
     pub greatest: f64,

@@ -1,5 +1,6 @@
-//! The main job end to end: a scenario's rails on a virtual board, measured by the part's model, read by
-//! firmware built on the driver over the virtual bus, totalled up, and held against the truth.
+//! The main job end to end: a scenario's rails on a virtual board, measured by the part's model,
+//! read by firmware built on the driver over the virtual bus, totalled up, and held against the
+//! truth.
 //!
 //! ```no_run
 //! use crake_sim::run::{Silent, run};
@@ -31,10 +32,12 @@ pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report};
 
 use crate::scenario::Scenario;
 
-/// Runs a scenario to its end with all chance from `seed`; the same scenario and seed give the same report, to the bit.
+/// Runs a scenario to its end with all chance from `seed`; the same scenario and seed give the same
+/// report, to the bit.
 ///
 /// # Errors
-/// A board that the driver refuses, or a bus that failed where nothing should: each says what and where. Whatever `observer` could not do.
+/// A board that the driver refuses, or a bus that failed where nothing should: each says what and
+/// where. Whatever `observer` could not do.
 pub fn run(
     scenario: &Scenario,
     seed: u64,

@@ -27,8 +27,8 @@ pub struct AlertReport {
     pub kind: &'static str,
     /// Outputs that were told: "A", "B" or "AB".
     pub output: &'static str,
-    /// Reading of the sample taken after the flag was seen, in volts, amperes or watts; none if there
-    /// was none.
+    /// Reading of the sample taken after the flag was seen, in volts, amperes or watts; none if
+    /// there was none.
     pub value: Option<f64>,
     /// Limit in force, in the same unit: the requested one, moved to the code on the safe side.
     pub limit: Option<f64>,
@@ -36,8 +36,8 @@ pub struct AlertReport {
     /// instrument and board may be off by, to the output's edge, in seconds; none where the output
     /// spoke earlier than that, or the line was low already.
     pub crossing_to_edge_s: Option<f64>,
-    /// What the datasheet allows for it: (debounce × scan period + two conversions) ÷ (1 − oscillator
-    /// tolerance).
+    /// What the datasheet allows for it: (debounce × scan period + two conversions) ÷ (1 −
+    /// oscillator tolerance).
     pub crossing_to_edge_bound_s: f64,
     /// From the output's edge to the event, in seconds; none where the line was low already.
     pub edge_to_event_s: Option<f64>,
@@ -237,11 +237,11 @@ fn crossing_to_edge_bound_s(scenario: &Scenario, debounce: u8) -> f64 {
     (f64::from(debounce) * scan_s + 2.0 * conversion_s) / (1.0 - tolerance)
 }
 
-/// Declared latency, what may be in progress (a sample, and what a condition that is over by it asks
-/// for) and a service: flags read and cleared, a sample, and masks set.
+/// Declared latency, what may be in progress (a sample, and what a condition that is over by it
+/// asks for) and a service: flags read and cleared, a sample, and masks set.
 ///
-/// Lengths by the clock: nine clocks a byte, and some for START, repeated START, STOP and the bus-free
-/// time.
+/// Lengths by the clock: nine clocks a byte, and some for START, repeated START, STOP and the
+/// bus-free time.
 fn edge_to_event_bound_s(scenario: &Scenario) -> f64 {
     let clocks = |bytes: u32| f64::from(9 * bytes + 6) / f64::from(scenario.bus_hz);
     let (write, read) = (

@@ -132,8 +132,8 @@ pub struct MonitorReport {
 }
 
 impl Figure {
-    /// A total and its bound, in base units, by the driver and in truth; `part_clock` is the time by the
-    /// part's clock over that by the host's.
+    /// A total and its bound, in base units, by the driver and in truth; `part_clock` is the time
+    /// by the part's clock over that by the host's.
     pub(super) fn new(
         (measured, bound): (f64, f64),
         truth: f64,

@@ -14,8 +14,8 @@ pub struct AlertPlan {
     pub latching: bool,
     /// Which outputs are told.
     pub output: Route,
-    /// By how much, in the limit's unit, a sample has to be back before the condition is over; as the
-    /// driver has it if none.
+    /// By how much, in the limit's unit, a sample has to be back before the condition is over; as
+    /// the driver has it if none.
     pub hysteresis: Option<i64>,
     /// After what time a condition that lasts is looked at again, in nanoseconds; if none, its flag
     /// is masked until it is over.
@@ -82,7 +82,8 @@ pub(super) fn read(
     if value <= least || value >= greatest {
         let (least, greatest) = (least as f64 / 1e9, greatest as f64 / 1e9);
         return Err(limit_field.error(&format!(
-            "the channel shows {least:.4} to {greatest:.4}, and a limit must lie between: ask for a greater full scale, or choose another limit"
+            "the channel shows {least:.4} to {greatest:.4}, and a limit must lie between: ask for \
+             a greater full scale, or choose another limit"
         )));
     }
     let mode = table.field("mode");
@@ -111,7 +112,8 @@ pub(super) fn read(
     Ok(plan)
 }
 
-/// Least and greatest value that a channel can show, in nano-units: its codes' ends (datasheet, section 4).
+/// Least and greatest value that a channel can show, in nano-units: its codes' ends (datasheet,
+/// section 4).
 fn shown(kind: AlertKind, sense: &Sense) -> (i64, i64) {
     // The finest LSB whose greatest code reaches what is asked for.
     let finest = |lsbs_nv: &[i64], code: i64, asked_nv: i64| {

@@ -2,9 +2,11 @@
 
 use core::fmt;
 
-/// Reads a decimal number such as `-0.012859`, `1_000` or `2.5e-3` as a whole number of units of 10^-`places`.
+/// Reads a decimal number such as `-0.012859`, `1_000` or `2.5e-3` as a whole number of units of
+/// 10^-`places`.
 ///
-/// Digits below one unit are rounded to nearest, halves away from zero; what fits the unit is exact.
+/// Digits below one unit are rounded to nearest, halves away from zero; what fits the unit is
+/// exact.
 pub(crate) fn parse(text: &str, places: u32) -> Result<i128, NotDecimal> {
     let text = text.trim();
     let (negative, digits) = match text.strip_prefix(['-', '+']) {

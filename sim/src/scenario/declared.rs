@@ -8,13 +8,15 @@ pub struct Declared {
     pub steps_per_hour: u32,
     /// Greatest of them, in nanoamperes.
     pub step_na: i64,
-    /// Greatest number of steps of the source's voltage in any hour, and the greatest, in nanovolts.
+    /// Greatest number of steps of the source's voltage in any hour, and the greatest, in
+    /// nanovolts.
     pub voltage_steps: Option<(u32, i64)>,
     /// Whether current may flow back.
     pub flow: Flow,
     /// Greatest magnitude of the current, in nanoamperes.
     pub greatest_na: i64,
-    /// Greatest mean of the current's magnitude over a stretch, in nanoamperes, and that stretch's least length in seconds.
+    /// Greatest mean of the current's magnitude over a stretch, in nanoamperes, and that stretch's
+    /// least length in seconds.
     pub mean: Option<(i64, u32)>,
     /// Least and greatest rail voltage, in nanovolts.
     pub voltage_nv: Option<(i64, i64)>,

@@ -2,10 +2,11 @@ use std::fmt;
 use std::ops::Range;
 use std::path::Path;
 
-/// What is wrong with a scenario or with a recording that it names: one place, one message, with the remedy.
+/// What is wrong with a scenario or with a recording that it names: one place, one message, with
+/// the remedy.
 ///
-/// Shown as `FILE:LINE: MESSAGE`, or with a column where a line alone would not do, or without either where
-/// the file as a whole is concerned.
+/// Shown as `FILE:LINE: MESSAGE`, or with a column where a line alone would not do, or without
+/// either where the file as a whole is concerned.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct ScenarioError {
     /// The file, as the path that led to it.

@@ -1,7 +1,9 @@
-//! Scenario files: which rails, which part, how long. The format is described in `docs/scenario.md`.
+//! Scenario files: which rails, which part, how long. The format is described in
+//! `docs/scenario.md`.
 //!
-//! A [`Scenario`] is read and checked as a whole, recordings included, before anything runs. Every number has become a whole
-//! number of a small unit, worked out from the decimal text itself, so that a scenario means the same everywhere.
+//! A [`Scenario`] is read and checked as a whole, recordings included, before anything runs. Every
+//! number has become a whole number of a small unit, worked out from the decimal text itself, so
+//! that a scenario means the same everywhere.
 //!
 //! ```no_run
 //! let scenario = crake_sim::scenario::Scenario::load("examples/survey-skiff.toml")?;
@@ -64,7 +66,8 @@ impl Scenario {
         Self::parse(&text, path)
     }
 
-    /// The same from a text in hand. `path` names it in errors and is where recordings are looked for; it need not exist.
+    /// The same from a text in hand. `path` names it in errors and is where recordings are looked
+    /// for; it need not exist.
     ///
     /// # Errors
     /// As [`load`](Self::load).
@@ -75,10 +78,12 @@ impl Scenario {
         })
     }
 
-    /// The rails as plants, by channel. A channel without a rail is one at 0 V through which nothing flows.
+    /// The rails as plants, by channel. A channel without a rail is one at 0 V through which
+    /// nothing flows.
     ///
     /// # Errors
-    /// None for a scenario that was read from a file; one put together in code may ask for what cannot be built.
+    /// None for a scenario that was read from a file; one put together in code may ask for what
+    /// cannot be built.
     pub fn plants(&self) -> Result<[Box<dyn Plant>; 4], PlantError> {
         let plant = |channel: u8| -> Result<Box<dyn Plant>, PlantError> {
             let plan = self.rails.iter().find(|rail| rail.channel == channel);

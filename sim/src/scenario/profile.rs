@@ -7,7 +7,8 @@ use crate::plant::{
     AfterEnd, Constant, Interpolation, PlantError, Profile, Pulses, Recorded, Scaled, Sum, Train,
 };
 
-/// A profile as a scenario describes it: of a load in nanoamperes, of a source in nanovolts; times in nanoseconds.
+/// A profile as a scenario describes it: of a load in nanoamperes, of a source in nanovolts; times
+/// in nanoseconds.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum ProfilePlan {
     /// One value for ever.

@@ -76,7 +76,8 @@ impl RailPlan {
     /// The rail itself.
     ///
     /// # Errors
-    /// Whatever the constructors of its source and load refuse; none for a plan that was read from a file.
+    /// Whatever the constructors of its source and load refuse; none for a plan that was read from
+    /// a file.
     pub fn rail(&self) -> Result<Rail, PlantError> {
         let source = match &self.source.supply {
             Supply::Profile(plan) => Source::of(plan.profile()?),
@@ -114,7 +115,8 @@ pub(super) fn read(
         return Err(table.error(error.to_string()));
     }
     if !energy_fits(&plan.load, duration_ns) {
-        let rule = "its energy over duration_s might exceed 28 GJ, as far as the truth counts: shorten duration_s";
+        let rule = "its energy over duration_s might exceed 28 GJ, as far as the truth counts: \
+            shorten duration_s";
         return Err(table.error(rule.to_owned()));
     }
     table.finish()?;
@@ -198,7 +200,8 @@ fn alerts(table: &mut Table<'_>, sense: &Sense) -> Result<Vec<AlertPlan>, Scenar
     Ok(plans)
 }
 
-/// Whether six times the greatest energy, at the greatest voltage that the part's inputs stand, is within 127 bits.
+/// Whether six times the greatest energy, at the greatest voltage that the part's inputs stand, is
+/// within 127 bits.
 fn energy_fits(load: &ProfilePlan, duration_ns: u64) -> bool {
     let Ok(profile) = load.profile() else {
         return false;

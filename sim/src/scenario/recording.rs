@@ -118,7 +118,8 @@ struct Row<'a> {
     owner: &'a str,
     /// The whole file.
     text: &'a str,
-    /// Where in it the CSV reader began to look for the row, which may be a line end, an empty line or a comment before it.
+    /// Where in it the CSV reader began to look for the row, which may be a line end, an empty line
+    /// or a comment before it.
     begin: usize,
     comment: u8,
     cells: csv::StringRecord,

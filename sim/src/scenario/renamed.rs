@@ -1,4 +1,5 @@
-//! What an earlier form of the file called otherwise: such a file is refused, and told the new name.
+//! What an earlier form of the file called otherwise: such a file is refused, and told the new
+//! name.
 
 /// Old key, new key, how the value is given now.
 const KEYS: &[(&str, &str, &str)] = &[

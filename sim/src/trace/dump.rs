@@ -16,8 +16,8 @@ pub(super) struct Signal(usize);
 
 /// A value change dump (IEEE 1364) of signals in modules, at a timescale of 1 ns.
 ///
-/// Until it is opened it only keeps the latest values. Of several values that a signal gets at one moment the last is written, and that only if it
-/// differs from the one before.
+/// Until it is opened it only keeps the latest values. Of several values that a signal gets at one
+/// moment the last is written, and that only if it differs from the one before.
 pub(super) struct Dump<W: Write> {
     writer: Writer<W>,
     signals: Vec<State>,
@@ -101,7 +101,8 @@ impl<W: Write> Dump<W> {
         Ok(())
     }
 
-    /// Ends at `at_ns`. The last moment written is later than the last change, be it by a nanosecond: a value that lasts no time is none to many readers.
+    /// Ends at `at_ns`. The last moment written is later than the last change, be it by a
+    /// nanosecond: a value that lasts no time is none to many readers.
     pub(super) fn close(&mut self, at_ns: u64) -> io::Result<()> {
         let Some(present) = self.at_ns else {
             return Ok(());

@@ -1,5 +1,5 @@
-//! What happened on a bench in a stretch of time, for tools that others made: a value change dump of
-//! rails, codes, flags, outputs and the two wires of the bus for waveform viewers and protocol
+//! What happened on a bench in a stretch of time, for tools that others made: a value change dump
+//! of rails, codes, flags, outputs and the two wires of the bus for waveform viewers and protocol
 //! decoders, and the bus's transactions as lines of JSON. `docs/trace.md` describes both files.
 //!
 //! ```
@@ -80,8 +80,8 @@ pub struct Traced<'a> {
 }
 
 impl<'a> Traced<'a> {
-    /// The part's flags and outputs, and of `channels`, given by number and name, what their rails do
-    /// and what is made of it.
+    /// The part's flags and outputs, and of `channels`, given by number and name, what their rails
+    /// do and what is made of it.
     pub fn new(part: &'a Part, channels: &'a [(usize, &'a str)]) -> Self {
         Self { part, channels }
     }
@@ -94,14 +94,15 @@ pub struct Trace {
 }
 
 impl Trace {
-    /// Begins to record a bench's bus and `parts` into `directory`, which is made where it is missing.
-    /// Takes the place of watchers of that bus and those parts.
+    /// Begins to record a bench's bus and `parts` into `directory`, which is made where it is
+    /// missing. Takes the place of watchers of that bus and those parts.
     ///
     /// What happened before this call is not recorded, whatever the window says; nothing that the
     /// bench does depends on being recorded.
     ///
     /// # Errors
-    /// A file that cannot be made, or a channel that a part does not have; neither file is left behind.
+    /// A file that cannot be made, or a channel that a part does not have; neither file is left
+    /// behind.
     pub fn start(
         bench: &Bench,
         parts: &[Traced<'_>],
@@ -139,15 +140,16 @@ impl Trace {
         })
     }
 
-    /// Ends the recording at the window's end, or at the present moment if that comes first, and gives
-    /// the files their names.
+    /// Ends the recording at the window's end, or at the present moment if that comes first, and
+    /// gives the files their names.
     ///
-    /// A transfer in progress at the present moment stands in the dump as far as it got, and not among
-    /// the transactions.
+    /// A transfer in progress at the present moment stands in the dump as far as it got, and not
+    /// among the transactions.
     ///
     /// # Errors
-    /// Whatever could not be written since the beginning, or a window that has not begun; no file is
-    /// left behind then, or the first of the two if it was the second that could not get its name.
+    /// Whatever could not be written since the beginning, or a window that has not begun; no file
+    /// is left behind then, or the first of the two if it was the second that could not get its
+    /// name.
     pub fn finish(self) -> io::Result<()> {
         let mut recorder = self.recorder.borrow_mut();
         let (dump, journal) = recorder.finish(self.clock.now_ns())?;

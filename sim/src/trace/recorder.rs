@@ -8,8 +8,9 @@ use crate::bus::{Line, Transaction, WireWatcher};
 
 /// Puts what bus and parts tell into the order of time, and writes what lies in the window.
 ///
-/// The bus draws a piece of a transfer before the parts have lived through it, and of several parts one is ahead of another. So all is kept until the bus
-/// says that everything before some moment has been told.
+/// The bus draws a piece of a transfer before the parts have lived through it, and of several parts
+/// one is ahead of another. So all is kept until the bus says that everything before some moment
+/// has been told.
 pub(super) struct Recorder<W: Write> {
     window: Window,
     stage: Stage,
@@ -47,7 +48,8 @@ enum What {
 }
 
 impl<W: Write> Recorder<W> {
-    /// Records into a dump whose header is complete, and whose signals `scl` and `sda` are the bus's.
+    /// Records into a dump whose header is complete, and whose signals `scl` and `sda` are the
+    /// bus's.
     pub(super) fn new(window: Window, dump: Dump<W>, scl: Signal, sda: Signal, journal: W) -> Self {
         Self {
             window,
@@ -174,7 +176,8 @@ impl<W: Write> WireWatcher for Recorder<W> {
             Line::Scl => self.scl,
             Line::Sda => self.sda,
         };
-        // A dump knows no time before its first moment: a START just there is drawn a nanosecond late, or it would be none.
+        // A dump knows no time before its first moment: a START just there is drawn a nanosecond
+        // late, or it would be none.
         let at_first = at_ns == self.window.begin_ns && line == Line::Sda && !high;
         self.tell(at_ns + u64::from(at_first), signal, Value::Wire(high));
     }

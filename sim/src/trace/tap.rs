@@ -14,7 +14,8 @@ pub(super) struct Signals {
 }
 
 impl Signals {
-    /// Declares a part as a module, and in it one module for each of `channels`, which come with their names.
+    /// Declares a part as a module, and in it one module for each of `channels`, which come with
+    /// their names.
     pub(super) fn declare(
         dump: &mut Dump<impl Write>,
         part: &str,

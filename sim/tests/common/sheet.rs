@@ -1,4 +1,5 @@
-//! Reads the tables of a datasheet, so that no expected value stands twice, and plays its worked transfers.
+//! Reads the tables of a datasheet, so that no expected value stands twice, and plays its worked
+//! transfers.
 
 use crake_sim::bench::Wire;
 
@@ -34,8 +35,8 @@ pub(crate) fn value(cell: &str, name: &str) -> Option<i64> {
         .map(|(_, value)| number(value.split(' ').next().expect("a value")))
 }
 
-/// Plays a transfer of the document. True if every byte from the host was acknowledged; bytes from the part
-/// must be those of the document.
+/// Plays a transfer of the document. True if every byte from the host was acknowledged; bytes from
+/// the part must be those of the document.
 pub(crate) fn play(wire: &Wire, transfer: &str) -> bool {
     let tokens: Vec<&str> = transfer.split_whitespace().collect();
     let (mut reading, mut address_follows, mut all_acknowledged) = (false, false, true);

@@ -20,7 +20,8 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "seed",
             "seeds",
-            "case.toml:3: unknown key seeds in the file; it takes title, duration_s, seed, part, bus, host, board, rail",
+            "case.toml:3: unknown key seeds in the file; it takes title, duration_s, seed, part, \
+             bus, host, board, rail",
         ),
         (
             "\"t\"",
@@ -40,7 +41,8 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "duration_s = 10",
             "duration_s = nan",
-            "case.toml:2: duration_s = nan: not a finite number; write a decimal number such as 0.25",
+            "case.toml:2: duration_s = nan: not a finite number; write a decimal number such as \
+             0.25",
         ),
         (
             "duration_s = 10",
@@ -76,7 +78,8 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "scan_rate = 2000\n",
             "",
-            "case.toml:4: [part] needs scan_rate: a scan rate is 2000, 500, 100, 10 or 1 scans a second",
+            "case.toml:4: [part] needs scan_rate: a scan rate is 2000, 500, 100, 10 or 1 scans a \
+             second",
         ),
         (
             "scan_rate = 2000",
@@ -96,7 +99,8 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "averaging",
             "avreaging",
-            "case.toml:8: unknown key avreaging in [part]; it takes model, address, strap, scan_rate, errors, averaging",
+            "case.toml:8: unknown key avreaging in [part]; it takes model, address, strap, \
+             scan_rate, errors, averaging",
         ),
         (
             "\"400k\"",
@@ -111,7 +115,8 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "clock_error_ppm = 5",
             "clock_error_ppm = 21",
-            "case.toml:14: clock_error_ppm = 21: it must lie within clock_limit_ppm, which is 50 unless given",
+            "case.toml:14: clock_error_ppm = 21: it must lie within clock_limit_ppm, which is 50 \
+             unless given",
         ),
         (
             "clock_error_ppm = 5",
@@ -121,7 +126,8 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "read_every_s = 1",
             "read_every_s = 11",
-            "case.toml:15: read_every_s = 11: it must be at most duration_s, or nothing is ever read",
+            "case.toml:15: read_every_s = 11: it must be at most duration_s, or nothing is ever \
+             read",
         ),
         (
             "read_every_s = 1",
@@ -136,17 +142,20 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "[0, 40]",
             "[0, 90]",
-            "case.toml:18: declared_c = 90: a temperature must lie between -40 and 85 °C, for which the part is specified",
+            "case.toml:18: declared_c = 90: a temperature must lie between -40 and 85 °C, for \
+             which the part is specified",
         ),
         (
             "[0, 40]",
             "[40, 0]",
-            "case.toml:18: declared_c = [40, 0]: it must be the least and the greatest temperature, such as [0, 60]",
+            "case.toml:18: declared_c = [40, 0]: it must be the least and the greatest \
+             temperature, such as [0, 60]",
         ),
         (
             "[0, 40]",
             "[40]",
-            "case.toml:18: declared_c = [40]: it must be the least and the greatest temperature, such as [0, 60]",
+            "case.toml:18: declared_c = [40]: it must be the least and the greatest temperature, \
+             such as [0, 60]",
         ),
     ];
     for &(from, to, expected) in cases {

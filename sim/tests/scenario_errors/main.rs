@@ -62,7 +62,8 @@ flow = "forward"
 greatest_a = 0.03
 "#;
 
-/// The table that replaces [rail.load] where a recording is at fault; `file` is spoilt.csv unless edited.
+/// The table that replaces [rail.load] where a recording is at fault; `file` is spoilt.csv unless
+/// edited.
 pub const RECORDED: &str = r#"kind = "recorded"
 file = "spoilt.csv"
 interpolation = "hold"
@@ -127,7 +128,8 @@ fn mistakes_about_several_rails_have_their_messages() {
     );
     assert_eq!(
         another("channel = 1", "channel = 0"),
-        "case.toml:51: rail \"MODEM\": channel = 0: rail \"LOGIC\" at line 19 has that channel already"
+        "case.toml:51: rail \"MODEM\": channel = 0: rail \"LOGIC\" at line 19 has that channel \
+         already"
     );
     let (none, _) = VALID.split_once("[[rail]]").unwrap();
     let rule = "a scenario has one to four rails, each under [[rail]]";

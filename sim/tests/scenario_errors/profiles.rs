@@ -7,11 +7,13 @@ fn mistakes_of_other_profiles_have_their_messages() {
     let cases = [
         (
             "kind = \"constant\"\n",
-            "case.toml:36: rail \"LOGIC\": [rail.load] needs current_a: a current must lie between -1000 and 1000 A",
+            "case.toml:36: rail \"LOGIC\": [rail.load] needs current_a: a current must lie \
+             between -1000 and 1000 A",
         ),
         (
             "kind = \"constant\"\ncurrent_a = 1\nvoltage_v = 1\n",
-            "case.toml:39: rail \"LOGIC\": unknown key voltage_v in [rail.load]; it takes kind, current_a",
+            "case.toml:39: rail \"LOGIC\": unknown key voltage_v in [rail.load]; it takes kind, \
+             current_a",
         ),
         (
             "kind = \"steps\"\ninitial_a = 1\nsteps = [[0, 1]]\n",
@@ -19,7 +21,8 @@ fn mistakes_of_other_profiles_have_their_messages() {
         ),
         (
             "kind = \"steps\"\ninitial_a = 1\nsteps = [1]\n",
-            "case.toml:39: rail \"LOGIC\": steps = 1: steps are pairs of time and value, such as [[10, 0.5], [20, 0.1]]",
+            "case.toml:39: rail \"LOGIC\": steps = 1: steps are pairs of time and value, such as \
+             [[10, 0.5], [20, 0.1]]",
         ),
         (
             "kind = \"ramp\"\nstart_s = 2\nfrom_a = 1\nend_s = 1\nto_a = 2\n",
@@ -31,15 +34,19 @@ fn mistakes_of_other_profiles_have_their_messages() {
         ),
         (
             "kind = \"sum\"\nparts = 3\n",
-            "case.toml:38: rail \"LOGIC\": parts = 3: parts are profiles, such as [{ kind = \"constant\", current_a = 0.1 }]",
+            "case.toml:38: rail \"LOGIC\": parts = 3: parts are profiles, such as [{ kind = \
+             \"constant\", current_a = 0.1 }]",
         ),
         (
-            "kind = \"sum\"\nparts = [\n{ kind = \"constant\", current_a = 900 },\n{ kind = \"constant\", current_a = 900 }]\n",
-            "case.toml:36: rail \"LOGIC\": values may come to 1800 A (or V); they must stay within ±1000",
+            "kind = \"sum\"\nparts = [\n{ kind = \"constant\", current_a = 900 },\n{ kind = \
+             \"constant\", current_a = 900 }]\n",
+            "case.toml:36: rail \"LOGIC\": values may come to 1800 A (or V); they must stay \
+             within ±1000",
         ),
         (
             "kind = \"sum\"\nparts = [\n{ kind = \"constant\", curent_a = 9 }]\n",
-            "case.toml:39: rail \"LOGIC\": parts needs current_a: a current must lie between -1000 and 1000 A",
+            "case.toml:39: rail \"LOGIC\": parts needs current_a: a current must lie between \
+             -1000 and 1000 A",
         ),
         (
             "kind = \"constant\"\ncurrent_a = \"inf\"\n",
@@ -54,6 +61,7 @@ fn mistakes_of_other_profiles_have_their_messages() {
         .replace("duration_s = 10", "duration_s = 1e6");
     assert_eq!(
         message(&long),
-        "case.toml:19: rail \"LOGIC\": its energy over duration_s might exceed 28 GJ, as far as the truth counts: shorten duration_s"
+        "case.toml:19: rail \"LOGIC\": its energy over duration_s might exceed 28 GJ, as far as \
+         the truth counts: shorten duration_s"
     );
 }

@@ -17,27 +17,32 @@ fn mistakes_in_recordings_have_their_messages_and_lines() {
         (
             "# c\n\n0,1\n# c\n\n1,2\n# c\n1,3\n",
             ("", ""),
-            "{}:8: rail \"LOGIC\": time 1: not after the time of the row before; rows must be in order of time",
+            "{}:8: rail \"LOGIC\": time 1: not after the time of the row before; rows must be in \
+             order of time",
         ),
         (
             "0,1\r\n\r\n# c\r\n1,x\r\n",
             ("", ""),
-            "{}:4: rail \"LOGIC\": value x: not a number; if this row is a header, give columns by name",
+            "{}:4: rail \"LOGIC\": value x: not a number; if this row is a header, give columns \
+             by name",
         ),
         (
             "t,i\n0,1\n",
             ("", ""),
-            "{}:1: rail \"LOGIC\": time t: not a number; if this row is a header, give columns by name",
+            "{}:1: rail \"LOGIC\": time t: not a number; if this row is a header, give columns by \
+             name",
         ),
         (
             "0,1\n1,nan\n",
             ("", ""),
-            "{}:2: rail \"LOGIC\": value nan: not a finite number; write a decimal number such as 0.25",
+            "{}:2: rail \"LOGIC\": value nan: not a finite number; write a decimal number such as \
+             0.25",
         ),
         (
             "0,1\ninf,1\n",
             ("", ""),
-            "{}:2: rail \"LOGIC\": time inf: not a finite number; write a decimal number such as 0.25",
+            "{}:2: rail \"LOGIC\": time inf: not a finite number; write a decimal number such as \
+             0.25",
         ),
         (
             "0,1\n1,\n",
@@ -75,12 +80,14 @@ fn mistakes_in_recordings_have_their_messages_and_lines() {
         (
             good,
             ("interpolation", "value_column = -1\ninterpolation"),
-            "case.toml:39: rail \"LOGIC\": value_column = -1: a column is a whole number from 0 to 1000, or a name in the header",
+            "case.toml:39: rail \"LOGIC\": value_column = -1: a column is a whole number from 0 \
+             to 1000, or a name in the header",
         ),
         (
             good,
             ("interpolation", "separator = \"comma\"\ninterpolation"),
-            "case.toml:39: rail \"LOGIC\": separator = \"comma\": it must be one ASCII character, or \"tab\"",
+            "case.toml:39: rail \"LOGIC\": separator = \"comma\": it must be one ASCII character, \
+             or \"tab\"",
         ),
         (
             good,
@@ -90,17 +97,20 @@ fn mistakes_in_recordings_have_their_messages_and_lines() {
         (
             good,
             ("\"hold\"", "\"cubic\""),
-            "case.toml:39: rail \"LOGIC\": interpolation = \"cubic\": it must be \"hold\" or \"linear\"",
+            "case.toml:39: rail \"LOGIC\": interpolation = \"cubic\": it must be \"hold\" or \
+             \"linear\"",
         ),
         (
             good,
             ("at_end = \"repeat\"\n", ""),
-            "case.toml:36: rail \"LOGIC\": [rail.load] needs at_end: \"repeat\", \"hold\" or \"zero\"",
+            "case.toml:36: rail \"LOGIC\": [rail.load] needs at_end: \"repeat\", \"hold\" or \
+             \"zero\"",
         ),
         (
             good,
             ("\"repeat\"", "\"stop\""),
-            "case.toml:40: rail \"LOGIC\": at_end = \"stop\": it must be \"repeat\" or \"hold\" or \"zero\"",
+            "case.toml:40: rail \"LOGIC\": at_end = \"stop\": it must be \"repeat\" or \"hold\" \
+             or \"zero\"",
         ),
         (
             good,
@@ -110,7 +120,8 @@ fn mistakes_in_recordings_have_their_messages_and_lines() {
         (
             good,
             ("interpolation", "scale = 600\ninterpolation"),
-            "case.toml:36: rail \"LOGIC\": values may come to 1200 A (or V); they must stay within ±1000",
+            "case.toml:36: rail \"LOGIC\": values may come to 1200 A (or V); they must stay \
+             within ±1000",
         ),
     ];
     for (index, (rows, edit, expected)) in cases.iter().enumerate() {
@@ -126,7 +137,8 @@ fn mistakes_in_recordings_have_their_messages_and_lines() {
     let unnamed = with_load(&RECORDED.replace("file", "fiel"));
     assert_eq!(
         message(&unnamed),
-        "case.toml:36: rail \"LOGIC\": [rail.load] needs file: the path of a recording, relative to the scenario"
+        "case.toml:36: rail \"LOGIC\": [rail.load] needs file: the path of a recording, relative \
+         to the scenario"
     );
 }
 
@@ -145,7 +157,8 @@ fn a_recording_that_is_no_text_is_refused() {
 fn a_header_may_name_the_columns_and_times_begin_at_the_first_row() {
     let rows = "# c\nload;note;t\n-0.5;x;1700000000.25\n0.25;y;1700000001\n";
     std::fs::write(folder().join("named.csv"), rows).unwrap();
-    let load = "kind = \"recorded\"\nfile = \"named.csv\"\ntime_column = \"t\"\nvalue_column = \"load\"\n\
+    let load = "kind = \"recorded\"\nfile = \"named.csv\"\n\
+                time_column = \"t\"\nvalue_column = \"load\"\n\
                 separator = \";\"\ninterpolation = \"hold\"\nat_end = \"hold\"\n";
     let scenario = Scenario::parse(&with_load(load), folder().join("case.toml")).unwrap();
     let ProfilePlan::Recorded { points, .. } = &scenario.rails[0].load else {

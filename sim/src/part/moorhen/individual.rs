@@ -3,9 +3,9 @@ use crate::{part::analogue::Drift, rng::Rng};
 
 /// The errors of one part: constant but for noise and the offsets' drift.
 ///
-/// Output code before rounding is `input × (1 + gain) + offset + drift + noise`, over LSB (datasheet, section
-/// 6). The fields are open so that a test can build the worst part that the datasheet allows, or one that
-/// breaks it.
+/// Output code before rounding is `input × (1 + gain) + offset + drift + noise`, over LSB
+/// (datasheet, section 6). The fields are open so that a test can build the worst part that the
+/// datasheet allows, or one that breaks it.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Individual {
     /// Gain errors of the sense inputs by channel and range bit; 0.001 is +0.1 %.
@@ -18,7 +18,8 @@ pub struct Individual {
     pub rail_gain: [[f64; 2]; CHANNELS],
     /// Offset errors of the rail inputs in nanovolts, by channel and range bit.
     pub rail_offset_nv: [[f64; 2]; CHANNELS],
-    /// Input bias currents of the sense inputs in nanoamperes, seen as current through the sense resistor.
+    /// Input bias currents of the sense inputs in nanoamperes, seen as current through the sense
+    /// resistor.
     pub bias_na: [f64; CHANNELS],
     /// Whether conversions are noisy.
     pub noise: bool,
@@ -72,7 +73,8 @@ const SLOWEST_NS: i64 = 175_257;
 
 const SENSE_GAIN_LIMIT: f64 = 0.006;
 const SENSE_OFFSET_LIMIT_NV: f64 = 45_000.0;
-/// Within this of the individual's offset: two moments then differ by at most the ±2 µV of the datasheet.
+/// Within this of the individual's offset: two moments then differ by at most the ±2 µV of the
+/// datasheet.
 const SENSE_DRIFT_LIMIT_NV: f64 = 1_000.0;
 const RAIL_GAIN_LIMIT: f64 = 0.005;
 /// By range bit.

@@ -1,4 +1,5 @@
-//! Moorhen, the two-channel rail monitor that does nothing unless triggered, as its datasheet defines it.
+//! Moorhen, the two-channel rail monitor that does nothing unless triggered, as its datasheet
+//! defines it.
 //!
 //! [`Moorhen`] says which part is wanted; [`Model`] is that part.
 //!
@@ -58,8 +59,8 @@ pub struct Moorhen {
 }
 
 impl Moorhen {
-    /// A part whose errors come from the seed and the address, and nothing else. `address` is a 7-bit
-    /// address, 0x17 or 0x31.
+    /// A part whose errors come from the seed and the address, and nothing else. `address` is a
+    /// 7-bit address, 0x17 or 0x31.
     pub fn new(address: u8) -> Self {
         Self {
             address,

@@ -13,7 +13,8 @@ pub(super) struct Protocol {
 #[derive(Debug)]
 enum Transfer {
     None,
-    /// Bytes after the address byte, the pointer the first of them; of the rest the last two are kept.
+    /// Bytes after the address byte, the pointer the first of them; of the rest the last two are
+    /// kept.
     Write {
         count: usize,
         data: [u8; 2],
@@ -40,7 +41,8 @@ impl Protocol {
         };
     }
 
-    /// The part's own address with the read bit came; `word` is what the pointer selects at this moment.
+    /// The part's own address with the read bit came; `word` is what the pointer selects at this
+    /// moment.
     pub(super) fn begin_read(&mut self, word: u16) {
         self.transfer = Transfer::Read {
             bytes: word.to_le_bytes(),

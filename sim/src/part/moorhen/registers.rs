@@ -1,4 +1,5 @@
-//! The registers (datasheet, section 3): which pointers exist, what words mean, and what a write changes.
+//! The registers (datasheet, section 3): which pointers exist, what words mean, and what a write
+//! changes.
 
 use super::slot::{SLOTS, Slot};
 use crate::part::analogue::Code;

@@ -1,4 +1,5 @@
-//! What the part does in time: it settles, converts four inputs one after the other, and sleeps again.
+//! What the part does in time: it settles, converts four inputs one after the other, and sleeps
+//! again.
 
 use super::{
     ASLEEP_NA, AWAKE_NA, CHANNELS, Individual, Model,
@@ -13,7 +14,8 @@ use crate::{
     rng::Rng,
 };
 
-/// Turns what the plants do into codes. Survives resets: these are properties of the board and of the silicon.
+/// Turns what the plants do into codes. Survives resets: these are properties of the board and of
+/// the silicon.
 pub(super) struct Converter {
     pub(super) individual: Individual,
     pub(super) inputs: Inputs<CHANNELS>,

@@ -1,4 +1,5 @@
-/// A place in the order of conversion (datasheet, 3.1): sense and bus of channel 0, sense and bus of channel 1.
+/// A place in the order of conversion (datasheet, 3.1): sense and bus of channel 0, sense and bus
+/// of channel 1.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) struct Slot(u8);
 

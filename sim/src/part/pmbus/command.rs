@@ -136,7 +136,8 @@ impl Command {
         })
     }
 
-    /// What is written, in bytes without PEC, a block's count among them: of a process call its first half.
+    /// What is written, in bytes without PEC, a block's count among them: of a process call its
+    /// first half.
     pub(super) fn written(self) -> usize {
         match self {
             Self::Page | Self::WriteProtect | Self::Status(_) => 1,

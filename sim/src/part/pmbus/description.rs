@@ -2,7 +2,8 @@ use alloc::vec::Vec;
 
 use super::format::{Coefficients, Format};
 
-/// What a device is: everything that differs from one PMBus device to another, as far as the model goes.
+/// What a device is: everything that differs from one PMBus device to another, as far as the model
+/// goes.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Description {
     /// MFR_ID, MFR_MODEL and MFR_REVISION, each of 1 to 32 bytes.
@@ -24,7 +25,8 @@ pub struct Description {
 /// What a device makes of the packet error code.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pec {
-    /// It knows none: nothing follows the data of a read, and one byte more than the data is too many.
+    /// It knows none: nothing follows the data of a read, and one byte more than the data is too
+    /// many.
     None,
     /// Reads end with it; writes may.
     Optional,
@@ -37,7 +39,8 @@ pub enum Pec {
 pub struct Page {
     /// Which commands it has: those of outputs or those of inputs.
     pub side: Side,
-    /// What READ_VOUT or READ_VIN shows, in volts. An output's is ULINEAR16 or DIRECT, an input's LINEAR11 or DIRECT.
+    /// What READ_VOUT or READ_VIN shows, in volts. An output's is ULINEAR16 or DIRECT, an input's
+    /// LINEAR11 or DIRECT.
     pub voltage: Quantity,
     /// What READ_IOUT or READ_IIN shows, in amperes.
     pub current: Quantity,
@@ -78,7 +81,8 @@ pub struct Quantity {
 pub struct Count {
     /// From watts to counts a sample.
     pub coefficients: Coefficients,
-    /// Counts from one rollover to the next, 32767 or 32768; the accumulator goes from 0 to one less.
+    /// Counts from one rollover to the next, 32767 or 32768; the accumulator goes from 0 to one
+    /// less.
     pub period: u16,
 }
 
@@ -103,8 +107,8 @@ pub enum DescriptionError {
     SamplePeriod(u64),
     /// A text that is empty or too long.
     Identity(&'static str),
-    /// A format that the standard does not allow there, or whose numbers do not fit its fields, or an energy count of
-    /// another period than 32767 or 32768; on this page.
+    /// A format that the standard does not allow there, or whose numbers do not fit its fields, or
+    /// an energy count of another period than 32767 or 32768; on this page.
     Format(usize),
 }
 

@@ -3,7 +3,8 @@ use alloc::vec::Vec;
 use super::description::Description;
 use crate::rng::Rng;
 
-/// The errors of one device. The fields are open so that a test can build the worst that a description allows.
+/// The errors of one device. The fields are open so that a test can build the worst that a
+/// description allows.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Individual {
     /// By page.
@@ -47,7 +48,8 @@ impl Individual {
             current_gain: gain.rectangular(page.current.gain_limit),
             current_offset: offset.rectangular(page.current.offset_limit),
         });
-        // In whole nanoseconds, rounded inwards; a description's period is at most a day, so this fits.
+        // In whole nanoseconds, rounded inwards; a description's period is at most a day, so this
+        // fits.
         let departure = description.sample_period_ns / 1_000_000
             * u64::from(description.oscillator_limit_ppm.min(500_000));
         let least = description.sample_period_ns - departure;

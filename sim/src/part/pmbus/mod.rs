@@ -1,7 +1,8 @@
 //! Devices of the open PMBus standard, as docs/pmbus-device.md describes them.
 //!
-//! A [`Description`] says what a device is: its pages, their formats, what it lacks. [`Description::gallinule`] is the
-//! fictional device of that document; a test builds any other. [`Device`] is an order for one, [`Model`] the device.
+//! A [`Description`] says what a device is: its pages, their formats, what it lacks.
+//! [`Description::gallinule`] is the fictional device of that document; a test builds any other.
+//! [`Device`] is an order for one, [`Model`] the device.
 //!
 //! ```
 //! # fn main() -> Result<(), Box<dyn core::error::Error>> {
@@ -105,22 +106,23 @@ impl Model {
         self.registers.selected
     }
 
-    /// Writing transfers to commands that a watching host has no business with, accepted or not, by command code; since
-    /// the bench began, resets or not. They are all commands but PAGE, the warn limits, SMBALERT_MASK, the
-    /// STATUS registers and USER_DATA_00; CLEAR_FAULTS (0x03) is among them.
+    /// Writing transfers to commands that a watching host has no business with, accepted or not, by
+    /// command code; since the bench began, resets or not. They are all commands but PAGE, the warn
+    /// limits, SMBALERT_MASK, the STATUS registers and USER_DATA_00; CLEAR_FAULTS (0x03) is among
+    /// them.
     pub fn disturbances(&self) -> &BTreeMap<u8, u64> {
         &self.protocol.disturbances
     }
 
-    /// Bench only: sets a page's readings of voltage, current and power until its next sample, as words of its formats. Nothing
-    /// is compared. False if there is no such page.
+    /// Bench only: sets a page's readings of voltage, current and power until its next sample, as
+    /// words of its formats. Nothing is compared. False if there is no such page.
     pub fn show(&mut self, page: usize, readings: [u16; 3]) -> bool {
         let page = self.registers.pages.get_mut(page);
         page.map(|page| page.readings = readings).is_some()
     }
 
-    /// Bench only: sets a page's energy count, in counts modulo 256 periods, and its sample count, modulo 2^24. False if
-    /// there is no such page, or no count on it.
+    /// Bench only: sets a page's energy count, in counts modulo 256 periods, and its sample count,
+    /// modulo 2^24. False if there is no such page, or no count on it.
     pub fn preload(&mut self, page: usize, counts: u64, samples: u32) -> bool {
         let Some(count) = self
             .description
@@ -138,8 +140,8 @@ impl Model {
         true
     }
 
-    /// Bench only: sets bits of a STATUS register (code 0x7A, 0x7B, 0x7C, or 0x7E, which has no page) as if a cause had come and gone. False
-    /// if there is no such register.
+    /// Bench only: sets bits of a STATUS register (code 0x7A, 0x7B, 0x7C, or 0x7E, which has no
+    /// page) as if a cause had come and gone. False if there is no such register.
     pub fn raise(&mut self, page: usize, register: u8, bits: u8) -> bool {
         let Some(command::Command::Status(register)) = command::Command::of(register) else {
             return false;

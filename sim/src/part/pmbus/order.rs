@@ -15,11 +15,12 @@ pub struct Device {
 }
 
 impl Device {
-    /// A device whose errors come from the seed and the address, within the limits of its description.
+    /// A device whose errors come from the seed and the address, within the limits of its
+    /// description.
     ///
     /// # Errors
-    /// A description that the standard or the model does not allow; an address that is reserved on an SMBus, or
-    /// above 0x77.
+    /// A description that the standard or the model does not allow; an address that is reserved on
+    /// an SMBus, or above 0x77.
     pub fn new(description: Description, address: u8) -> Result<Self, DescriptionError> {
         Self::ordered(description, address, Errors::FromSeed)
     }
@@ -73,7 +74,8 @@ impl Order for Device {
         let rng = rng.stream(&format!("pmbus {:#04x}", self.address));
         let from_seed = || Individual::from_seed(&self.description, &rng);
         let mut individual = self.errors.or_from_seed(from_seed);
-        // Apertures of no length would never let time go on, and those of centuries would overrun it.
+        // Apertures of no length would never let time go on, and those of centuries would overrun
+        // it.
         let pages = self.description.pages.len() as u64;
         individual.sample_period_ns = individual.sample_period_ns.clamp(pages, DAY_NS);
         Some(Model::new(self.address, self.description, individual))

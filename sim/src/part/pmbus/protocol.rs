@@ -14,7 +14,8 @@ use crate::part::pec::pec;
 #[derive(Debug, Default)]
 pub(super) struct Protocol {
     transfer: Transfer,
-    /// Writing transfers to commands that disturb, by code. Survives resets: the bench counts, not the registers.
+    /// Writing transfers to commands that disturb, by code. Survives resets: the bench counts, not
+    /// the registers.
     pub(super) disturbances: BTreeMap<u8, u64>,
 }
 
@@ -153,7 +154,8 @@ impl Protocol {
         }
     }
 
-    /// The byte that stood on the wire. True if it was the device's whole address in an alert response.
+    /// The byte that stood on the wire. True if it was the device's whole address in an alert
+    /// response.
     pub(super) fn settle(&mut self, wire: u8) -> bool {
         let offered = self.offer();
         match &mut self.transfer {
@@ -224,7 +226,8 @@ impl Write {
         let wanted = command.written();
         if self.data.len() < wanted || !access.write {
             self.crc = pec(self.crc, &[byte]);
-            // A process call of any length is judged when it is read; what is too long for any is not kept.
+            // A process call of any length is judged when it is read; what is too long for any is
+            // not kept.
             if self.data.len() <= wanted {
                 self.data.push(byte);
             }

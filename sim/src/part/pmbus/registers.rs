@@ -121,7 +121,8 @@ impl Registers {
         }
     }
 
-    /// What a reading gives, without PEC; None where there is nothing to read, and STATUS_CML says why.
+    /// What a reading gives, without PEC; None where there is nothing to read, and STATUS_CML says
+    /// why.
     pub(super) fn read(
         &mut self,
         command: Command,

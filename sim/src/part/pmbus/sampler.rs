@@ -1,4 +1,5 @@
-//! The analogue side: rails, and one pair of converters that goes from page to page (docs/pmbus-device.md, B4).
+//! The analogue side: rails, and one pair of converters that goes from page to page
+//! (docs/pmbus-device.md, B4).
 
 use alloc::{boxed::Box, vec::Vec};
 
@@ -116,8 +117,8 @@ impl Sampler {
         [volts, amperes, volts * amperes]
     }
 
-    /// Takes the part of the open aperture that has gone by at `now_ns`: rails may share a source, whose time never
-    /// goes back.
+    /// Takes the part of the open aperture that has gone by at `now_ns`: rails may share a source,
+    /// whose time never goes back.
     pub(super) fn cut(&mut self, now_ns: u64) {
         let open = self.next();
         let rail = self.rails.get_mut(open.page).and_then(Option::as_mut);
@@ -126,7 +127,8 @@ impl Sampler {
         }
     }
 
-    /// What flowed until `now_ns`, where an open aperture must have been [cut](Self::cut); nothing without a rail.
+    /// What flowed until `now_ns`, where an open aperture must have been [cut](Self::cut); nothing
+    /// without a rail.
     pub(super) fn truth(&mut self, page: usize, now_ns: u64) -> Truth {
         let rail = self.rails.get_mut(page).and_then(Option::as_mut);
         rail.map_or(Truth::default(), |rail| rail.truth(now_ns))
