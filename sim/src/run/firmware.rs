@@ -90,7 +90,7 @@ pub(super) fn run<const N: usize>(
     let limits = alerts::limits(scenario);
     let limits = Limits::new(&limits);
     let mut listener = None;
-    if !limits.limits.is_empty() {
+    if !limits.list().is_empty() {
         let reactions = Reactions::new(scenario, &rails, monitor.last_sample().scan())?;
         let latency_ns = scenario.host.latency_ns;
         let listening = listener.insert(Listener::new(&bench, &part, latency_ns, reactions));
