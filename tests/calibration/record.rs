@@ -1,8 +1,9 @@
+use crake::Channel;
 use crake::board::{Board, Correction, Gain, Offset, Rail, SenseResistor};
 use crake::calibration::{Record, RecordError};
+use crake::config::{ChannelRange, ConfigError};
 use crake::part::corncrake::{Corncrake, INFO};
 use crake::units::{Resistance, Temperature, Tolerance, Voltage};
-use crake::{Channel, config::ConfigError};
 
 const SERIAL: u32 = 1_207;
 const WARM: Temperature = Temperature::from_millicelsius(23_500);
@@ -89,13 +90,27 @@ fn a_board_comes_back_as_it_was() {
         .corrected(Channel::C0, &first())
         .corrected(Channel::C1, &second());
     assert_eq!(board, corrected);
-    // A rail without calibration in the record has none afterwards.
+    // A board is corrected once.
+    let again = record.apply(&INFO, &board, &rails);
+    let refused = ConfigError::SenseResistor(Channel::C0);
+    assert_eq!(again, Err(RecordError::Config(refused)));
+    // One without calibration changes nothing.
     let bytes = Record::write(SERIAL, &[RAIL; 2], WARM).expect("a record");
     let none = Record::read(&bytes).expect("a record");
-    let (board, rails) = none.apply(&INFO, &board, &rails).expect("its board");
+    let (board, rails) = none.apply(&INFO, &bare(), &[RAIL; 2]).expect("its board");
     assert_eq!(rails, [RAIL; 2]);
+    let range = ChannelRange {
+        sense: 0,
+        rail: 0,
+        sense_lsb: 5,
+        rail_lsb: 2,
+    };
     for channel in [Channel::C0, Channel::C1] {
-        assert_eq!(board.factors(channel), bare::<2>().factors(channel));
+        let [made, applied] = [&bare::<2>(), &board].map(|board| {
+            let factors = board.factors(channel).expect("a rail");
+            factors.current(&range, 77_777)
+        });
+        assert_eq!(made, applied);
     }
 }
 

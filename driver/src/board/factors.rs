@@ -1,6 +1,8 @@
-use super::{Correction, Flow, Rail};
+use super::{Correction, Flow, Gain, Rail};
 use crate::config::ChannelRange;
-use crate::convert::{CurrentFactor, PowerFactor, divided, long_factor, product, scaled, times};
+use crate::convert::{
+    CurrentFactor, PowerFactor, corrected, divided, long_factor, product, scaled, times,
+};
 use crate::info::PartInfo;
 use crate::units::{Current, Power, Voltage};
 
@@ -20,12 +22,26 @@ pub struct Factors {
     energy_places: u8,
     /// The correction's offset in 256ths of the part's sense unit.
     offset_256ths: i32,
-    usable: bool,
+    state: State,
     forward: bool,
+}
+
+/// What a part can make of a rail.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+enum State {
+    /// As it was made.
+    Made,
+    /// Corrected once.
+    Corrected,
+    Unusable,
 }
 
 impl Factors {
     /// Of a rail, for a part with this sense and rail unit, in nanovolts.
+    ///
+    /// A 256th of a sense unit is unit / (resistance × 2^8) amperes, with the resistance in nanoohms: 1e9
+    /// times as many nanoamperes. Times a rail unit it is nanowatts, for nV × nV / nΩ is a nanowatt.
     pub(super) const fn new(rail: &Rail, sense_unit_nv: u32, rail_unit_nv: u32) -> Self {
         let mut factors = Self {
             current: CurrentFactor::ZERO,
@@ -36,44 +52,51 @@ impl Factors {
             charge_places: 0,
             energy_places: 0,
             offset_256ths: 0,
-            usable: false,
+            state: State::Unusable,
             forward: match rail.load() {
                 Some(load) => matches!(load.flow(), Flow::Forward),
                 None => false,
             },
         };
-        factors.correct(rail.correction(), sense_unit_nv, rail_unit_nv);
+        let resistance = factors.resistance;
+        let in_range = resistance >= Rail::RESISTANCE_MIN.as_nanoohms()
+            && resistance <= Rail::RESISTANCE_MAX.as_nanoohms();
+        let amperes = (sense_unit_nv as u64) << 30;
+        let watts = times(amperes, rail_unit_nv);
+        let current = CurrentFactor::new(times(amperes, 1_000_000_000), resistance);
+        let power = PowerFactor::new(watts, resistance);
+        // Nanoamperes × µs are 1e-6 nC.
+        let charge = long_factor(times(amperes, 1_000), resistance, 50);
+        let energy = long_factor(watts, resistance.wrapping_mul(1_000_000), 82);
+        if let (true, Some(current), Some(power)) = (in_range, current, power)
+            && let (Some((charge, charge_places)), Some((energy, energy_places))) = (charge, energy)
+        {
+            (factors.current, factors.power, factors.state) = (current, power, State::Made);
+            (factors.charge, factors.charge_places) = (charge, charge_places);
+            (factors.energy, factors.energy_places) = (energy, energy_places);
+        }
+        let correction = rail.correction();
+        if correction.gain.to_bits() != Gain::ONE.to_bits() || correction.offset.to_bits() != 0 {
+            factors.correct(correction, sense_unit_nv);
+        }
         factors
     }
 
-    /// Works out the factors. A 256th of a sense unit is numerator / (resistance × 2^38) amperes, with the
-    /// numerator in nanovolts × 2^30 and the resistance in nanoohms: 1e9 times as many nanoamperes. Times
-    /// a rail unit it is nanowatts, for nV × nV / nΩ is a nanowatt.
-    pub(super) const fn correct(
-        &mut self,
-        correction: &Correction,
-        sense_unit_nv: u32,
-        rail_unit_nv: u32,
-    ) {
-        let in_range = self.resistance >= Rail::RESISTANCE_MIN.as_nanoohms()
-            && self.resistance <= Rail::RESISTANCE_MAX.as_nanoohms();
+    /// Multiplies by the gain, and notes the offset. What was corrected before cannot be used any more,
+    /// and neither can what a gain of zero or less, or one close to two, makes of it.
+    pub(super) const fn correct(&mut self, correction: &Correction, sense_unit_nv: u32) {
         let gain = correction.gain.to_bits();
-        let gain = if gain > 0 { gain as u64 } else { 0 };
-        let amperes = gain.wrapping_mul(sense_unit_nv as u64); // 31 by 32 bits
-        let watts = times(amperes, rail_unit_nv);
-        let current = CurrentFactor::new(times(amperes, 1_000_000_000), self.resistance);
-        let power = PowerFactor::new(watts, self.resistance);
-        // Nanoamperes × µs are 1e-6 nC.
-        let charge = long_factor(times(amperes, 1_000), self.resistance, 50);
-        let energy = long_factor(watts, self.resistance.wrapping_mul(1_000_000), 82);
-        self.usable = false;
-        if let (true, Some(current), Some(power)) = (in_range && gain > 0, current, power)
-            && let (Some((charge, charge_places)), Some((energy, energy_places))) = (charge, energy)
-        {
-            (self.current, self.power, self.usable) = (current, power, true);
-            (self.charge, self.charge_places) = (charge, charge_places);
-            (self.energy, self.energy_places) = (energy, energy_places);
-        }
+        let factor = if gain > 0 { gain as u32 } else { 0 };
+        let (current, power) = (self.current.corrected(factor), self.power.corrected(factor));
+        self.state = match (self.state, current, power) {
+            (State::Made, Some(current), Some(power)) => {
+                (self.current, self.power) = (current, power);
+                State::Corrected
+            }
+            _ => State::Unusable,
+        };
+        self.charge = corrected(self.charge, factor);
+        self.energy = corrected(self.energy, factor);
         // Bits are 256ths of a nanovolt: rounded to the nearest 256th of a unit, halves away from zero.
         let bits = correction.offset.to_bits();
         let away = (bits.unsigned_abs() as u64).wrapping_add(sense_unit_nv as u64 / 2);
@@ -104,7 +127,7 @@ impl Factors {
     /// Whether the part can be used with this resistor and correction.
     #[must_use]
     pub const fn is_usable(&self) -> bool {
-        self.usable
+        !matches!(self.state, State::Unusable)
     }
 
     /// Whether current was declared to flow from source to load alone.

@@ -102,10 +102,11 @@ impl<const N: usize> Board<N> {
         self
     }
 
-    /// The same board with one rail corrected; totals see that it is another. Bounds take the same
-    /// correction from [`Rail::corrected`].
+    /// The same board with one rail corrected. Bounds take the same correction from
+    /// [`Rail::corrected`].
     ///
-    /// Unchanged where there is no such rail.
+    /// A rail is corrected once, from a board as it was made: a second time makes it unusable, and the
+    /// monitor refuses it by name. Unchanged where there is no such rail.
     #[must_use]
     pub const fn corrected(mut self, channel: Channel, correction: &Correction) -> Self {
         self.correct(channel, correction);
@@ -114,11 +115,11 @@ impl<const N: usize> Board<N> {
 
     /// Corrects one rail in place, as [`corrected`](Self::corrected).
     pub const fn correct(&mut self, channel: Channel, correction: &Correction) {
-        let (sense_unit_nv, rail_unit_nv) = (self.sense_unit_nv, self.rail_unit_nv);
+        let sense_unit_nv = self.sense_unit_nv;
         if let Some((_, rest)) = self.factors.split_at_mut_checked(channel.index())
             && let Some((factors, _)) = rest.split_first_mut()
         {
-            factors.correct(correction, sense_unit_nv, rail_unit_nv);
+            factors.correct(correction, sense_unit_nv);
             self.revision = self.revision.wrapping_add(1);
         }
     }

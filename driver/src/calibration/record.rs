@@ -237,12 +237,11 @@ impl Record<'_> {
         })
     }
 
-    /// The board, and the rails that it was made of, corrected as the record has it; a channel without
-    /// calibration has none afterwards.
+    /// The board as it was made, and the rails that it was made of, corrected as the record has it.
     ///
     /// # Errors
     /// `Board` or `Channels` if it is the record of another; `SenseRange` and `Config` if a correction
-    /// cannot be.
+    /// cannot be, for one because the board has one already.
     pub fn apply<const N: usize>(
         &self,
         info: &PartInfo,

@@ -1,6 +1,6 @@
 //! Factors for readings: fixed point, worked out once, applied without a division.
 
-use super::divided;
+use super::{divided, times};
 
 /// Nanoamperes for each 256th of a sense unit, with 48 binary places.
 ///
@@ -35,6 +35,22 @@ impl Fixed {
             low: number as i32,
         }
     }
+
+    /// Times a gain in 2^-30, rounded to nearest; `None` if that is nothing, or takes more than 62 bits.
+    #[inline(never)] // linked once
+    const fn corrected(self, gain: u32) -> Option<Self> {
+        let number = ((self.high as i64) << 32).wrapping_add(self.low as i64);
+        match corrected(number as u64, gain) {
+            number @ 1.. if number >> 62 == 0 => Some(Self::of(number as i64)),
+            _ => None,
+        }
+    }
+}
+
+/// A number below 2^63 times a gain in 2^-30 that is below 2, rounded to nearest.
+#[inline(never)]
+pub(crate) const fn corrected(number: u64, gain: u32) -> u64 {
+    (times(number, gain).wrapping_add(1 << 29) >> 30) as u64
 }
 
 impl CurrentFactor {
@@ -46,6 +62,15 @@ impl CurrentFactor {
     #[inline(always)] // with the shift a constant
     pub const fn new(numerator: u128, denominator: u64) -> Option<Self> {
         match fixed(numerator, denominator, 48 - 38) {
+            Some(bits) => Some(Self(bits)),
+            None => None,
+        }
+    }
+
+    /// The same times a gain in 2^-30, within the last of its places; `None` if that is nothing, or 2^14 nA
+    /// or more.
+    pub(crate) const fn corrected(self, gain: u32) -> Option<Self> {
+        match self.0.corrected(gain) {
             Some(bits) => Some(Self(bits)),
             None => None,
         }
@@ -71,6 +96,15 @@ impl PowerFactor {
     #[inline(always)]
     pub const fn new(numerator: u128, denominator: u64) -> Option<Self> {
         match fixed(numerator, denominator, 64 - 38) {
+            Some(bits) => Some(Self(bits)),
+            None => None,
+        }
+    }
+
+    /// The same times a gain in 2^-30, within the last of its places; `None` if that is nothing, or 1/4 nW
+    /// or more.
+    pub(crate) const fn corrected(self, gain: u32) -> Option<Self> {
+        match self.0.corrected(gain) {
             Some(bits) => Some(Self(bits)),
             None => None,
         }
@@ -225,6 +259,36 @@ mod tests {
         }
         assert_eq!(CurrentFactor::new(1 << (14 + 38), 1), None);
         assert_eq!(CurrentFactor::new(1, 0), None);
+    }
+
+    /// Against exact fractions: a factor times a gain is off by its own last place and one more.
+    #[test]
+    fn a_gain_changes_a_factor_by_no_more_than_its_last_place() {
+        let most = BigRational::new(BigInt::from((1 << 15) + 1), BigInt::from(1 << 16));
+        let (numerator, denominator) = (100_000_u128, 2_560_007_u64);
+        let factor = CurrentFactor::new(numerator << 38, denominator).expect("a usual ratio");
+        for gain in [
+            1,
+            1 << 29,
+            (1 << 30) - 1,
+            1 << 30,
+            (1 << 30) + 12_345,
+            (1 << 31) - 1,
+        ] {
+            let corrected = factor.corrected(gain).expect("a usual gain");
+            for code in (0..31).flat_map(|bit| [1_i32 << bit, -(1 << bit)]) {
+                let got = corrected.apply(code);
+                let (top, bottom) = (numerator * u128::from(gain), u128::from(denominator) << 30);
+                assert!(
+                    off(got, code.into(), top, bottom) <= most,
+                    "{gain} {code} {got}"
+                );
+            }
+        }
+        assert_eq!(factor.corrected(0), None);
+        let great = CurrentFactor::new(10_000 << 38, 1).expect("below 2^14");
+        assert_eq!(great.corrected((1 << 31) - 1), None);
+        assert_eq!(great.corrected(1 << 30), Some(great));
     }
 
     #[test]
