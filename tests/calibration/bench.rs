@@ -1,5 +1,5 @@
-//! One rail of a Corncrake whose errors are chosen by hand; current, voltage and temperature are held
-//! until set again.
+//! One rail of a Corncrake whose errors are chosen by hand; current, voltage and temperature are
+//! held until set again.
 
 use core::time::Duration;
 
@@ -14,8 +14,8 @@ use crake_sim::board::SenseResistor as Real;
 use crake_sim::part::corncrake as model;
 use crake_sim::plant::{Means, Plant, Truth};
 
-/// Errors of a part and a sense resistor, each as a fraction of its limit in section 7 of the datasheet and
-/// on the board.
+/// Errors of a part and a sense resistor, each as a fraction of its limit in section 7 of the
+/// datasheet and on the board.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Errors {
     /// Gain in either sense range, coarse first.

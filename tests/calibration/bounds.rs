@@ -1,5 +1,5 @@
-//! Whatever individual, inside its limits: the truth lies within the bound of a reading, before and after
-//! a calibration, and the bound is no wider than limits need.
+//! Whatever individual, inside its limits: the truth lies within the bound of a reading, before and
+//! after a calibration, and the bound is no wider than limits need.
 
 use crake::Channel;
 use crake::board::{Correction, Gain, Offset};
@@ -64,8 +64,8 @@ fn check(shown: (Reading, ReadingBound), moment: &Moment, context: &str) {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(96))]
 
-    /// Offset, gain from one current and from two: in either range, at any temperature, after any drift;
-    /// and in the range of the calibration the bound is a fraction of what it was.
+    /// Offset, gain from one current and from two: in either range, at any temperature, after any
+    /// drift; and in the range of the calibration the bound is a fraction of what it was.
     #[test]
     fn truths_lie_within_their_bounds(
         errors in errors(),
@@ -116,8 +116,8 @@ proptest! {
     }
 }
 
-/// Each limit at its end, all in the same direction: errors come near the bound. Of 1024 scans, so that
-/// noise, of which six times its r.m.s. is taken, matters little.
+/// Each limit at its end, all in the same direction: errors come near the bound. Of 1024 scans, so
+/// that noise, of which six times its r.m.s. is taken, matters little.
 #[test]
 fn bounds_are_no_wider_than_limits_need() {
     for sign in [-1.0, 1.0] {
@@ -166,7 +166,8 @@ fn bounds_are_no_wider_than_limits_need() {
     }
 }
 
-/// A gain measured in one range is open in the other, and the bound says so: 1.002 ÷ 0.998 is 0.4 %.
+/// A gain measured in one range is open in the other, and the bound says so: 1.002 ÷ 0.998 is 0.4
+/// %.
 #[test]
 fn a_gain_of_the_other_range_is_bounded_as_such() {
     let errors = Errors {

@@ -112,8 +112,9 @@ fn a_mean_over_a_second() {
     );
 }
 
-/// Two steps a second of 2 A: 20 and one more in 10 s, each half a period wrong: 21 × 2 A × 250 µs ÷ 10 s =
-/// 1.05 mA. Steps of the source: 12 an hour of 1 V in an hour, and one more: 13 × 1 V × 250 µs ÷ 3600 s.
+/// Two steps a second of 2 A: 20 and one more in 10 s, each half a period wrong: 21 × 2 A × 250 µs
+/// ÷ 10 s = 1.05 mA. Steps of the source: 12 an hour of 1 V in an hour, and one more: 13 × 1 V ×
+/// 250 µs ÷ 3600 s.
 #[test]
 fn steps_of_load_and_source() {
     let load = Load::smooth(Current::from_amps(3)).with_steps(LoadSteps {
@@ -176,7 +177,8 @@ fn currents_both_ways_count_whichever_way() {
     assert_eq!(parts(599), [8_026, 1_606]);
 }
 
-/// The same with an offset known to 122 nV, 50 nV of stability, and a gain known to 300 ppm: ÷ 0.9987.
+/// The same with an offset known to 122 nV, 50 nV of stability, and a gain known to 300 ppm: ÷
+/// 0.9987.
 #[test]
 fn after_a_calibration() {
     let rail = rail().corrected(Correction {
@@ -224,8 +226,8 @@ fn a_single_reading_of_a_power() {
     );
 }
 
-/// Within a mean, current and voltage may have moved: noise of the one is weighed with the greatest of the
-/// other, 20 mA as declared, and 4 V or full scale, 6.5535 V.
+/// Within a mean, current and voltage may have moved: noise of the one is weighed with the greatest
+/// of the other, 20 mA as declared, and 4 V or full scale, 6.5535 V.
 #[test]
 fn noise_of_a_mean_power_is_weighed() {
     let mean = Mean::Reading { averaging_log2: 4 };
@@ -241,7 +243,8 @@ fn noise_of_a_mean_power_is_weighed() {
     assert_eq!(noise(rail()), Power::from_nanowatts(16_454));
 }
 
-/// The bound of a reading is the sum of the parts, which are rounded up one by one: ten each at most.
+/// The bound of a reading is the sum of the parts, which are rounded up one by one: ten each at
+/// most.
 #[test]
 fn a_bound_is_the_sum_of_its_parts() {
     let corrected = rail().corrected(Correction {

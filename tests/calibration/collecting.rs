@@ -7,7 +7,8 @@ use crake::units::Voltage;
 
 use crate::paper::{CHANNEL, COARSE, ONE_OHM, Paper};
 
-/// A code is 200 nV (section 3.4): 123 456 codes in 4000 scans are 6172.8 nV, 1 580 236.8 of 256ths.
+/// A code is 200 nV (section 3.4): 123 456 codes in 4000 scans are 6172.8 nV, 1 580 236.8 of
+/// 256ths.
 #[test]
 fn sums_wrap_and_the_mean_is_right() {
     let mut paper = Paper::new();
@@ -45,8 +46,8 @@ fn too_little_is_refused() {
     );
 }
 
-/// 7 600 nV ÷ √1000 = 240.333 nV for either stretch, and 50 nV of stability: 530.665 nV. One code in 1000
-/// scans is 0.2 nV, and means are told in 256ths.
+/// 7 600 nV ÷ √1000 = 240.333 nV for either stretch, and 50 nV of stability: 530.665 nV. One code
+/// in 1000 scans is 0.2 nV, and means are told in 256ths.
 #[test]
 fn means_that_differ_by_more_than_noise_are_refused() {
     let made = |codes| {
@@ -114,7 +115,8 @@ fn samples_that_cannot_be_counted_are_refused() {
     assert_eq!(refused, Err(CalibrationError::NoReading(absent)));
 }
 
-/// The count of samples with clips tells of one that was left out; which channel it was is not known.
+/// The count of samples with clips tells of one that was left out; which channel it was is not
+/// known.
 #[test]
 fn clipping_is_refused_on_this_channel_and_where_it_is_not_known() {
     let clipped = CalibrationError::Clipped(CHANNEL);
@@ -142,8 +144,8 @@ fn clipping_is_refused_on_this_channel_and_where_it_is_not_known() {
     assert_eq!(collection.scans(), 5_000);
 }
 
-/// Section 4: 44 bits and codes of 18 leave 2^26 scans, 33 554 s at 2000 a second, for a wrap, and 2^25 for
-/// a difference with its sign; half of that is told to be safe.
+/// Section 4: 44 bits and codes of 18 leave 2^26 scans, 33 554 s at 2000 a second, for a wrap, and
+/// 2^25 for a difference with its sign; half of that is told to be safe.
 #[test]
 fn samples_far_apart_are_refused() {
     let mut paper = Paper::new();

@@ -40,8 +40,8 @@ fn ppm(correction: &Correction) -> u32 {
     correction.gain_bound.expect("a bound").as_ppm()
 }
 
-/// 7 600 nV ÷ √4000 = 120.167 nV; rounding to a 512th of a nanovolt and 20 nA × 1.005 Ω × 2 × 0.2 % =
-/// 0.08 nV: 121 nV, rounded up.
+/// 7 600 nV ÷ √4000 = 120.167 nV; rounding to a 512th of a nanovolt and 20 nA × 1.005 Ω × 2 × 0.2 %
+/// = 0.08 nV: 121 nV, rounded up.
 #[test]
 fn an_offset_and_its_bound() {
     let correction = offset(&collected(5), &ONE_OHM).expect("an offset");
@@ -66,8 +66,8 @@ fn bias_in_a_great_resistor_widens_the_bound() {
     assert_eq!(correction.offset_bound, Some(Voltage::from_nanovolts(122)));
 }
 
-/// Offset 10 µV, 20 nA × 1 Ω × 1.002 × 1.005 = 20.14 nV, noise 120.17 nV: 10 140.3 nV. A code in 4000 scans is
-/// 0.05 nV.
+/// Offset 10 µV, 20 nA × 1 Ω × 1.002 × 1.005 = 20.14 nV, noise 120.17 nV: 10 140.3 nV. A code in
+/// 4000 scans is 0.05 nV.
 #[test]
 fn an_offset_beyond_the_parts_limits_is_refused() {
     let found = |codes: i64| {
@@ -99,9 +99,9 @@ fn an_offset_beyond_the_parts_limits_is_refused() {
     );
 }
 
-/// 20 mA in 1 Ω show 20.060 mV above the offset: 2^30 ÷ 1.003 = 1 070 530 233.3. Offset 121 nV, noise
-/// 120.2 nV, stability 50 nV and bias 0.1 nV are 14.52 ppm of it; with 100 ppm s = 114.52 ppm, s ÷ (1 − s)
-/// 114.53 ppm.
+/// 20 mA in 1 Ω show 20.060 mV above the offset: 2^30 ÷ 1.003 = 1 070 530 233.3. Offset 121 nV,
+/// noise 120.2 nV, stability 50 nV and bias 0.1 nV are 14.52 ppm of it; with 100 ppm s = 114.52
+/// ppm, s ÷ (1 − s) 114.53 ppm.
 #[test]
 fn a_gain_from_one_current() {
     let correction = gain_at(20_065, Current::from_milliamps(20)).expect("a gain");
@@ -116,8 +116,8 @@ fn a_gain_from_one_current() {
     assert_eq!(backwards.gain, correction.gain);
 }
 
-/// 50 ppm/K × 20 K = 1000 ppm more: s = 1114.5 ppm, 1115.8 ppm; on a bench that stays within 1 K, 50 ppm more:
-/// 164.5 ppm.
+/// 50 ppm/K × 20 K = 1000 ppm more: s = 1114.5 ppm, 1115.8 ppm; on a bench that stays within 1 K,
+/// 50 ppm more: 164.5 ppm.
 #[test]
 fn the_resistors_temperature_is_part_of_the_gains_bound() {
     let bound = |span_mk| {
@@ -134,8 +134,8 @@ fn the_resistors_temperature_is_part_of_the_gains_bound() {
     assert_eq!(bound(1_000), 165);
 }
 
-/// Noise 14.7 ppm, reference 100 ppm, part 0.2 %, resistor 0.5 %: s = 7 114.6 ppm, s ÷ (1 − s) = 7 165.6 ppm. 20 mV ÷
-/// 19.858 mV is 7 150.8 ppm off 1, ÷ 19.857 mV 7 201.5 ppm.
+/// Noise 14.7 ppm, reference 100 ppm, part 0.2 %, resistor 0.5 %: s = 7 114.6 ppm, s ÷ (1 − s) = 7
+/// 165.6 ppm. 20 mV ÷ 19.858 mV is 7 150.8 ppm off 1, ÷ 19.857 mV 7 201.5 ppm.
 #[test]
 fn a_gain_beyond_part_and_resistor_is_refused() {
     let at = |microvolts| gain_at(microvolts, Current::from_milliamps(20));
@@ -185,9 +185,9 @@ fn one_current_needs_an_offset() {
     assert_eq!(refused, Err(CalibrationError::NoOffset));
 }
 
-/// ±20 mA show 20.065 mV and −20.055 mV: the same gain, and an offset of 5 µV. Noise 120.2 nV, stability 50 nV
-/// and bias 0.1 nV at either point are 8.49 ppm of 40.12 mV: 108.5 ppm. The offset: 40.12 mV × ¼ × 200 ppm ÷
-/// (1 − 100 ppm) = 2 006.2 nV, half of 2 × 170.3 nV, and 0.1 nV.
+/// ±20 mA show 20.065 mV and −20.055 mV: the same gain, and an offset of 5 µV. Noise 120.2 nV,
+/// stability 50 nV and bias 0.1 nV at either point are 8.49 ppm of 40.12 mV: 108.5 ppm. The offset:
+/// 40.12 mV × ¼ × 200 ppm ÷ (1 − 100 ppm) = 2 006.2 nV, half of 2 × 170.3 nV, and 0.1 nV.
 #[test]
 fn two_currents_give_gain_and_offset() {
     let points = [(20_065, 20), (-20_055, -20)];
@@ -208,8 +208,8 @@ fn two_currents_give_gain_and_offset() {
         let correction = line_at(one, other).expect("a line");
         assert_eq!(correction.gain, Gain::ONE);
         assert_eq!(correction.offset, Offset::from_bits(5_000 * 256));
-        // 15 mV × (5 × 20 ÷ 15²) × 200 ppm ÷ (1 − (5 + 20) ÷ 15 × 100 ppm) = 1 333.6 nV, 170.3 nV × (20 + 5) ÷ 15
-        // = 283.8 nV, 0.1 nV.
+        // 15 mV × (5 × 20 ÷ 15²) × 200 ppm ÷ (1 − (5 + 20) ÷ 15 × 100 ppm) = 1 333.6 nV, 170.3 nV ×
+        // (20 + 5) ÷ 15 = 283.8 nV, 0.1 nV.
         assert_eq!(
             correction.offset_bound,
             Some(Voltage::from_nanovolts(1_618))

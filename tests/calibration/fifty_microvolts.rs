@@ -1,5 +1,5 @@
-//! 50 µV across the sense resistor, measured within 1 % in the fine range after an offset calibration
-//! (datasheet, section 7).
+//! 50 µV across the sense resistor, measured within 1 % in the fine range after an offset
+//! calibration (datasheet, section 7).
 //!
 //! That such a part should resolve 50 µV to 1 % is common practice, no source.
 
@@ -32,8 +32,8 @@ fn rail() -> plant::Rail {
     plant::Rail::new(source, load).expect("a rail")
 }
 
-/// What the driver says of 50 µA after an offset calibration of 2 s and a bit, from a mean over 1.05 s; in
-/// nA. The correction is taken while the part runs.
+/// What the driver says of 50 µA after an offset calibration of 2 s and a bit, from a mean over
+/// 1.05 s; in nA. The correction is taken while the part runs.
 fn measured(seed: u64) -> f64 {
     let bench = Bench::new(seed);
     let part = bench

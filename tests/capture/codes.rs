@@ -10,8 +10,8 @@ use crate::fixture::{
 
 const ONE_OHM: u64 = 1_000_000_000;
 
-/// 1 Ω: as many nanovolts as nanoamperes. To the nearest code, halves away from zero, which is `round`
-/// of num-rational.
+/// 1 Ω: as many nanovolts as nanoamperes. To the nearest code, halves away from zero, which is
+/// `round` of num-rational.
 fn code(na: &BigRational, lsb_nv: i128) -> i32 {
     let code = (na / ratio(lsb_nv, 1)).round().to_integer();
     i32::try_from(code).expect("18 bits")
@@ -54,8 +54,8 @@ fn codes_are_what_the_plant_did() {
     }
 }
 
-/// Whatever room there is and whatever the bus can read at once, codes come from where they were asked
-/// for, oldest first, no more than fit, and fetching takes nothing away.
+/// Whatever room there is and whatever the bus can read at once, codes come from where they were
+/// asked for, oldest first, no more than fit, and fetching takes nothing away.
 #[test]
 fn as_many_codes_as_fit() {
     let fixture = Fixture::new(ONE_OHM);

@@ -142,7 +142,8 @@ fn a_fetch_that_failed_anywhere_can_be_made_again() {
     monitor.fetch_capture(0, &mut all).expect("codes");
     for takes_place in [false, true] {
         plan.takes_place.set(takes_place);
-        // Count twice; for each sixteen codes place, its read-back and codes; then reset and writes.
+        // Count twice; for each sixteen codes place, its read-back and codes; then reset and
+        // writes.
         for number in 0..2 + 64 * 3 + 2 {
             plan.left.set(Some(number));
             let mut codes = [0; KEPT];
@@ -164,7 +165,8 @@ fn a_fetch_that_failed_anywhere_can_be_made_again() {
     }
 }
 
-/// The bus fails at each transfer of a start: the monitor is not configured, and `init` brings it back.
+/// The bus fails at each transfer of a start: the monitor is not configured, and `init` brings it
+/// back.
 #[test]
 fn a_start_that_failed_anywhere_leaves_not_configured() {
     for takes_place in [false, true] {

@@ -99,8 +99,8 @@ impl<P: Plant> Plant for Noted<P> {
     }
 }
 
-/// 1 A for every eight seconds, from −4 mA at time 0: an eighth of a nanoampere per nanosecond, exact in
-/// binary.
+/// 1 A for every eight seconds, from −4 mA at time 0: an eighth of a nanoampere per nanosecond,
+/// exact in binary.
 pub struct Ramp;
 
 impl Plant for Ramp {

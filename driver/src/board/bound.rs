@@ -6,8 +6,8 @@ use super::{OperatingPoint, Rail};
 use crate::info::PartInfo;
 use crate::units::{Current, Power, Voltage};
 
-/// How far the values of a reading may lie from the truth, either way, for every part and board within
-/// their limits. The truth is what flowed during the conversions' apertures.
+/// How far the values of a reading may lie from the truth, either way, for every part and board
+/// within their limits. The truth is what flowed during the conversions' apertures.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct ReadingBound {
@@ -20,10 +20,12 @@ pub struct ReadingBound {
 }
 
 impl Rail {
-    /// Bound of a reading as shown on this rail: the sums of [`current_budget`](Self::current_budget) and
-    /// its like, in a fraction of their code and time. `None` where the part has no such ranges.
+    /// Bound of a reading as shown on this rail: the sums of
+    /// [`current_budget`](Self::current_budget) and its like, in a fraction of their code and time.
+    /// `None` where the part has no such ranges.
     ///
-    /// Of a mean over a stretch it is what the instrument leaves open: no clock is in it, and no steps.
+    /// Of a mean over a stretch it is what the instrument leaves open: no clock is in it, and no
+    /// steps.
     #[must_use]
     pub fn reading_bound(&self, info: &PartInfo, at: &OperatingPoint) -> Option<ReadingBound> {
         let sense = SenseLimits::new(info, self, at.range.sense)?;
@@ -64,8 +66,8 @@ impl Rail {
         })
     }
 
-    /// What half a rail code makes of the power of a mean that the part rounds: half a power code is a sense
-    /// code times that, and the offset is taken off with a rounded voltage.
+    /// What half a rail code makes of the power of a mean that the part rounds: half a power code
+    /// is a sense code times that, and the offset is taken off with a rounded voltage.
     pub(super) fn rounded_power_na(&self, sense: &SenseLimits) -> Magnitude {
         let taken_off_pv = pv(self.correction().offset.voltage()).saturating_add(1_000);
         let code_pv = sense.noise.half_code_pv.saturating_mul(2);

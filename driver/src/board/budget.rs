@@ -3,11 +3,11 @@ use core::num::Saturating;
 use super::operating::scaled;
 use crate::units::{Charge, Current, Energy, Power, Voltage};
 
-/// How far a quantity may lie from the truth, by named parts: the truth lies within ± their sum, for every
-/// part and board inside the limits that datasheet and board state.
+/// How far a quantity may lie from the truth, by named parts: the truth lies within ± their sum,
+/// for every part and board inside the limits that datasheet and board state.
 ///
-/// Each part is a limit, not a deviation of a distribution, and rounded up; noise is taken at six times
-/// its r.m.s. value.
+/// Each part is a limit, not a deviation of a distribution, and rounded up; noise is taken at six
+/// times its r.m.s. value.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Budget<Q> {

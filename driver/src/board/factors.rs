@@ -40,8 +40,9 @@ enum State {
 impl Factors {
     /// Of a rail, for a part with this sense and rail unit, in nanovolts.
     ///
-    /// A 256th of a sense unit is unit / (resistance × 2^8) amperes, with the resistance in nanoohms: 1e9
-    /// times as many nanoamperes. Times a rail unit it is nanowatts, for nV × nV / nΩ is a nanowatt.
+    /// A 256th of a sense unit is unit / (resistance × 2^8) amperes, with the resistance in
+    /// nanoohms: 1e9 times as many nanoamperes. Times a rail unit it is nanowatts, for nV × nV / nΩ
+    /// is a nanowatt.
     pub(super) const fn new(rail: &Rail, sense_unit_nv: u32, rail_unit_nv: u32) -> Self {
         let mut factors = Self {
             current: CurrentFactor::ZERO,
@@ -82,8 +83,8 @@ impl Factors {
         factors
     }
 
-    /// Multiplies by the gain, and notes the offset. What was corrected before cannot be used any more,
-    /// and neither can what a gain of zero or less, or one close to two, makes of it.
+    /// Multiplies by the gain, and notes the offset. What was corrected before cannot be used any
+    /// more, and neither can what a gain of zero or less, or one close to two, makes of it.
     pub(super) const fn correct(&mut self, correction: &Correction, sense_unit_nv: u32) {
         let gain = correction.gain.to_bits();
         let factor = if gain > 0 { gain as u32 } else { 0 };
@@ -97,7 +98,8 @@ impl Factors {
         };
         self.charge = corrected(self.charge, factor);
         self.energy = corrected(self.energy, factor);
-        // Bits are 256ths of a nanovolt: rounded to the nearest 256th of a unit, halves away from zero.
+        // Bits are 256ths of a nanovolt: rounded to the nearest 256th of a unit, halves away from
+        // zero.
         let bits = correction.offset.to_bits();
         let away = (bits.unsigned_abs() as u64).wrapping_add(sense_unit_nv as u64 / 2);
         let offset = divided(away as u128, sense_unit_nv as u64).0 as i32; // of 31 bits
@@ -136,8 +138,8 @@ impl Factors {
         self.forward
     }
 
-    /// Current of a sense code. Positive from source to load; rounded to the nearest nanoampere, halves
-    /// up.
+    /// Current of a sense code. Positive from source to load; rounded to the nearest nanoampere,
+    /// halves up.
     #[must_use]
     #[inline(always)]
     pub const fn current(&self, range: &ChannelRange, code: i32) -> Current {
@@ -146,7 +148,8 @@ impl Factors {
         self.current_of(shown.wrapping_sub(self.offset_256ths))
     }
 
-    /// Current of a sense voltage in 256ths of the part's sense unit, from which the offset was taken.
+    /// Current of a sense voltage in 256ths of the part's sense unit, from which the offset was
+    /// taken.
     #[must_use]
     #[inline(always)]
     pub(crate) const fn current_of(&self, sense_256ths: i32) -> Current {
@@ -174,15 +177,15 @@ impl Factors {
         self.offset_256ths
     }
 
-    /// Nanocoulombs for each 256th of a sense unit that lasts a microsecond: a mantissa of 62 bits, times
-    /// 2^(places − 88), with a relative error of 2^-61 at the most.
+    /// Nanocoulombs for each 256th of a sense unit that lasts a microsecond: a mantissa of 62 bits,
+    /// times 2^(places − 88), with a relative error of 2^-60 at the most.
     #[must_use]
     pub(crate) const fn charge(&self) -> (u64, u8) {
         (self.charge, self.charge_places)
     }
 
-    /// Nanojoules for each product of a 256th of a sense unit and a rail unit that lasts a microsecond,
-    /// likewise, times 2^(places − 120).
+    /// Nanojoules for each product of a 256th of a sense unit and a rail unit that lasts a
+    /// microsecond, likewise, times 2^(places − 120).
     #[must_use]
     pub(crate) const fn energy(&self) -> (u64, u8) {
         (self.energy, self.energy_places)

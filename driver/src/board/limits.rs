@@ -1,9 +1,10 @@
-//! What datasheet, board and calibration leave open on one rail: the ground that every bound stands on.
+//! What datasheet, board and calibration leave open on one rail: the ground that every bound stands
+//! on.
 //!
-//! With ρ the sum of all relative limits and o the sum of all absolute ones,
-//! `|shown − true| ≤ (ρ × |shown| + o) ÷ (1 − ρ)`. For shown = true × F + e, where F is a product of
-//! factors 1 + r and divisors 1 + r whose |r| add up to at most ρ, and |e| ≤ o: F ≥ 1 − ρ and
-//! F ≤ 1 ÷ (1 − ρ), so |F − 1| ÷ F ≤ ρ ÷ (1 − ρ), and shown − true = shown × (F − 1) ÷ F + e ÷ F.
+//! With ρ the sum of all relative limits and o the sum of all absolute ones, `|shown − true| ≤ (ρ ×
+//! |shown| + o) ÷ (1 − ρ)`. For shown = true × F + e, where F is a product of factors 1 + r and
+//! divisors 1 + r whose |r| add up to at most ρ, and |e| ≤ o: F ≥ 1 − ρ and F ≤ 1 ÷ (1 − ρ), so |F
+//! − 1| ÷ F ≤ ρ ÷ (1 − ρ), and shown − true = shown × (F − 1) ÷ F + e ÷ F.
 
 use super::Rail;
 use crate::convert::{divided_up, root};
@@ -15,8 +16,9 @@ pub(crate) const PPB: u64 = 1_000_000_000;
 
 /// Limits of error of the current on a rail in one sense range.
 ///
-/// All are magnitudes, never less than the limit. Absolute ones are sense voltages in picovolts as the part
-/// shows them: what they make of a current is [`magnified`](Self::magnified) by the correction.
+/// All are magnitudes, never less than the limit. Absolute ones are sense voltages in picovolts as
+/// the part shows them: what they make of a current is [`magnified`](Self::magnified) by the
+/// correction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct SenseLimits {
     /// Gain of the part, or of the calibration. It is constant: it counts for net totals.
@@ -62,9 +64,9 @@ pub(crate) struct Noise {
 impl SenseLimits {
     /// Limits of a rail with whatever correction it has; `None` where the part has no such range.
     ///
-    /// A gain belongs to the sense range that it was measured in. In another, the gains of both ranges
-    /// are open besides; a correction whose range is not known is taken as measured in another. What is
-    /// taken off or multiplied by without a known bound may be wrong in full.
+    /// A gain belongs to the sense range that it was measured in. In another, the gains of both
+    /// ranges are open besides; a correction whose range is not known is taken as measured in
+    /// another. What is taken off or multiplied by without a known bound may be wrong in full.
     pub(crate) fn new(info: &PartInfo, rail: &Rail, sense: u8) -> Option<Self> {
         let here = info.sense_ranges.get(usize::from(sense))?;
         let correction = rail.correction();
@@ -149,8 +151,8 @@ impl Noise {
     /// Six times r.m.s., and rounding to codes.
     ///
     /// Where noise stirs the codes, which is from half an LSB r.m.s. on, rounding is uniform with
-    /// LSB ÷ √12 r.m.s. (GUM, F.2.2.1) and averages out, too; 6 ÷ √12 < 2. Less noise leaves half an
-    /// LSB for good.
+    /// LSB ÷ √12 r.m.s. (GUM, F.2.2.1) and averages out, too; 6 ÷ √12 < 2. Less noise leaves half
+    /// an LSB for good.
     #[inline(never)] // linked once
     pub(crate) fn new(range: &RangeInfo, unit: Voltage) -> Self {
         let lsb_pv = range.lsb_nv(unit).saturating_mul(1_000);
@@ -169,8 +171,8 @@ impl Noise {
         }
     }
 
-    /// Of a mean over so many conversions, at least one, worked out exactly from their codes: noise and
-    /// rounding together, in picovolts, rounded up.
+    /// Of a mean over so many conversions, at least one, worked out exactly from their codes: noise
+    /// and rounding together, in picovolts, rounded up.
     pub(crate) fn of_mean(&self, conversions: u64) -> u64 {
         let falling_pv = self.six_pv.saturating_add(self.falling_pv);
         over_root(falling_pv, conversions).saturating_add(self.staying_pv)
@@ -290,8 +292,8 @@ mod tests {
         assert_eq!(noise.of_mean(u64::MAX), 1);
     }
 
-    /// Section 7: rail 16.384 V, LSB 250 µV: ±0.15 %, ±2.5 mV, 6 × 400 µV and two LSBs. Where noise is
-    /// 0.4 LSB, half an LSB stays for good.
+    /// Section 7: rail 16.384 V, LSB 250 µV: ±0.15 %, ±2.5 mV, 6 × 400 µV and two LSBs. Where noise
+    /// is 0.4 LSB, half an LSB stays for good.
     #[test]
     fn limits_of_the_rail_voltage() {
         let limits = VoltageLimits::new(&INFO, 1).unwrap();

@@ -1,5 +1,5 @@
-//! The board around the part: sense resistors, what is known of the loads, corrections by calibration,
-//! and how codes become quantities on each rail.
+//! The board around the part: sense resistors, what is known of the loads, corrections by
+//! calibration, and how codes become quantities on each rail.
 
 mod bound;
 mod budget;
@@ -58,7 +58,8 @@ pub struct Board<const N: usize> {
 }
 
 impl<const N: usize> Board<N> {
-    /// A board whose rails hang on a part of this kind; host clock good to 100 ppm, serial number 0.
+    /// A board whose rails hang on a part of this kind; host clock good to 100 ppm, serial number
+    /// 0.
     ///
     /// What cannot be used with the part (a resistor out of all proportion) is refused when the
     /// monitor is configured, by name.
@@ -105,8 +106,8 @@ impl<const N: usize> Board<N> {
     /// The same board with one rail corrected. Bounds take the same correction from
     /// [`Rail::corrected`].
     ///
-    /// A rail is corrected once, from a board as it was made: a second time makes it unusable, and the
-    /// monitor refuses it by name. Unchanged where there is no such rail.
+    /// A rail is corrected once, from a board as it was made: a second time makes it unusable, and
+    /// the monitor refuses it by name. Unchanged where there is no such rail.
     #[must_use]
     pub const fn corrected(mut self, channel: Channel, correction: &Correction) -> Self {
         self.correct(channel, correction);
@@ -143,7 +144,8 @@ impl<const N: usize> Board<N> {
         self.clock
     }
 
-    /// Counts the corrections since [`new`](Self::new): two boards that convert alike have the same.
+    /// Counts the corrections since [`new`](Self::new): two boards that convert alike have the
+    /// same.
     #[must_use]
     pub const fn revision(&self) -> u32 {
         self.revision

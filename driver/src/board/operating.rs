@@ -27,7 +27,8 @@ pub struct OperatingPoint {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Mean {
-    /// Over 2^k scans, as the part makes it: a reading. The truth is what flowed during their apertures.
+    /// Over 2^k scans, as the part makes it: a reading. The truth is what flowed during their
+    /// apertures.
     Reading {
         /// k; 0 for a single scan. The part rounds any other mean to a code.
         averaging_log2: u8,
@@ -54,8 +55,8 @@ type Parts = Budget<Magnitude>;
 impl Rail {
     /// Error budget of the rail's current; `None` where the part has no such range.
     ///
-    /// The rail's correction is taken as it is: ask the rail as it was and the rail as it is after a
-    /// calibration to see what the calibration brought.
+    /// The rail's correction is taken as it is: ask the rail as it was and the rail as it is after
+    /// a calibration to see what the calibration brought.
     ///
     /// ```
     /// use crake::board::{Mean, OperatingPoint, Rail, SenseResistor};
@@ -107,11 +108,11 @@ impl Rail {
         Some(parts.map(|part| Voltage::from_nanovolts(signed(part))))
     }
 
-    /// Error budget of the rail's power, the mean of products of current and voltage; `None` where the
-    /// part has no such ranges.
+    /// Error budget of the rail's power, the mean of products of current and voltage; `None` where
+    /// the part has no such ranges.
     ///
-    /// How current and voltage moved within a mean is not known: its noise is weighed with the greatest of
-    /// the other, as declared or else as the range allows.
+    /// How current and voltage moved within a mean is not known: its noise is weighed with the
+    /// greatest of the other, as declared or else as the range allows.
     #[must_use]
     pub fn power_budget(&self, info: &PartInfo, at: &OperatingPoint) -> Option<Budget<Power>> {
         let sense = SenseLimits::new(info, self, at.range.sense)?;
@@ -121,7 +122,8 @@ impl Rail {
         let voltage = rail_parts(at, &rail, at.mean.scans());
         self.add_time(info, at, &mut current);
 
-        // Shown = mean of (I F + a) (V G + b) = mean of I V F G + a V' + b I' − a b; V', I' as shown.
+        // Shown = mean of (I F + a) (V G + b) = mean of I V F G + a V' + b I' − a b; V', I' as
+        // shown.
         let (na, nv) = (at.shown_na(), at.shown_nv());
         let nw = Saturating(at.power.as_nanowatts().unsigned_abs());
         let turned_over = nw.max(watts(self.throughput_na(at), nv));
@@ -238,8 +240,8 @@ impl Rail {
     }
 }
 
-/// By how much noise of the one counts in the mean product of both, and the greatest of both as declared or
-/// else as the range allows.
+/// By how much noise of the one counts in the mean product of both, and the greatest of both as
+/// declared or else as the range allows.
 pub(super) struct Weights {
     pub(super) na: Magnitude,
     pub(super) nv: Magnitude,
@@ -301,8 +303,8 @@ impl Mean {
         matches!(self, Self::Reading { averaging_log2 } if *averaging_log2 != 0)
     }
 
-    /// What steps make of a mean: each is dated wrongly by up to half a scan period, and a stretch can
-    /// hold one more than its rate says.
+    /// What steps make of a mean: each is dated wrongly by up to half a scan period, and a stretch
+    /// can hold one more than its rate says.
     fn spread(&self, per_hour: u32, step: u64) -> Magnitude {
         match *self {
             Self::Stretch {

@@ -3,8 +3,8 @@ use crate::units::{Current, Resistance, Voltage};
 
 /// What the engineer knows of one rail: its sense resistor, its load, its correction.
 ///
-/// A description: a [`Board`](super::Board) is worked out from it, and bounds are. Firmware that only
-/// reads links none of it.
+/// A description: a [`Board`](super::Board) is worked out from it, and bounds are. Firmware that
+/// only reads links none of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Rail {
@@ -13,7 +13,8 @@ pub struct Rail {
     load: Option<Load>,
     /// Least and greatest voltage of the rail, as declared.
     voltage: Option<(Voltage, Voltage)>,
-    /// What temperature does to the sense resistor, own heat at the load's greatest current included.
+    /// What temperature does to the sense resistor, own heat at the load's greatest current
+    /// included.
     thermal_ppb: u32,
 }
 
@@ -23,8 +24,8 @@ impl Rail {
     /// Greatest sense resistor.
     pub const RESISTANCE_MAX: Resistance = Resistance::from_ohms(10);
 
-    /// A rail without correction, of whose load nothing is declared: its bounds leave out what the load
-    /// does between conversions, and how it heats the sense resistor.
+    /// A rail without correction, of whose load nothing is declared: its bounds leave out what the
+    /// load does between conversions, and how it heats the sense resistor.
     #[must_use]
     pub const fn new(resistor: SenseResistor) -> Self {
         Self {
@@ -53,8 +54,8 @@ impl Rail {
 
     /// The same rail, whose voltage always lies between `least` and `greatest`.
     ///
-    /// Readings are samples; a declared span tells what the voltage can be between them, and tightens
-    /// the bound of energy. Without it the whole range is taken.
+    /// Readings are samples; a declared span tells what the voltage can be between them, and
+    /// tightens the bound of energy. Without it the whole range is taken.
     #[must_use]
     pub const fn with_voltage(mut self, least: Voltage, greatest: Voltage) -> Self {
         self.voltage = Some((least, greatest));
@@ -79,8 +80,8 @@ impl Rail {
         self.voltage
     }
 
-    /// Greatest relative change of its sense resistor by temperature in parts per thousand million; own
-    /// heat is in it where a load was declared.
+    /// Greatest relative change of its sense resistor by temperature in parts per thousand million;
+    /// own heat is in it where a load was declared.
     pub(crate) const fn thermal_ppb(&self) -> u32 {
         self.thermal_ppb
     }

@@ -7,9 +7,10 @@ use crate::{Channel, TimedSample};
 
 /// Scans of one channel while a steady current flows, or none: what a calibration is made from.
 ///
-/// Give it samples in continuous mode, best at the greatest scan rate, with range and load as they shall
-/// be measured. How many samples and how fast does not matter: the part's running sums have every scan.
-/// Averaging of readings has no effect here, and neither has the board's correction: codes are collected.
+/// Give it samples in continuous mode, best at the greatest scan rate, with range and load as they
+/// shall be measured. How many samples and how fast does not matter: the part's running sums have
+/// every scan. Averaging of readings has no effect here, and neither has the board's correction:
+/// codes are collected.
 ///
 /// ```
 /// use crake::calibration::{CalibrationError, Collection, offset};
@@ -111,12 +112,12 @@ impl Collection {
         }
     }
 
-    /// Takes the scans since the sample before. The first one only says where counting begins: the current
-    /// must flow, or stand still, from then on.
+    /// Takes the scans since the sample before. The first one only says where counting begins: the
+    /// current must flow, or stand still, from then on.
     ///
     /// # Errors
-    /// [`CalibrationError`] says what is wrong with the sample. The collection is then empty, and the next
-    /// sample begins anew.
+    /// [`CalibrationError`] says what is wrong with the sample. The collection is then empty, and
+    /// the next sample begins anew.
     pub fn add<const N: usize>(
         &mut self,
         sample: &(impl TimedSample<N> + ?Sized),
@@ -128,8 +129,8 @@ impl Collection {
         taken
     }
 
-    /// Whether a calibration can be made of it: four stretches of a thousand scans, or longer ones where
-    /// samples lie further apart.
+    /// Whether a calibration can be made of it: four stretches of a thousand scans, or longer ones
+    /// where samples lie further apart.
     #[must_use]
     pub const fn is_enough(&self) -> bool {
         self.stretches >= STRETCHES_MIN
@@ -200,8 +201,8 @@ impl Collection {
 
     /// The mean, if there is enough of it and it was steady.
     ///
-    /// Each stretch's mean lies within the noise of a thousand scans of the truth, so two lie within twice
-    /// that, and what the part's offset may move.
+    /// Each stretch's mean lies within the noise of a thousand scans of the truth, so two lie
+    /// within twice that, and what the part's offset may move.
     pub(super) fn mean(&self) -> Result<Mean<'_>, CalibrationError> {
         let Some(input) = self.input.as_ref().filter(|_| self.is_enough()) else {
             return Err(CalibrationError::TooFew {
@@ -264,7 +265,8 @@ fn input<const N: usize>(
     if period_us == 0 || bits.charge == 0 || bits.scans == 0 {
         return Err(CalibrationError::NotCounting);
     }
-    // Half of what full scale allows, by the host's clock: clock and oscillator are off by far less.
+    // Half of what full scale allows, by the host's clock: clock and oscillator are off by far
+    // less.
     let safe_us = period_us.unbounded_shl(u32::from(bits.safe_log2.saturating_sub(1)));
     Ok(Input {
         info,

@@ -19,16 +19,16 @@ pub struct Point<'c> {
 
 /// The offset of a rail: mean sense voltage with the load disconnected.
 ///
-/// Offset and input bias are in it, and it holds in every sense range. Its bound is made of six times the
-/// noise over the root of the scans, rounding, and what the bias current may do otherwise later: in a range
-/// of another gain, or at another temperature of the sense resistor. The part's stability after the
-/// calibration is not in it; every bound that uses the correction adds it.
+/// Offset and input bias are in it, and it holds in every sense range. Its bound is made of six
+/// times the noise over the root of the scans, rounding, and what the bias current may do otherwise
+/// later: in a range of another gain, or at another temperature of the sense resistor. The part's
+/// stability after the calibration is not in it; every bound that uses the correction adds it.
 ///
 /// The gain of the result is none. For a gain besides, go on with [`gain`].
 ///
 /// # Errors
-/// `TooFew`, `Unsteady`; `ImplausibleOffset` if the mean lies beyond the part's offset limit, its bias current
-/// through the sense resistor, and noise.
+/// `TooFew`, `Unsteady`; `ImplausibleOffset` if the mean lies beyond the part's offset limit, its
+/// bias current through the sense resistor, and noise.
 pub fn offset(no_load: &Collection, rail: &Rail) -> Result<Correction, CalibrationError> {
     let mean = no_load.mean()?;
     let bound_pv = mean.noise_pv.saturating_add(carried_pv(mean.input, rail));
@@ -40,17 +40,19 @@ pub fn offset(no_load: &Collection, rail: &Rail) -> Result<Correction, Calibrati
     })
 }
 
-/// The gain of a rail from one reference current, after its offset; part and sense resistor together.
+/// The gain of a rail from one reference current, after its offset; part and sense resistor
+/// together.
 ///
-/// `offset` is the rail's correction so far, of which the offset is kept. The gain is reference over shown
-/// current. Its bound is made of the reference's uncertainty, the resistor's temperature as `rail` has it
-/// (give one with a narrower span where calibration takes place at the reference temperature), and noise,
-/// offset bound and the part's stability relative to the current. It belongs to the sense range in force.
+/// `offset` is the rail's correction so far, of which the offset is kept. The gain is reference
+/// over shown current. Its bound is made of the reference's uncertainty, the resistor's temperature
+/// as `rail` has it (give one with a narrower span where calibration takes place at the reference
+/// temperature), and noise, offset bound and the part's stability relative to the current. It
+/// belongs to the sense range in force.
 ///
 /// # Errors
 /// `NoOffset`, `ReferenceTooSmall`, `ReferenceTooGreat`; as [`offset`](offset()) for the scans;
-/// `ImplausibleGain` if the gain is beyond what part and resistor within their limits, the reference and
-/// noise allow.
+/// `ImplausibleGain` if the gain is beyond what part and resistor within their limits, the
+/// reference and noise allow.
 pub fn gain(
     offset: &Correction,
     point: &Point<'_>,
@@ -71,11 +73,13 @@ pub fn gain(
 /// Offset and gain of a rail from two reference currents; part and sense resistor together.
 ///
 /// The gain is the slope between the two points, the offset is where the line meets no current. The
-/// further apart the currents are, one the other way round if the rail allows, the better both are known.
+/// further apart the currents are, one the other way round if the rail allows, the better both are
+/// known.
 ///
 /// # Errors
 /// As [`gain`] but `NoOffset`; `ReferenceTooSmall` means the difference of the two currents;
-/// `DifferentInputs` if the points do not belong together; `ImplausibleOffset` as [`offset`](offset()).
+/// `DifferentInputs` if the points do not belong together; `ImplausibleOffset` as
+/// [`offset`](offset()).
 pub fn line(
     one: &Point<'_>,
     other: &Point<'_>,
@@ -115,9 +119,9 @@ struct Spot {
 }
 
 impl Spot {
-    /// Shown = current × (1 + y) × gain × resistance + offset + n, where y is the reference's error and the
-    /// resistor's temperature, and n is noise, the offset's stability and what the bias does otherwise
-    /// than at the offset.
+    /// Shown = current × (1 + y) × gain × resistance + offset + n, where y is the reference's error
+    /// and the resistor's temperature, and n is noise, the offset's stability and what the bias
+    /// does otherwise than at the offset.
     fn new(mean: &Mean<'_>, rail: &Rail, point: &Point<'_>) -> Result<Self, CalibrationError> {
         let greatest = full_scale_na(mean.input, rail);
         if point.current.abs() > greatest {
@@ -183,8 +187,8 @@ impl<'s> Slope<'s> {
 
     /// The gain and its bound, into a correction.
     ///
-    /// With differences ΔI and ΔV, gain = ΔI × resistance ÷ ΔV. True gain × gain = (1 − n ÷ ΔV) ÷ (1 + Y),
-    /// where n is the noise of ΔV and Y how far ΔI × resistance may be off.
+    /// With differences ΔI and ΔV, gain = ΔI × resistance ÷ ΔV. True gain × gain = (1 − n ÷ ΔV) ÷
+    /// (1 + Y), where n is the noise of ΔV and Y how far ΔI × resistance may be off.
     fn correct(&self, correction: &Correction) -> Result<Correction, CalibrationError> {
         let noise_ppb = over(self.noise_256, PPB, self.nv_256.unsigned_abs());
         let open_ppb = noise_ppb.saturating_add(self.open_ppb);
@@ -213,8 +217,8 @@ impl<'s> Slope<'s> {
         })
     }
 
-    /// The gain in 2^-30, to nearest; the end of the range beyond it, 0 or less for a slope of the wrong
-    /// sign. nA × nΩ = 1e-18 V; times 256 and 2^30 over 256ths of a nanovolt.
+    /// The gain in 2^-30, to nearest; the end of the range beyond it, 0 or less for a slope of the
+    /// wrong sign. nA × nΩ = 1e-18 V; times 256 and 2^30 over 256ths of a nanovolt.
     fn gain_bits(&self) -> i32 {
         let ohms = u128::from(self.rail.resistor().resistance().as_nanoohms());
         // 10^9 is 2^9 × 1 953 125. 40 by 34 bits for a kiloampere and 10 Ω, and 29 more.
@@ -230,10 +234,11 @@ impl<'s> Slope<'s> {
         }
     }
 
-    /// Where the line meets no current, in 256ths of a nanovolt, and how far from the offset that may be.
+    /// Where the line meets no current, in 256ths of a nanovolt, and how far from the offset that
+    /// may be.
     ///
-    /// Intercept − offset = I₁ I₂ ÷ ΔI × (y₁ − y₂) × gain × resistance + (n₁ I₂ − n₂ I₁) ÷ ΔI, where
-    /// gain × resistance × |ΔI| ≤ (|ΔV| + n) ÷ (1 − |Y|).
+    /// Intercept − offset = I₁ I₂ ÷ ΔI × (y₁ − y₂) × gain × resistance + (n₁ I₂ − n₂ I₁) ÷ ΔI,
+    /// where gain × resistance × |ΔI| ≤ (|ΔV| + n) ÷ (1 − |Y|).
     fn intercept(&self) -> (i64, u64) {
         let (one, other) = (&self.one, &self.other);
         let (span, one_na, other_na) = (
@@ -275,8 +280,8 @@ fn plausible(nv_256: i64, limit_pv: u64) -> Result<Offset, CalibrationError> {
     }
 }
 
-/// The greatest sense voltage that a part within its limits shows without current, noise apart: offset, and
-/// bias current through the resistor, seen by the gain.
+/// The greatest sense voltage that a part within its limits shows without current, noise apart:
+/// offset, and bias current through the resistor, seen by the gain.
 fn greatest_pv(input: &Input, rail: &Rail) -> u64 {
     let bias_pv = bias_pv(input.info, rail);
     let resistor = rail.resistor();
@@ -289,9 +294,9 @@ fn greatest_pv(input: &Input, rail: &Rail) -> u64 {
         .saturating_add(more_pv)
 }
 
-/// How much another offset may hold than a measured one, but for the part's stability: rounding to a 512th
-/// of a nanovolt, and bias current seen by another gain or through a resistor at another temperature, each
-/// from one limit to the other.
+/// How much another offset may hold than a measured one, but for the part's stability: rounding to
+/// a 512th of a nanovolt, and bias current seen by another gain or through a resistor at another
+/// temperature, each from one limit to the other.
 fn carried_pv(input: &Input, rail: &Rail) -> u64 {
     let thermal_ppb = rail.thermal_ppb();
     let gain_ppb = ppb(gain_ppm_of(input.info, None));
@@ -310,8 +315,8 @@ fn full_scale_na(input: &Input, rail: &Rail) -> Current {
     Current::from_nanoamps(i64::try_from(na).unwrap_or(i64::MAX))
 }
 
-/// How far from 1 a product of factors and divisors may be whose distances from 1 add up to this: at most
-/// s ÷ (1 − s), in parts per thousand million, rounded up.
+/// How far from 1 a product of factors and divisors may be whose distances from 1 add up to this:
+/// at most s ÷ (1 − s), in parts per thousand million, rounded up.
 fn off_one(sum_ppb: u64) -> u64 {
     over(sum_ppb, PPB, PPB.saturating_sub(sum_ppb))
 }

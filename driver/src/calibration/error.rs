@@ -49,7 +49,8 @@ pub enum CalibrationError {
         /// The most that the limits allow, in either direction.
         limit_ppm: u32,
     },
-    /// A reference current, or the difference of two, below a tenth of the sense range's full scale.
+    /// A reference current, or the difference of two, below a tenth of the sense range's full
+    /// scale.
     ReferenceTooSmall {
         /// The least magnitude.
         least: Current,
@@ -92,8 +93,8 @@ impl fmt::Display for CalibrationError {
                 limit_ppm,
             } => write!(
                 f,
-                "a gain {found_ppm} ppm off 1 is beyond the limit of {limit_ppm} ppm: is the reference \
-                 right?"
+                "a gain {found_ppm} ppm off 1 is beyond the limit of {limit_ppm} ppm: is the \
+                 reference right?"
             ),
             Self::ReferenceTooSmall { least } => write!(
                 f,

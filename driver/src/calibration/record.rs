@@ -7,7 +7,8 @@ use crate::crc::Crc16;
 use crate::info::PartInfo;
 use crate::units::{Temperature, Tolerance, Voltage};
 
-/// The corrections of a board as they are kept in an EEPROM or a file: of which board, and how warm it was.
+/// The corrections of a board as they are kept in an EEPROM or a file: of which board, and how warm
+/// it was.
 ///
 /// Bytes that were found to be a record; the format is docs/calibration-record.md, version 2.
 ///
@@ -115,8 +116,8 @@ impl Record<'_> {
     /// The bytes of a record of these rails' corrections.
     ///
     /// # Errors
-    /// `Channels` for more than eight rails; `Field` if the temperature or a correction does not fit:
-    /// ±273.15 °C, bounds of 0 to 4.29 V, gains above 0.
+    /// `Channels` for more than eight rails; `Field` if the temperature or a correction does not
+    /// fit: ±273.15 °C, bounds of 0 to 4.29 V, gains above 0.
     pub fn write<const N: usize>(
         serial: u32,
         rails: &[Rail; N],
@@ -240,8 +241,8 @@ impl Record<'_> {
     /// The board as it was made, and the rails that it was made of, corrected as the record has it.
     ///
     /// # Errors
-    /// `Board` or `Channels` if it is the record of another; `SenseRange` and `Config` if a correction
-    /// cannot be, for one because the board has one already.
+    /// `Board` or `Channels` if it is the record of another; `SenseRange` and `Config` if a
+    /// correction cannot be, for one because the board has one already.
     pub fn apply<const N: usize>(
         &self,
         info: &PartInfo,

@@ -7,8 +7,8 @@ use crate::units::{Charge, Current};
 
 /// Figures of a fast capture, from codes in one piece or in several.
 ///
-/// Sums are whole numbers of codes; figures are worked out when asked for, given any piece of the same
-/// capture, which knows what a code is. Without a conversion all are zero.
+/// Sums are whole numbers of codes; figures are worked out when asked for, given any piece of the
+/// same capture, which knows what a code is. Without a conversion all are zero.
 ///
 /// ```
 /// use crake::capture::Tally;
@@ -57,7 +57,8 @@ impl Tally {
         }
     }
 
-    /// Adds all codes of a piece; `false` if not all have room, which is on the fifth capture of 1024.
+    /// Adds all codes of a piece; `false` if not all have room, which is on the fifth capture of
+    /// 1024.
     #[must_use]
     pub fn add(&mut self, piece: &FastCapture<'_>) -> bool {
         for code in piece.codes() {
@@ -83,8 +84,8 @@ impl Tally {
         self.count
     }
 
-    /// Whether a conversion lies at either end of the range, where it may have been cut: figures are then
-    /// of what was left, not of what flowed.
+    /// Whether a conversion lies at either end of the range, where it may have been cut: figures
+    /// are then of what was left, not of what flowed.
     #[must_use]
     pub fn is_clipped(&self, of: &FastCapture<'_>) -> bool {
         let (least, greatest) = of.ends();
@@ -109,8 +110,8 @@ impl Tally {
         of.current_of(self.mean_256ths(of))
     }
 
-    /// Standard deviation of these conversions as a whole, the root of the mean square about the mean: good
-    /// to a code over the number of conversions, rounded down.
+    /// Standard deviation of these conversions as a whole, the root of the mean square about the
+    /// mean: good to a code over the number of conversions, rounded down.
     #[must_use]
     pub fn deviation(&self, of: &FastCapture<'_>) -> Current {
         of.current_of(self.deviation_256ths(of))
@@ -156,14 +157,16 @@ impl Tally {
     #[inline(never)]
     fn deviation_256ths(&self, of: &FastCapture<'_>) -> i32 {
         let sum = self.sum.unsigned_abs();
-        // Number × sum of squares is below (2^12 × 2^20)², and never less than the square of the sum.
+        // Number × sum of squares is below (2^12 × 2^20)², and never less than the square of the
+        // sum.
         let spread = u64::from(self.count)
             .wrapping_mul(self.squares)
             .wrapping_sub(sum.wrapping_mul(sum));
         self.per_conversion(u64::from(root(spread)), of)
     }
 
-    /// So many codes over the number of conversions, in 256ths of the part's sense unit, rounded down.
+    /// So many codes over the number of conversions, in 256ths of the part's sense unit, rounded
+    /// down.
     fn per_conversion(&self, codes: u64, of: &FastCapture<'_>) -> i32 {
         // 32 by 16 bits.
         let sum = codes.wrapping_mul(u64::from(of.code_256ths().unsigned_abs()));

@@ -1,10 +1,10 @@
 use heapless::Deque;
 
-/// The readings around an event: keeps the last ones until a trigger, goes on for a set number after it,
-/// then stands still until taken.
+/// The readings around an event: keeps the last ones until a trigger, goes on for a set number
+/// after it, then stands still until taken.
 ///
-/// `T` is whatever is recorded with each sample. `SIZE` is the room for all of it: before and after the
-/// trigger together.
+/// `T` is whatever is recorded with each sample. `SIZE` is the room for all of it: before and after
+/// the trigger together.
 ///
 /// ```
 /// use crake::capture::TriggerBuffer;
@@ -38,8 +38,8 @@ enum State {
 }
 
 impl<T, const SIZE: usize> TriggerBuffer<T, SIZE> {
-    /// Armed, to keep `after` readings after the trigger: at most `SIZE - 1`, so that the trigger itself
-    /// has room.
+    /// Armed, to keep `after` readings after the trigger: at most `SIZE - 1`, so that the trigger
+    /// itself has room.
     #[must_use]
     pub const fn new(after: usize) -> Self {
         let most = SIZE.saturating_sub(1);
@@ -50,8 +50,8 @@ impl<T, const SIZE: usize> TriggerBuffer<T, SIZE> {
         }
     }
 
-    /// Records a reading. Once all readings after a trigger are there, nothing is recorded; `false` says
-    /// so.
+    /// Records a reading. Once all readings after a trigger are there, nothing is recorded; `false`
+    /// says so.
     pub fn push(&mut self, reading: T) -> bool {
         match &mut self.state {
             State::Triggered { to_come: 0, .. } => return false,

@@ -1,4 +1,5 @@
-//! The one division and the one root of the driver: bit by bit, so that no library routine is linked.
+//! The one division and the one root of the driver: bit by bit, so that no library routine is
+//! linked.
 
 use super::factor::product_unsigned as product;
 

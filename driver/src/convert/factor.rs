@@ -4,7 +4,8 @@ use super::{divided, times};
 
 /// Nanoamperes for each 256th of a sense unit, with 48 binary places.
 ///
-/// Within half a nanoampere and 2^-17 nA of the exact product, for sense voltages below 2^31 256ths.
+/// Within half a nanoampere and 2^-17 nA of the exact product, for sense voltages below 2^31
+/// 256ths.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct CurrentFactor(Fixed);
@@ -36,7 +37,8 @@ impl Fixed {
         }
     }
 
-    /// Times a gain in 2^-30, rounded to nearest; `None` if that is nothing, or takes more than 62 bits.
+    /// Times a gain in 2^-30, rounded to nearest; `None` if that is nothing, or takes more than 62
+    /// bits.
     #[inline(never)] // linked once
     const fn corrected(self, gain: u32) -> Option<Self> {
         let number = ((self.high as i64) << 32).wrapping_add(self.low as i64);
@@ -57,7 +59,8 @@ impl CurrentFactor {
     /// Nothing.
     pub const ZERO: Self = Self(Fixed::ZERO);
 
-    /// `numerator` / (`denominator` × 2^38) nanoamperes for each 256th of a unit; `None` from 2^14 nA on.
+    /// `numerator` / (`denominator` × 2^38) nanoamperes for each 256th of a unit; `None` from 2^14
+    /// nA on.
     #[must_use]
     #[inline(always)] // with the shift a constant
     pub const fn new(numerator: u128, denominator: u64) -> Option<Self> {
@@ -67,8 +70,8 @@ impl CurrentFactor {
         }
     }
 
-    /// The same times a gain in 2^-30, within the last of its places; `None` if that is nothing, or 2^14 nA
-    /// or more.
+    /// The same times a gain in 2^-30, within the last of its places; `None` if that is nothing, or
+    /// 2^14 nA or more.
     pub(crate) const fn corrected(self, gain: u32) -> Option<Self> {
         match self.0.corrected(gain) {
             Some(bits) => Some(Self(bits)),
@@ -101,8 +104,8 @@ impl PowerFactor {
         }
     }
 
-    /// The same times a gain in 2^-30, within the last of its places; `None` if that is nothing, or 1/4 nW
-    /// or more.
+    /// The same times a gain in 2^-30, within the last of its places; `None` if that is nothing, or
+    /// 1/4 nW or more.
     pub(crate) const fn corrected(self, gain: u32) -> Option<Self> {
         match self.0.corrected(gain) {
             Some(bits) => Some(Self(bits)),
@@ -132,8 +135,8 @@ pub(crate) const fn scaled(number: i64, by: i32) -> i64 {
     product(low, by).wrapping_add((high.wrapping_mul(by) as i64) << 32)
 }
 
-/// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 62 bits, or
-/// the numerator too many.
+/// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 62
+/// bits, or the numerator too many.
 #[inline(always)]
 const fn fixed(numerator: u128, denominator: u64, places: u32) -> Option<Fixed> {
     if denominator == 0 || numerator >> (128_u32.wrapping_sub(places)) != 0 {

@@ -30,7 +30,8 @@ impl<'m> FastCapture<'m> {
         self.info
     }
 
-    /// Current of each conversion, oldest first, to the nearest nanoampere; positive from source to load.
+    /// Current of each conversion, oldest first, to the nearest nanoampere; positive from source to
+    /// load.
     pub fn currents(&self) -> impl Iterator<Item = Current> + use<'m> {
         let of = *self;
         of.codes.iter().map(move |code| of.current(*code))

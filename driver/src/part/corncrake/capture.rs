@@ -7,8 +7,8 @@ use crate::bus::{Fault, Link, Port};
 
 /// Most codes of one read (section 3.7).
 const CODES_MAX: usize = 16;
-/// Longest time of a capture in microseconds, at the slowest oscillator: 1024 × 62.5 ÷ 0.985, and the
-/// wake-up.
+/// Longest time of a capture in microseconds, at the slowest oscillator: 1024 × 62.5 ÷ 0.985, and
+/// the wake-up.
 const CAPTURE_US_MAX: u32 = INFO.capture_max as u32 * 64 + INFO.wake_us;
 
 impl Corncrake {
@@ -26,8 +26,8 @@ impl Corncrake {
         self.take_writes(link).await
     }
 
-    /// Waits for the end, reads codes and finds out whether all the while nobody wrote to the part, and
-    /// no reset took them away.
+    /// Waits for the end, reads codes and finds out whether all the while nobody wrote to the part,
+    /// and no reset took them away.
     pub(super) async fn take_capture<B: Port>(
         &mut self,
         link: &mut Link<B>,
