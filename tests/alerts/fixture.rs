@@ -18,8 +18,6 @@ use crake_sim::plant::{Means, Plant, Truth};
 use embedded_hal::i2c::I2c as _;
 
 pub const ADDRESS: u8 = 0x32;
-/// Datasheet, section 6.
-pub const CONVERSION_NS: u64 = 62_500;
 /// Four channels, sense and rail.
 pub const CONVERSIONS_PER_SCAN: u64 = 8;
 

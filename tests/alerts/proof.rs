@@ -1,6 +1,6 @@
 //! The proof test of the alert path: every finding, and that it leaves nothing behind.
 
-use crake::alert::{AlertFlag, Finding, Kind, Limit, Limits, Outputs, Proof, Quantity, Threshold};
+use crake::alert::{AlertFlag, Finding, Kind, Limit, Limits, Outputs, Proof, Quantity};
 use crake::config::{Config, ScanRate};
 use crake::units::Current;
 use crake::{Channel, ShuntMonitor};

