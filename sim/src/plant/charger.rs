@@ -11,7 +11,7 @@ use super::{Bounds, PlantError, Profile, Section};
 ///
 /// 1. below `trickle_below_nv`: `trickle_na`;
 /// 2. otherwise the current that would bring the voltage at the rail's load to `full_nv` across the
-/// source's impedance if nothing else flowed, but at most `bulk_na`;
+///    source's impedance if nothing else flowed, but at most `bulk_na`;
 /// 3. nothing where that is less than `least_na`.
 ///
 /// The current is negative on the rail: it flows from the load's side into the cell.

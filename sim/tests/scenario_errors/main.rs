@@ -70,7 +70,7 @@ interpolation = "hold"
 at_end = "repeat"
 "#;
 
-pub fn folder() -> &'static Path {
+pub(crate) fn folder() -> &'static Path {
     Path::new(env!("CARGO_TARGET_TMPDIR"))
 }
 
@@ -91,7 +91,7 @@ pub fn spoilt(from: &str, to: &str) -> String {
     VALID.replacen(from, to, 1)
 }
 
-pub fn with_load(load: &str) -> String {
+pub(crate) fn with_load(load: &str) -> String {
     let (before, rest) = VALID.split_once("[rail.load]\n").unwrap();
     let (_, after) = rest.split_once("[rail.load_declared]\n").unwrap();
     format!("{before}[rail.load]\n{load}[rail.load_declared]\n{after}")

@@ -51,7 +51,7 @@ fn main() -> ! {
             && let Ok(capture) = monitor.fetch_capture(0, &mut codes)
         {
             let mut tally = Tally::new();
-            tally.add(&capture);
+            black_box(tally.add(&capture));
             black_box((tally.mean(&capture), tally.rms(&capture)));
         }
         let _ = black_box(monitor.configure(&CONFIG).is_ok());
