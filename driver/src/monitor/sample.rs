@@ -175,7 +175,8 @@ pub trait TimedSample<const N: usize>: Sample<N> {
     fn clipped_samples(&self) -> u32;
 }
 
-/// The last sample, as the monitor keeps it: what [`Monitor::sample`](crate::Monitor::sample) lends.
+/// The last sample, as the monitor keeps it: what [`ShuntMonitor::sample`](crate::ShuntMonitor::sample)
+/// lends.
 pub struct Last<'b, P: Part, S, const N: usize> {
     pub(crate) block: P::Block,
     pub(crate) stamp: S,
