@@ -151,10 +151,13 @@ impl Channel {
             ..=26_214_200 => (1, 200.0, 1_200.0),
             _ => (0, 500.0, 2_500.0),
         };
-        let (rail_range, rail_lsb, rail_noise) = match plan.sense.rail_full_scale_nv {
-            ..=6_553_500_000 => (0, 100e3, 150e3),
-            ..=16_383_750_000 => (1, 250e3, 400e3),
-            _ => (2, 1e6, 1.5e6),
+        let rail_nv = plan.sense.rail_full_scale_nv;
+        let (rail_range, rail_lsb, rail_noise) = if rail_nv <= 6_553_500_000 {
+            (0, 100e3, 150e3)
+        } else if rail_nv <= 16_383_750_000 {
+            (1, 250e3, 400e3)
+        } else {
+            (2, 1e6, 1.5e6)
         };
         let mut rng = Rng::new(seed).stream(&format!("sense resistor of {}", plan.name));
         let resistor = SenseResistor::ideal(plan.sense.resistance_nohm)

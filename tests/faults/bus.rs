@@ -144,30 +144,30 @@ impl Wiring {
                 if answers {
                     self.away(RESET_US);
                 }
-                return None;
+                None
             }
             Fault::PowerLoss => {
                 self.disturb(false);
                 self.part.power_loss();
-                return None;
+                None
             }
             Fault::Stranger => {
                 self.disturb(false);
                 // RUN, idle; without check byte (sections 2.2 and 3.3).
                 let mut stranger = self.bench.i2c();
                 let _ = embedded_hal::i2c::I2c::write(&mut stranger, 0x32, &[0x04, 0x00]);
-                return None;
+                None
             }
             Fault::Away(us) => {
                 self.away(us);
-                return None;
+                None
             }
             Fault::ClockJump(us) => {
                 self.clock_offset_us.set(self.clock_offset_us.get() + us);
                 self.clock_jumped.set(true);
-                return None;
+                None
             }
-            fault => return Some(fault),
+            fault => Some(fault),
         }
     }
 
