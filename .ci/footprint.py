@@ -28,7 +28,6 @@ ROWS = [
     ("stack: set limits", "B", "stack.set_limits", (540, 620)),
     ("stack: read alerts", "B", "stack.read_alerts", (540, 620)),
     ("stack: service with one flag", "B", "stack.service", (540, 620)),
-    ("stack: read a capture", "B", "stack.read_capture", (540, 620)),
     ("stack: sample, async", "B", "stack.sample_async", (410, 450)),
     ("stack: set limits, async", "B", "stack.set_limits_async", (660, 740)),
     ("stack: service with one flag, async", "B", "stack.service_async", (660, 740)),

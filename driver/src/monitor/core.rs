@@ -1,5 +1,7 @@
 //! Each operation, once, for both faces.
 
+use core::future::Future;
+
 use super::{Error, ErrorKind, FastCapture, Last, Operation, TimeSource};
 use crate::Channel;
 use crate::board::Board;
@@ -92,29 +94,32 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         self.read().await
     }
 
-    async fn read(&mut self) -> Result<(), Fault> {
-        self.last.readable = 0;
-        // Counted before, and taken back after: a future that is dropped has failed, too.
-        self.failures = self.failures.saturating_add(1);
-        if self.failures > P::FAILURES_MAX {
-            self.forget();
-            return Err(Fault::NotConfigured);
-        }
-        let latch_us = self.part.latch_us_max();
-        self.time.begin(&mut self.last.stamp);
-        self.part.latch(&mut self.link).await?;
-        self.time.end(&mut self.last.stamp, latch_us);
-        self.part
-            .read_block(&mut self.link, latch_us, &mut self.last.block)
-            .await?;
-        self.failures = 0;
-        if P::is_complete(&self.last.block) {
-            self.last.readable = self.last.scan.enabled;
-        }
-        if P::is_clipped(&self.last.block) {
-            self.last.clipped_samples = self.last.clipped_samples.wrapping_add(1);
-        }
-        Ok(())
+    /// What a sample and the end of a resume have in common.
+    fn read(&mut self) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(move || async move {
+            self.last.readable = 0;
+            // Counted before, and taken back after: a future that is dropped has failed, too.
+            self.failures = self.failures.saturating_add(1);
+            if self.failures > P::FAILURES_MAX {
+                self.forget();
+                return Err(Fault::NotConfigured);
+            }
+            let latch_us = self.part.latch_us_max();
+            self.time.begin(&mut self.last.stamp);
+            self.part.latch(&mut self.link).await?;
+            self.time.end(&mut self.last.stamp, latch_us);
+            self.part
+                .read_block(&mut self.link, latch_us, &mut self.last.block)
+                .await?;
+            self.failures = 0;
+            if P::is_complete(&self.last.block) {
+                self.last.readable = self.last.scan.enabled;
+            }
+            if P::is_clipped(&self.last.block) {
+                self.last.clipped_samples = self.last.clipped_samples.wrapping_add(1);
+            }
+            Ok(())
+        })
     }
 
     /// Starts a fast capture. From before the first byte on the part is not configured for samples.

@@ -53,10 +53,9 @@ fn main() -> ! {
         totals(&BOARD, ""),
         alerts(),
         asynchronous(),
-        captures(),
     ];
     baselines();
-    process::exit(if good == [true; 7] { 0 } else { 1 })
+    process::exit(if good == [true; 6] { 0 } else { 1 })
 }
 
 /// Instructions for one call of `act`, each after a call of `before`, which does not count.
@@ -268,22 +267,6 @@ fn totals(board: &Board<RAILS>, name: &str) -> bool {
             })
         );
     }
-    good
-}
-
-fn captures() -> bool {
-    let bus = Answers::new([0; 3]);
-    let mut monitor = monitor(&bus, part());
-    bus.prepare();
-    let mut good = monitor.init(&CONFIG).is_ok();
-    good &= monitor.start_capture(Channel::C0).is_ok();
-    let mut codes = [0; 16];
-    println!(
-        "stack.read_capture = {}",
-        stack(&mut || {
-            black_box(monitor.fetch_capture(0, &mut codes).is_ok());
-        })
-    );
     good
 }
 
