@@ -256,7 +256,8 @@ fn it_depends_on_what_it_should() {
     assert_eq!(most_us(&monitor, &config.averaging(11), 400_000), None);
     let over = Threshold::OverVoltage(Voltage::from_volts(70));
     let beyond = [Limit::new(Channel::C0, over).to(Outputs::A)];
-    let call = Call::SetLimits(&Limits::new(&beyond));
+    let limits = Limits::new(&beyond);
+    let call = Call::SetLimits(&limits);
     assert_eq!(monitor.worst_case_us(call, &config, 400_000), None);
     assert_eq!(
         fixture.bench.bus_stats().transactions,
