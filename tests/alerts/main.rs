@@ -3,6 +3,7 @@
 mod comparator;
 mod faults;
 mod fixture;
+mod lasting;
 mod limits;
 mod not_lost;
 mod own_flags;

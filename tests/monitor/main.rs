@@ -1,6 +1,9 @@
 //! The monitor on Corncrake: what its operations put on the bus, and what they make of what comes.
 
+mod faces;
 mod fixture;
 mod hostile;
+mod outage;
+mod shared;
 mod wire;
 mod worst_case;

@@ -14,9 +14,9 @@ use crate::monitor::{Sample, Timestamp};
 ///   until it was handed over as an event. `Q` is the greatest number of events in the queue; what finds
 ///   it full is counted as [`dropped`](Self::dropped), with its flag in [`lost`](Self::lost).
 /// - **One excursion is one event.** A condition that lasts is not told again until a sample shows it
-///   over by its hysteresis. Excursions that no sample separates are one. So are two of which the second
-///   lies wholly between the latch of the sample that shows the first one over and the look at the flags
-///   right after it, some milliseconds later.
+///   over by its hysteresis. Excursions that no sample separates are one; a sample counts once a look
+///   has found the flag. So are two of which the second lies wholly between the latch of the sample
+///   that shows the first one over and the look at the flags right after it, some milliseconds later.
 /// - **A condition that lasts leaves the bus alone**, as [`Lasting`] says for each limit: its flag is
 ///   taken off its outputs, or it is looked at again at an interval.
 ///

@@ -107,6 +107,9 @@ impl<'l> Limits<'l> {
 
     /// The same, with these outputs wired to hardware, a gate or an interlock: nothing is masked there,
     /// so each limit that reaches one needs [`Lasting::LookAgain`](super::Lasting::LookAgain).
+    ///
+    /// A flag that was served is cleared, and stands again with the next conversion beyond the limit:
+    /// such an output is let go for one scan at each look. Hardware that must hold has to latch itself.
     #[must_use]
     pub const fn wired(mut self, outputs: Outputs) -> Self {
         self.wired = outputs;
