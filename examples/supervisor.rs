@@ -1,15 +1,18 @@
-//! A short mission of the survey skiff, on the laptop: its firmware (examples/supervisor/) against the bench. Always the same output.
+//! A short mission of the survey skiff, on the laptop: its firmware (examples/supervisor/) against the
+//! bench. Always the same output.
 //!
 //! ```sh
 //! cargo run --example supervisor
 //! ```
 //!
-//! The firmware watches and switches; it does not protect. Fuses, battery protection circuits and certified devices do.
+//! The firmware watches and switches; it does not protect. Fuses, battery protection circuits and
+//! certified devices do.
 
 #[path = "../tests/supervisor/skiff.rs"]
 #[allow(dead_code)] // The tests use more of it.
 mod skiff;
 
+use crake::units::{Charge, Energy};
 use skiff::Skiff;
 use skiff_supervisor::{CELL, DRIVE, LOGIC, MODEM, RAILS, name};
 
@@ -70,21 +73,22 @@ fn command(skiff: &mut Skiff) {
 }
 
 fn totals(skiff: &Skiff) {
+    let totals = skiff.supervisor.totals();
     println!("\nrail            charge         bound          energy         bound");
     for channel in [DRIVE, CELL, LOGIC, MODEM] {
-        let account = skiff.account(channel);
+        let (charge, energy) = (skiff.charge(channel), skiff.energy(channel));
         println!(
             "{:<6}  {:>14}  {:>12}  {:>14}  {:>12}",
             name(channel),
-            account.charge,
-            account.charge_bound.total(),
-            account.energy,
-            account.energy_bound.total(),
+            Charge::from_nanocoulombs(charge.0),
+            Charge::from_nanocoulombs(charge.1),
+            Energy::from_nanojoules(energy.0),
+            Energy::from_nanojoules(energy.1),
         );
     }
-    let gap = skiff.supervisor.ledger().gap();
+    let gap = totals.gap();
     println!(
-        "{RAILS} rails, {} to {} us accounted for on none (setting up, and the dip)",
+        "{RAILS} rails; {} to {} us not counted on any (the dip)",
         gap.least_us, gap.greatest_us
     );
 }

@@ -1,10 +1,11 @@
-//! Where the linker finds `memory.x`, and the worked examples of the datasheet as constants: read from the document at each build, so that the two cannot drift apart.
+//! Where the linker finds `memory.x`, and the worked examples of the datasheet as constants: read
+//! from the document at each build, so that the two cannot drift apart.
 
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::{env, fs};
 
-const DOCUMENT: &str = "../../docs/old/corncrake-datasheet.md";
+const DOCUMENT: &str = "../../docs/corncrake-datasheet.md";
 
 fn main() {
     let out = PathBuf::from(env::var_os("OUT_DIR").expect("OUT_DIR"));
@@ -40,7 +41,7 @@ fn constants(section: &str) -> String {
             pairs.collect::<String>(),
         );
     }
-    text.push_str("];\n/// The frame block of section 10.1 on the wire.\n");
+    text.push_str("];\n/// The sample block of section 10.1 on the wire.\n");
     let _ = writeln!(
         text,
         "pub static BLOCK: &[Token] = &[{}];",
@@ -50,7 +51,7 @@ fn constants(section: &str) -> String {
     for row in rows(section, "| field | value |") {
         let _ = writeln!(text, "({:?}, {}),", row[0], integer(&row[1]));
     }
-    text.push_str("];\n/// The frame block after a reset, on the wire.\n");
+    text.push_str("];\n/// The sample block after a reset, on the wire.\n");
     let _ = writeln!(
         text,
         "pub static AFTER_RESET: &[Token] = &[{}];",

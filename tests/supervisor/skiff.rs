@@ -1,28 +1,27 @@
 //! The skiff on the bench, for tests that state volts, amperes and time.
 //!
-//! A rail's amperes and volts are steps: `&[(0.0, 1.0), (300.0, 12.0)]` is 1.0 until 300 ms and 12.0 from then on.
+//! A rail's amperes and volts are steps: `&[(0.0, 1.0), (300.0, 12.0)]` is 1.0 until 300 ms and
+//! 12.0 from then on.
 
 use std::cell::Cell;
 use std::rc::Rc;
 use std::time::Duration;
 
-use crake::old::alert::{Outputs, Watch};
-use crake::old::board::{Board, Load, Rail, Shunt};
-use crake::old::ledger::Account;
-use crake::old::part::corncrake::{
-    self, BUS_6_V, BUS_16_V, PACE_2000, SENSE_26_MV, SENSE_65_MV, SPEC,
-};
-use crake::old::units::{Current, Resistance, Tolerance};
-use crake::old::{Channel, Mode, Monitor, Ranges, Setup};
-use crake_sim::bench::{Bench, Delay, Line};
+use crake::alert::{Limit, Limits, Outputs};
+use crake::board::{self, Board, Load, Mean, OperatingPoint, Rail};
+use crake::config::{Config, FullScale, ScanRate};
+use crake::part::corncrake::{Address, Corncrake, INFO};
+use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
+use crake::{Channel, Monitor, Sample, ShuntMonitor, TimedSample, WithClock};
+use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
-use crake_sim::old::corncrake::{Corncrake, Output, Part};
+use crake_sim::part::corncrake::{self as model, Output};
 use crake_sim::plant::{self, Charger, Inrush, Recorded, Source, Switch, Switched};
 use embedded_hal::digital::InputPin;
 use skiff_supervisor::policy::Refused;
 use skiff_supervisor::{
-    CELL, Config, DRIVE, Event, LOGIC, MODEM, RAILS, Record, Supervisor, Switches,
+    CELL, DRIVE, Event, LOGIC, MODEM, RAILS, Record, Settings, Supervisor, Switches,
 };
 
 #[path = "wiring.rs"]
@@ -30,10 +29,9 @@ mod wiring;
 
 use wiring::{Pin, Wires};
 
-/// From a line falling, or a deadline, until the firmware's loop calls the supervisor: what this host declares.
+/// From a line falling, or a deadline, until the firmware's loop calls the supervisor: what this
+/// host declares.
 pub const HOST_LATENCY_US: u64 = 150;
-/// Address of the monitor.
-const ADDRESS: u8 = 0x32;
 /// Sense resistors by channel, in milliohms.
 const RESISTORS_MOHM: [u64; RAILS] = [5, 10, 500, 20];
 /// Their tolerance: 0.5 %.
@@ -41,50 +39,47 @@ const TOLERANCE_PPM: u32 = 5_000;
 
 const fn rail(channel: Channel, greatest: Current, both_ways: bool) -> Rail {
     let resistance = Resistance::from_milliohms(RESISTORS_MOHM[channel.index()]);
+    let tolerance = Tolerance::from_ppm(TOLERANCE_PPM);
     let load = Load::smooth(greatest);
-    Rail::new(
-        Shunt::new(resistance, Tolerance::from_ppm(TOLERANCE_PPM)),
-        if both_ways { load.both_ways() } else { load },
+    Rail::new(board::SenseResistor::new(resistance, tolerance)).with_load(if both_ways {
+        load.both_ways()
+    } else {
+        load
+    })
+}
+
+static RAILS_OF_THE_SKIFF: [Rail; RAILS] = [
+    rail(DRIVE, Current::from_amps(13), true),
+    rail(CELL, Current::from_milliamps(2_600), true),
+    rail(LOGIC, Current::from_milliamps(50), false),
+    rail(MODEM, Current::from_milliamps(3_200), false),
+];
+static BOARD: Board<RAILS> = Corncrake::board(&RAILS_OF_THE_SKIFF);
+
+const fn full_scale(sense_mv: i64, rail_v: i64) -> FullScale {
+    FullScale::new(
+        Voltage::from_millivolts(sense_mv),
+        Voltage::from_volts(rail_v),
     )
 }
 
-static BOARD: Board<RAILS> = match Board::new(
-    &SPEC,
+/// 13 A, 2.6 A, 50 mA and 3.2 A through the sense resistors.
+const CONFIG: Config<RAILS> = Config::continuous(
     [
-        rail(DRIVE, Current::from_amps(13), true),
-        rail(CELL, Current::from_milliamps(2_600), true),
-        rail(LOGIC, Current::from_milliamps(50), false),
-        rail(MODEM, Current::from_milliamps(3_200), false),
+        full_scale(65, 16),
+        full_scale(26, 6),
+        full_scale(25, 6),
+        full_scale(64, 6),
     ],
-) {
-    Ok(board) => board,
-    Err(_) => panic!("the skiff's resistors lie outside what the part can be used with"),
-};
+    ScanRate::per_second(2_000),
+);
 
-fn setup() -> Setup<RAILS> {
-    let coarse = |bus| {
-        Some(Ranges {
-            sense: SENSE_65_MV,
-            bus,
-        })
-    };
-    let fine = Some(Ranges {
-        sense: SENSE_26_MV,
-        bus: BUS_6_V,
-    });
-    Setup {
-        channels: [coarse(BUS_16_V), fine, fine, coarse(BUS_6_V)],
-        mode: Mode::Paced(PACE_2000),
-        averaging: 0,
-    }
-}
-
-type Firmware = Supervisor<'static, RAILS, 256, 16>;
-type SkiffMonitor = Monitor<'static, Wires, Delay, bus::Clock, corncrake::Corncrake, RAILS>;
+type Firmware = Supervisor<'static, 256, 16>;
+type SkiffMonitor = Monitor<'static, Wires, Delay, Corncrake, RAILS, WithClock<bus::Clock>>;
 
 /// The skiff before its launch: what its rails will do.
 pub struct Plan {
-    config: Config,
+    settings: Settings,
     amps: [Vec<(f64, f64)>; RAILS],
     volts: [Vec<(f64, f64)>; RAILS],
     inrush: Option<Inrush>,
@@ -106,12 +101,13 @@ const CELL_UOHM: u64 = 100_000;
 
 impl Plan {
     /// Other limits and times than the skiff's.
-    pub fn config(mut self, config: Config) -> Self {
-        self.config = config;
+    pub fn settings(mut self, settings: Settings) -> Self {
+        self.settings = settings;
         self
     }
 
-    /// The current that a rail's load draws while its switch, if it has one, is closed; positive from source to load.
+    /// The current that a rail's load draws while its switch, if it has one, is closed; positive
+    /// from source to load.
     pub fn amps(mut self, rail: Channel, steps: &[(f64, f64)]) -> Self {
         self.amps[rail.index()] = steps.to_vec();
         self
@@ -123,7 +119,8 @@ impl Plan {
         self
     }
 
-    /// Each time DRIVE closes, so many amperes flow at first, and fall to nothing within `ms`, beside its load.
+    /// Each time DRIVE closes, so many amperes flow at first, and fall to nothing within `ms`,
+    /// beside its load.
     pub fn inrush(mut self, amps: f64, ms: f64) -> Self {
         self.inrush = Some(Inrush {
             peak_na: nano(amps),
@@ -138,7 +135,8 @@ impl Plan {
         self
     }
 
-    /// CELL is a small deeply discharged cell (20 mAh, so that a charge takes minutes) on a charger: 0.228 A below 2.9 V, then 1.14 A, up to 4.2 V.
+    /// CELL is a small deeply discharged cell (20 mAh, so that a charge takes minutes) on a
+    /// charger: 0.228 A below 2.9 V, then 1.14 A, up to 4.2 V.
     pub fn cell_on_charger(mut self) -> Self {
         let volt = 1_000_000_000;
         let table = [
@@ -203,7 +201,8 @@ pub struct Skiff {
     pub part: Part,
     pub supervisor: Firmware,
     monitor: SkiffMonitor,
-    /// While set, no transfer of more than eight bytes comes through: causes can be read, frames cannot.
+    /// While set, no transfer of more than eight bytes comes through: causes can be read, frames
+    /// cannot.
     pub spoiled: Rc<Cell<bool>>,
     /// While set, pins refuse.
     pub refusing: Rc<Cell<bool>>,
@@ -218,7 +217,7 @@ impl Skiff {
     pub fn plan() -> Plan {
         let steps = |value| vec![(0.0, value)];
         Plan {
-            config: Config::SKIFF,
+            settings: Settings::SKIFF,
             amps: [1.0, 0.5, 0.02, 0.06].map(steps),
             volts: [15.5, 3.8, 3.3, 3.8].map(steps),
             inrush: None,
@@ -229,7 +228,7 @@ impl Skiff {
     fn new(plan: Plan, seed: u64) -> Self {
         let bench = Bench::new(seed);
         let part = bench
-            .part(Corncrake::drawn(ADDRESS))
+            .part(model::Corncrake::new(0x32))
             .expect("a free address");
         let [drive, modem] = [Switch::open(bench.clock()), Switch::open(bench.clock())];
         let mut rng = bench.rng("sense resistors");
@@ -246,18 +245,15 @@ impl Skiff {
             .expect("a channel");
         }
         let (spoiled, refusing) = <(Rc<Cell<bool>>, Rc<Cell<bool>>)>::default();
-        let monitor = Monitor::new(
-            Wires::new(&bench, &spoiled),
-            bench.delay(),
-            bench.clock(),
-            corncrake::Corncrake::new(),
-            ADDRESS,
-            &BOARD,
-        );
-        // A program has one skiff and keeps its limits in flash; a test has many, and lets them go with the process.
-        let limits: &[Watch] = Box::leak(Box::new(plan.config.limits()));
+        let (wires, delay) = (Wires::new(&bench, &spoiled), bench.delay());
+        let part_driver = Corncrake::new(Address::Strap0);
+        let monitor = Monitor::new(wires, delay, part_driver, &BOARD).with_clock(bench.clock());
+        // A program has one skiff and keeps its limits in flash; a test has many, and lets them go
+        // with the process.
+        let limits: &[Limit] = Box::leak(Box::new(plan.settings.limits()));
+        let limits = Box::leak(Box::new(Limits::new(limits)));
         Self {
-            supervisor: Supervisor::new(plan.config, limits, setup(), &BOARD, &SPEC),
+            supervisor: Supervisor::new(plan.settings, limits, CONFIG, &BOARD, &RAILS_OF_THE_SKIFF),
             monitor,
             spoiled,
             lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
@@ -332,7 +328,8 @@ impl Skiff {
         self.pin(rail).changes.last().is_some_and(|change| change.1)
     }
 
-    /// When DRIVE or MODEM was told to open, in nanoseconds of the bench's clock, each time after the launch.
+    /// When DRIVE or MODEM was told to open, in nanoseconds of the bench's clock, each time after
+    /// the launch.
     pub fn openings_ns(&self, rail: Channel) -> Vec<u64> {
         let changes = self.pin(rail).changes.iter();
         let since_launch = changes.skip_while(|change| !change.1);
@@ -370,9 +367,48 @@ impl Skiff {
         records.map(|record| record.at_us).collect()
     }
 
-    /// A rail's totals.
-    pub fn account(&self, rail: Channel) -> Account {
-        self.supervisor.account(rail).expect("a rail")
+    /// A rail's charge in nanocoulombs, and its bound.
+    pub fn charge(&self, rail: Channel) -> (i128, i128) {
+        let (at, counted_us) = self.mean(rail);
+        let budget = RAILS_OF_THE_SKIFF[rail.index()].current_budget(&INFO, &at);
+        let bound = budget.expect("a range").charge(counted_us).total();
+        let total = self.supervisor.totals().charge(rail).expect("a rail");
+        (total.value.as_nanocoulombs(), bound.as_nanocoulombs())
+    }
+
+    /// A rail's energy in nanojoules, and its bound.
+    pub fn energy(&self, rail: Channel) -> (i128, i128) {
+        let (at, counted_us) = self.mean(rail);
+        let budget = RAILS_OF_THE_SKIFF[rail.index()].power_budget(&INFO, &at);
+        let bound = budget.expect("a range").energy(counted_us).total();
+        let total = self.supervisor.totals().energy(rail).expect("a rail");
+        (total.value.as_nanojoules(), bound.as_nanojoules())
+    }
+
+    /// Where a rail stood on average, and for how many microseconds.
+    fn mean(&self, rail: Channel) -> (OperatingPoint, u64) {
+        let (totals, sample) = (self.supervisor.totals(), self.monitor.last_sample());
+        let duration_us = totals.counted_us();
+        let mean = |billionths: i128| {
+            i64::try_from(billionths * 1_000_000 / i128::from(duration_us)).expect("a mean")
+        };
+        let charge = totals.charge(rail).expect("a rail").value;
+        let energy = totals.energy(rail).expect("a rail").value;
+        let scan_period_us = sample.scan().period_us(&INFO);
+        let at = OperatingPoint {
+            range: *sample.scan().range(rail).expect("a range"),
+            current: Current::from_nanoamps(mean(charge.as_nanocoulombs())),
+            voltage: sample.reading(rail).expect("a reading").voltage,
+            power: Power::from_nanowatts(mean(energy.as_nanojoules())),
+            mean: Mean::Stretch {
+                scans: totals.part_clock_us() / u64::from(scan_period_us),
+                scan_period_us,
+                duration_us,
+                ends_us: 2 * sample.timestamp().width_us(),
+                clock: BOARD.clock(),
+            },
+        };
+        (at, duration_us)
     }
 }
 

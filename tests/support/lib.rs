@@ -19,7 +19,13 @@ pub mod number;
 pub mod rig;
 pub mod sample;
 
-/// The README's example compiles.
+/// What README and guides show of Rust compiles.
 #[cfg(doctest)]
-#[doc = include_str!("../../README.md")]
-pub struct Readme;
+mod documents {
+    #[doc = include_str!("../../README.md")]
+    pub struct Readme;
+    #[doc = include_str!("../../docs/low-power.md")]
+    pub struct LowPower;
+    #[doc = include_str!("../../docs/registers.md")]
+    pub struct Registers;
+}

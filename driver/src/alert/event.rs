@@ -1,10 +1,11 @@
+use core::fmt;
+
 use super::quantity::Shown;
 use crate::config::{AlertFlag, Kind, Quantity, Threshold};
 use crate::monitor::Timestamp;
 
 /// Something that the part told: 32 bytes.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[derive(Clone, Copy, PartialEq, Eq)]
 pub struct Event {
     limit: i64,
     value: i64,
@@ -112,6 +113,34 @@ impl Event {
             AlertFlag::Limit(_, kind) => Some(kind),
             _ => None,
         }
+    }
+}
+
+/// What its methods give.
+impl fmt::Debug for Event {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Event")
+            .field("flag", &self.flag())
+            .field("limit", &self.limit())
+            .field("value", &self.value())
+            .field("is_clipped", &self.is_clipped())
+            .field("timestamp", &self.timestamp())
+            .finish()
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Event {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(
+            f,
+            "Event {{ flag: {}, limit: {}, value: {}, is_clipped: {}, timestamp: {} }}",
+            self.flag(),
+            self.limit(),
+            self.value(),
+            self.is_clipped(),
+            self.timestamp()
+        );
     }
 }
 

@@ -1,48 +1,76 @@
-//! Stands in for the bus and a Corncrake on it: the frame block of section 10.1 of docs/old/corncrake-datasheet.md, latched anew under whatever tag is asked for.
+//! Stands in for the bus and a Corncrake on it that runs: registers that keep what is written, and one
+//! sample block of docs/corncrake-datasheet.md, latched anew under whatever tag is asked for. It compares
+//! one limit, over-current of channel 0, with each block. (Also used by examples/on-target.)
 
-use crake::old::Clock;
-use crake::old::crc::{Crc16, Pec};
+use crake::Clock;
+use crake::crc::{Crc16, Pec};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Operation};
 
 /// 7-bit address of the part.
-pub const ADDRESS: u8 = 0x32;
-/// Set-up serial of the block.
-pub const SERIAL: u16 = 0x0123;
-
+const ADDRESS: u8 = 0x32;
 const NO_ANSWER: ErrorKind = ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address);
-const IDENTITY: [u8; 4] = [0x9E, 0x37, 0xC4, 0x01];
-const SERIAL_REGISTER: u8 = 0x01;
-const LATCH: u8 = 0x03;
-const FRAME: u8 = 0x80;
-const CHECKED: usize = 109;
 
-/// Section 10.1, without the check byte.
-#[rustfmt::skip]
-const BLOCK: [u8; 111] = [
-    0x5A, 0x01, 0x23, 0x11, 0x4F, 0x60, 0x41, 0x40, 0x10, 0x0A, 0xBC, 0xDE, 0xF0, 0x01, 0x48, 0x20, 0x80, 0xE8, 0x00,
-    0xA5, 0x39, 0x5D, 0x00, 0x00, 0x00, 0x3A, 0xDE, 0x68, 0xB1, 0x00, 0x00, 0x1D, 0xA4, 0x8D, 0xE7, 0x7B, 0xC0, 0xFF, 0xE2, 0xB4, 0xBC, 0x7A, 0xFF,
-    0xEA, 0x6E, 0x39, 0xC8, 0xFF, 0xFF, 0xFF, 0x1B, 0x1E, 0x40, 0xFF, 0xFF, 0xFF, 0x57, 0x7D, 0x23, 0x6A, 0x80, 0x01, 0xFF, 0xFF, 0xFF, 0xFF, 0x01,
-    0xFF, 0xFD, 0x00, 0x01, 0x07, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0x07, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFF, 0xFE, 0x00, 0x00, 0x00, 0x00, 0x00,
-    0x00, 0x00, 0x00, 0x00, 0xF8, 0x00, 0x00, 0x00, 0x00, 0x00, 0xF8, 0x00, 0x00, 0x00, 0x00, 0x00, 0x00, 0x00, 0xDD, 0x5A,
-];
+/// Bytes of the block, and of them those that its CRC-16 covers.
+pub const LEN: usize = 111;
+const COVERED: usize = 109;
+
+// Pointers, section 3.
+const IDENTITY: usize = 0x00;
+const WRITES: usize = 0x01;
+const LATCH: usize = 0x03;
+const RUN: usize = 0x04;
+const CHANNELS: usize = 0x05;
+const RANGES: usize = 0x06;
+const AVERAGING: usize = 0x07;
+const OVER_CURRENT_0: usize = 0x12;
+const FLAGS: usize = 0x37;
+const SAMPLE: usize = 0x80;
 
 /// The bus with the part on it.
 pub struct Bus {
-    block: [u8; BLOCK.len()],
+    registers: [[u8; 5]; SAMPLE],
+    block: [u8; LEN],
 }
 
 impl Bus {
-    pub const fn new() -> Self {
-        Self { block: BLOCK }
+    /// A part that shows this block, and whose registers say the same as the block.
+    pub fn new(block: [u8; LEN]) -> Self {
+        let mut registers = [[0; 5]; SAMPLE];
+        let [_, w0, w1, mode, configuration, r0, r1, ..] = block;
+        registers[IDENTITY] = [0x9E, 0x37, 0xC4, 0x02, 0];
+        registers[WRITES] = [w0, w1, 0, 0, 0];
+        registers[RUN][0] = mode;
+        registers[CHANNELS][0] = configuration & 0x0F;
+        registers[RANGES] = [r0, r1, 0, 0, 0];
+        registers[AVERAGING][0] = configuration >> 4;
+        registers[OVER_CURRENT_0] = [0x01, 0xFF, 0xFF, 0, 0];
+        Self { registers, block }
     }
 
     /// Copies the block under another tag, with the check value that belongs to it.
     fn latch(&mut self, tag: u8) {
-        self.block[0] = tag;
+        let [w0, w1, ..] = self.registers[WRITES];
+        let [r0, r1, ..] = self.registers[RANGES];
+        let configuration = self.registers[CHANNELS][0] | self.registers[AVERAGING][0] << 4;
+        let head = [tag, w0, w1, self.registers[RUN][0], configuration, r0, r1];
+        self.block[..head.len()].copy_from_slice(&head);
         let mut check = Crc16::new();
-        check.add_all(&self.block[..CHECKED]);
-        self.block[CHECKED..].copy_from_slice(&check.value().to_be_bytes());
+        check.add_all(&self.block[..COVERED]);
+        self.block[COVERED..].copy_from_slice(&check.value().to_be_bytes());
+
+        let signed = |bytes: &[u8]| i32::from_be_bytes([bytes[0], bytes[1], bytes[2], 0]) >> 8;
+        if signed(&self.block[13..16]) > signed(&self.registers[OVER_CURRENT_0]) {
+            self.registers[FLAGS][2] |= 1 << 2;
+        }
+    }
+
+    /// A register that keeps what is written, and counts it.
+    fn store(&mut self, pointer: usize, data: &[u8]) {
+        self.registers[pointer][..data.len()].copy_from_slice(data);
+        let [w0, w1, ..] = self.registers[WRITES];
+        let writes = u16::from_be_bytes([w0, w1]).wrapping_add(1);
+        self.registers[WRITES][..2].copy_from_slice(&writes.to_be_bytes());
     }
 }
 
@@ -52,24 +80,38 @@ impl ErrorType for Bus {
 
 impl I2c for Bus {
     fn write(&mut self, address: u8, bytes: &[u8]) -> Result<(), ErrorKind> {
-        match *bytes {
-            [LATCH, tag, _seen, _check] if address == ADDRESS => {
-                self.latch(tag);
-                Ok(())
-            }
-            _ => Err(NO_ANSWER),
+        let [pointer, data @ .., _check] = bytes else {
+            return Err(ErrorKind::Other);
+        };
+        if address != ADDRESS {
+            return Err(NO_ANSWER);
         }
+        match (usize::from(*pointer), data) {
+            (LATCH, [tag, _seen]) => self.latch(*tag),
+            (FLAGS, data) => {
+                for (flags, ones) in self.registers[FLAGS].iter_mut().zip(data) {
+                    *flags &= !ones;
+                }
+            }
+            (pointer, data) => self.store(pointer, data),
+        }
+        Ok(())
     }
 
     fn write_read(&mut self, address: u8, bytes: &[u8], room: &mut [u8]) -> Result<(), ErrorKind> {
-        let data: &[u8] = match *bytes {
-            [0x00] if address == ADDRESS => &IDENTITY,
-            [SERIAL_REGISTER] if address == ADDRESS => &SERIAL.to_be_bytes(),
-            [FRAME] if address == ADDRESS => &self.block,
-            _ => return Err(NO_ANSWER),
+        let [pointer] = *bytes else {
+            return Err(ErrorKind::Other);
+        };
+        if address != ADDRESS {
+            return Err(NO_ANSWER);
+        }
+        // The check byte comes last.
+        let data = match usize::from(pointer) {
+            SAMPLE => &self.block[..],
+            pointer => &self.registers[pointer][..room.len() - 1],
         };
         let mut check = Pec::new();
-        check.add_all(&[ADDRESS << 1, bytes[0], ADDRESS << 1 | 1]);
+        check.add_all(&[ADDRESS << 1, pointer, ADDRESS << 1 | 1]);
         check.add_all(data);
         let sent = data.iter().copied().chain([check.value()]);
         for (byte, sent) in room.iter_mut().zip(sent) {
@@ -92,7 +134,8 @@ impl DelayNs for Pause {
 }
 
 /// One microsecond later each time.
-pub struct Ticks(pub u64);
+#[derive(Default)]
+pub struct Ticks(u64);
 
 impl Clock for Ticks {
     fn now_us(&mut self) -> u64 {

@@ -1,4 +1,5 @@
-//! The conformance kit where the driver will run: integer widths, alignment and the compiler's own arithmetic are another there.
+//! The conformance kit where the driver will run: integer widths, alignment and the compiler's own
+//! arithmetic are another there.
 
 use core::fmt::Write;
 

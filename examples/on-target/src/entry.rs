@@ -1,5 +1,6 @@
-//! What a program of this package is on a microcontroller (its lines go out through semihosting, it ends with a status) and on the host, where it is an ordinary program. The program that includes this has
-//! `run`, `SEED` and `HEAP_BYTES`.
+//! What a program of this package is on a microcontroller (its lines go out through semihosting, it
+//! ends with a status) and on the host, where it is an ordinary program. The program that includes
+//! this has `run`, `SEED` and `HEAP_BYTES`.
 
 #[cfg(target_os = "none")]
 mod firmware {
@@ -27,7 +28,8 @@ mod firmware {
     #[entry]
     fn main() -> ! {
         const BYTES: usize = crate::HEAP_BYTES;
-        // The allocator takes its memory by address, which no safe interface can vouch for. Once, before anything is allocated.
+        // The allocator takes its memory by address, which no safe interface can vouch for. Once,
+        // before anything is allocated.
         #[allow(unsafe_code)]
         unsafe {
             embedded_alloc::init!(HEAP, BYTES);

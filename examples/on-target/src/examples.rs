@@ -1,18 +1,22 @@
-//! The worked examples of the datasheet's section 10: played to the model byte by byte, and worked out by the driver.
+//! The worked examples of the datasheet's section 10: played to the model byte by byte, and worked
+//! out by the driver.
 
 use alloc::vec::Vec;
 use core::fmt::Write;
 
-use crake::old::board::{Board, Load, Rail, Shunt};
-use crake::old::crc::Pec;
-use crake::old::part::corncrake::{Corncrake, SPEC};
-use crake::old::part::{BusRange, Codec, SenseRange};
-use crake::old::units::{Current, Resistance, Tolerance, Voltage};
-use crake::old::{Channel, Mode};
-use crake_sim::old::corncrake::Output;
+use crake::board::{Board, Rail, SenseResistor, rail_voltage};
+use crake::config::{ChannelRange, Config, FullScale, ScanRate};
+use crake::crc::Pec;
+use crake::info::RangeInfo;
+use crake::part::ResumeToken;
+use crake::part::corncrake::{Address, Corncrake, INFO};
+use crake::units::{Resistance, Tolerance, Voltage};
+use crake::{Channel, Monitor, Sample, ShuntMonitor, TimedSample};
+use crake_sim::part::corncrake::Output;
 
 use crate::Wrong;
-use crate::desk::Desk;
+use crate::fixture::Fixture;
+use crate::replay::{Bus, Pause, Ticks};
 
 /// One of what is seen on the wire.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -54,6 +58,22 @@ impl Example {
     fn bytes(&self) -> Vec<u8> {
         bytes(self.wire)
     }
+
+    /// The ranges that it is in, as far as it says.
+    fn range(&self) -> ChannelRange {
+        let place = |name| self.value(name).unwrap_or_default() as u8;
+        let lsb = |ranges: &[RangeInfo], place: u8| {
+            let range = ranges.get(usize::from(place));
+            range.map_or(0, |range| range.lsb_units)
+        };
+        let (sense, rail) = (place("sense range"), place("rail range"));
+        ChannelRange {
+            sense,
+            rail,
+            sense_lsb: lsb(INFO.sense_ranges, sense),
+            rail_lsb: lsb(INFO.rail_ranges, rail),
+        }
+    }
 }
 
 fn bytes(wire: &[Token]) -> Vec<u8> {
@@ -69,7 +89,7 @@ fn named(values: &[(&str, i128)], name: &str) -> Option<i128> {
     found.map(|(_, value)| *value)
 }
 
-/// Plays and works out every example, then the two frame blocks; one line each.
+/// Plays and works out every example, then the two sample blocks; one line each.
 ///
 /// # Errors
 /// The first that does not come out.
@@ -88,70 +108,85 @@ pub fn run(out: &mut dyn Write) -> Result<(), Wrong> {
         check_byte(example)?;
         quantities(out, example)?;
     }
-    let desk = Desk::new()?;
-    if desk.play(AFTER_RESET) != Some(true) {
+    let fixture = Fixture::new()?;
+    if fixture.play(AFTER_RESET) != Some(true) {
         return Err(Wrong::Mission("the block after a reset is another one"));
     }
     block(out)
 }
 
 /// The part in the state that the example begins with.
-fn prepared(example: &Example) -> Result<Desk, Wrong> {
+fn prepared(example: &Example) -> Result<Fixture, Wrong> {
     let bytes = example.bytes();
     let pointer = bytes.get(1).copied().unwrap_or_default();
     let reads = example.what.starts_with("read");
     let channel = usize::from(pointer % 4);
-    let desk = Desk::new()?;
+    let fixture = Fixture::new()?;
     match pointer {
-        0x60..=0x6B if reads => converting(&desk, pointer, example)?,
+        0x60..=0x6B if reads => converting(&fixture, pointer, example)?,
         0x6C..=0x73 if reads => {
             let code = example.value("code").unwrap_or_default() as i64;
-            desk.part.preload(channel, code, code)?;
+            fixture.part.preload(channel, code, code)?;
         }
-        0x01 if reads => (0..7).for_each(|_| desk.write(0x07, &[1])),
+        0x01 if reads => (0..7).for_each(|_| fixture.write(0x07, &[1])),
+        0x04 if example.what == "stop" => fixture.write(0x04, &[0x14]),
         0x37 => {
             // Over-current of channel 3, all else cleared.
-            desk.write(0x05, &[0x08]);
-            desk.write(0x2A, &[0, 0, 10]);
-            desk.write(0x34, &[0x72, 0, 0]);
-            desk.steady(3, 11 * 500, 0, 1_000_000_000)?;
-            desk.write(0x04, &[0x20, 1, 0]);
-            desk.run_conversions(6);
-            desk.write(0x37, &[0x60, 0, 0]);
+            fixture.write(0x05, &[0x08]);
+            fixture.write(0x2A, &[0, 0, 10]);
+            fixture.write(0x34, &[0x72, 0, 0]);
+            fixture.steady(3, 11 * 500, 0, 1_000_000_000)?;
+            fixture.write(0x04, &[0x20]);
+            fixture.run_conversions(6);
+            fixture.write(0x0A, &[1]);
+            fixture.write(0x37, &[0x20, 0, 0]);
         }
+        0x78 | 0x7A if reads => captured(&fixture, example)?,
         _ if example.what == "alert response" => {
-            desk.write(0x35, &[0x40, 0, 0]);
-            if !desk.part.is_low(Output::A) {
+            fixture.write(0x35, &[0x40, 0, 0]);
+            if !fixture.part.is_low(Output::A) {
                 return Err(Wrong::Example(example.number, "output A is not low"));
             }
         }
         _ => {}
     }
-    Ok(desk)
+    Ok(fixture)
 }
 
-/// Converts what the example says, in the ranges that it says, for more than a round.
-fn converting(desk: &Desk, pointer: u8, example: &Example) -> Result<(), Wrong> {
+/// Converts what the example says, in the ranges that it says, for more than a scan.
+fn converting(fixture: &Fixture, pointer: u8, example: &Example) -> Result<(), Wrong> {
     let channel = usize::from(pointer % 4);
-    let value = |name| example.value(name).unwrap_or_default();
-    let (sense_range, bus_range) = (value("sense range"), value("bus range"));
-    let ranges = ((sense_range << 2 | bus_range) as u16) << (4 * channel);
-    desk.write(0x06, &ranges.to_be_bytes());
+    let range = example.range();
+    let ranges = u16::from(range.sense << 2 | range.rail) << (4 * channel);
+    fixture.write(0x06, &ranges.to_be_bytes());
     let nano_ohms = example.value("resistance").unwrap_or(1_000_000_000);
-    let code = value("code");
-    let (sense, bus) = match pointer {
+    let code = example.value("code").unwrap_or_default();
+    let (sense, rail) = match pointer {
         0x60..=0x63 => (code, 0),
         0x64..=0x67 => (0, code),
-        // A product of the two codes in both examples: those of the frame block.
+        // A product of the two codes in both examples: those of the sample block.
         _ if code > 0 => (84_000, 33_000),
         _ => (-7_500, 48_250),
     };
-    let sense_nv = sense * [500, 200][sense_range as usize & 1];
-    let bus_nv = bus * [100_000, 250_000, 1_000_000, 1_000_000][bus_range as usize & 3];
+    // Sections 3.4 and 4.
+    let sense_nv = sense * [500, 200][usize::from(range.sense & 1)];
+    let rail_nv = rail * [100_000, 250_000, 1_000_000, 1_000_000][usize::from(range.rail & 3)];
     let current_na = sense_nv * 1_000_000_000 / nano_ohms;
-    desk.steady(channel, current_na as i64, bus_nv as i64, nano_ohms as u64)?;
-    desk.write(0x04, &[0x14, 0x77, 0]);
-    desk.run_conversions(12);
+    fixture.steady(channel, current_na as i64, rail_nv as i64, nano_ohms as u64)?;
+    fixture.write(0x04, &[0x14]);
+    fixture.run_conversions(12);
+    Ok(())
+}
+
+/// A capture on channel 1 that has ended, with the example's codes from index 1021 on.
+fn captured(fixture: &Fixture, example: &Example) -> Result<(), Wrong> {
+    let last = ["code 0", "code 1", "code 2"].map(|name| example.value(name).unwrap_or_default());
+    let codes = (0..1021).chain(last.map(|code| code as i64));
+    fixture.codes(1, codes.collect())?;
+    fixture.write(0x06, &[0, 0]);
+    fixture.write(0x04, &[0x31]);
+    fixture.run_conversions(1_100);
+    fixture.write(0x79, &[0x03, 0xFD, 3]);
     Ok(())
 }
 
@@ -178,92 +213,103 @@ fn quantities(out: &mut dyn Write, example: &Example) -> Result<(), Wrong> {
         writeln!(out, "example {}: {}", example.number, example.what)?;
         return Ok(());
     };
-    let wrong = |what| Err(Wrong::Example(example.number, what));
-    let lsb = |name, ranges: &[crake::old::part::RangeSpec]| {
-        let range = example.value(name).unwrap_or_default();
-        ranges
-            .get(range as usize)
-            .map_or(0, |range| i128::from(range.lsb_units))
-    };
-    let (sense_lsb, bus_lsb) = (lsb("sense range", SPEC.sense), lsb("bus range", SPEC.bus));
+    let range = example.range();
     let ohms = example.value("resistance").unwrap_or(1_000_000_000);
-    let shunt = Shunt::new(Resistance::from_nanoohms(ohms as u64), Tolerance::ZERO);
-    let load = Load::smooth(Current::from_amps(20));
-    let Ok(board) = Board::new(&SPEC, [Rail::new(shunt, load)]) else {
-        return wrong("no such board");
+    let resistance = Resistance::from_nanoohms(ohms as u64);
+    let board = Corncrake::board(&[Rail::new(SenseResistor::new(resistance, Tolerance::ZERO))]);
+    let Some(factors) = board.factors(Channel::C0).filter(|it| it.is_usable()) else {
+        return Err(Wrong::Example(example.number, "no such board"));
     };
-    let [rail] = board.rails();
-    let current = rail.current((code * sense_lsb) as i32);
-    let voltage = Voltage::from_nanovolts((code * bus_lsb * 50_000) as i64);
-    let power = rail.power((code * sense_lsb * bus_lsb) as i64, voltage);
-    let sense_nv = code * sense_lsb * i128::from(SPEC.sense_unit_nv);
+    let sense_unit_nv = i128::from(INFO.sense_unit.as_nanovolts());
     write!(out, "example {}: {}", example.number, example.what)?;
     for (name, expected) in example.values {
         let got = match *name {
-            "current" => i128::from(current.as_nanoamps()),
-            "voltage" => i128::from(voltage.as_nanovolts()),
-            "power" => i128::from(power.as_nanowatts()),
-            "sense voltage" => sense_nv,
+            "current" => factors.current(&range, code as i32).as_nanoamps().into(),
+            "voltage" => rail_voltage(&INFO, &range, code as u32)
+                .as_nanovolts()
+                .into(),
+            "power" => factors.power(&range, code as i64, 0).as_nanowatts().into(),
+            "sense voltage" => code * i128::from(range.sense_lsb) * sense_unit_nv,
             _ => continue,
         };
         write!(out, ", {name} {got}")?;
         if got != *expected {
-            return wrong("a quantity");
+            return Err(Wrong::Example(example.number, "a quantity"));
         }
     }
     writeln!(out)?;
     Ok(())
 }
 
-/// The frame block of section 10.1, as the driver's decoder reads it.
+/// 1 Ω each: what a resistor is makes no difference to codes.
+static BOARD: Board<4> = Corncrake::board(
+    &[Rail::new(SenseResistor::new(
+        Resistance::from_ohms(1),
+        Tolerance::ZERO,
+    )); 4],
+);
+
+/// The configuration of the block of section 10.1.
+const CONFIG: Config<4> = Config::continuous(
+    [
+        full_scale(65, 16),
+        full_scale(26, 6),
+        full_scale(65, 6),
+        full_scale(26, 65),
+    ],
+    ScanRate::per_second(500),
+)
+.averaging(4);
+
+const fn full_scale(sense_mv: i64, rail_v: i64) -> FullScale {
+    FullScale::new(
+        Voltage::from_millivolts(sense_mv),
+        Voltage::from_volts(rail_v),
+    )
+}
+
+/// The sample block of section 10.1, as the driver decodes it.
 fn block(out: &mut dyn Write) -> Result<(), Wrong> {
-    let wire = bytes(BLOCK);
-    let block = wire.get(3..).unwrap_or_default();
-    let part = Corncrake::new();
-    let head = part.head(block);
-    let Mode::Paced(pace) = head.mode else {
-        return Err(Wrong::Mission("the worked block's mode"));
+    let wrong = Wrong::Mission("the worked block decodes differently");
+    let field = |name: &str| named(FIELDS, name);
+    let block = bytes(BLOCK);
+    let block = block.get(3..).and_then(|rest| rest.first_chunk());
+    let writes = field("writes").and_then(|writes| u32::try_from(writes).ok());
+    let (Some(block), Some(writes)) = (block, writes) else {
+        return Err(wrong);
     };
-    let flags = named(FIELDS, "flags").unwrap_or_default();
-    let ranges = named(FIELDS, "ranges").unwrap_or_default();
-    let set_up = named(FIELDS, "set-up").unwrap_or_default();
-    let mut pairs = Vec::from([
-        (named(FIELDS, "serial"), i128::from(head.serial)),
-        (named(FIELDS, "mode"), i128::from(0x10 | pace.0)),
-        (named(FIELDS, "rounds"), i128::from(head.rounds)),
-        (Some(set_up >> 4), i128::from(head.averaging)),
-        (Some(flags >> 15 & 1), i128::from(head.reset_seen)),
-        (Some(flags >> 14 & 1), i128::from(head.complete)),
-    ]);
+    let part = Corncrake::new(Address::Strap0);
+    let mut monitor =
+        Monitor::new(Bus::new(*block), Pause, part, &BOARD).with_clock(Ticks::default());
+    let Ok(sample) = monitor.resume(&CONFIG, ResumeToken { writes }) else {
+        return Err(wrong);
+    };
+    let mut pairs = Vec::from([(field("scans"), i128::from(sample.scans()))]);
+    let (flags, ranges) = (field("flags").ok_or(wrong)?, field("ranges").ok_or(wrong)?);
     for channel in Channel::first(4) {
-        let (codes, counters) = (part.codes(block, channel), part.counters(block, channel));
+        let (codes, sums) = (sample.codes(channel), sample.sums(channel));
         let number = channel.number();
-        let field = |name: &str| {
+        let of_channel = |name: &str| {
             let mut fields = FIELDS.iter();
-            let found = fields.find(|(other, _)| {
-                other.split_once(' ') == Some((name, ["0", "1", "2", "3"][usize::from(number & 3)]))
-            });
+            let digit = ["0", "1", "2", "3"][usize::from(number & 3)];
+            let found = fields.find(|(other, _)| other.split_once(' ') == Some((name, digit)));
             found.map(|(_, value)| *value)
         };
-        let bits = ranges >> (4 * number);
-        let in_range = part.ranges(block, channel).map(|ranges| {
-            let (SenseRange(sense), BusRange(bus)) = (ranges.sense, ranges.bus);
-            i128::from(sense << 2 | bus)
-        });
+        let range = sample.readable(channel).ok_or(wrong)?;
         pairs.extend([
-            (field("sense"), i128::from(codes.sense)),
-            (field("bus"), i128::from(codes.bus)),
-            (field("power"), i128::from(codes.power)),
-            (field("charge"), i128::from(counters.charge)),
-            (field("energy"), i128::from(counters.energy)),
-            (in_range, bits & 0xF),
+            (of_channel("sense"), codes.sense.into()),
+            (of_channel("rail"), codes.rail.into()),
+            (of_channel("power"), codes.power.into()),
+            (of_channel("charge"), sums.charge.into()),
+            (of_channel("energy"), sums.energy.into()),
             (
-                Some(flags >> (2 * number) & 1),
-                i128::from(codes.sense_clipped),
+                Some(ranges >> (4 * number) & 0xF),
+                (range.sense << 2 | range.rail).into(),
             ),
+            (Some(flags >> (2 * number) & 1), codes.sense_clipped.into()),
             (
                 Some(flags >> (2 * number + 1) & 1),
-                i128::from(codes.bus_clipped),
+                codes.rail_clipped.into(),
             ),
         ]);
     }
@@ -271,7 +317,7 @@ fn block(out: &mut dyn Write) -> Result<(), Wrong> {
     for (expected, got) in pairs {
         write!(out, " {got}")?;
         if expected != Some(got) {
-            return Err(Wrong::Mission("the worked block decodes differently"));
+            return Err(wrong);
         }
     }
     writeln!(out)?;

@@ -1,15 +1,19 @@
-//! What runs on the microcontroller and, unchanged, on the host: the worked examples of the datasheet and a short mission of the skiff, driver and part together.
+//! What runs on the microcontroller and, unchanged, on the host: the worked examples of the
+//! datasheet and a short mission of the skiff, driver and part together.
 //!
-//! Everything that is found out is written as lines of text, so that two runs are the same if their lines are.
+//! Everything that is found out is written as lines of text, so that two runs are the same if their
+//! lines are.
 #![no_std]
 #![forbid(unsafe_code)]
 
 extern crate alloc;
 
 pub mod conformance;
-mod desk;
 pub mod examples;
+mod fixture;
 pub mod mission;
+#[path = "../../defmt/src/part.rs"]
+mod replay;
 
 use core::fmt::{self, Write};
 

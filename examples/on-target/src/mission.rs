@@ -1,32 +1,32 @@
-//! Three seconds of the skiff: thruster, cell, logger and modem, with the supervisor's firmware, the driver and the part all on one core.
+//! Three seconds of the skiff: thruster, cell, logger and modem, with the supervisor's firmware,
+//! the driver and the part all on one core.
 //!
-//! The thruster's current goes over its limit at 600 ms, the cell sags at 1200 ms and recovers, the thruster is given back by command at 1500 ms. At the end
-//! a burst is taken of the modem.
+//! The thruster's current goes over its limit at 600 ms, the cell sags at 1200 ms and recovers, the
+//! thruster is given back by command at 1500 ms. At the end a fast capture is taken of the thruster.
 
 use alloc::vec::Vec;
 use core::fmt::Write;
 use core::time::Duration;
 
-use crake::old::alert::{Outputs, Watch};
-use crake::old::board::{Board, Load, Rail, Shunt};
-use crake::old::burst::Burst;
-use crake::old::part::corncrake::{
-    self, BUS_6_V, BUS_16_V, PACE_500, SENSE_26_MV, SENSE_65_MV, SPEC,
-};
-use crake::old::units::{Current, Resistance, Tolerance};
-use crake::old::{Channel, Clock, Mode, Monitor, Ranges, Setup, ShuntMonitor};
-use crake_sim::bench::{Bench, Delay, I2c, Line};
+use crake::alert::{Limits, Outputs};
+use crake::board::{self, Board, Load, Rail};
+use crake::capture::Tally;
+use crake::config::{Config, FullScale, ScanRate};
+use crake::part::corncrake::{Address, Corncrake};
+use crake::units::{Current, Resistance, Tolerance, Voltage};
+use crake::{Channel, Monitor, Sample, ShuntMonitor, TimedSample, WithClock};
+use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
-use crake_sim::old::corncrake::{Corncrake, Output, Part};
+use crake_sim::part::corncrake::{self as model, Output};
 use crake_sim::plant::{self, Profile, Pulses, Recorded, Source, Switch, Switched};
 use embedded_hal::digital::InputPin;
 use skiff_supervisor::{
-    CELL, Config, DRIVE, Event, LOGIC, MODEM, RAILS, Supervisor, Switches, name,
+    CELL, DRIVE, Event, LOGIC, MODEM, RAILS, Settings, Supervisor, Switches, name,
 };
 
 use crate::Wrong;
-use crate::desk::ADDRESS;
+use crate::fixture::ADDRESS;
 
 /// From a line falling, or a deadline, until the loop calls the supervisor.
 const HOST_LATENCY: Duration = Duration::from_micros(150);
@@ -41,65 +41,49 @@ const COMMAND_MS: u64 = 1_500;
 
 const fn rail(channel: Channel, load: Load) -> Rail {
     let resistance = Resistance::from_milliohms(RESISTORS_MOHM[channel.index()]);
-    Rail::new(
-        Shunt::new(resistance, Tolerance::from_ppm(TOLERANCE_PPM)),
-        load,
+    let tolerance = Tolerance::from_ppm(TOLERANCE_PPM);
+    Rail::new(board::SenseResistor::new(resistance, tolerance)).with_load(load)
+}
+
+static SKIFF: [Rail; RAILS] = [
+    rail(DRIVE, Load::smooth(Current::from_amps(13)).both_ways()),
+    rail(
+        CELL,
+        Load::smooth(Current::from_milliamps(2_600)).both_ways(),
+    ),
+    rail(LOGIC, Load::smooth(Current::from_milliamps(50))),
+    rail(MODEM, Load::smooth(Current::from_milliamps(3_200))),
+];
+static BOARD: Board<RAILS> = Corncrake::board(&SKIFF);
+
+static LIMITS: Limits<'_> = Limits::new(&Settings::SKIFF.limits());
+
+const fn full_scale(sense_mv: i64, rail_v: i64) -> FullScale {
+    FullScale::new(
+        Voltage::from_millivolts(sense_mv),
+        Voltage::from_volts(rail_v),
     )
 }
 
-static BOARD: Board<RAILS> = match Board::new(
-    &SPEC,
+/// What the supervisor watches with: 13 A, 2.6 A, 50 mA and 3.2 A, 500 scans a second.
+const CONFIG: Config<RAILS> = Config::continuous(
     [
-        rail(DRIVE, Load::smooth(Current::from_amps(13)).both_ways()),
-        rail(
-            CELL,
-            Load::smooth(Current::from_milliamps(2_600)).both_ways(),
-        ),
-        rail(LOGIC, Load::smooth(Current::from_milliamps(50))),
-        rail(MODEM, Load::smooth(Current::from_milliamps(3_200))),
+        full_scale(65, 16),
+        full_scale(26, 6),
+        full_scale(25, 6),
+        full_scale(64, 6),
     ],
-) {
-    Ok(board) => board,
-    Err(_) => panic!("the skiff's resistors lie outside what the part can be used with"),
-};
-
-static LIMITS: [Watch; RAILS] = Config::SKIFF.limits();
-
-/// What the supervisor watches with.
-fn setup() -> Setup<RAILS> {
-    let coarse = |bus| {
-        Some(Ranges {
-            sense: SENSE_65_MV,
-            bus,
-        })
-    };
-    let fine = Some(Ranges {
-        sense: SENSE_26_MV,
-        bus: BUS_6_V,
-    });
-    Setup {
-        channels: [coarse(BUS_16_V), fine, fine, coarse(BUS_6_V)],
-        mode: Mode::Paced(PACE_500),
-        averaging: 0,
-    }
-}
+    ScanRate::per_second(500),
+);
 
 /// The host's clock: the bench's, in whole microseconds.
-struct HostClock(bus::Clock);
-
-impl Clock for HostClock {
-    fn now_us(&mut self) -> u64 {
-        self.0.now_ns() / 1_000
-    }
-}
-
-type SkiffMonitor = Monitor<'static, I2c, Delay, HostClock, corncrake::Corncrake, RAILS>;
+type SkiffMonitor = Monitor<'static, I2c, Delay, Corncrake, RAILS, WithClock<bus::Clock>>;
 
 /// Board and firmware.
 struct Skiff {
     bench: Bench,
     part: Part,
-    supervisor: Supervisor<'static, RAILS, 16, 8>,
+    supervisor: Supervisor<'static, 16, 8>,
     monitor: SkiffMonitor,
     lines: [Line; 2],
     switches: Switches<Switch, Switch>,
@@ -126,7 +110,7 @@ pub fn run(out: &mut dyn Write, seed: u64) -> Result<(), Wrong> {
         }
     }
     skiff.totals(out)?;
-    skiff.burst(out)?;
+    skiff.capture(out)?;
     let count = |is_it: fn(&Event) -> bool| seen.iter().filter(|event| is_it(event)).count();
     let as_it_must = [
         count(|event| matches!(event, Event::Watching)),
@@ -143,7 +127,7 @@ pub fn run(out: &mut dyn Write, seed: u64) -> Result<(), Wrong> {
 impl Skiff {
     fn new(seed: u64) -> Result<Self, Wrong> {
         let bench = Bench::new(seed);
-        let part = bench.part(Corncrake::drawn(ADDRESS))?;
+        let part = bench.part(model::Corncrake::new(ADDRESS))?;
         let mut rng = bench.rng("sense resistors");
         let (drive, modem) = (Switch::open(bench.clock()), Switch::open(bench.clock()));
         let ms = |ms: u64| ms * 1_000_000;
@@ -180,16 +164,11 @@ impl Skiff {
                 .individual_from(&mut rng);
             part.rail(channel, Switched::new(source, loads)?, resistor)?;
         }
-        let monitor = Monitor::new(
-            bench.i2c(),
-            bench.delay(),
-            HostClock(bench.clock()),
-            corncrake::Corncrake::new(),
-            ADDRESS,
-            &BOARD,
-        );
+        let corncrake = Corncrake::new(Address::Strap0);
+        let monitor =
+            Monitor::new(bench.i2c(), bench.delay(), corncrake, &BOARD).with_clock(bench.clock());
         Ok(Self {
-            supervisor: Supervisor::new(Config::SKIFF, &LIMITS, setup(), &BOARD, &SPEC),
+            supervisor: Supervisor::new(Settings::SKIFF, &LIMITS, CONFIG, &BOARD, &SKIFF),
             monitor,
             lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
             switches: Switches { drive, modem },
@@ -199,7 +178,8 @@ impl Skiff {
         })
     }
 
-    /// The firmware's loop, until so many milliseconds have passed since the bench began; a line for whatever the supervisor notes.
+    /// The firmware's loop, until so many milliseconds have passed since the bench began; a line
+    /// for whatever the supervisor notes.
     fn run_to_ms(
         &mut self,
         out: &mut dyn Write,
@@ -238,21 +218,23 @@ impl Skiff {
         low
     }
 
-    /// A frame of its own: codes, sums and readings.
+    /// A sample of its own: codes, sums and readings. The supervisor's totals do without it.
     fn readings(&mut self, out: &mut dyn Write) -> Result<(), Wrong> {
-        let Ok(frame) = self.monitor.latch() else {
-            return Err(Wrong::Mission("a latch"));
+        let Ok(sample) = self.monitor.sample() else {
+            return Err(Wrong::Mission("a sample"));
         };
-        let (stamp, head) = (frame.stamp(), frame.head());
+        let timestamp = sample.timestamp();
         writeln!(
             out,
-            "{} to {} us: serial {}, {} rounds",
-            stamp.before_us, stamp.after_us, head.serial, head.rounds
+            "{} to {} us: {} scans, {} clipped samples",
+            timestamp.before_us,
+            timestamp.after_us,
+            sample.scans(),
+            sample.clipped_samples()
         )?;
         for channel in Channel::first(RAILS as u8) {
-            let counters = frame.counters(channel);
-            write!(out, "  {:5} {:?}", name(channel), counters)?;
-            match frame.reading(channel) {
+            write!(out, "  {:5} {:?}", name(channel), sample.sums(channel))?;
+            match sample.reading(channel) {
                 Ok(reading) => writeln!(
                     out,
                     " {} nV {} nA {} nW",
@@ -266,28 +248,28 @@ impl Skiff {
         Ok(())
     }
 
-    /// What the ledger has, held against the truth.
+    /// What the totals are, held against the truth.
     fn totals(&mut self, out: &mut dyn Write) -> Result<(), Wrong> {
-        let ledger = self.supervisor.ledger();
-        let gap = ledger.gap();
+        let totals = self.supervisor.totals();
         writeln!(
             out,
-            "epoch {}, {} to {} us unaccounted for, next read by {:?}",
-            ledger.epoch(),
-            gap.least_us,
-            gap.greatest_us,
-            ledger.next_read_by_us()
+            "epoch {}, {:?}, next sample by {:?}",
+            totals.epoch(),
+            totals.gap(),
+            totals.next_sample_by_us()
         )?;
         for channel in Channel::first(RAILS as u8) {
-            let Some(account) = ledger.account(channel) else {
-                return Err(Wrong::Mission("an account"));
+            let (Some(charge), Some(energy)) = (totals.charge(channel), totals.energy(channel))
+            else {
+                return Err(Wrong::Mission("totals"));
             };
-            writeln!(out, "  {:5} {account:?}", name(channel))?;
+            writeln!(out, "  {:5} {charge:?}, {energy:?}", name(channel))?;
             let truth_nc = self.part.truth(channel.index())?.charge_half_na_ns / 2_000_000_000;
-            let off = account.charge.as_nanocoulombs() - truth_nc;
+            let off = charge.value.as_nanocoulombs() - truth_nc;
             writeln!(out, "  {:5} truly {truth_nc} nC", name(channel))?;
-            // The truth runs from the very beginning to now, the account from a few milliseconds later to the last look: hence 2 %.
-            let bound = account.charge_bound.total().as_nanocoulombs() + truth_nc.abs() / 50;
+            // The truth runs from the very beginning to now, the total from a few milliseconds
+            // later to the last service: hence 2 %.
+            let bound = truth_nc.abs() / 50;
             if channel != CELL && off.abs() > bound {
                 return Err(Wrong::Mission("a total beyond its bound"));
             }
@@ -295,30 +277,27 @@ impl Skiff {
         Ok(())
     }
 
-    /// A burst of the modem, and what it comes to.
-    fn burst(&mut self, out: &mut dyn Write) -> Result<(), Wrong> {
+    /// A fast capture of the thruster, and what it comes to.
+    fn capture(&mut self, out: &mut dyn Write) -> Result<(), Wrong> {
+        let wrong = Wrong::Mission("a fast capture");
         let mut codes = [0; 256];
-        let setup = Setup {
-            mode: Mode::Burst(MODEM),
-            ..setup()
-        };
-        let Ok(count) = self
+        self.monitor.start_capture(DRIVE).map_err(|_| wrong)?;
+        let capture = self
             .monitor
-            .init(&setup)
-            .map(|_| ())
-            .and_then(|()| self.monitor.fetch(&mut codes))
-        else {
-            return Err(Wrong::Mission("a burst"));
-        };
-        let burst = Burst {
-            codes: codes.get(..count).unwrap_or_default(),
-            rail: &BOARD.rails()[MODEM.index()],
-            range: SENSE_65_MV,
-            spec: &SPEC,
-        };
-        let statistics = burst.statistics(Current::from_milliamps(500));
-        writeln!(out, "burst: {statistics:?}")?;
-        writeln!(out, "codes {codes:?}")?;
+            .fetch_capture(0, &mut codes)
+            .map_err(|_| wrong)?;
+        let mut tally = Tally::new();
+        if !tally.add(&capture) {
+            return Err(wrong);
+        }
+        writeln!(
+            out,
+            "capture: {tally:?}, mean {:?}, rms {:?}, {:?}",
+            tally.mean(&capture),
+            tally.rms(&capture),
+            tally.charge(&capture)
+        )?;
+        writeln!(out, "codes {:?}", capture.codes())?;
         let stats = self.bench.bus_stats();
         writeln!(out, "{stats:?}, {} conversions", self.part.conversions())?;
         Ok(())

@@ -1,8 +1,9 @@
-//! Trickle, bulk or taper: what current into the cell and its voltage say, as far as their bounds let them.
+//! Trickle, bulk or taper: what current into the cell and its voltage say, as far as their bounds
+//! let them.
 
-use crake::old::units::{Current, Voltage};
+use crake::units::{Current, Voltage};
 
-use crate::Config;
+use crate::Settings;
 
 /// What is being done to the cell.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -30,24 +31,25 @@ pub struct Measured {
     pub voltage_bound: Voltage,
 }
 
-/// What is surely being done to the cell; `None` where a bound reaches across a threshold, so that it may be one or the other.
+/// What is surely being done to the cell; `None` where a bound reaches across a threshold, so that
+/// it may be one or the other.
 #[must_use]
-pub fn judge(config: &Config, measured: &Measured) -> Option<Charging> {
+pub fn judge(settings: &Settings, measured: &Measured) -> Option<Charging> {
     let least = measured.into_cell.saturating_sub(measured.current_bound);
     let greatest = measured.into_cell.saturating_add(measured.current_bound);
-    if greatest < config.charging_from {
+    if greatest < settings.charging_from {
         return Some(Charging::No);
     }
-    if least >= config.bulk_from {
+    if least >= settings.bulk_from {
         return Some(Charging::Bulk);
     }
-    if least < config.charging_from || greatest >= config.bulk_from {
+    if least < settings.charging_from || greatest >= settings.bulk_from {
         return None;
     }
-    if measured.voltage.saturating_add(measured.voltage_bound) < config.trickle_below {
+    if measured.voltage.saturating_add(measured.voltage_bound) < settings.trickle_below {
         return Some(Charging::Trickle);
     }
-    if measured.voltage.saturating_sub(measured.voltage_bound) >= config.trickle_below {
+    if measured.voltage.saturating_sub(measured.voltage_bound) >= settings.trickle_below {
         return Some(Charging::Taper);
     }
     None
@@ -89,7 +91,7 @@ mod tests {
                 voltage_bound: Voltage::from_millivolts(10),
             };
             assert_eq!(
-                judge(&Config::SKIFF, &measured),
+                judge(&Settings::SKIFF, &measured),
                 expected,
                 "{ma} mA at {mv} mV"
             );

@@ -1,34 +1,36 @@
 //! Decisions from facts: which switches are to be closed. Knows no monitor, no pin and no clock.
 
-use crake::old::alert::{Cause, Causes, Kind};
-use crake::old::units::{Current, Voltage};
-use crake::old::{Channel, Reading, Stamp};
+use crake::alert::{AlertFlag, AlertFlags, Kind};
+use crake::units::{Current, Voltage};
+use crake::{Channel, Reading};
 
-use crate::{CELL, Config, DRIVE, Event, Log, MODEM, RAILS};
+use crate::{CELL, DRIVE, Event, Log, MODEM, Settings};
 
 /// DRIVE went over its limit.
-pub const DRIVE_OVER: Causes = Causes::of(Cause::Limit(DRIVE, Kind::OverCurrent));
+pub const DRIVE_OVER: AlertFlags = AlertFlags::of(AlertFlag::Limit(DRIVE, Kind::OverCurrent));
 /// CELL went below its limit.
-pub const CELL_UNDER: Causes = Causes::of(Cause::Limit(CELL, Kind::UnderVoltage));
+pub const CELL_UNDER: AlertFlags = AlertFlags::of(AlertFlag::Limit(CELL, Kind::UnderVoltage));
 
-/// What a look showed of one rail.
+/// What a sample showed of one rail.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Seen {
     /// A reading.
     Value(Reading),
-    /// Some conversion since the look before went over range: the reading is a limit at best.
+    /// Some conversion since the sample before went over range: the reading is a limit at best.
     Beyond(Reading),
     /// Nothing.
     Nothing,
 }
 
-/// What a look at all rails showed.
+/// What a service of the part showed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Facts {
-    /// When its frame was latched.
-    pub stamp: Stamp,
-    /// Causes that were told with it.
-    pub told: Causes,
+    /// Nothing that its readings show is older than this, in microseconds on the host's clock.
+    pub from_us: u64,
+    /// When its sample was latched, at the latest, likewise.
+    pub at_us: u64,
+    /// Alert flags that were told with it.
+    pub told: AlertFlags,
     /// DRIVE.
     pub drive: Seen,
     /// CELL.
@@ -42,7 +44,7 @@ pub struct Facts {
 pub enum Refused {
     /// It is closed.
     IsClosed,
-    /// It has not been seen without current yet: look again after the settling time.
+    /// It has not been seen without current yet: try again after the settling time.
     NotYetDead,
     /// It is open and still carries current.
     IsStuck,
@@ -53,30 +55,27 @@ pub enum Refused {
 /// The supervisor's mind: DRIVE latches off, MODEM is shed and given back, what is open is watched.
 #[derive(Clone, Copy, Debug)]
 pub struct Policy {
-    config: Config,
-    /// Readings are at most so much older than their frame's stamp.
+    settings: Settings,
+    /// From what readings show to when they are there, at the last service.
     age_us: u64,
     drive: Switch,
     modem: Switch,
     /// Since when CELL was found high enough, while MODEM is shed.
     back_since_us: Option<u64>,
     reversed: bool,
-    /// When a limit that is only told was found passed last, by channel.
-    passed_us: [Option<u64>; RAILS],
 }
 
 impl Policy {
-    /// Both switches closed. `age_us`: how much older than its frame's stamp a reading can be.
+    /// Both switches closed.
     #[must_use]
-    pub const fn new(config: Config, age_us: u64) -> Self {
+    pub const fn new(settings: Settings) -> Self {
         Self {
-            config,
-            age_us,
+            settings,
+            age_us: 0,
             drive: Switch::Closed,
             modem: Switch::Closed,
             back_since_us: None,
             reversed: false,
-            passed_us: [None; RAILS],
         }
     }
 
@@ -118,7 +117,8 @@ impl Policy {
         }
     }
 
-    /// Pins that say open at `now_us`: their switches count the settling time from the first time they did.
+    /// Pins that say open at `now_us`: their switches count the settling time from the first time
+    /// they did.
     pub const fn driven_by(&mut self, now_us: u64, drive_open: bool, modem_open: bool) {
         if drive_open {
             self.drive.driven_by(now_us);
@@ -128,11 +128,12 @@ impl Policy {
         }
     }
 
-    /// Acts on causes: all that is urgent. Readings, where there are any, go to the log.
+    /// Acts on flags: switches for what is urgent, and tells the rest. Readings, where there are
+    /// any, go to the log.
     pub fn told<const LOG: usize>(
         &mut self,
         at_us: u64,
-        told: Causes,
+        told: AlertFlags,
         drive: Option<Current>,
         cell: Option<Voltage>,
         log: &mut Log<LOG>,
@@ -148,11 +149,15 @@ impl Policy {
                 log.add(at_us, Event::ModemShed(cell));
             }
         }
+        for flag in told.difference(DRIVE_OVER | CELL_UNDER).each() {
+            log.add(at_us, Event::Told(flag));
+        }
     }
 
-    /// Takes a look into account.
+    /// Takes a service into account.
     pub fn observe<const LOG: usize>(&mut self, facts: &Facts, log: &mut Log<LOG>) {
-        let at_us = facts.stamp.after_us;
+        let (from_us, at_us) = (facts.from_us, facts.at_us);
+        self.age_us = at_us.saturating_sub(from_us);
         let (drive, cell) = (facts.drive.reading(), facts.cell.reading());
         self.told(
             at_us,
@@ -161,11 +166,6 @@ impl Policy {
             cell.map(|reading| reading.voltage),
             log,
         );
-        for cause in facts.told.difference(DRIVE_OVER | CELL_UNDER).each() {
-            self.tell(cause, at_us, log);
-        }
-        // Everything that a reading shows was so at some moment from here to `at_us`.
-        let from_us = facts.stamp.before_us.saturating_sub(self.age_us);
         self.check(facts, from_us, log);
         if let Seen::Value(reading) = facts.cell {
             self.give_back(reading.voltage, from_us, at_us, log);
@@ -175,13 +175,13 @@ impl Policy {
         }
     }
 
-    /// The next moment at which a look would decide something; none while nothing is pending.
+    /// The next moment at which a sample would decide something; none while nothing is pending.
     #[must_use]
     pub fn due_us(&self) -> Option<u64> {
         let restore = self
             .back_since_us
-            .map(|since| since.saturating_add(self.config.restore_after_us));
-        let settled = |switch: &Switch| switch.settled_us(&self.config);
+            .map(|since| since.saturating_add(self.settings.restore_after_us));
+        let settled = |switch: &Switch| switch.settled_us(&self.settings);
         [restore, settled(&self.drive), settled(&self.modem)]
             .into_iter()
             .flatten()
@@ -195,18 +195,6 @@ impl Policy {
         self.drive.is_opening() || self.modem.is_opening()
     }
 
-    /// A limit that is only told: once, however many looks find it passed.
-    fn tell<const LOG: usize>(&mut self, cause: Cause, at_us: u64, log: &mut Log<LOG>) {
-        if let Cause::Limit(channel, _) = cause
-            && let Some(passed_us) = self.passed_us.get_mut(channel.index())
-            && let Some(before_us) = passed_us.replace(at_us)
-            && at_us.saturating_sub(before_us) < self.config.told_again_after_us
-        {
-            return;
-        }
-        log.add(at_us, Event::Told(cause));
-    }
-
     /// Do open switches carry nothing?
     fn check<const LOG: usize>(&mut self, facts: &Facts, from_us: u64, log: &mut Log<LOG>) {
         let switches = [
@@ -214,8 +202,8 @@ impl Policy {
             (MODEM, &mut self.modem, facts.modem),
         ];
         for (channel, switch, seen) in switches {
-            if let Some(event) = switch.check(&self.config, channel, seen, from_us) {
-                log.add(facts.stamp.after_us, event);
+            if let Some(event) = switch.check(&self.settings, channel, seen, from_us) {
+                log.add(facts.at_us, event);
             }
         }
     }
@@ -232,15 +220,15 @@ impl Policy {
             return;
         }
         let enough = self
-            .config
+            .settings
             .cell_under_voltage
-            .saturating_add(self.config.cell_margin);
+            .saturating_add(self.settings.cell_margin);
         if voltage < enough {
             self.back_since_us = None;
             return;
         }
         let since_us = *self.back_since_us.get_or_insert(at_us);
-        if from_us.saturating_sub(since_us) >= self.config.restore_after_us {
+        if from_us.saturating_sub(since_us) >= self.settings.restore_after_us {
             self.back_since_us = None;
             self.modem = Switch::Closed;
             log.add(at_us, Event::ModemRestored(voltage));
@@ -248,7 +236,7 @@ impl Policy {
     }
 
     fn direction<const LOG: usize>(&mut self, current: Current, at_us: u64, log: &mut Log<LOG>) {
-        let limit = self.config.drive_reverse;
+        let limit = self.settings.drive_reverse;
         let turned = if self.reversed {
             current > limit.saturating_neg()
         } else {
@@ -287,7 +275,7 @@ enum Switch {
 enum State {
     /// Not seen since it settled.
     Unseen,
-    /// Seen, but over range since the look before, which may have been before it settled.
+    /// Seen, but over range since the sample before, which may have been before it settled.
     SeenOnce,
     /// Carries nothing.
     Dead,
@@ -313,21 +301,21 @@ impl Switch {
         }
     }
 
-    /// When it is to be looked at, as long as that has not been done.
-    const fn settled_us(&self, config: &Config) -> Option<u64> {
+    /// When it is to be sampled, as long as that has not been done.
+    const fn settled_us(&self, settings: &Settings) -> Option<u64> {
         match self {
             Self::Open {
                 since_us: Some(since_us),
                 state: State::Unseen | State::SeenOnce,
-            } => Some(since_us.saturating_add(config.settle_us)),
+            } => Some(since_us.saturating_add(settings.settle_us)),
             _ => None,
         }
     }
 
-    /// A look whose readings are no older than `from_us`.
+    /// A sample whose readings are no older than `from_us`.
     fn check(
         &mut self,
-        config: &Config,
+        settings: &Settings,
         channel: Channel,
         seen: Seen,
         from_us: u64,
@@ -339,16 +327,17 @@ impl Switch {
         else {
             return None;
         };
-        if from_us < since_us.saturating_add(config.settle_us) {
+        if from_us < since_us.saturating_add(settings.settle_us) {
             return None;
         }
         let (before, now) = match seen {
             Seen::Nothing => return None,
-            Seen::Value(reading) if reading.current.abs() > config.off_current => {
+            Seen::Value(reading) if reading.current.abs() > settings.off_current => {
                 (*state, State::Stuck)
             }
             Seen::Value(_) => (*state, State::Dead),
-            // What went over range may have done so before the switch had settled, unless the look before was after that.
+            // What went over range may have done so before the switch had settled, unless the
+            // sample before was after that.
             Seen::Beyond(_) if *state == State::Unseen => (*state, State::SeenOnce),
             Seen::Beyond(_) => (*state, State::Stuck),
         };

@@ -1,15 +1,16 @@
-use crake::old::alert::{Causes, Outputs, Station, Watch};
-use crake::old::board::Board;
-use crake::old::capture::Capture;
-use crake::old::ledger::{Account, Ledger};
-use crake::old::part::Spec;
-use crake::old::{Channel, Condition, Frame, Mode, NoReading, Setup, ShuntMonitor};
+use crake::alert::{AlertFlags, AlertQueue, Limits, Outputs};
+use crake::board::{Board, Rail};
+use crake::bus::Fault;
+use crake::capture::TriggerBuffer;
+use crake::config::Config;
+use crake::totals::{Totals, Update};
+use crake::{Channel, Error, NoReading, Sample, ShuntMonitor, TimedSample};
 use embedded_hal::digital::{OutputPin, PinState};
 
 use crate::charge::Charging;
 use crate::policy::{CELL_UNDER, DRIVE_OVER, Facts, Policy, Refused, Seen};
 use crate::window::Window;
-use crate::{CELL, Config, DRIVE, Event, Log, MODEM, RAILS, Record};
+use crate::{CELL, DRIVE, Event, Log, MODEM, RAILS, Record, Settings};
 
 /// The switches' pins: high closes.
 #[derive(Clone, Copy, Debug)]
@@ -20,32 +21,36 @@ pub struct Switches<D, M> {
     pub modem: M,
 }
 
-/// What a look showed of DRIVE.
+/// What a sample showed of DRIVE.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Sample {
+pub struct Shown {
     /// When it was latched, on the host's clock.
     pub at_us: u64,
     /// What it showed.
     pub seen: Seen,
 }
 
-/// Watches the `N` first of the skiff's rails by way of any monitor: all four, or DRIVE and CELL alone in front of a part with two channels.
+/// Watches the skiff's four rails by way of any monitor.
 ///
-/// Call [`poll`](Self::poll) first to set the part up, then at the latest when it said, and as soon as a line of [`lines`](Self::lines) is low (its level: an edge can be missed).
-/// After a switch was told to open, it asks to be called again at once: the time of that call is when the switch has surely been told, and makes no transfer.
-/// `LOG` is the number of events kept until they are taken, `KEEP` the number of readings of DRIVE kept around an over-current, half of them from before.
+/// Call [`poll`](Self::poll) first to set the part up, then at the latest when it said, and as soon
+/// as a line of [`lines`](Self::lines) is low (its level: an edge can be missed). After a switch
+/// was told to open, it asks to be called again at once: the time of that call is when the switch
+/// has surely been told, and makes no transfer. `LOG` is the number of events kept until they are
+/// taken, `KEEP` the number of readings of DRIVE kept around an over-current, half of them from
+/// before.
 ///
 /// Both switches are open until the limits are armed for the first time.
 #[derive(Clone, Debug)]
-pub struct Supervisor<'a, const N: usize, const LOG: usize, const KEEP: usize> {
-    config: Config,
-    setup: Setup<N>,
-    station: Station<'a, N, EVENTS>,
-    ledger: Ledger<'a, N>,
+pub struct Supervisor<'a, const LOG: usize, const KEEP: usize> {
+    settings: Settings,
+    config: Config<RAILS>,
+    limits: &'a Limits<'a>,
+    queue: AlertQueue<'a, EVENTS>,
+    totals: Totals<'a, RAILS>,
     policy: Policy,
     log: Log<LOG>,
-    capture: Capture<Sample, KEEP>,
-    window: Window<'a, N>,
+    around: TriggerBuffer<Shown, KEEP>,
+    window: Window,
     phase: Phase,
     due_us: u64,
     last_good_us: u64,
@@ -65,30 +70,35 @@ enum Phase {
     Watching,
 }
 
-/// Events of a station between two polls: each cause once.
-const EVENTS: usize = RAILS;
+/// Events between two polls: each limit's once, and a reset.
+const EVENTS: usize = RAILS + 1;
 
-impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, LOG, KEEP> {
-    /// A supervisor of these rails, with the first `N` limits of [`Config::limits`] in that set-up. Touches nothing yet.
+impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
+    /// A supervisor of these rails, with limits as [`Settings::limits`] gives them. Touches nothing
+    /// yet.
     ///
-    /// The set-up has to enable all rails and run at a pace: limits are compared with conversions alone. CELL and DRIVE are to be declared as rails on which current flows both ways.
+    /// The configuration has to enable all rails and scan continuously: limits are compared with
+    /// conversions alone. CELL and DRIVE are to be declared as rails on which current flows both
+    /// ways.
     #[must_use]
     pub fn new(
-        config: Config,
-        limits: &'a [Watch],
-        setup: Setup<N>,
-        board: &'a Board<N>,
-        spec: &'static Spec,
+        settings: Settings,
+        limits: &'a Limits<'a>,
+        config: Config<RAILS>,
+        board: &'a Board<RAILS>,
+        rails: &[Rail; RAILS],
     ) -> Self {
+        let [_, cell, _, _] = *rails;
         Self {
+            settings,
             config,
-            setup,
-            station: Station::new(setup, crake::old::alert::Watches::limits(limits)),
-            ledger: Ledger::new(board, spec),
-            policy: Policy::new(config, age_us(spec, &setup)),
+            limits,
+            queue: AlertQueue::new(),
+            totals: Totals::new(board),
+            policy: Policy::new(settings),
             log: Log::new(),
-            capture: Capture::new(KEEP / 2),
-            window: Window::new(config, board, spec),
+            around: TriggerBuffer::new(KEEP / 2),
+            window: Window::new(settings, cell),
             phase: Phase::Fresh,
             due_us: 0,
             last_good_us: 0,
@@ -98,17 +108,24 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
         }
     }
 
-    /// Does what is due and drives the pins. Gives the moment at which it is to be called again at the latest, in microseconds on the host's clock.
+    /// Does what is due and drives the pins. Gives the moment at which it is to be called again at
+    /// the latest, in microseconds on the host's clock.
     ///
-    /// `low`: which alert lines are low now. `now_us`: the time, on the same clock as the monitor's. A call before its time with no line of
-    /// [`lines`](Self::lines) low makes no transfer. Bus cost: one service of the part; after a reset, a set-up and an arming.
-    pub fn poll<E, D: OutputPin, M: OutputPin>(
+    /// `low`: which alert lines are low now. `now_us`: the time, on the same clock as the
+    /// monitor's. A call before its time with no line of [`lines`](Self::lines) low makes no
+    /// transfer. Bus cost: one service of the part; at first and after a reset, its configuration
+    /// and its limits.
+    pub fn poll<T, D: OutputPin, M: OutputPin>(
         &mut self,
-        monitor: &mut dyn ShuntMonitor<N, BusError = E>,
+        monitor: &mut T,
         low: Outputs,
         now_us: u64,
         switches: &mut Switches<D, M>,
-    ) -> u64 {
+    ) -> u64
+    where
+        T: ShuntMonitor<RAILS> + ?Sized,
+        T::Sample: TimedSample<RAILS>,
+    {
         let [drive, modem] = self.driven.map(|pin| pin == Some(PinState::Low));
         if self.policy.is_opening() {
             self.policy.driven_by(now_us, drive, modem);
@@ -116,17 +133,9 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
             self.due_us = sooner.map_or(self.due_us, |us| us.min(self.due_us));
         }
         if now_us >= self.due_us || low.intersects(self.lines()) {
-            let reached = self.attend(monitor, now_us);
-            if reached != self.reachable {
-                let event = if reached {
-                    Event::Reachable
-                } else {
-                    Event::Unreachable
-                };
-                self.log.add(now_us, event);
-                self.reachable = reached;
-            }
-            self.due_us = self.next_us(now_us, reached);
+            let attended = self.attend(monitor, now_us);
+            self.note_reach(now_us, attended);
+            self.due_us = self.next_us(now_us);
         }
         self.drive_pins(now_us, switches);
         // A pin that refused is for the next attempt.
@@ -138,18 +147,19 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
         }
     }
 
-    /// The lines worth calling [`poll`](Self::poll) for: none whose switch is open already. They may stay low for as long as the condition lasts.
+    /// The lines worth calling [`poll`](Self::poll) for. None while the part cannot be reached,
+    /// which is tried again and again anyway.
     #[must_use]
     pub fn lines(&self) -> Outputs {
-        let mut lines = Outputs::empty();
-        if self.phase == Phase::Watching {
-            lines.set(Outputs::A, self.policy.drive_closed());
-            lines.set(Outputs::B, self.policy.modem_closed());
+        if self.phase == Phase::Watching && self.reachable {
+            self.queue.listening()
+        } else {
+            Outputs::empty()
         }
-        lines
     }
 
-    /// Closes DRIVE with the next [`poll`](Self::poll), which is due at once, and begins another capture.
+    /// Closes DRIVE with the next [`poll`](Self::poll), which is due at once, and keeps readings
+    /// around the next over-current.
     ///
     /// # Errors
     /// Says why not; nothing has changed.
@@ -158,13 +168,14 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
             return Err(Refused::NotWatching);
         }
         self.policy.close_drive()?;
-        self.capture.rearm();
+        self.around.rearm();
         self.log.add(now_us, Event::DriveRestored);
         self.due_us = now_us;
         Ok(())
     }
 
-    /// Opens DRIVE until commanded: for firmware that kept across its own restart that it had tripped.
+    /// Opens DRIVE until commanded: for firmware that kept across its own restart that it had
+    /// tripped.
     pub fn latch_drive_off(&mut self) {
         self.policy.open_drive();
     }
@@ -180,22 +191,16 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
         self.log.dropped()
     }
 
-    /// Totals of a rail since the supervisor began; `None` if there is no such rail.
+    /// Charge and energy of all rails since the supervisor began.
     #[must_use]
-    pub fn account(&self, channel: Channel) -> Option<Account> {
-        self.ledger.account(channel)
-    }
-
-    /// The totals of all rails.
-    #[must_use]
-    pub const fn ledger(&self) -> &Ledger<'a, N> {
-        &self.ledger
+    pub const fn totals(&self) -> &Totals<'a, RAILS> {
+        &self.totals
     }
 
     /// Readings of DRIVE around the over-current, when there was one; the latest ones otherwise.
     #[must_use]
-    pub const fn capture(&self) -> &Capture<Sample, KEEP> {
-        &self.capture
+    pub const fn around_trip(&self) -> &TriggerBuffer<Shown, KEEP> {
+        &self.around
     }
 
     /// What was surely being done to the cell when that could be told last.
@@ -204,119 +209,149 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
         self.window.charging()
     }
 
-    /// Sets up, or looks; whether the part was reached.
-    fn attend<E>(&mut self, monitor: &mut dyn ShuntMonitor<N, BusError = E>, now_us: u64) -> bool {
-        let reached = self.phase != Phase::Watching || self.look(monitor, now_us);
-        if reached && self.phase != Phase::Watching {
-            return self.set_up(monitor).is_ok();
+    /// Serves the part; sets it up where it is not, or not any more.
+    fn attend<T>(&mut self, monitor: &mut T, now_us: u64) -> Result<(), Fault>
+    where
+        T: ShuntMonitor<RAILS> + ?Sized,
+        T::Sample: TimedSample<RAILS>,
+    {
+        if self.phase == Phase::Watching {
+            match self.serve(monitor, now_us) {
+                Ok(()) => return Ok(()),
+                Err(error) if error.may_repeat() => return Err(error.fault()),
+                Err(error) => self.lose(now_us, error.fault()),
+            }
         }
-        reached
+        self.set_up(monitor).map_err(|error| error.fault())
     }
 
     /// Part and limits from whatever state they are in.
-    fn set_up<E>(
-        &mut self,
-        monitor: &mut dyn ShuntMonitor<N, BusError = E>,
-    ) -> Result<(), crake::old::Error<E>> {
-        let frame = monitor.init(&self.setup)?;
-        self.ledger.update(&frame);
-        let frame = self.station.arm(monitor)?;
-        self.ledger.update(&frame);
-        let stamp = frame.stamp();
-        self.last_good_us = stamp.before_us;
-        self.window.end();
-        let event = if self.phase == Phase::Fresh {
-            Event::Watching
-        } else {
-            Event::Rearmed {
-                epoch: self.ledger.epoch(),
-                gap: self.ledger.gap(),
-            }
+    fn set_up<T>(&mut self, monitor: &mut T) -> Result<(), Error<T::BusError>>
+    where
+        T: ShuntMonitor<RAILS> + ?Sized,
+        T::Sample: TimedSample<RAILS>,
+    {
+        monitor.init(&self.config)?;
+        self.queue.set_limits(monitor, self.limits)?;
+        let sample = self.queue.service(monitor)?;
+        let update = self.totals.update(sample);
+        let event = match self.phase {
+            Phase::Fresh => Event::Watching,
+            Phase::Lost | Phase::Watching => Event::Rearmed {
+                epoch: self.totals.epoch(),
+                gap: self.totals.gap(),
+            },
         };
         self.phase = Phase::Watching;
-        self.log.add(stamp.after_us, event);
+        self.log.add(sample.timestamp().after_us, event);
+        self.observe(sample, update);
         Ok(())
     }
 
-    /// One service and what follows from it; whether the part was reached. A part that has lost its set-up leaves the phase at `Lost`.
-    fn look<E>(&mut self, monitor: &mut dyn ShuntMonitor<N, BusError = E>, now_us: u64) -> bool {
-        let frame = match self.station.service(monitor) {
-            Ok(frame) => frame,
-            Err(error) => {
-                // What was seen of causes is acted on even if the frame after them did not come through.
-                let urgent = self.station.pending() & (DRIVE_OVER | CELL_UNDER);
-                let was_closed = self.policy.drive_closed();
-                self.policy.told(now_us, urgent, None, None, &mut self.log);
-                if was_closed && !self.policy.drive_closed() {
-                    self.capture.trigger();
-                }
-                if error.is_worth_repeating() {
-                    return false;
-                }
-                self.lose(now_us, false);
-                return true;
+    /// One service of the part and what follows from it.
+    fn serve<T>(&mut self, monitor: &mut T, now_us: u64) -> Result<(), Error<T::BusError>>
+    where
+        T: ShuntMonitor<RAILS> + ?Sized,
+        T::Sample: TimedSample<RAILS>,
+    {
+        match self.queue.service(monitor) {
+            Ok(sample) => {
+                let update = self.totals.update(sample);
+                self.observe(sample, update);
+                Ok(())
             }
-        };
-        let stamp = frame.stamp();
-        if matches!(frame.condition(), Condition::Reset | Condition::Unpowered) {
-            self.ledger.update(&frame);
-            self.lose(stamp.after_us, true);
-            return true;
+            Err(error) => {
+                // Flags that were seen are acted on even if no sample came through after them.
+                let urgent = self.queue.pending() & (DRIVE_OVER | CELL_UNDER);
+                let told = self.told() | urgent;
+                self.decide(|policy, log| policy.told(now_us, told, None, None, log));
+                Err(error)
+            }
         }
-        self.last_good_us = stamp.before_us;
-        self.ledger.update(&frame);
-        let mut told = self.station.lost();
-        while let Some(event) = self.station.next_event() {
-            told |= Causes::of(event.cause);
-        }
-        let facts = Facts {
-            stamp,
-            told,
-            drive: seen(&frame, DRIVE),
-            cell: seen(&frame, CELL),
-            modem: seen(&frame, MODEM),
-        };
-        self.capture.push(Sample {
-            at_us: stamp.after_us,
-            seen: facts.drive,
-        });
-        let was_closed = self.policy.drive_closed();
-        self.policy.observe(&facts, &mut self.log);
-        if was_closed && !self.policy.drive_closed() {
-            self.capture.trigger();
-        }
-        if let Some(charging) = self.window.judge(&frame) {
-            self.log.add(stamp.after_us, Event::Charging(charging));
-        }
-        true
     }
 
-    fn lose(&mut self, at_us: u64, reset: bool) {
+    /// What a sample shows, and what is told with it.
+    fn observe<S: TimedSample<RAILS> + ?Sized>(&mut self, sample: &S, update: Update) {
+        let timestamp = sample.timestamp();
+        self.last_good_us = timestamp.before_us;
+        let facts = Facts {
+            from_us: timestamp.before_us.saturating_sub(age_us(sample)),
+            at_us: timestamp.after_us,
+            told: self.told(),
+            drive: seen(sample, DRIVE),
+            cell: seen(sample, CELL),
+            modem: seen(sample, MODEM),
+        };
+        self.around.push(Shown {
+            at_us: facts.at_us,
+            seen: facts.drive,
+        });
+        self.decide(|policy, log| policy.observe(&facts, log));
+        if let Some(charging) = self.window.judge(sample, update, &self.totals) {
+            self.log.add(facts.at_us, Event::Charging(charging));
+        }
+    }
+
+    /// Flags of the events since the last time. A reset is told as what it leads to.
+    fn told(&mut self) -> AlertFlags {
+        let mut told = self.queue.lost();
+        while let Some(event) = self.queue.next_event() {
+            told |= AlertFlags::of(event.flag());
+        }
+        told.difference(AlertFlags::RESET_SEEN)
+    }
+
+    /// Lets the policy decide; if that opens DRIVE, the readings around this moment are kept.
+    fn decide(&mut self, act: impl FnOnce(&mut Policy, &mut Log<LOG>)) {
+        let was_closed = self.policy.drive_closed();
+        act(&mut self.policy, &mut self.log);
+        if was_closed && !self.policy.drive_closed() {
+            self.around.trigger();
+        }
+    }
+
+    fn lose(&mut self, at_us: u64, fault: Fault) {
         self.phase = Phase::Lost;
         let last_good_us = self.last_good_us;
         self.log.add(
             at_us,
-            Event::SetUpLost {
-                reset,
+            Event::Lost {
+                fault,
                 last_good_us,
             },
         );
     }
 
-    fn next_us(&self, now_us: u64, reached: bool) -> u64 {
-        if !reached {
-            return now_us.saturating_add(self.config.retry_after_us);
+    /// Tells when the part gets out of reach, and when it is reached again.
+    fn note_reach(&mut self, now_us: u64, attended: Result<(), Fault>) {
+        match (self.reachable, attended) {
+            (true, Err(fault)) => self.log.add(now_us, Event::Unreachable(fault)),
+            (false, Ok(())) => self.log.add(now_us, Event::Reachable),
+            _ => {}
         }
-        let look_us = now_us.saturating_add(self.config.look_every_us);
-        let sooner = self.policy.due_us().filter(|us| *us > now_us);
-        let ledger = self.ledger.next_read_by_us();
-        [sooner, ledger]
-            .into_iter()
-            .flatten()
-            .fold(look_us, u64::min)
+        self.reachable = attended.is_ok();
     }
 
-    /// Drives the pins that are not yet as wanted; one that refuses is driven again by the next poll.
+    fn next_us(&self, now_us: u64) -> u64 {
+        if !self.reachable {
+            return now_us.saturating_add(self.settings.retry_after_us);
+        }
+        let policy = self.policy.due_us().filter(|us| *us > now_us);
+        let alerts = self.queue.next_in().map(|time| {
+            let us = u64::try_from(time.as_micros()).unwrap_or(u64::MAX);
+            now_us.saturating_add(us)
+        });
+        [policy, alerts, self.totals.next_sample_by_us()]
+            .into_iter()
+            .flatten()
+            .fold(
+                now_us.saturating_add(self.settings.service_every_us),
+                u64::min,
+            )
+    }
+
+    /// Drives the pins that are not yet as wanted; one that refuses is driven again by the next
+    /// poll.
     fn drive_pins<D: OutputPin, M: OutputPin>(
         &mut self,
         now_us: u64,
@@ -343,7 +378,7 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
         if !done {
             self.due_us = self
                 .due_us
-                .min(now_us.saturating_add(self.config.retry_after_us));
+                .min(now_us.saturating_add(self.settings.retry_after_us));
             if !self.refused {
                 self.log.add(now_us, Event::SwitchFailed(channel));
             }
@@ -352,27 +387,22 @@ impl<'a, const N: usize, const LOG: usize, const KEEP: usize> Supervisor<'a, N, 
     }
 }
 
-fn seen(frame: &Frame<'_>, channel: Channel) -> Seen {
-    match frame.reading(channel) {
+fn seen<S: Sample<RAILS> + ?Sized>(sample: &S, channel: Channel) -> Seen {
+    match sample.reading(channel) {
         Ok(reading) => Seen::Value(reading),
         Err(NoReading::Clipped { reading, .. }) => Seen::Beyond(reading),
         Err(_) => Seen::Nothing,
     }
 }
 
-/// How much older than its frame's stamp a reading can be, in microseconds: the rounds of its mean, and one that was in the making, at the slowest oscillator.
-fn age_us<const N: usize>(spec: &Spec, setup: &Setup<N>) -> u64 {
-    let period_us = match setup.mode {
-        Mode::Paced(pace) => spec.period_us(pace).unwrap_or_default(),
-        Mode::Idle | Mode::SingleShot | Mode::Burst(_) => 0,
-    };
-    let rounds = 1_u64
-        .checked_shl(u32::from(setup.averaging))
-        .unwrap_or(u64::MAX)
-        .saturating_add(1);
-    let slowest = 1_000_000_u64.saturating_sub(u64::from(spec.oscillator.error_ppm));
-    rounds
-        .saturating_mul(u64::from(period_us))
+/// How much older than its sample's timestamp a reading can be, in microseconds: the last mean took
+/// so long, and as long may have passed since, at the slowest oscillator.
+fn age_us<S: Sample<RAILS> + ?Sized>(sample: &S) -> u64 {
+    let (info, scan) = (sample.info(), sample.scan());
+    let scans = 2_u64.unbounded_shl(u32::from(scan.averaging_log2));
+    let slowest = 1_000_000_u64.saturating_sub(u64::from(info.oscillator.error_ppm));
+    scans
+        .saturating_mul(u64::from(scan.period_us(info)))
         .saturating_mul(1_000_000)
         .checked_div(slowest)
         .map_or(u64::MAX, |us| us.saturating_add(1))

@@ -1,34 +1,39 @@
-use crake::old::Frame;
-use crake::old::Side;
-use crake::old::board::Board;
-use crake::old::ledger::{Entry, Ledger};
-use crake::old::part::Spec;
-use crake::old::units::{Current, Voltage};
+use crake::board::{Mean, OperatingPoint, Rail};
+use crake::totals::{Totals, Update};
+use crake::units::{Charge, Current, Power};
+use crake::{Sample, TimedSample};
 
 use crate::charge::{self, Charging, Measured};
-use crate::{CELL, Config};
+use crate::{CELL, RAILS, Settings};
 
-/// Judges charging by means over windows. The mean current and its bound are those of a driver's ledger that lives for one window.
+/// Judges charging by means over windows: what CELL's charge grew by in a window, over its length.
 #[derive(Clone, Debug)]
-pub(crate) struct Window<'a, const N: usize> {
-    config: Config,
-    board: &'a Board<N>,
-    spec: &'static Spec,
-    totals: Ledger<'a, N>,
-    from_us: Option<u64>,
+pub(crate) struct Window {
+    settings: Settings,
+    cell: Rail,
+    from: Option<Mark>,
     /// Verdict of the window before: two in a row have to agree, for one window may hold a change.
     last_verdict: Option<Charging>,
     charging: Charging,
 }
 
-impl<'a, const N: usize> Window<'a, N> {
-    pub(crate) fn new(config: Config, board: &'a Board<N>, spec: &'static Spec) -> Self {
+/// How the totals stood at some sample.
+#[derive(Clone, Copy, Debug)]
+struct Mark {
+    charge: Charge,
+    /// Time that was counted, by the host's clock and by the part's.
+    host_us: u64,
+    part_us: u64,
+    /// Length of the sample's bracket.
+    width_us: u64,
+}
+
+impl Window {
+    pub(crate) const fn new(settings: Settings, cell: Rail) -> Self {
         Self {
-            config,
-            board,
-            spec,
-            totals: Ledger::new(board, spec),
-            from_us: None,
+            settings,
+            cell,
+            from: None,
             last_verdict: None,
             charging: Charging::No,
         }
@@ -39,77 +44,78 @@ impl<'a, const N: usize> Window<'a, N> {
         self.charging
     }
 
-    /// Counts are lost: the window is worth nothing, and the next frame begins another.
-    pub(crate) const fn end(&mut self) {
-        self.from_us = None;
-    }
-
-    /// Takes a frame in; gives what is being done to the cell when that has surely changed.
-    pub(crate) fn judge(&mut self, frame: &Frame<'_>) -> Option<Charging> {
-        let from_us = match self.from_us {
-            Some(from_us) if self.totals.update(frame) == Entry::Added => from_us,
-            _ => {
-                self.begin(frame);
-                return None;
-            }
+    /// Takes a sample in that the totals were given; gives what is being done to the cell when that
+    /// has surely changed.
+    pub(crate) fn judge<S: TimedSample<RAILS> + ?Sized>(
+        &mut self,
+        sample: &S,
+        update: Update,
+        totals: &Totals<'_, RAILS>,
+    ) -> Option<Charging> {
+        let now = Mark {
+            charge: totals.charge(CELL)?.value,
+            host_us: totals.counted_us(),
+            part_us: totals.part_clock_us(),
+            width_us: sample.timestamp().width_us(),
         };
-        if frame.stamp().before_us.saturating_sub(from_us) < self.config.charge_window_us {
+        // A window is worth nothing where counts were lost, or where CELL went over range.
+        let counted = matches!(update, Update::Continued | Update::Clipped);
+        if !counted || sample.reading(CELL).is_err() {
+            self.from = None;
+        }
+        let from = *self.from.get_or_insert(now);
+        if now.host_us.saturating_sub(from.host_us) < self.settings.charge_window_us {
             return None;
         }
+        self.from = Some(now);
         let verdict = self
-            .measured(frame)
-            .and_then(|measured| charge::judge(&self.config, &measured));
+            .measured(sample, &from, &now)
+            .and_then(|measured| charge::judge(&self.settings, &measured));
         let confirmed = verdict.filter(|_| verdict == self.last_verdict);
         self.last_verdict = verdict;
-        self.begin(frame);
         let changed = confirmed.filter(|charging| *charging != self.charging)?;
         self.charging = changed;
         Some(changed)
     }
 
-    fn begin(&mut self, frame: &Frame<'_>) {
-        self.totals = Ledger::new(self.board, self.spec);
-        self.totals.update(frame);
-        self.from_us = Some(frame.stamp().after_us);
-    }
-
-    fn measured(&self, frame: &Frame<'_>) -> Option<Measured> {
-        let account = self.totals.account(CELL)?;
-        let voltage = frame.reading(CELL).ok()?.voltage;
-        if account.charge_side != Side::Near {
-            return None;
-        }
+    /// Mean current over a window and the voltage at its end, with their bounds.
+    fn measured<S: Sample<RAILS> + ?Sized>(
+        &self,
+        sample: &S,
+        from: &Mark,
+        to: &Mark,
+    ) -> Option<Measured> {
+        let (info, scan) = (sample.info(), sample.scan());
+        let (range, voltage) = (*scan.range(CELL)?, sample.reading(CELL).ok()?.voltage);
+        let duration_us = to.host_us.checked_sub(from.host_us)?;
         // 1 nC in 1 µs is 1 mA.
-        let mean = |nanocoulombs: i128| {
-            let na = nanocoulombs
-                .saturating_mul(1_000_000)
-                .checked_div(i128::from(account.duration_us))?;
-            i64::try_from(na).ok().map(Current::from_nanoamps)
+        let nanoamps = to
+            .charge
+            .saturating_sub(from.charge)
+            .as_nanocoulombs()
+            .saturating_mul(1_000_000)
+            .checked_div(i128::from(duration_us))?;
+        let current = Current::from_nanoamps(i64::try_from(nanoamps).ok()?);
+        let scan_period_us = scan.period_us(info);
+        let part_us = to.part_us.saturating_sub(from.part_us);
+        let over_window = OperatingPoint {
+            range,
+            current,
+            voltage,
+            power: Power::ZERO,
+            mean: Mean::Stretch {
+                scans: part_us.checked_div(u64::from(scan_period_us))?,
+                scan_period_us,
+                duration_us,
+                ends_us: from.width_us.saturating_add(to.width_us),
+                clock: sample.board().clock(),
+            },
         };
         Some(Measured {
-            into_cell: mean(account.charge.as_nanocoulombs())?.saturating_neg(),
-            current_bound: mean(account.charge_bound.total().as_nanocoulombs())?,
+            into_cell: current.saturating_neg(),
+            current_bound: self.cell.current_budget(info, &over_window)?.total(),
             voltage,
-            voltage_bound: voltage_bound(frame, voltage)?,
+            voltage_bound: sample.bound(CELL, &self.cell)?.voltage,
         })
     }
-}
-
-/// How far a voltage may lie from the truth: gain, offset and the noise of one conversion of the range it was converted in. Rounding to codes is below the noise.
-fn voltage_bound(frame: &Frame<'_>, voltage: Voltage) -> Option<Voltage> {
-    let range = frame.spec().bus_range(frame.ranges(CELL)?.bus)?;
-    // nV × ppm ÷ 10^6; saturating far beyond any rail.
-    let gain_nv = voltage
-        .as_nanovolts()
-        .saturating_abs()
-        .saturating_mul(i64::from(range.gain_ppm))
-        .div_euclid(1_000_000);
-    let noise_nv = range.noise.as_nanovolts().saturating_mul(6);
-    Some(
-        range
-            .offset
-            .abs()
-            .saturating_add(Voltage::from_nanovolts(gain_nv))
-            .saturating_add(Voltage::from_nanovolts(noise_nv)),
-    )
 }

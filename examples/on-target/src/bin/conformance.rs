@@ -1,4 +1,5 @@
-//! Prints what the conformance kit finds on the project's parts, and ends with a status: the same on a microcontroller and on the host.
+//! Prints what the conformance kit finds on the project's parts, and ends with a status: the same
+//! on a microcontroller and on the host.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[path = "../entry.rs"]

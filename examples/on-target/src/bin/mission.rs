@@ -1,4 +1,5 @@
-//! Prints the worked examples and the mission, and ends with a status: on a microcontroller through semihosting, on the host as an ordinary program.
+//! Prints the worked examples and the mission, and ends with a status: on a microcontroller through
+//! semihosting, on the host as an ordinary program.
 #![cfg_attr(target_os = "none", no_std, no_main)]
 
 #[path = "../entry.rs"]
