@@ -1,5 +1,6 @@
 //! The monitor on Corncrake: what its operations put on the bus, and what they make of what comes.
 
+mod drops;
 mod faces;
 mod fixture;
 mod hostile;

@@ -5,5 +5,6 @@ mod clipping;
 mod exact;
 mod gaps;
 mod model;
+mod over_range;
 mod stub;
 mod widths;

@@ -2,7 +2,9 @@
 
 use crake::Channel;
 use crake::ShuntMonitor;
-use crake::alert::{AlertFlag, AlertFlags, Kind, Limit, Limits, Outputs, Threshold};
+use crake::alert::{
+    AlertFlag, AlertFlags, Answer, Kind, Limit, Limits, Outputs, Threshold, alert_response,
+};
 use crake::units::{Current, Power};
 
 use super::*;
@@ -161,4 +163,22 @@ fn masks_are_written_and_read_back() {
         monitor.set_masks(&masks).expect("masks");
         assert_eq!(monitor.token().writes, 42);
     });
+}
+
+#[test]
+fn alert_response_is_the_example() {
+    let found = examples(&Document::corncrake())
+        .into_iter()
+        .find(|example| example.number == 28);
+    let bytes = found.expect("a worked example").transfer.parts().concat();
+    // The read address of the SMBus alert response, 0x0C.
+    assert_eq!(bytes[0], 0x19);
+    let nobody = ErrorKind::NoAcknowledge(NoAcknowledgeSource::Address);
+    let mut mock = Mock::new(&[
+        Transaction::read(0x0C, bytes[1..].to_vec()),
+        Transaction::read(0x0C, vec![0, 0]).with_error(nobody),
+    ]);
+    assert_eq!(alert_response(&mut mock), Ok(Answer::From(ADDRESS)));
+    assert_eq!(alert_response(&mut mock), Ok(Answer::Nobody));
+    mock.done();
 }

@@ -2,8 +2,8 @@ use crake::old::part::Joint;
 use crake::old::part::pmbus::gallinule::Gallinule;
 use crake::old::{Came, Channel, Condition, Fault, NoReading, ShuntMonitor};
 
-use crate::desk::{Desk, board, setup};
-use crate::readings::usual;
+use super::desk::{Desk, board, setup};
+use super::readings::usual;
 
 /// A brown-out before every single transfer of a frame, with a firmware that is stubborn enough to go on as soon as the device answers again, which then has page 0 selected: whatever comes of
 /// it, no value of page 0 is shown as another's, and no zero of a fresh device as a reading.

@@ -5,8 +5,8 @@ use crake::old::part::pmbus::gallinule::Gallinule;
 use crake::old::{Channel, ShuntMonitor, Task};
 use crake_sim::part::pmbus::Pec;
 
-use crate::desk::{Desk, board, setup};
-use crate::safety::{Unchecked, WATCHES, devices};
+use super::desk::{Desk, board, setup};
+use super::safety::{Unchecked, WATCHES, devices};
 
 fn within<P: Part>(desk: &Desk, task: Task, what: &str) -> f64 {
     let most = P::effort(task, u8::MAX);

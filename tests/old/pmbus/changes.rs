@@ -4,8 +4,8 @@ use crake::old::{Came, Condition, Fault, ShuntMonitor};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 
-use crate::desk::{ADDRESS, Desk, board, setup};
-use crate::safety::WATCHES;
+use super::desk::{ADDRESS, Desk, board, setup};
+use super::safety::WATCHES;
 
 /// The limit registers that [`WATCHES`] are put to.
 fn limits(desk: &Desk) -> Vec<[u8; 2]> {

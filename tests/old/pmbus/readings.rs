@@ -2,7 +2,7 @@ use crake::old::part::pmbus::gallinule::{Gallinule, ranges};
 use crake::old::units::{Current, Power, Voltage};
 use crake::old::{Channel, Condition, Misuse, NoReading, Reading, Setup, ShuntMonitor};
 
-use crate::desk::{Desk, board, setup, steps};
+use super::desk::{Desk, board, setup, steps};
 
 pub fn reading(microvolts: i64, microamps: i64, microwatts: i64) -> Reading {
     Reading {

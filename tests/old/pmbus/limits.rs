@@ -7,7 +7,7 @@ use crake::old::units::{Current, Power, Voltage};
 use crake::old::{Channel, Misuse, ShuntMonitor};
 use embedded_hal::i2c::I2c;
 
-use crate::desk::{ADDRESS, Desk, USUAL, board, setup, steps};
+use super::desk::{ADDRESS, Desk, USUAL, board, setup, steps};
 
 /// Each kind's limit on each page, half a volt or so beyond what the rail usually does; and what of the rail then passes it.
 fn cases() -> Vec<(usize, Limit, f64, f64)> {

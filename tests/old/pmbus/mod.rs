@@ -6,6 +6,7 @@ mod changes;
 mod desk;
 mod effort;
 mod energy;
+mod formats;
 mod limits;
 mod readings;
 mod resets;

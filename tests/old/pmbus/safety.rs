@@ -5,7 +5,7 @@ use crake::old::units::{Current, Power, Voltage};
 use crake::old::{Came, Channel, Fault, ShuntMonitor, Task};
 use crake_sim::part::pmbus::{Description, Pec, Refusal};
 
-use crate::desk::{ADDRESS, Desk, board, setup};
+use super::desk::{ADDRESS, Desk, board, setup};
 
 /// Gallinule without check bytes.
 #[derive(Debug)]
@@ -181,7 +181,7 @@ fn somebody_else_selects_a_page() {
         });
         match monitor.latch() {
             Ok(frame) => {
-                for (channel, expected) in Channel::first(4).zip(crate::readings::usual()) {
+                for (channel, expected) in Channel::first(4).zip(super::readings::usual()) {
                     let got = frame.reading(channel).unwrap();
                     assert_eq!(got.voltage, expected.voltage, "{number}");
                 }

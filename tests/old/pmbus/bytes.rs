@@ -5,7 +5,7 @@ use crake::old::part::pmbus::gallinule::Gallinule;
 use crake::old::units::{Current, Voltage};
 use crake::old::{Channel, ShuntMonitor};
 
-use crate::desk::{Desk, board, setup};
+use super::desk::{Desk, board, setup};
 
 /// What the examples have after the address byte: bytes written, and how many are read after a repeated START.
 const INIT: [(&str, &[u8], usize); 12] = [

@@ -1,6 +1,6 @@
 //! The part of docs/porting.md: its map against a register file that was written from the guide's datasheet, by the conformance kit; and the guide against its files.
 
-#[path = "../examples/porting/flufftail.rs"]
+#[path = "../../examples/porting/flufftail.rs"]
 mod flufftail;
 
 use crake::old::alert::{Kind, Outputs};
@@ -252,7 +252,7 @@ fn the_guide_is_cut_out_of_its_files() {
     };
     let guide = read("docs/porting.md");
     let map = read("examples/porting/flufftail.rs");
-    let files = [map.clone(), read("tests/porting.rs")];
+    let files = [map.clone(), read("tests/old/porting.rs")];
     let mut pieces = 0;
     for piece in guide.split("```rust\n").skip(1) {
         let piece = piece.split("```").next().expect("a piece that ends");

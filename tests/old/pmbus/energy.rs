@@ -7,7 +7,7 @@ use crake::old::{Channel, Mode, Setup, ShuntMonitor};
 use crake_sim::part::pmbus::{Description, Device as Order};
 use crake_sim::plant::Pulses;
 
-use crate::desk::{ADDRESS, Desk, USUAL, board, setup, steps};
+use super::desk::{ADDRESS, Desk, USUAL, board, setup, steps};
 
 /// Gallinule whose counts nobody reads.
 #[derive(Debug)]

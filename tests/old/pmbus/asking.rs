@@ -8,9 +8,9 @@ use crake::old::units::Current;
 use crake::old::{Came, Channel, Fault, Mode, Setup, ShuntMonitor, Task};
 use crake_sim::part::pmbus::{Description, Pec, Refusal};
 
-use crate::desk::{Desk, board, setup, steps};
-use crate::readings::usual;
-use crate::safety::{Unchecked, devices};
+use super::desk::{Desk, board, setup, steps};
+use super::readings::usual;
+use super::safety::{Unchecked, devices};
 
 fn reads<P: Part>(desk: &Desk, map: P, what: &str) {
     let board = board();
