@@ -35,8 +35,14 @@ impl Pec {
     }
 
     /// Takes bytes in, in wire order.
-    #[inline(never)]
     pub fn add_all(&mut self, bytes: &[u8]) {
+        *self = self.over(bytes);
+    }
+
+    /// The same with bytes taken in, in wire order.
+    #[must_use]
+    #[inline(never)]
+    pub fn over(self, bytes: &[u8]) -> Self {
         let (words, rest) = bytes.as_chunks();
         // Its lowest byte counts.
         let mut register = u32::from(self.0);
@@ -46,7 +52,7 @@ impl Pec {
         for byte in rest {
             register = pec_of((register ^ u32::from(*byte)) & 0xFF);
         }
-        self.0 = register as u8;
+        Self(register as u8)
     }
 
     /// The check byte over what was taken in.

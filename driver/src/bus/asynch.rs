@@ -3,7 +3,8 @@ use core::future::Future;
 use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::I2c;
 
-use super::{Fault, Port};
+use super::register::Frame;
+use super::{Fault, Link, Port, Register};
 
 /// A port over an async bus and delay.
 #[derive(Clone, Debug)]
@@ -27,36 +28,40 @@ impl<I, D> Async<I, D> {
 impl<I: I2c, D: DelayNs> Port for Async<I, D> {
     type Error = I::Error;
 
-    fn write(
-        &mut self,
-        address: u8,
-        bytes: &[u8],
-    ) -> impl Future<Output = Result<(), Self::Error>> {
-        self.i2c.write(address, bytes)
+    async fn write_register(
+        link: &mut Link<Self>,
+        register: Register,
+        value: u64,
+    ) -> Result<(), Fault> {
+        let Link { port, target } = link;
+        let mut frame = Frame::of(value);
+        let sent = frame.to_write(target.address(), register);
+        let result = port.i2c.write(target.address(), sent).await;
+        target.noted(register.pointer(), result)
     }
 
-    fn write_read(
-        &mut self,
-        address: u8,
-        bytes: &[u8],
-        into: &mut [u8],
-    ) -> impl Future<Output = Result<(), Self::Error>> {
-        self.i2c.write_read(address, bytes, into)
+    async fn read_register(link: &mut Link<Self>, register: Register) -> Result<(), Fault> {
+        let Link { port, target } = link;
+        let mut frame = Frame::of(0);
+        let space = frame.to_read(target.address(), register);
+        let pointer = [register.pointer()];
+        let result = port.i2c.write_read(target.address(), &pointer, space).await;
+        target.noted(register.pointer(), result)?;
+        frame.note(target, register)
     }
 
-    fn read(
-        &mut self,
-        address: u8,
-        into: &mut [u8],
-    ) -> impl Future<Output = Result<(), Self::Error>> {
-        self.i2c.read(address, into)
+    async fn read_bytes(link: &mut Link<Self>, pointer: u8, into: &mut [u8]) -> Result<(), Fault> {
+        let Link { port, target } = link;
+        let bytes = [pointer];
+        let result = port.i2c.write_read(target.address(), &bytes, into).await;
+        target.noted(pointer, result)
     }
 
     fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
         self.delay.delay_us(us)
     }
 
-    fn shared<T, F: Future<Output = Result<T, Fault>>>(
+    fn shared<T: Copy, F: Future<Output = Result<T, Fault>>>(
         operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>> {
         operation()

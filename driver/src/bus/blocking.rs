@@ -5,7 +5,8 @@ use core::task::{Context, Poll, Waker};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 
-use super::{Fault, Port};
+use super::register::Frame;
+use super::{Access, Fault, Link, Port, Register};
 
 /// A port over a blocking bus and delay.
 #[derive(Clone, Debug)]
@@ -30,83 +31,114 @@ impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
     type Error = I::Error;
 
     #[inline(always)]
-    fn write(
-        &mut self,
-        address: u8,
-        bytes: &[u8],
-    ) -> impl Future<Output = Result<(), Self::Error>> {
-        Done::new(self.i2c.write(address, bytes))
+    fn write_register(
+        link: &mut Link<Self>,
+        register: Register,
+        value: u64,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done(link.write_now(register, value))
     }
 
     #[inline(always)]
-    fn write_read(
-        &mut self,
-        address: u8,
-        bytes: &[u8],
-        into: &mut [u8],
-    ) -> impl Future<Output = Result<(), Self::Error>> {
-        Done::new(self.i2c.write_read(address, bytes, into))
+    fn read_register(
+        link: &mut Link<Self>,
+        register: Register,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done(link.read_now(register))
     }
 
     #[inline(always)]
-    fn read(
-        &mut self,
-        address: u8,
+    fn read_bytes(
+        link: &mut Link<Self>,
+        pointer: u8,
         into: &mut [u8],
-    ) -> impl Future<Output = Result<(), Self::Error>> {
-        Done::new(self.i2c.read(address, into))
+    ) -> impl Future<Output = Result<(), Fault>> {
+        let Link { port, target } = link;
+        let result = port.i2c.write_read(target.address(), &[pointer], into);
+        Done(target.noted(pointer, result))
     }
 
     #[inline(always)]
     fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
         self.delay.delay_us(us);
-        Done::new(())
+        Done(())
     }
 
     #[inline(always)]
-    fn shared<T, F: Future<Output = Result<T, Fault>>>(
+    fn shared<T: Copy, F: Future<Output = Result<T, Fault>>>(
         operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>> {
-        Done::new(poll_once(operation))
+        Done(poll_once(operation))
     }
-}
 
-/// A future that is ready at once, and for ever waits if it is asked again: the core library's own
-/// panics then.
-pub(crate) struct Done<T>(Option<T>);
-
-impl<T> Done<T> {
     #[inline(always)]
-    pub(crate) const fn new(value: T) -> Self {
-        Self(Some(value))
+    fn access(
+        link: &mut Link<Self>,
+        access: Access,
+        value: u64,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done(link.access_now(access, value))
     }
 }
+
+/// What a blocking bus does at once, each linked once.
+impl<I: I2c, D: DelayNs> Link<Blocking<I, D>> {
+    #[inline(never)]
+    fn access_now(&mut self, access: Access, value: u64) -> Result<(), Fault> {
+        at_once(self.access(access, value))
+    }
+
+    #[inline(never)]
+    fn write_now(&mut self, register: Register, value: u64) -> Result<(), Fault> {
+        let Self { port, target } = self;
+        let mut frame = Frame::of(value);
+        let sent = frame.to_write(target.address(), register);
+        let result = port.i2c.write(target.address(), sent);
+        target.noted(register.pointer(), result)
+    }
+
+    #[inline(never)]
+    fn read_now(&mut self, register: Register) -> Result<(), Fault> {
+        let Self { port, target } = self;
+        let mut frame = Frame::of(0);
+        let space = frame.to_read(target.address(), register);
+        let result = port
+            .i2c
+            .write_read(target.address(), &[register.pointer()], space);
+        target.noted(register.pointer(), result)?;
+        frame.note(target, register)
+    }
+}
+
+/// A future that is ready at once, however often it is asked: the core library's own panics when it
+/// is asked again.
+pub(crate) struct Done<T>(pub(crate) T);
 
 // What it holds is handed out by value and never pinned.
 impl<T> Unpin for Done<T> {}
 
-impl<T> Future for Done<T> {
+impl<T: Copy> Future for Done<T> {
     type Output = T;
 
     #[inline(always)]
-    fn poll(mut self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<T> {
-        match self.0.take() {
-            Some(value) => Poll::Ready(value),
-            None => Poll::Pending,
-        }
+    fn poll(self: Pin<&mut Self>, _: &mut Context<'_>) -> Poll<T> {
+        Poll::Ready(self.0)
     }
 }
 
 /// Makes and runs what a blocking bus makes ready at once.
-///
-/// It is polled exactly once. A future that waits all the same, which none over a blocking bus does,
-/// is given up with [`Fault::Waits`].
 #[inline(never)] // linked once for each operation, and so that no caller becomes a state machine
 pub(crate) fn poll_once<T, F: Future<Output = Result<T, Fault>>>(
     operation: impl FnOnce() -> F,
 ) -> Result<T, Fault> {
-    let operation = pin!(operation());
-    match operation.poll(&mut Context::from_waker(Waker::noop())) {
+    at_once(operation())
+}
+
+/// Polls exactly once. A future that waits all the same, which none over a blocking bus does, is given
+/// up with [`Fault::Waits`].
+#[inline(always)]
+fn at_once<T>(operation: impl Future<Output = Result<T, Fault>>) -> Result<T, Fault> {
+    match pin!(operation).poll(&mut Context::from_waker(Waker::noop())) {
         Poll::Ready(result) => result,
         Poll::Pending => Err(Fault::Waits),
     }

@@ -1,7 +1,8 @@
 use core::convert::Infallible;
 use core::future::Future;
 
-use super::{Done, Fault, Port};
+use super::register::Frame;
+use super::{Done, Fault, Link, Port, Register};
 
 /// A port without a bus: it counts what an operation would put on one, and what it would wait.
 #[derive(Debug, Default)]
@@ -42,35 +43,42 @@ impl Port for Dry {
 
     const DRY: bool = true;
 
-    fn write(&mut self, _: u8, bytes: &[u8]) -> impl Future<Output = Result<(), Infallible>> {
-        self.count(bytes.len());
-        Done::new(Ok(()))
+    fn write_register(
+        link: &mut Link<Self>,
+        register: Register,
+        _: u64,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        link.port.count(Frame::of(0).to_write(0, register).len());
+        Done(Ok(()))
     }
 
-    fn write_read(
-        &mut self,
+    fn read_register(
+        link: &mut Link<Self>,
+        register: Register,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        link.port.count(1);
+        link.port.count(Frame::of(0).to_read(0, register).len());
+        link.target.got = [0; 2];
+        Done(Ok(()))
+    }
+
+    fn read_bytes(
+        link: &mut Link<Self>,
         _: u8,
-        bytes: &[u8],
         into: &mut [u8],
-    ) -> impl Future<Output = Result<(), Infallible>> {
-        self.count(bytes.len());
-        self.count(into.len());
+    ) -> impl Future<Output = Result<(), Fault>> {
+        link.port.count(1);
+        link.port.count(into.len());
         into.fill(0);
-        Done::new(Ok(()))
-    }
-
-    fn read(&mut self, _: u8, into: &mut [u8]) -> impl Future<Output = Result<(), Infallible>> {
-        self.count(into.len());
-        into.fill(0);
-        Done::new(Ok(()))
+        Done(Ok(()))
     }
 
     fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
         self.waits_us = self.waits_us.saturating_add(u64::from(us));
-        Done::new(())
+        Done(())
     }
 
-    fn shared<T, F: Future<Output = Result<T, Fault>>>(
+    fn shared<T: Copy, F: Future<Output = Result<T, Fault>>>(
         operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>> {
         operation()

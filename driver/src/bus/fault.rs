@@ -4,8 +4,9 @@
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum Fault {
+    // From 1 on: success is 0 then, which is tested in fewer bytes.
     /// The bus failed, as often as it was tried.
-    Bus,
+    Bus = 1,
     /// A check byte of a read was wrong, as often as it was tried.
     CheckByte,
     /// The check value of a block was wrong, as often as it was tried.

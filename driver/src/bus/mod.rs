@@ -9,6 +9,8 @@ mod dry;
 mod fault;
 mod link;
 mod port;
+mod register;
+mod target;
 
 pub use asynch::Async;
 pub use blocking::Blocking;
@@ -17,3 +19,5 @@ pub(crate) use dry::Dry;
 pub use fault::Fault;
 pub use link::Link;
 pub use port::Port;
+pub use register::{Access, Register};
+pub use target::Target;

@@ -203,7 +203,7 @@ pub trait Part {
         _link: &mut Link<B>,
         _channel: Channel,
     ) -> impl Future<Output = Result<(), Fault>> {
-        Done::new(Err(Fault::NotSupported))
+        Done(Err(Fault::NotSupported))
     }
 
     /// Waits for the end of the capture and reads as many sense codes as fit, from number `first` on,
@@ -219,6 +219,6 @@ pub trait Part {
         _first: u16,
         _codes: &mut [i32],
     ) -> impl Future<Output = Result<(), Fault>> {
-        Done::new(Err(Fault::NotSupported))
+        Done(Err(Fault::NotSupported))
     }
 }

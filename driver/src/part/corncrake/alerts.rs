@@ -9,16 +9,12 @@ use crate::board::LimitPlan;
 use crate::bus::{Fault, Link, Port};
 use crate::config::{AlertFlags, Kind};
 
-/// Bytes of all these registers but limits.
-const WIDTH: u8 = 3;
-/// Bytes of the limit registers, in the order of [`Kind::ALL`].
-const LIMIT_WIDTHS: [u8; 5] = [2, 2, 3, 3, 5];
 /// Channels of the part.
 const CHANNELS: u8 = 4;
 
 impl Corncrake {
     pub(super) async fn flags<B: Port>(&mut self, link: &mut Link<B>) -> Result<AlertFlags, Fault> {
-        Ok(from_bits(link.get(FLAGS, WIDTH).await?))
+        Ok(from_bits(link.get(FLAGS).await?))
     }
 
     pub(super) async fn clear<B: Port>(
@@ -26,7 +22,7 @@ impl Corncrake {
         link: &mut Link<B>,
         flags: AlertFlags,
     ) -> Result<(), Fault> {
-        link.put_once(FLAGS, to_bits(flags), WIDTH).await
+        link.put(FLAGS.once(), to_bits(flags)).await
     }
 
     /// A write to DEBOUNCE sets the limits of its channel to what is never passed.
@@ -37,9 +33,9 @@ impl Corncrake {
     ) -> Result<(), Fault> {
         self.write_masks(link, &[AlertFlags::empty(); 2]).await?;
         for channel in Channel::first(CHANNELS) {
-            let register = DEBOUNCE.wrapping_add(channel.number());
+            let register = DEBOUNCE.plus(channel.number());
             let counts = u64::from(counts(plan, channel));
-            link.put_verified(register, counts, WIDTH).await?;
+            link.put_verified(register, counts).await?;
         }
         Ok(())
     }
@@ -51,21 +47,18 @@ impl Corncrake {
     ) -> Result<(), Fault> {
         let limits = plan.limits();
         let latching = limits.latching().union(AlertFlags::OWN);
-        link.put_verified(LATCHING, to_bits(latching), WIDTH)
-            .await?;
+        link.put_verified(LATCHING, to_bits(latching)).await?;
         for limit in limits.list() {
             let (channel, kind) = (limit.channel().number(), limit.kind().index());
             let code = plan.code_of(limit).ok_or(Fault::Refused)?;
-            let width = LIMIT_WIDTHS.get(kind).copied().ok_or(Fault::Refused)?;
-            let register = LIMITS
-                .wrapping_add(channel.wrapping_mul(8))
-                .wrapping_add(kind as u8);
-            link.put_verified(register, low_bytes(code, width), width)
+            let register = LIMITS.get(kind).ok_or(Fault::Refused)?;
+            let register = register.plus(channel.wrapping_mul(8));
+            link.put_verified(register, register.low_bytes(code))
                 .await?;
         }
         self.write_masks(link, limits.masks()).await?;
         self.take_writes(link).await?;
-        link.require(RESET_SEEN, 0, 1, Fault::Reset).await
+        link.require(RESET_SEEN, 0, Fault::Reset).await
     }
 
     pub(super) fn write_masks<B: Port>(
@@ -76,7 +69,7 @@ impl Corncrake {
         B::shared(move || async move {
             self.writes_known = false;
             for (register, mask) in [MASK_A, MASK_B].into_iter().zip(masks) {
-                link.put_verified(register, to_bits(*mask), WIDTH).await?;
+                link.put_verified(register, to_bits(*mask)).await?;
             }
             Ok(())
         })
@@ -92,12 +85,6 @@ fn counts<const N: usize>(plan: &LimitPlan<'_, N>, channel: Channel) -> u32 {
     })
 }
 
-/// The lowest bytes of a number in two's complement.
-const fn low_bytes(code: i64, width: u8) -> u64 {
-    let unused = 64_u32.wrapping_sub((width as u32).wrapping_mul(8));
-    (code as u64).unbounded_shl(unused).unbounded_shr(unused)
-}
-
 /// Limits are at the same places in both; the part's own are its bits 20 to 22.
 const fn from_bits(bits: u64) -> AlertFlags {
     AlertFlags::from_bits_retain(bits & 0xF_FFFF | (bits & 0x70_0000) << 41)
@@ -110,14 +97,6 @@ const fn to_bits(flags: AlertFlags) -> u64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn numbers_of_either_sign_are_cut_to_their_bytes() {
-        assert_eq!(low_bytes(-131_072, 3), 0xFE_0000);
-        assert_eq!(low_bytes(131_071, 3), 0x01_FFFF);
-        assert_eq!(low_bytes(-1, 5), 0xFF_FFFF_FFFF);
-        assert_eq!(low_bytes(0xFFFF, 2), 0xFFFF);
-    }
 
     /// Section 3.6: rollover ahead, scan done, reset seen at bits 20, 21, 22.
     #[test]

@@ -18,10 +18,10 @@ impl Corncrake {
         link: &mut Link<B>,
         channel: Channel,
     ) -> Result<(), Fault> {
-        link.put(RUN, u64::from(IDLE), 1).await?;
-        link.require(RANGES, u64::from(self.ranges), 2, Fault::Changed)
+        link.put(RUN, u64::from(IDLE)).await?;
+        link.require(RANGES, u32::from(self.ranges), Fault::Changed)
             .await?;
-        link.put(RUN, u64::from(FAST_CAPTURE | channel.number()), 1)
+        link.put(RUN, u64::from(FAST_CAPTURE | channel.number()))
             .await?;
         self.take_writes(link).await
     }
@@ -35,18 +35,18 @@ impl Corncrake {
         first: u16,
         codes: &mut [i32],
     ) -> Result<(), Fault> {
-        let count = u64::from(INFO.capture_max);
-        let ended = link.require(CAPTURE_COUNT, count, 2, Fault::Busy).await;
+        let count = u32::from(INFO.capture_max);
+        let ended = link.require(CAPTURE_COUNT, count, Fault::Busy).await;
         if B::DRY || ended.is_err() {
             link.delay_us(CAPTURE_US_MAX).await;
         }
-        let end = link.require(CAPTURE_COUNT, count, 2, Fault::Busy).await;
+        let end = link.require(CAPTURE_COUNT, count, Fault::Busy).await;
         if end.is_ok() {
             read_codes(link, block, first, codes).await?;
         }
-        link.require(RESET_SEEN, 0, 1, Fault::Reset).await?;
-        let writes = u64::from(self.writes);
-        link.require(WRITES, writes, 2, Fault::Changed).await?;
+        link.require(RESET_SEEN, 0, Fault::Reset).await?;
+        let writes = u32::from(self.writes);
+        link.require(WRITES, writes, Fault::Changed).await?;
         end
     }
 }
@@ -70,10 +70,10 @@ async fn read_codes<B: Port>(
             .split_at_mut_checked(number)
             .ok_or(Fault::NotSupported)?;
         let from = index << 8 | number as u32;
-        link.put_verified(CAPTURE_FROM, u64::from(from), 3).await?;
+        link.put_verified(CAPTURE_FROM, u64::from(from)).await?;
         let bytes = block.bytes_mut().get_mut(..=number.wrapping_mul(3));
         let bytes = bytes.ok_or(Fault::NotSupported)?;
-        link.read(CAPTURE, bytes).await?;
+        link.read_checked(CAPTURE, bytes).await?;
         let mut bytes: &[u8] = bytes;
         for code in piece {
             if let Some((&[high, middle, low], behind)) = bytes.split_first_chunk() {

@@ -7,12 +7,14 @@ use super::registers::{
 use super::{Block, Corncrake, INFO, block};
 use crate::Channel;
 use crate::board::LimitPlan;
-use crate::bus::{Fault, Link, Port};
+use crate::bus::{Fault, Link, Port, Register};
 use crate::config::{AlertFlags, Run, Scan};
 use crate::crc::Crc16;
 use crate::info::PartInfo;
 use crate::part::{Codes, Part, ResumeToken, Sums};
 
+/// Steps of a configuration.
+const SETTINGS: u8 = 5;
 /// The longest that one channel of a scan takes, in microseconds.
 const CHANNEL_US_MAX: u32 = INFO.scan_us_max(1);
 
@@ -37,14 +39,15 @@ impl Part for Corncrake {
         // The stop makes it done at once, so that no sample's latch is taken for a repeat.
         self.supersede(link).await?;
         if fresh {
-            link.put(RESET_SEEN, 1, 1).await?;
+            link.put(RESET_SEEN, 1).await?;
         }
-        for (register, value, width) in self.settings() {
-            link.put_verified(register, u64::from(value), width).await?;
+        for step in 0..SETTINGS {
+            let (register, value) = self.setting(step);
+            link.put_verified(register, u64::from(value)).await?;
         }
         self.take_writes(link).await?;
         // What was written before a reset is gone.
-        link.require(RESET_SEEN, 0, 1, Fault::Reset).await
+        link.require(RESET_SEEN, 0, Fault::Reset).await
     }
 
     async fn resume<B: Port, const N: usize>(
@@ -57,12 +60,11 @@ impl Part for Corncrake {
         self.adopt(token.writes as u16);
         identify(link).await?;
         // The next block tells the same, and of a reset; but a single shot is started before that.
-        let writes = u64::from(token.writes);
-        link.require(WRITES, writes, 2, Fault::Changed).await?;
+        link.require(WRITES, token.writes, Fault::Changed).await?;
         // Stopping is no setting.
-        for (register, value, width) in self.settings().into_iter().skip(1) {
-            let value = u64::from(value);
-            link.require(register, value, width, Fault::Changed).await?;
+        for step in 1..SETTINGS {
+            let (register, value) = self.setting(step);
+            link.require(register, value, Fault::Changed).await?;
         }
         self.supersede(link).await?;
         link.delay_us(self.latch_us).await;
@@ -81,11 +83,11 @@ impl Part for Corncrake {
             tag => tag.wrapping_add(1),
         };
         let latch = u16::from_be_bytes([self.tag, self.seen]);
-        let (register, value, width) = match self.is_single_shot() {
-            true => (RUN, u16::from(SINGLE_SHOT), 1),
-            false => (LATCH, latch, 2),
+        let (register, value) = match self.is_single_shot() {
+            true => (RUN, u16::from(SINGLE_SHOT)),
+            false => (LATCH, latch),
         };
-        link.put(register, u64::from(value), width).await
+        link.put(register, u64::from(value)).await
     }
 
     fn latch_us_max(&self) -> u32 {
@@ -235,29 +237,27 @@ impl Corncrake {
         }
     }
 
-    /// Registers with their values and widths, in the order in which they are written: the part is
-    /// stopped, then set, then started.
-    #[inline(always)]
-    fn settings(&self) -> [(u8, u16, u8); 5] {
-        // A single shot is started by each latch.
-        let run = if self.is_single_shot() {
-            IDLE
-        } else {
-            self.mode
-        };
-        [
-            (RUN, u16::from(IDLE), 1),
-            (CHANNELS, u16::from(self.configuration & 0x0F), 1),
-            (RANGES, self.ranges, 2),
-            (AVERAGING, u16::from(self.configuration >> 4), 1),
-            (RUN, u16::from(run), 1),
-        ]
+    /// Registers with their values, in the order in which they are written: the part is stopped, then
+    /// set, then started.
+    ///
+    /// A step at a time, so that an operation waits for all of them at one place.
+    #[inline(never)]
+    const fn setting(&self, step: u8) -> (Register, u32) {
+        match step {
+            0 => (RUN, IDLE as u32),
+            1 => (CHANNELS, (self.configuration & 0x0F) as u32),
+            2 => (RANGES, self.ranges as u32),
+            3 => (AVERAGING, (self.configuration >> 4) as u32),
+            // A single shot is started by each latch.
+            _ if self.is_single_shot() => (RUN, IDLE as u32),
+            _ => (RUN, self.mode as u32),
+        }
     }
 
     /// Asks for a latch.
     fn ask<B: Port>(&self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
         let value = u16::from_be_bytes([self.tag, self.seen]);
-        link.put(LATCH, u64::from(value), 2)
+        link.put(LATCH, u64::from(value))
     }
 
     /// Latches with the tag that no sample has.
@@ -268,7 +268,7 @@ impl Corncrake {
 
     /// Takes the part's count of writes as it stands for ours.
     pub(super) async fn take_writes<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
-        let writes = link.get(WRITES, 2).await? as u16;
+        let writes = link.get(WRITES).await? as u16;
         self.adopt(writes);
         Ok(())
     }
@@ -286,20 +286,27 @@ impl Corncrake {
     ) -> Result<(), Fault> {
         let most = usize::from(link.read_max());
         let mut rest = block.bytes_mut();
-        let mut register = SAMPLE;
-        // The last piece has the check byte; one byte of the block goes with it.
-        while rest.len() > most {
-            let len = most.min(rest.len().saturating_sub(2));
+        if !self.block_pec {
+            (_, rest) = rest.split_last_mut().ok_or(Fault::NotSupported)?;
+        }
+        let mut pointer = SAMPLE;
+        loop {
+            let mut len = rest.len();
+            if len > most {
+                // The last piece has the check byte; one byte of the block goes with it.
+                len = most.min(len.saturating_sub(2));
+            }
             let (piece, others) = rest.split_at_mut_checked(len).ok_or(Fault::NotSupported)?;
-            link.transfer(register, piece).await?;
-            register = register.wrapping_add(len as u8);
+            link.read(pointer, piece).await?;
+            if others.is_empty() {
+                return match self.block_pec {
+                    true => link.checked(pointer, piece),
+                    false => Ok(()),
+                };
+            }
+            pointer = pointer.wrapping_add(len as u8);
             rest = others;
         }
-        if self.block_pec {
-            return link.read_once(register, rest).await;
-        }
-        let (_, data) = rest.split_last_mut().ok_or(Fault::NotSupported)?;
-        link.transfer(register, data).await
     }
 
     /// Whether the block is whole, and the one that was asked for.
@@ -337,7 +344,7 @@ impl Corncrake {
 
 /// Whether it is a Corncrake that answers.
 fn identify<B: Port>(link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
-    link.require(IDENTITY, u64::from(IDENTITY_VALUE), 4, Fault::Identity)
+    link.require(IDENTITY, IDENTITY_VALUE, Fault::Identity)
 }
 
 const _: () = assert!(block::LEN == 111);

@@ -1,23 +1,32 @@
-//! Pointers and values of section 3 of the datasheet.
+//! Registers and values of section 3 of the datasheet.
 
-pub(super) const IDENTITY: u8 = 0x00;
-pub(super) const WRITES: u8 = 0x01;
-pub(super) const LATCH: u8 = 0x03;
-pub(super) const RUN: u8 = 0x04;
-pub(super) const CHANNELS: u8 = 0x05;
-pub(super) const RANGES: u8 = 0x06;
-pub(super) const AVERAGING: u8 = 0x07;
-pub(super) const RESET_SEEN: u8 = 0x0A;
-/// Limit of kind j on channel c: at 8c + j from here.
-pub(super) const LIMITS: u8 = 0x10;
-/// Of channel c: c from here.
-pub(super) const DEBOUNCE: u8 = 0x30;
-pub(super) const LATCHING: u8 = 0x34;
-pub(super) const MASK_A: u8 = 0x35;
-pub(super) const MASK_B: u8 = 0x36;
-pub(super) const FLAGS: u8 = 0x37;
-pub(super) const CAPTURE_COUNT: u8 = 0x78;
-pub(super) const CAPTURE_FROM: u8 = 0x79;
+use crate::bus::Register;
+
+pub(super) const IDENTITY: Register = Register::new(0x00, 4);
+pub(super) const WRITES: Register = Register::new(0x01, 2);
+pub(super) const LATCH: Register = Register::new(0x03, 2);
+pub(super) const RUN: Register = Register::new(0x04, 1);
+pub(super) const CHANNELS: Register = Register::new(0x05, 1);
+pub(super) const RANGES: Register = Register::new(0x06, 2);
+pub(super) const AVERAGING: Register = Register::new(0x07, 1);
+pub(super) const RESET_SEEN: Register = Register::new(0x0A, 1);
+/// Limits of channel 0 in the order of [`Kind::ALL`](crate::config::Kind::ALL); of channel c: 8c
+/// further.
+pub(super) const LIMITS: [Register; 5] = [
+    Register::new(0x10, 2),
+    Register::new(0x11, 2),
+    Register::new(0x12, 3),
+    Register::new(0x13, 3),
+    Register::new(0x14, 5),
+];
+/// Of channel c: c further.
+pub(super) const DEBOUNCE: Register = Register::new(0x30, 3);
+pub(super) const LATCHING: Register = Register::new(0x34, 3);
+pub(super) const MASK_A: Register = Register::new(0x35, 3);
+pub(super) const MASK_B: Register = Register::new(0x36, 3);
+pub(super) const FLAGS: Register = Register::new(0x37, 3);
+pub(super) const CAPTURE_COUNT: Register = Register::new(0x78, 2);
+pub(super) const CAPTURE_FROM: Register = Register::new(0x79, 3);
 pub(super) const CAPTURE: u8 = 0x7A;
 pub(super) const SAMPLE: u8 = 0x80;
 
