@@ -21,6 +21,11 @@ pub struct PartInfo {
     pub sense_ranges: &'static [RangeInfo],
     /// Ranges of the rail inputs, likewise.
     pub rail_ranges: &'static [RangeInfo],
+    /// How exact each sense range is. A table of its own, so that firmware without bounds has none of
+    /// it.
+    pub sense_errors: &'static [RangeErrors],
+    /// How exact each rail range is.
+    pub rail_errors: &'static [RangeErrors],
     /// Greatest input bias, seen as current through the sense resistor, in either direction.
     pub bias: Current,
     /// Greatest change of the sense offset after an offset calibration, in either direction.
@@ -78,6 +83,12 @@ pub struct RangeInfo {
     pub code_min: i32,
     /// Greatest code.
     pub code_max: i32,
+}
+
+/// Limits of error of one measuring range, from the part's datasheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct RangeErrors {
     /// Greatest gain error in either direction, in parts per million.
     pub gain_ppm: u32,
     /// Greatest offset error in either direction.

@@ -8,7 +8,7 @@
 
 use super::Rail;
 use crate::convert::{divided_up, root};
-use crate::info::{PartInfo, RangeInfo};
+use crate::info::PartInfo;
 use crate::units::Voltage;
 
 /// One, in parts per thousand million.
@@ -68,7 +68,11 @@ impl SenseLimits {
     /// ranges are open besides; a correction whose range is not known is taken as measured in
     /// another. What is taken off or multiplied by without a known bound may be wrong in full.
     pub(crate) fn new(info: &PartInfo, rail: &Rail, sense: u8) -> Option<Self> {
-        let here = info.sense_ranges.get(usize::from(sense))?;
+        let here = info.sense_errors.get(usize::from(sense))?;
+        let lsb_nv = info
+            .sense_ranges
+            .get(usize::from(sense))?
+            .lsb_nv(info.sense_unit);
         let correction = rail.correction();
         let gain = correction.gain.to_bits();
         let (offset, bias_pv, taken_off) = match correction.offset_bound {
@@ -104,7 +108,7 @@ impl SenseLimits {
                 .saturating_add(up_256(taken_off))
                 .saturating_add(rounded_pv),
             bias_pv,
-            noise: Noise::new(here, info.sense_unit),
+            noise: Noise::new(lsb_nv, here.noise),
             gain,
         })
     }
@@ -138,11 +142,15 @@ impl SenseLimits {
 impl VoltageLimits {
     /// `None` where the part has no such range.
     pub(crate) fn new(info: &PartInfo, rail: u8) -> Option<Self> {
-        let range = info.rail_ranges.get(usize::from(rail))?;
+        let range = info.rail_errors.get(usize::from(rail))?;
+        let lsb_nv = info
+            .rail_ranges
+            .get(usize::from(rail))?
+            .lsb_nv(info.rail_unit);
         Some(Self {
             gain_ppb: ppb(range.gain_ppm),
             offset_pv: pv(range.offset),
-            noise: Noise::new(range, info.rail_unit),
+            noise: Noise::new(lsb_nv, range.noise),
         })
     }
 }
@@ -154,9 +162,8 @@ impl Noise {
     /// LSB ÷ √12 r.m.s. (GUM, F.2.2.1) and averages out, too; 6 ÷ √12 < 2. Less noise leaves half
     /// an LSB for good.
     #[inline(never)] // linked once
-    pub(crate) fn new(range: &RangeInfo, unit: Voltage) -> Self {
-        let lsb_pv = range.lsb_nv(unit).saturating_mul(1_000);
-        let rms_pv = pv(range.noise);
+    pub(crate) fn new(lsb_nv: u64, rms: Voltage) -> Self {
+        let (lsb_pv, rms_pv) = (lsb_nv.saturating_mul(1_000), pv(rms));
         let half_code_pv = lsb_pv.div_ceil(2);
         let (falling_pv, staying_pv) = if rms_pv.saturating_mul(2) >= lsb_pv {
             (lsb_pv.saturating_mul(2), 0)
@@ -217,10 +224,10 @@ pub(crate) const fn pv(voltage: Voltage) -> u64 {
 
 /// Greatest gain error in the sense range at this place, or in any where that is not known.
 pub(crate) fn gain_ppm_of(info: &PartInfo, place: Option<u8>) -> u32 {
-    let known = place.and_then(|place| info.sense_ranges.get(usize::from(place)));
+    let known = place.and_then(|place| info.sense_errors.get(usize::from(place)));
     let ranges = match known {
         Some(range) => core::slice::from_ref(range),
-        None => info.sense_ranges,
+        None => info.sense_errors,
     };
     ranges
         .iter()
@@ -304,11 +311,7 @@ mod tests {
         assert_eq!(limits.noise.of_mean(100), 290_000_000);
         assert_eq!(VoltageLimits::new(&INFO, 3), None);
 
-        let calm = RangeInfo {
-            noise: Voltage::from_microvolts(100),
-            ..INFO.rail_ranges[1]
-        };
-        let noise = Noise::new(&calm, INFO.rail_unit);
+        let noise = Noise::new(250_000, Voltage::from_microvolts(100));
         assert_eq!(noise.of_mean(1), 725_000_000);
         assert_eq!(noise.of_mean(100), 185_000_000);
     }

@@ -1,7 +1,7 @@
 use super::CalibrationError;
 use crate::board::limits::{Noise, pv};
 use crate::convert::{divided, divided_up, times};
-use crate::info::{PartInfo, RangeInfo};
+use crate::info::{PartInfo, RangeErrors, RangeInfo};
 use crate::units::Voltage;
 use crate::{Channel, TimedSample};
 
@@ -53,6 +53,7 @@ pub struct Collection {
 pub(super) struct Input {
     pub(super) info: &'static PartInfo,
     pub(super) range: &'static RangeInfo,
+    pub(super) errors: &'static RangeErrors,
     /// Its place.
     pub(super) sense: u8,
     /// What must not change from sample to sample.
@@ -210,7 +211,10 @@ impl Collection {
                 least: STRETCHES_MIN,
             });
         };
-        let noise = Noise::new(input.range, input.info.sense_unit);
+        let noise = Noise::new(
+            input.range.lsb_nv(input.info.sense_unit),
+            input.errors.noise,
+        );
         let apart_pv = noise.of_mean(STRETCH.into()).saturating_mul(2);
         let limit_pv = apart_pv.saturating_add(pv(input.info.offset_stability));
         let spread_pv = pv_of(self.greatest.abs_diff(self.least));
@@ -259,7 +263,10 @@ fn input<const N: usize>(
     let place = sample.readable(channel).map(|range| range.sense);
     let sense = place.ok_or(CalibrationError::NoReading(channel))?;
     let range = info.sense_ranges.get(usize::from(sense));
-    let range = range.ok_or(CalibrationError::NoReading(channel))?;
+    let errors = info.sense_errors.get(usize::from(sense));
+    let (range, errors) = range
+        .zip(errors)
+        .ok_or(CalibrationError::NoReading(channel))?;
     let period_us = u64::from(sample.scan().period_us(info));
     let bits = info.sum_bits;
     if period_us == 0 || bits.charge == 0 || bits.scans == 0 {
@@ -271,6 +278,7 @@ fn input<const N: usize>(
     Ok(Input {
         info,
         range,
+        errors,
         sense,
         configuration: sample.configuration(),
         safe_us,

@@ -192,7 +192,7 @@ impl<'s> Slope<'s> {
     fn correct(&self, correction: &Correction) -> Result<Correction, CalibrationError> {
         let noise_ppb = over(self.noise_256, PPB, self.nv_256.unsigned_abs());
         let open_ppb = noise_ppb.saturating_add(self.open_ppb);
-        let makers_ppm = self.input.range.gain_ppm;
+        let makers_ppm = self.input.errors.gain_ppm;
         let makers_ppm = makers_ppm.saturating_add(self.rail.resistor().tolerance().as_ppm());
         let limit_ppb = off_one(open_ppb.saturating_add(ppb(makers_ppm).into()));
         let bits = self.gain_bits();
@@ -285,11 +285,11 @@ fn plausible(nv_256: i64, limit_pv: u64) -> Result<Offset, CalibrationError> {
 fn greatest_pv(input: &Input, rail: &Rail) -> u64 {
     let bias_pv = bias_pv(input.info, rail);
     let resistor = rail.resistor();
-    let open_ppb = u64::from(ppb(input.range.gain_ppm))
+    let open_ppb = u64::from(ppb(input.errors.gain_ppm))
         .saturating_add(ppb(resistor.tolerance().as_ppm()).into())
         .saturating_add(resistor.thermal_ppb(Current::ZERO).into());
     let more_pv = over(bias_pv, off_one(open_ppb), PPB);
-    pv(input.range.offset)
+    pv(input.errors.offset)
         .saturating_add(bias_pv)
         .saturating_add(more_pv)
 }

@@ -1,6 +1,6 @@
 use crate::config::{AlertFlags, Kind, Outputs};
 use crate::info::{
-    AlertInfo, Oscillator, PartInfo, RangeInfo, Source, SumBits, Supply, Undetectable,
+    AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, Source, SumBits, Supply, Undetectable,
 };
 use crate::units::{Current, Voltage};
 
@@ -13,6 +13,12 @@ pub const INFO: PartInfo = PartInfo {
     rail_unit: Voltage::from_microvolts(50),
     sense_ranges: &SENSE_RANGES,
     rail_ranges: &RAIL_RANGES,
+    sense_errors: &[sense_errors(2_500), sense_errors(1_200)],
+    rail_errors: &[
+        rail_errors(1_000, 150),
+        rail_errors(2_500, 400),
+        rail_errors(10_000, 1_500),
+    ],
     bias: Current::from_nanoamps(20),
     offset_stability: Voltage::from_nanovolts(50),
     scan_periods_us: &[500, 2_000, 10_000, 100_000, 1_000_000],
@@ -49,31 +55,37 @@ pub const INFO: PartInfo = PartInfo {
     },
 };
 
-const SENSE_RANGES: [RangeInfo; 2] = [sense(5, 2_500), sense(2, 1_200)];
-const RAIL_RANGES: [RangeInfo; 3] = [
-    rail(2, 1_000, 150),
-    rail(5, 2_500, 400),
-    rail(20, 10_000, 1_500),
-];
+const SENSE_RANGES: [RangeInfo; 2] = [sense(5), sense(2)];
+const RAIL_RANGES: [RangeInfo; 3] = [rail(2), rail(5), rail(20)];
 
-const fn sense(lsb_units: u8, noise_nv: i64) -> RangeInfo {
+const fn sense(lsb_units: u8) -> RangeInfo {
     RangeInfo {
         lsb_units,
         full_scale_uv: (lsb_units as u32).wrapping_mul(131_071) / 10,
         code_min: -131_072,
         code_max: 131_071,
+    }
+}
+
+const fn rail(lsb_units: u8) -> RangeInfo {
+    RangeInfo {
+        lsb_units,
+        full_scale_uv: (lsb_units as u32).wrapping_mul(50 * 65_535),
+        code_min: 0,
+        code_max: 65_535,
+    }
+}
+
+const fn sense_errors(noise_nv: i64) -> RangeErrors {
+    RangeErrors {
         gain_ppm: 2_000,
         offset: Voltage::from_nanovolts(10_000),
         noise: Voltage::from_nanovolts(noise_nv),
     }
 }
 
-const fn rail(lsb_units: u8, offset_uv: i64, noise_uv: i64) -> RangeInfo {
-    RangeInfo {
-        lsb_units,
-        full_scale_uv: (lsb_units as u32).wrapping_mul(50 * 65_535),
-        code_min: 0,
-        code_max: 65_535,
+const fn rail_errors(offset_uv: i64, noise_uv: i64) -> RangeErrors {
+    RangeErrors {
         gain_ppm: 1_500,
         offset: Voltage::from_microvolts(offset_uv),
         noise: Voltage::from_microvolts(noise_uv),
