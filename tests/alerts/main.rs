@@ -3,6 +3,7 @@
 mod comparator;
 mod faults;
 mod fixture;
+mod hysteresis;
 mod lasting;
 mod limits;
 mod not_lost;

@@ -229,3 +229,48 @@ fn flags_of_a_life_before_are_told_without_their_limits() {
         assert!(events(&mut queue).is_empty());
     }
 }
+
+/// A change of configuration stops the part, and a flag that follows goes with its condition (section
+/// 3.3). One that latches stays, and the next setting tells it, limit unknown. A look right before tells
+/// both, with their limit.
+#[test]
+fn flags_across_a_change_of_configuration() {
+    const TEN: Threshold = Threshold::OverCurrent(Current::from_milliamps(10));
+    static FOLLOWING: Limits<'static> =
+        Limits::new(&[Limit::new(Channel::C0, TEN).following().to(Outputs::A)]);
+    static LATCHING: Limits<'static> = Limits::new(&[Limit::new(Channel::C0, TEN).to(Outputs::A)]);
+    for (limits, looks, expected) in [
+        (&LATCHING, false, Some(None)),
+        (&LATCHING, true, Some(Some(TEN))),
+        (&FOLLOWING, false, None),
+        (&FOLLOWING, true, Some(Some(TEN))),
+    ] {
+        let fixture = Fixture::new();
+        let mut monitor = fixture.monitor();
+        monitor.init(&CONFIG).expect("a part that answers");
+        let mut queue = Queue::new();
+        queue
+            .set_limits(&mut monitor, limits)
+            .expect("limits that can be");
+        fixture.hands[0].set(20_000_000, 0);
+        fixture.scans(2);
+        if looks {
+            queue
+                .read_alerts(&mut monitor)
+                .expect("a part that answers");
+        }
+        fixture.hands[0].set(0, 0);
+        monitor.configure(&CONFIG).expect("a part that answers");
+        queue
+            .set_limits(&mut monitor, limits)
+            .expect("limits that can be");
+        let told: Vec<_> = events(&mut queue)
+            .iter()
+            .map(|event| event.limit())
+            .collect();
+        assert_eq!(told, Vec::from_iter(expected), "{looks} {limits:?}");
+        fixture.scans(2);
+        queue.service(&mut monitor).expect("a part that answers");
+        assert!(events(&mut queue).is_empty());
+    }
+}

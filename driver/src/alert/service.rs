@@ -113,8 +113,8 @@ macro_rules! operations {
         ///
         /// `is_low` tells whether the host sees an output's line low right now. Limits stand all the
         /// while, and what they set is told afterwards; only no output tells of it during the test,
-        /// which takes three scans and a half, and 18 transfers or so. The part has to run at a scan
-        /// rate.
+        /// which takes three scans and a half, and 20 transfers on a Corncrake. The part has to run at
+        /// a scan rate.
         ///
         /// **Caution.** An output that is wired to hardware drives it, as an alert would.
         ///

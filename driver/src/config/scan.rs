@@ -357,7 +357,7 @@ impl fmt::Display for ConfigError {
                     "{channel}: no rail range reaches the full scale asked for"
                 )
             }
-            Self::ScanRate(rate) => write!(f, "the part has no scan rate of at least {rate}"),
+            Self::ScanRate(rate) => write!(f, "the part has no scan rate as high as {rate}"),
             Self::Averaging { asked, greatest } => {
                 write!(
                     f,

@@ -34,7 +34,9 @@ pub trait ShuntMonitor<const N: usize> {
 
     /// Sets the part up from whatever state it is in, and starts it.
     ///
-    /// Alert flags that stand in the part stay; limits have to be set again.
+    /// Alert flags that stand in the part stay; limits have to be set again. A
+    /// [token](Self::token) that was kept has to be thrown away before: after a reset it could fit again.
+    /// 15 transfers on a Corncrake.
     ///
     /// # Errors
     /// A configuration that cannot be is refused before a byte is sent. Otherwise the part may be left
@@ -44,7 +46,9 @@ pub trait ShuntMonitor<const N: usize> {
     /// Changes the configuration: stops the part, writes, reads back, starts.
     ///
     /// Totals see a gap from the last sample before to the first one after; firmware that wants it
-    /// short samples right before. Limits have to be set again.
+    /// short samples right before. Limits have to be set again. Alert flags that latch stay in the part,
+    /// and are noted by the next setting of limits; one that follows goes with its condition, so firmware
+    /// that wants it [reads alerts](Self::read_alerts) right before. 14 transfers on a Corncrake.
     ///
     /// # Errors
     /// As [`init`](Self::init), and `NotConfigured` before it.
@@ -52,7 +56,8 @@ pub trait ShuntMonitor<const N: usize> {
 
     /// Goes on with a part that ran while the firmware did not, and samples it.
     ///
-    /// The token is the one that was kept. Limits have to be set again before alerts are read.
+    /// The token is the one that was kept. Limits have to be set again before alerts are read. Nine
+    /// transfers on a Corncrake.
     ///
     /// # Errors
     /// `Identity`, `Reset` or `Changed`: the part is as it was, and `init` is what remains.
@@ -63,9 +68,14 @@ pub trait ShuntMonitor<const N: usize> {
     ) -> Result<&Self::Sample, Error<Self::BusError>>;
 
     /// What has to be kept across a restart of the firmware to [`resume`](Self::resume).
+    ///
+    /// Every operation that writes to the part makes another one: a configuration, limits, and a service
+    /// that takes a lasting condition off its output or lets it back. So it is kept anew after each of
+    /// these, best together with the totals; an older one is refused as `Changed`.
     fn token(&self) -> ResumeToken;
 
-    /// Latches all channels and reads them: two transfers, and the wait of one scan in between.
+    /// Latches all channels and reads them: two transfers, and the wait of one scan in between; three
+    /// for a single shot.
     ///
     /// # Errors
     /// After a failure of the bus or of a check value nothing is lost, and the next sample has it.
@@ -80,7 +90,7 @@ pub trait ShuntMonitor<const N: usize> {
     ///
     /// `seen` gets every flag that stood before, own ones included: they came of the limits before.
     /// Flags that follow are noted, too, but for one that rises while the limits are being removed.
-    /// Bus: 13 transfers and 7 for masks and counts, and two for each limit, on a Corncrake.
+    /// 23 transfers, and two for each limit, on a Corncrake.
     ///
     /// # Errors
     /// A limit that cannot be is refused before a byte is sent, with its channel and kind. Otherwise

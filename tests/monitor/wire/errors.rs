@@ -245,6 +245,15 @@ fn mistakes_of_the_caller_send_nothing() {
         let none = Channel::first(4).fold(config(), Config::without);
         let error = monitor.init(&none).expect_err("no channel");
         assert_eq!(error.kind, Kind::Config(ConfigError::NoChannel));
+        // Section 3.3: 2000 a second are the most.
+        let rate = ScanRate::per_second(5_000);
+        let error = monitor
+            .init(&Config::continuous([full_scale(20, 5_000); 4], rate))
+            .expect_err("no such rate");
+        let refused = ConfigError::ScanRate(rate);
+        assert_eq!(error.kind, Kind::Config(refused));
+        let text = "the part has no scan rate as high as one scan every 200 µs";
+        assert_eq!(refused.to_string(), text);
         let error = monitor.configure(&config()).expect_err("not configured");
         assert_eq!(error.fault(), Fault::NotConfigured);
         monitor.set_powered(false);

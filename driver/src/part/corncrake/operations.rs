@@ -326,8 +326,7 @@ impl Corncrake {
     fn compare<B: Port>(&mut self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
         let [_, w0, w1, mut mode, configuration, r0, r1, ..] = *block.head();
         if self.is_single_shot() {
-            // It counted as a write, or as two if it had to be repeated; and it is over.
-            self.writes_known = false;
+            // It is over; its start did not count as a write.
             mode = SINGLE_SHOT;
         }
         if !self.writes_known {
