@@ -9,6 +9,8 @@ mod limits;
 mod not_lost;
 mod own_flags;
 mod proof;
+mod reaction;
+mod response;
 mod setting;
 mod split;
 mod sweep;

@@ -14,13 +14,12 @@ use crake_sim::plant::{self, Constant, Source};
 pub const ADDRESS: u8 = 0x32;
 pub const CHANNELS: usize = 4;
 
-/// 10 mΩ in each rail.
-pub static BOARD: Board<CHANNELS> = Corncrake::board(
-    &[Rail::new(SenseResistor::new(
-        Resistance::from_milliohms(10),
-        Tolerance::ZERO,
-    )); CHANNELS],
-);
+/// 10 mΩ.
+pub const RAIL: Rail = Rail::new(SenseResistor::new(
+    Resistance::from_milliohms(10),
+    Tolerance::ZERO,
+));
+pub static BOARD: Board<CHANNELS> = Corncrake::board(&[RAIL; CHANNELS]);
 
 /// The finest ranges that reach it: 500 nV and 100 µV (datasheet, section 3.4).
 pub const FINE_RAIL: FullScale = FullScale::new(

@@ -6,6 +6,7 @@ mod faces;
 mod fixture;
 mod hostile;
 mod outage;
+mod rollovers;
 mod shared;
 mod tokens;
 mod wire;
