@@ -55,6 +55,8 @@ pub struct Board<const N: usize> {
     serial: u32,
     clock: Tolerance,
     revision: u32,
+    /// A rail that cannot be used.
+    unusable: Option<Channel>,
 }
 
 impl<const N: usize> Board<N> {
@@ -73,10 +75,15 @@ impl<const N: usize> Board<N> {
         ));
         let mut factors = [Factors::new(&NOTHING, 1, 1); N];
         let (mut to, mut from): (&mut [_], &[_]) = (&mut factors, rails);
+        let (mut channel, mut unusable) = (Channel::C0, None);
         while let (Some((entry, to_rest)), Some((rail, from_rest))) =
             (to.split_first_mut(), from.split_first())
         {
             *entry = Factors::new(rail, sense_unit_nv, rail_unit_nv);
+            if !entry.is_usable() && unusable.is_none() {
+                unusable = Some(channel);
+            }
+            channel = Channel::new(channel.number().wrapping_add(1));
             (to, from) = (to_rest, from_rest);
         }
         Self {
@@ -86,6 +93,7 @@ impl<const N: usize> Board<N> {
             serial: 0,
             clock: Tolerance::from_ppm(100),
             revision: 0,
+            unusable,
         }
     }
 
@@ -121,6 +129,9 @@ impl<const N: usize> Board<N> {
             && let Some((factors, _)) = rest.split_first_mut()
         {
             factors.correct(correction, sense_unit_nv);
+            if !factors.is_usable() {
+                self.unusable = Some(channel);
+            }
             self.revision = self.revision.wrapping_add(1);
         }
     }
@@ -154,7 +165,7 @@ impl<const N: usize> Board<N> {
     /// Whether all its rails can be used with this part.
     ///
     /// # Errors
-    /// [`ConfigError::BoardOfAnotherPart`], or the first rail that cannot.
+    /// [`ConfigError::BoardOfAnotherPart`], or a rail that cannot.
     pub fn check(&self, info: &PartInfo) -> Result<(), ConfigError> {
         let units = (
             info.sense_unit.as_nanovolts(),
@@ -163,11 +174,9 @@ impl<const N: usize> Board<N> {
         if units != (i64::from(self.sense_unit_nv), i64::from(self.rail_unit_nv)) {
             return Err(ConfigError::BoardOfAnotherPart);
         }
-        for (number, factors) in (0_u8..).zip(&self.factors) {
-            if !factors.is_usable() {
-                return Err(ConfigError::SenseResistor(Channel::new(number)));
-            }
+        match self.unusable {
+            Some(channel) => Err(ConfigError::SenseResistor(channel)),
+            None => Ok(()),
         }
-        Ok(())
     }
 }

@@ -35,7 +35,7 @@ impl<I: I2c, D: DelayNs> Port for Async<I, D> {
     ) -> Result<(), Fault> {
         let Link { port, target } = link;
         let mut frame = Frame::of(value);
-        let sent = frame.to_write(target.address(), register);
+        let sent = frame.for_write(target.address(), register);
         let result = port.i2c.write(target.address(), sent).await;
         target.noted(register.pointer(), result)
     }
@@ -43,7 +43,7 @@ impl<I: I2c, D: DelayNs> Port for Async<I, D> {
     async fn read_register(link: &mut Link<Self>, register: Register) -> Result<(), Fault> {
         let Link { port, target } = link;
         let mut frame = Frame::of(0);
-        let space = frame.to_read(target.address(), register);
+        let space = frame.for_read(target.address(), register);
         let pointer = [register.pointer()];
         let result = port.i2c.write_read(target.address(), &pointer, space).await;
         target.noted(register.pointer(), result)?;

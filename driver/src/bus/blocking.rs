@@ -92,7 +92,7 @@ impl<I: I2c, D: DelayNs> Link<Blocking<I, D>> {
     fn write_now(&mut self, register: Register, value: u64) -> Result<(), Fault> {
         let Self { port, target } = self;
         let mut frame = Frame::of(value);
-        let sent = frame.to_write(target.address(), register);
+        let sent = frame.for_write(target.address(), register);
         let result = port.i2c.write(target.address(), sent);
         target.noted(register.pointer(), result)
     }
@@ -101,7 +101,7 @@ impl<I: I2c, D: DelayNs> Link<Blocking<I, D>> {
     fn read_now(&mut self, register: Register) -> Result<(), Fault> {
         let Self { port, target } = self;
         let mut frame = Frame::of(0);
-        let space = frame.to_read(target.address(), register);
+        let space = frame.for_read(target.address(), register);
         let result = port
             .i2c
             .write_read(target.address(), &[register.pointer()], space);

@@ -48,7 +48,7 @@ impl Port for Dry {
         register: Register,
         _: u64,
     ) -> impl Future<Output = Result<(), Fault>> {
-        link.port.count(Frame::of(0).to_write(0, register).len());
+        link.port.count(Frame::of(0).for_write(0, register).len());
         Done(Ok(()))
     }
 
@@ -57,7 +57,7 @@ impl Port for Dry {
         register: Register,
     ) -> impl Future<Output = Result<(), Fault>> {
         link.port.count(1);
-        link.port.count(Frame::of(0).to_read(0, register).len());
+        link.port.count(Frame::of(0).for_read(0, register).len());
         link.target.got = [0; 2];
         Done(Ok(()))
     }

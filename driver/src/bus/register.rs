@@ -141,7 +141,7 @@ impl Frame {
     /// Puts in front of the value what is sent, and behind it the check byte; gives what is sent behind
     /// the address.
     #[inline(always)]
-    pub(super) fn to_write(&mut self, address: u8, register: Register) -> &[u8] {
+    pub(super) fn for_write(&mut self, address: u8, register: Register) -> &[u8] {
         self.put_before(register, [0, address << 1, register.pointer()]);
         let check = self.check();
         let [.., place] = &mut self.0;
@@ -152,7 +152,7 @@ impl Frame {
 
     /// Puts in front of where the value will be what is sent; gives room for value and check byte.
     #[inline(always)]
-    pub(super) fn to_read(&mut self, address: u8, register: Register) -> &mut [u8] {
+    pub(super) fn for_read(&mut self, address: u8, register: Register) -> &mut [u8] {
         let write = address << 1;
         self.put_before(register, [write, register.pointer(), write | 1]);
         let first = END.wrapping_sub(register.len());
@@ -218,6 +218,6 @@ mod tests {
     fn bytes_are_those_of_the_bus() {
         let register = Register::new(0x00, 1);
         let mut frame = Frame::of(0x01);
-        assert_eq!(frame.to_write(0x34, register), [0x00, 0x01, 0x93]);
+        assert_eq!(frame.for_write(0x34, register), [0x00, 0x01, 0x93]);
     }
 }
