@@ -1,7 +1,8 @@
 use super::{Correction, Flow, Gain, Rail};
 use crate::config::ChannelRange;
 use crate::convert::{
-    CurrentFactor, PowerFactor, corrected, divided, long_factor, product, scaled, times,
+    CurrentFactor, PowerFactor, corrected, long_factor, product, product_by_short,
+    product_unsigned, scaled, times,
 };
 use crate::info::PartInfo;
 use crate::units::{Current, Power, Voltage};
@@ -37,13 +38,47 @@ enum State {
     Unusable,
 }
 
+/// A part's sense unit, and what dividing by it comes to without a division.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct SenseUnit {
+    pub(super) nanovolts: u32,
+    /// 2^32 over it, rounded down.
+    reciprocal: u32,
+}
+
+impl SenseUnit {
+    pub(super) const fn new(nanovolts: u32) -> Self {
+        match u32::MAX.checked_div(nanovolts) {
+            Some(reciprocal) => Self {
+                nanovolts,
+                reciprocal,
+            },
+            None => Self::new(1),
+        }
+    }
+
+    /// Units in so many nanovolts, rounded to the nearest, halves up.
+    const fn of(&self, nanovolts: u32) -> u32 {
+        let up = nanovolts.saturating_add(self.nanovolts / 2);
+        // Two too few at the most.
+        let mut units = (product_unsigned(up, self.reciprocal) >> 32) as u32;
+        let mut rest = up.wrapping_sub(units.wrapping_mul(self.nanovolts));
+        while rest >= self.nanovolts {
+            rest = rest.wrapping_sub(self.nanovolts);
+            units = units.wrapping_add(1);
+        }
+        units
+    }
+}
+
 impl Factors {
     /// Of a rail, for a part with this sense and rail unit, in nanovolts.
     ///
     /// A 256th of a sense unit is unit / (resistance × 2^8) amperes, with the resistance in
     /// nanoohms: 1e9 times as many nanoamperes. Times a rail unit it is nanowatts, for nV × nV / nΩ
     /// is a nanowatt.
-    pub(super) const fn new(rail: &Rail, sense_unit_nv: u32, rail_unit_nv: u32) -> Self {
+    pub(super) const fn new(rail: &Rail, unit: &SenseUnit, rail_unit_nv: u32) -> Self {
         let mut factors = Self {
             current: CurrentFactor::ZERO,
             power: PowerFactor::ZERO,
@@ -62,7 +97,7 @@ impl Factors {
         let resistance = factors.resistance;
         let in_range = resistance >= Rail::RESISTANCE_MIN.as_nanoohms()
             && resistance <= Rail::RESISTANCE_MAX.as_nanoohms();
-        let amperes = (sense_unit_nv as u64) << 30;
+        let amperes = (unit.nanovolts as u64) << 30;
         let watts = times(amperes, rail_unit_nv);
         let current = CurrentFactor::new(times(amperes, 1_000_000_000), resistance);
         let power = PowerFactor::new(watts, resistance);
@@ -78,14 +113,14 @@ impl Factors {
         }
         let correction = rail.correction();
         if correction.gain.to_bits() != Gain::ONE.to_bits() || correction.offset.to_bits() != 0 {
-            factors.correct(correction, sense_unit_nv);
+            factors.correct(correction, unit);
         }
         factors
     }
 
     /// Multiplies by the gain, and notes the offset. What was corrected before cannot be used any
     /// more, and neither can what a gain of zero or less, or one close to two, makes of it.
-    pub(super) const fn correct(&mut self, correction: &Correction, sense_unit_nv: u32) {
+    pub(super) const fn correct(&mut self, correction: &Correction, unit: &SenseUnit) {
         let gain = correction.gain.to_bits();
         let factor = if gain > 0 { gain as u32 } else { 0 };
         let (current, power) = (self.current.corrected(factor), self.power.corrected(factor));
@@ -98,11 +133,9 @@ impl Factors {
         };
         self.charge = corrected(self.charge, factor);
         self.energy = corrected(self.energy, factor);
-        // Bits are 256ths of a nanovolt: rounded to the nearest 256th of a unit, halves away from
-        // zero.
+        // Bits are 256ths of a nanovolt.
         let bits = correction.offset.to_bits();
-        let away = (bits.unsigned_abs() as u64).wrapping_add(sense_unit_nv as u64 / 2);
-        let offset = divided(away as u128, sense_unit_nv as u64).0 as i32; // of 31 bits
+        let offset = unit.of(bits.unsigned_abs()) as i32; // of 31 bits: a unit is 2 nV or more
         self.offset_256ths = if bits < 0 {
             offset.wrapping_neg()
         } else {
@@ -161,9 +194,9 @@ impl Factors {
     #[must_use]
     #[inline(always)]
     pub const fn power(&self, range: &ChannelRange, code: i64, rail_code: u32) -> Power {
-        // At most 2^23 for parts whose units are well chosen; the product below 2^62.
-        let lsb = ((range.sense_lsb as u32).wrapping_mul(range.rail_lsb as u32) << 8) as i32;
-        let mut shown = scaled(code, lsb);
+        // At most 2^15 for parts whose units are well chosen; in 256ths below 2^62.
+        let lsb = (range.sense_lsb as u16).wrapping_mul(range.rail_lsb as u16);
+        let mut shown = scaled(code, lsb) << 8;
         if self.offset_256ths != 0 {
             let units = rail_code.wrapping_mul(range.rail_lsb as u32) as i32;
             shown = shown.wrapping_sub(product(units, self.offset_256ths));
@@ -197,5 +230,31 @@ impl Factors {
 #[inline(always)]
 pub const fn rail_voltage(info: &PartInfo, range: &ChannelRange, code: u32) -> Voltage {
     let units = code.wrapping_mul(range.rail_lsb as u32) as i32;
-    Voltage::from_nanovolts(product(units, info.rail_unit.as_nanovolts() as i32))
+    let unit = info.rail_unit.as_nanovolts() as i32;
+    Voltage::from_nanovolts(match unit {
+        0..0x1_0000 => product_by_short(units, unit as u16),
+        _ => product(units, unit),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::SenseUnit;
+
+    /// Against the core library's own division.
+    #[test]
+    fn units_are_divided_off_to_the_nearest() {
+        for nanovolts in [2, 3, 7, 100, 101, 4_096, 65_535, 1 << 20] {
+            let unit = SenseUnit::new(nanovolts);
+            let ends = [0, 1, nanovolts / 2, nanovolts - 1, u32::MAX - nanovolts];
+            for number in (0..5_000)
+                .map(|n: u32| n.wrapping_mul(0x9E37_79B1))
+                .chain(ends)
+            {
+                let up = u64::from(number) + u64::from(nanovolts / 2);
+                let exact = up.min(u64::from(u32::MAX)) / u64::from(nanovolts);
+                assert_eq!(u64::from(unit.of(number)), exact, "{number} of {nanovolts}");
+            }
+        }
+    }
 }

@@ -15,6 +15,7 @@ mod resistor;
 pub use bound::ReadingBound;
 pub use budget::Budget;
 pub use correction::{Correction, Gain, Offset};
+use factors::SenseUnit;
 pub use factors::{Factors, rail_voltage};
 pub use load::{Flow, Load, LoadSteps, VoltageSteps};
 pub use operating::{Mean, OperatingPoint};
@@ -50,7 +51,7 @@ use crate::units::{Resistance, Tolerance};
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Board<const N: usize> {
     factors: [Factors; N],
-    sense_unit_nv: u32,
+    sense_unit: SenseUnit,
     rail_unit_nv: u32,
     serial: u32,
     clock: Tolerance,
@@ -67,19 +68,19 @@ impl<const N: usize> Board<N> {
     /// monitor is configured, by name.
     #[must_use]
     pub const fn new(info: &PartInfo, rails: &[Rail; N]) -> Self {
-        let sense_unit_nv = info.sense_unit.as_nanovolts() as u32;
+        let sense_unit = SenseUnit::new(info.sense_unit.as_nanovolts() as u32);
         let rail_unit_nv = info.rail_unit.as_nanovolts() as u32;
         const NOTHING: Rail = Rail::new(SenseResistor::new(
             Resistance::from_nanoohms(0),
             Tolerance::ZERO,
         ));
-        let mut factors = [Factors::new(&NOTHING, 1, 1); N];
+        let mut factors = [Factors::new(&NOTHING, &SenseUnit::new(1), 1); N];
         let (mut to, mut from): (&mut [_], &[_]) = (&mut factors, rails);
         let (mut channel, mut unusable) = (Channel::C0, None);
         while let (Some((entry, to_rest)), Some((rail, from_rest))) =
             (to.split_first_mut(), from.split_first())
         {
-            *entry = Factors::new(rail, sense_unit_nv, rail_unit_nv);
+            *entry = Factors::new(rail, &sense_unit, rail_unit_nv);
             if !entry.is_usable() && unusable.is_none() {
                 unusable = Some(channel);
             }
@@ -88,7 +89,7 @@ impl<const N: usize> Board<N> {
         }
         Self {
             factors,
-            sense_unit_nv,
+            sense_unit,
             rail_unit_nv,
             serial: 0,
             clock: Tolerance::from_ppm(100),
@@ -124,11 +125,11 @@ impl<const N: usize> Board<N> {
 
     /// Corrects one rail in place, as [`corrected`](Self::corrected).
     pub const fn correct(&mut self, channel: Channel, correction: &Correction) {
-        let sense_unit_nv = self.sense_unit_nv;
+        let sense_unit = self.sense_unit;
         if let Some((_, rest)) = self.factors.split_at_mut_checked(channel.index())
             && let Some((factors, _)) = rest.split_first_mut()
         {
-            factors.correct(correction, sense_unit_nv);
+            factors.correct(correction, &sense_unit);
             if !factors.is_usable() {
                 self.unusable = Some(channel);
             }
@@ -171,7 +172,12 @@ impl<const N: usize> Board<N> {
             info.sense_unit.as_nanovolts(),
             info.rail_unit.as_nanovolts(),
         );
-        if units != (i64::from(self.sense_unit_nv), i64::from(self.rail_unit_nv)) {
+        if units
+            != (
+                i64::from(self.sense_unit.nanovolts),
+                i64::from(self.rail_unit_nv),
+            )
+        {
             return Err(ConfigError::BoardOfAnotherPart);
         }
         match self.unusable {

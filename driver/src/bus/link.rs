@@ -90,8 +90,8 @@ impl<B: Port> Link<B> {
     }
 
     /// Lets at least this much time go by.
-    pub async fn delay_us(&mut self, us: u32) {
-        self.port.delay_us(us).await;
+    pub fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
+        self.port.delay_us(us)
     }
 
     /// Reads a register. Tried again after any failure, unless the register says once.

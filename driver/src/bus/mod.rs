@@ -14,7 +14,7 @@ mod target;
 
 pub use asynch::Async;
 pub use blocking::Blocking;
-pub(crate) use blocking::{Done, poll_once};
+pub(crate) use blocking::{Done, at_once, poll_once};
 pub(crate) use dry::Dry;
 pub use fault::Fault;
 pub use link::Link;

@@ -127,12 +127,13 @@ impl PowerFactor {
     }
 }
 
-/// A number below 2^62 times one below 2^31, if the result is below 2^63.
+/// A number below 2^62 times one below 2^16, if the result is below 2^63.
 #[must_use]
 #[inline(always)]
-pub(crate) const fn scaled(number: i64, by: i32) -> i64 {
+pub(crate) const fn scaled(number: i64, by: u16) -> i64 {
     let Fixed { high, low } = Fixed::of(number);
-    product(low, by).wrapping_add((high.wrapping_mul(by) as i64) << 32)
+    let above = high.wrapping_mul(by as i32) as i64;
+    product_by_short(low, by).wrapping_add(above << 32)
 }
 
 /// `numerator` / `denominator` × 2^`places`, rounded to nearest; `None` if it takes more than 62
@@ -157,12 +158,26 @@ const fn fixed(numerator: u128, denominator: u64, places: u32) -> Option<Fixed> 
 /// half words cost less. Such a core has no compare-and-swap either, which the compiler tells.
 #[inline(always)]
 pub(crate) const fn product(a: i32, b: i32) -> i64 {
-    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+    if WITHOUT_LONG_PRODUCT {
         product_of_half_words(a, b)
     } else {
         (a as i64).wrapping_mul(b as i64)
     }
 }
+
+/// The same of a number of 16 bits: two products of half words.
+#[inline(always)]
+pub(crate) const fn product_by_short(a: i32, b: u16) -> i64 {
+    if WITHOUT_LONG_PRODUCT {
+        let low = (a as u32 & 0xFFFF).wrapping_mul(b as u32);
+        let high = (a >> 16).wrapping_mul(b as i32);
+        ((high as i64) << 16).wrapping_add(low as i64)
+    } else {
+        (a as i64).wrapping_mul(b as i64)
+    }
+}
+
+const WITHOUT_LONG_PRODUCT: bool = cfg!(all(target_arch = "arm", not(target_has_atomic = "32")));
 
 /// The same of numbers without a sign: what has its highest bit set counts 2^32 more than it shows.
 #[inline(always)]

@@ -8,7 +8,7 @@ mod wide;
 
 pub(crate) use divide::{divided, divided_up, root, times};
 pub use factor::{CurrentFactor, PowerFactor};
-pub(crate) use factor::{corrected, product, scaled};
+pub(crate) use factor::{corrected, product, product_by_short, product_unsigned, scaled};
 pub(crate) use search::first_where;
 pub use search::{code_at_least, code_at_most};
 pub(crate) use wide::{long_factor, product_above, scaled_wide, share};

@@ -2,6 +2,8 @@
 //!
 //! Dropping a future at any point is a normal event. It leaves what a failure at that point leaves.
 
+use core::future::Future;
+
 use embedded_hal_async::delay::DelayNs;
 use embedded_hal_async::i2c::I2c;
 
@@ -187,12 +189,15 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
         P::INFO
     }
 
-    async fn init(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {
-        self.change(Operation::Init, config).await
+    fn init(&mut self, config: &Config<N>) -> impl Future<Output = Result<(), Error<I::Error>>> {
+        self.change(Operation::Init, config)
     }
 
-    async fn configure(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {
-        self.change(Operation::Configure, config).await
+    fn configure(
+        &mut self,
+        config: &Config<N>,
+    ) -> impl Future<Output = Result<(), Error<I::Error>>> {
+        self.change(Operation::Configure, config)
     }
 
     async fn resume(

@@ -9,7 +9,7 @@ use super::{
 };
 use crate::Channel;
 use crate::board::Board;
-use crate::bus::{Blocking, poll_once};
+use crate::bus::{Blocking, at_once, poll_once};
 use crate::config::{AlertFlags, Config, ConfigError, Limits};
 use crate::info::PartInfo;
 use crate::part::{Part, ResumeToken};
@@ -127,7 +127,7 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
     }
 
     fn sample(&mut self) -> Result<&Self::Sample, Error<I::Error>> {
-        match poll_once(|| self.core.sample()) {
+        match at_once(self.core.sample()) {
             Ok(()) => Ok(&self.core.last),
             Err(fault) => Err(self.core.error(Operation::Sample, fault)),
         }

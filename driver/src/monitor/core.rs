@@ -83,20 +83,22 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             .resume(&mut self.link, &self.last.scan, token)
             .await?;
         // Reset, mode and ranges are told by a block.
-        self.read().await?;
+        self.read(false).await?;
         self.begin();
         Ok(())
     }
 
-    pub(crate) async fn sample(&mut self) -> Result<(), Fault> {
-        self.powered()?;
-        self.known()?;
-        self.read().await
+    pub(crate) fn sample(&mut self) -> impl Future<Output = Result<(), Fault>> {
+        self.read(true)
     }
 
-    /// What a sample and the end of a resume have in common.
-    fn read(&mut self) -> impl Future<Output = Result<(), Fault>> {
+    /// A sample, which takes a part that is known, and the end of a resume, which finds out.
+    fn read(&mut self, known: bool) -> impl Future<Output = Result<(), Fault>> {
         B::shared(move || async move {
+            if known {
+                self.powered()?;
+                self.known()?;
+            }
             self.last.readable = 0;
             // Counted before, and taken back after: a future that is dropped has failed, too.
             self.failures = self.failures.saturating_add(1);

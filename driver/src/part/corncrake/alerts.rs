@@ -17,12 +17,12 @@ impl Corncrake {
         Ok(from_bits(link.get(FLAGS).await?))
     }
 
-    pub(super) async fn clear<B: Port>(
+    pub(super) fn clear<B: Port>(
         &mut self,
         link: &mut Link<B>,
         flags: AlertFlags,
-    ) -> Result<(), Fault> {
-        link.put(FLAGS.once(), to_bits(flags)).await
+    ) -> impl Future<Output = Result<(), Fault>> {
+        link.put(FLAGS.once(), to_bits(flags))
     }
 
     /// A write to DEBOUNCE sets the limits of its channel to what is never passed.

@@ -77,7 +77,7 @@ impl Part for Corncrake {
         }
     }
 
-    async fn latch<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+    fn latch<B: Port>(&mut self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
         self.tag = match self.tag {
             u8::MAX => 1,
             tag => tag.wrapping_add(1),
@@ -87,7 +87,7 @@ impl Part for Corncrake {
             true => (RUN, u16::from(SINGLE_SHOT)),
             false => (LATCH, latch),
         };
-        link.put(register, u64::from(value)).await
+        link.put(register, u64::from(value))
     }
 
     fn latch_us_max(&self) -> u32 {
@@ -145,22 +145,22 @@ impl Part for Corncrake {
         block.sums(channel)
     }
 
-    async fn start_capture<B: Port>(
+    fn start_capture<B: Port>(
         &mut self,
         link: &mut Link<B>,
         channel: Channel,
-    ) -> Result<(), Fault> {
-        self.begin_capture(link, channel).await
+    ) -> impl Future<Output = Result<(), Fault>> {
+        self.begin_capture(link, channel)
     }
 
-    async fn fetch_capture<B: Port>(
+    fn fetch_capture<B: Port>(
         &mut self,
         link: &mut Link<B>,
         block: &mut Block,
         first: u16,
         codes: &mut [i32],
-    ) -> Result<(), Fault> {
-        self.take_capture(link, block, first, codes).await
+    ) -> impl Future<Output = Result<(), Fault>> {
+        self.take_capture(link, block, first, codes)
     }
 
     fn read_flags<B: Port>(
@@ -261,9 +261,12 @@ impl Corncrake {
     }
 
     /// Latches with the tag that no sample has.
-    async fn supersede<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+    fn supersede<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+    ) -> impl Future<Output = Result<(), Fault>> {
         self.tag = 0;
-        self.ask(link).await
+        self.ask(link)
     }
 
     /// Takes the part's count of writes as it stands for ours.

@@ -7,7 +7,7 @@ use core::hint::black_box;
 
 use cortex_m as _;
 use crake::alert::AlertQueue;
-use crake::board::{Correction, Gain, Offset};
+use crake::board::{Board, Correction, Gain, Offset};
 use crake::capture::Tally;
 use crake::part::ResumeToken;
 use crake::totals::Totals;
@@ -17,11 +17,11 @@ use footprint::{BOARD, CONFIG, Instantly, LIMITS, RAILS, Silent, Time, part};
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
+    static mut CORRECTED: Board<RAILS> = BOARD;
     let mut correction = Correction::NONE;
     correction.offset = Offset::from_bits(black_box(512));
     correction.gain = Gain::from_bits(black_box((1 << 30) + 12_345));
-    let mut board = BOARD;
-    board.correct(Channel::C0, &correction);
+    CORRECTED.correct(Channel::C0, &correction);
     let mut monitor = Monitor::new(Silent, Instantly, part(), &BOARD).with_clock(Time::default());
     let mut totals = Totals::new(&BOARD);
     let mut queue = AlertQueue::<8>::new();
@@ -32,8 +32,8 @@ fn main() -> ! {
         let _ = black_box(monitor.init(&CONFIG).is_ok());
     }
     let _ = black_box(queue.set_limits(&mut monitor, &LIMITS).is_ok());
-    let _ = black_box(monitor.set_board(&board).is_ok());
-    totals.set_board(&board);
+    let _ = black_box(monitor.set_board(CORRECTED).is_ok());
+    totals.set_board(CORRECTED);
     loop {
         if let Ok(sample) = monitor.sample() {
             for channel in Channel::first(RAILS as u8) {
