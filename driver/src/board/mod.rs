@@ -56,7 +56,7 @@ pub struct Board<const N: usize> {
     serial: u32,
     clock: Tolerance,
     revision: u32,
-    /// A rail that cannot be used.
+    /// The first rail that was found unusable.
     unusable: Option<Channel>,
 }
 
@@ -130,7 +130,7 @@ impl<const N: usize> Board<N> {
             && let Some((factors, _)) = rest.split_first_mut()
         {
             factors.correct(correction, &sense_unit);
-            if !factors.is_usable() {
+            if !factors.is_usable() && self.unusable.is_none() {
                 self.unusable = Some(channel);
             }
             self.revision = self.revision.wrapping_add(1);
