@@ -335,9 +335,9 @@ proptest! {
     }
 }
 
-/// Ten years at 2000 scans a second and full scale, a sample every 9.2 h: each sum rolls over between
-/// samples, and not one code is lost. The sense resistor of 100 µΩ makes it 655 A at 65.5 V, 1.35e13 J:
-/// more than 64 bits of nanojoules, and more than 2^63 of power codes.
+/// Ten years at 2000 scans a second and full scale, a sample every 9.2 h: each sum rolls over
+/// between samples, and not one code is lost. The sense resistor of 100 µΩ makes it 655 A at 65.5
+/// V, 1.35e13 J: more than 64 bits of nanojoules, and more than 2^63 of power codes.
 #[test]
 fn ten_years_at_full_scale_lose_nothing() {
     for sense in [131_071, -131_072] {
@@ -354,7 +354,8 @@ fn ten_years_at_full_scale_lose_nothing() {
         assert!(us > 3_645 * 86_400 * 1_000_000);
         assert_eq!((totals.epoch(), totals.counted_us()), (0, us));
         assert_eq!(totals.part_clock_us(), us);
-        // Constant codes: energy is power × time whatever the number of scans. Codes × 0.5 µV ÷ 100 µΩ is
+        // Constant codes: energy is power × time whatever the number of scans. Codes × 0.5 µV ÷ 100
+        // µΩ is
         // 655.36 A at 65.535 V.
         let nanocoulombs = ratio(i64::from(sense) * 500, 100_000) * ratio(us, 1) * ratio(1_000, 1);
         let nanojoules = &nanocoulombs * ratio(65_535, 1_000);

@@ -60,8 +60,8 @@ fn a_discontinuity_leaves_what_was_counted() {
     }
 }
 
-/// Goal: the bracket of a gap holds the time between the latches, wherever in their brackets they were,
-/// and whatever the clock's rate within its limits; and it is not much longer.
+/// Goal: the bracket of a gap holds the time between the latches, wherever in their brackets they
+/// were, and whatever the clock's rate within its limits; and it is not much longer.
 #[test]
 fn gaps_are_brackets() {
     for (clock_ppm, us) in [
@@ -141,8 +141,9 @@ fn a_clock_that_began_anew_leaves_the_gap_open() {
     assert!((999_000..1_000_000).contains(&gap.least_us));
 }
 
-/// Scans that do not fit the time: a part that was reset and set up alike by somebody else, or a clock that
-/// stood still. 1.5 % of the oscillator and 100 ppm of the host are within limits, and two scans.
+/// Scans that do not fit the time: a part that was reset and set up alike by somebody else, or a
+/// clock that stood still. 1.5 % of the oscillator and 100 ppm of the host are within limits, and
+/// two scans.
 #[test]
 fn scans_out_of_step_with_the_clock() {
     let board = board([rail(10_000_000)]);
@@ -203,7 +204,8 @@ fn samples_within_one_scan() {
     assert!((399_000..=400_000).contains(&totals.gap().least_us));
 }
 
-/// While the part does not scan by itself its time is a gap; counting begins again with the first sample.
+/// While the part does not scan by itself its time is a gap; counting begins again with the first
+/// sample.
 #[test]
 fn idle_and_single_shot_are_gaps() {
     let board = board([rail(10_000_000)]).with_clock(Tolerance::ZERO);

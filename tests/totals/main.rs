@@ -1,9 +1,12 @@
-//! Totals, given samples that a test sets, against exact arithmetic; and given those of a monitor on
-//! the bench, against what truly flowed.
+//! Totals, given samples that a test sets, against exact arithmetic; and given those of a monitor
+//! on the bench, against what truly flowed.
 
+mod bounds;
 mod clipping;
 mod exact;
 mod gaps;
+mod individual;
+mod limits;
 mod model;
 mod over_range;
 mod stub;

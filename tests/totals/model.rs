@@ -35,8 +35,8 @@ pub fn power_of_two(exponent: i32) -> BigRational {
 }
 
 impl Model {
-    /// Charge and energy of the open stretch: Σ codes × weight ÷ scans × time, less the offset, times
-    /// the gain.
+    /// Charge and energy of the open stretch: Σ codes × weight ÷ scans × time, less the offset,
+    /// times the gain.
     pub fn stretch(
         &self,
         nanoohms: u64,
@@ -74,8 +74,8 @@ impl Model {
         (self.charge, self.energy, self.rail) = Default::default();
     }
 
-    /// How far a total may be off: half a unit by rounding at the end, 2^-20 of a unit for each stretch,
-    /// and 2^-50 of each.
+    /// How far a total may be off: half a unit by rounding at the end, 2^-20 of a unit for each
+    /// stretch, and 2^-50 of each.
     pub fn slack(&self, open: &[BigRational; 2]) -> [BigRational; 2] {
         let units = ratio(1, 2) + ratio(self.closed + 1, 1) * power_of_two(-20);
         [0, 1].map(|place| {

@@ -1,4 +1,5 @@
-//! A part without physics: sums that a test adds to, shown modulo their widths, and a clock that it sets.
+//! A part without physics: sums that a test adds to, shown modulo their widths, and a clock that it
+//! sets.
 
 use crake::board::{Board, Rail, SenseResistor};
 use crake::config::{ChannelRange, Run, Scan};

@@ -11,8 +11,8 @@ const OSCILLATOR_PPM: u128 = 15_000;
 const HOST_PPM: u128 = 100;
 const MILLION: u128 = 1_000_000;
 
-/// Scans of 500 µs that the part makes while `us` pass on the host's clock, both as wrong as they may
-/// be: `fast` or slow.
+/// Scans of 500 µs that the part makes while `us` pass on the host's clock, both as wrong as they
+/// may be: `fast` or slow.
 fn scans_in(us: u64, fast: bool) -> u64 {
     let us = u128::from(us);
     let (part, host) = if fast {
@@ -23,8 +23,9 @@ fn scans_in(us: u64, fast: bool) -> u64 {
     (us * part / (host * 500)) as u64
 }
 
-/// Goal: whatever their width, sums are followed over many rollovers in both directions, and the promised
-/// moment is neither too late for the fastest part at full scale, nor are its scans taken for wrong ones.
+/// Goal: whatever their width, sums are followed over many rollovers in both directions, and the
+/// promised moment is neither too late for the fastest part at full scale, nor are its scans taken
+/// for wrong ones.
 #[test]
 fn sums_of_every_width_are_followed_to_the_last_safe_moment() {
     // Energy, charge, scans: full scale is 2^33 and 2^17 (section 4).
@@ -55,7 +56,8 @@ fn sums_of_every_width_are_followed_to_the_last_safe_moment() {
                 let sense = if turn % 3 == 2 { 131_071 } else { -131_072 };
                 let by_us = totals.next_sample_by_us().expect("it counts");
                 let us = by_us - stub.width_us - stub.now_us;
-                // 2^40 µs are as late as it gets; a 16th may be given away, and the scans at the ends.
+                // 2^40 µs are as late as it gets; a 16th may be given away, and the scans at the
+                // ends.
                 let most = (1_u64 << safe).min((1 << 40) / 500);
                 assert!(us / 500 >= most - most / 16 - 4, "{bits:?}: {us} µs");
                 let scans = scans_in(us, fast);
@@ -71,7 +73,8 @@ fn sums_of_every_width_are_followed_to_the_last_safe_moment() {
                 power += i128::from(sense) * i128::from(scans) * 65_535;
                 counted += scans;
             }
-            // Codes × 0.5 µV ÷ 10 mΩ = × 50 µA, which is 0.05 nC a microsecond; × 1 mV; mean per scan × time.
+            // Codes × 0.5 µV ÷ 10 mΩ = × 50 µA, which is 0.05 nC a microsecond; × 1 mV; mean per
+            // scan × time.
             let time = ratio(stub.twice_us() - start_us, 2 * counted);
             let charge = ratio(codes * 50, 1_000) * &time;
             let energy = ratio(power * 50, 1_000_000) * time;

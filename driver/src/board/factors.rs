@@ -144,19 +144,19 @@ impl Factors {
     }
 
     /// Whether these are the factors of this rail, correction included: gains within some 2^-25.
-    pub(crate) fn is_of(&self, rail: &Rail, info: &PartInfo) -> bool {
+    pub(crate) const fn is_of(&self, rail: &Rail, info: &PartInfo) -> bool {
         let unit = info.sense_unit.as_nanovolts();
         let (correction, resistance) = (rail.correction(), self.resistance);
-        let taken_off = i64::from(self.offset_256ths).wrapping_mul(unit);
-        let offset = i64::from(correction.offset.to_bits());
+        let taken_off = (self.offset_256ths as i64).wrapping_mul(unit);
+        let offset = correction.offset.to_bits() as i64;
         // What 2^30 of 256ths make, times 2^8 resistances: gain × unit × 1e9, without a division.
         let shown = self.current_of(1 << 30).as_nanoamps().unsigned_abs() << 8;
-        let shown = u128::from(shown).wrapping_mul(resistance.into());
-        let gain = u64::from(correction.gain.to_bits().unsigned_abs());
+        let shown = (shown as u128).wrapping_mul(resistance as u128);
+        let gain = correction.gain.to_bits().unsigned_abs() as u64;
         let exact = times(gain.wrapping_mul(unit.unsigned_abs()), 1_000_000_000);
         rail.resistor().resistance().as_nanoohms() == resistance
             && taken_off.abs_diff(offset).wrapping_mul(2) <= unit.unsigned_abs()
-            && shown.abs_diff(exact) <= u128::from(resistance) << 8
+            && shown.abs_diff(exact) <= (resistance as u128) << 8
     }
 
     /// Whether the part can be used with this resistor and correction.

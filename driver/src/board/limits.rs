@@ -7,7 +7,7 @@
 //! − 1| ÷ F ≤ ρ ÷ (1 − ρ), and shown − true = shown × (F − 1) ÷ F + e ÷ F.
 
 use super::Rail;
-use crate::convert::{divided_up, root};
+use crate::convert::{divided_up, root, times};
 use crate::info::PartInfo;
 use crate::units::Voltage;
 
@@ -67,12 +67,13 @@ impl SenseLimits {
     /// A gain belongs to the sense range that it was measured in. In another, the gains of both
     /// ranges are open besides; a correction whose range is not known is taken as measured in
     /// another. What is taken off or multiplied by without a known bound may be wrong in full.
-    pub(crate) fn new(info: &PartInfo, rail: &Rail, sense: u8) -> Option<Self> {
-        let here = info.sense_errors.get(usize::from(sense))?;
-        let lsb_nv = info
-            .sense_ranges
-            .get(usize::from(sense))?
-            .lsb_nv(info.sense_unit);
+    pub(crate) const fn new(info: &PartInfo, rail: &Rail, sense: u8) -> Option<Self> {
+        let (Some(here), Some(range)) =
+            (at(info.sense_errors, sense), at(info.sense_ranges, sense))
+        else {
+            return None;
+        };
+        let lsb_nv = range.lsb_nv(info.sense_unit);
         let correction = rail.correction();
         let gain = correction.gain.to_bits();
         let (offset, bias_pv, taken_off) = match correction.offset_bound {
@@ -88,14 +89,14 @@ impl SenseLimits {
             0 => 0,
             _ => pv(info.sense_unit).div_ceil(512),
         };
-        let (open_ppm, off_ppb, resistor_ppm) = match correction.gain_bound {
-            Some(bound) if correction.gain_range == Some(sense) => (bound.as_ppm(), 0, 0),
-            Some(bound) => {
-                let there_ppm = gain_ppm_of(info, correction.gain_range);
-                let both_ppm = here.gain_ppm.saturating_add(there_ppm);
+        let (open_ppm, off_ppb, resistor_ppm) = match (correction.gain_bound, correction.gain_range)
+        {
+            (Some(bound), Some(there)) if there == sense => (bound.as_ppm(), 0, 0),
+            (Some(bound), there) => {
+                let both_ppm = here.gain_ppm.saturating_add(gain_ppm_of(info, there));
                 (bound.as_ppm().saturating_add(both_ppm), 0, 0)
             }
-            None => {
+            (None, _) => {
                 let tolerance = rail.resistor().tolerance();
                 (here.gain_ppm, off_one_ppb(gain), tolerance.as_ppm())
             }
@@ -128,10 +129,10 @@ impl SenseLimits {
     }
 
     /// A sense voltage, as much greater as the correction's gain is above 1; rounded up.
-    pub(crate) fn magnified(&self, pv: u64) -> u64 {
+    pub(crate) const fn magnified(&self, pv: u64) -> u64 {
         match self.gain.checked_sub(1 << 30) {
             Some(above @ 1..) => {
-                let more = u128::from(pv).wrapping_mul(above.unsigned_abs().into()) >> 30;
+                let more = times(pv, above as u32) >> 30;
                 pv.saturating_add(more as u64).saturating_add(1) // less than twice
             }
             _ => pv,
@@ -141,16 +142,16 @@ impl SenseLimits {
 
 impl VoltageLimits {
     /// `None` where the part has no such range.
-    pub(crate) fn new(info: &PartInfo, rail: u8) -> Option<Self> {
-        let range = info.rail_errors.get(usize::from(rail))?;
-        let lsb_nv = info
-            .rail_ranges
-            .get(usize::from(rail))?
-            .lsb_nv(info.rail_unit);
+    pub(crate) const fn new(info: &PartInfo, rail: u8) -> Option<Self> {
+        let (Some(here), Some(range)) = (at(info.rail_errors, rail), at(info.rail_ranges, rail))
+        else {
+            return None;
+        };
+        let lsb_nv = range.lsb_nv(info.rail_unit);
         Some(Self {
-            gain_ppb: ppb(range.gain_ppm),
-            offset_pv: pv(range.offset),
-            noise: Noise::new(lsb_nv, range.noise),
+            gain_ppb: ppb(here.gain_ppm),
+            offset_pv: pv(here.offset),
+            noise: Noise::new(lsb_nv, here.noise),
         })
     }
 }
@@ -162,7 +163,7 @@ impl Noise {
     /// LSB ÷ √12 r.m.s. (GUM, F.2.2.1) and averages out, too; 6 ÷ √12 < 2. Less noise leaves half
     /// an LSB for good.
     #[inline(never)] // linked once
-    pub(crate) fn new(lsb_nv: u64, rms: Voltage) -> Self {
+    pub(crate) const fn new(lsb_nv: u64, rms: Voltage) -> Self {
         let (lsb_pv, rms_pv) = (lsb_nv.saturating_mul(1_000), pv(rms));
         let half_code_pv = lsb_pv.div_ceil(2);
         let (falling_pv, staying_pv) = if rms_pv.saturating_mul(2) >= lsb_pv {
@@ -181,8 +182,17 @@ impl Noise {
     /// Of a mean over so many conversions, at least one, worked out exactly from their codes: noise
     /// and rounding together, in picovolts, rounded up.
     pub(crate) fn of_mean(&self, conversions: u64) -> u64 {
-        let falling_pv = self.six_pv.saturating_add(self.falling_pv);
-        over_root(falling_pv, conversions).saturating_add(self.staying_pv)
+        over_root(self.falling_pv(), conversions).saturating_add(self.staying_pv)
+    }
+
+    /// What falls with the root of the number of conversions, of a single one; in picovolts.
+    pub(crate) const fn falling_pv(&self) -> u64 {
+        self.six_pv.saturating_add(self.falling_pv)
+    }
+
+    /// What does not; in picovolts.
+    pub(crate) const fn staying_pv(&self) -> u64 {
+        self.staying_pv
     }
 
     /// The same apart: noise, and rounding.
@@ -222,20 +232,33 @@ pub(crate) const fn pv(voltage: Voltage) -> u64 {
     voltage.as_nanovolts().unsigned_abs().saturating_mul(1_000)
 }
 
+/// The entry at a place of a table; `None` where there is none.
+pub(crate) const fn at<T>(table: &[T], place: u8) -> Option<&T> {
+    match table.split_at_checked(place as usize) {
+        Some((_, rest)) => rest.first(),
+        None => None,
+    }
+}
+
 /// Greatest gain error in the sense range at this place, or in any where that is not known.
-pub(crate) fn gain_ppm_of(info: &PartInfo, place: Option<u8>) -> u32 {
-    let known = place.and_then(|place| info.sense_errors.get(usize::from(place)));
-    let ranges = match known {
-        Some(range) => core::slice::from_ref(range),
-        None => info.sense_errors,
-    };
-    ranges
-        .iter()
-        .fold(0, |most, range| range.gain_ppm.max(most))
+pub(crate) const fn gain_ppm_of(info: &PartInfo, place: Option<u8>) -> u32 {
+    if let Some(place) = place
+        && let Some(range) = at(info.sense_errors, place)
+    {
+        return range.gain_ppm;
+    }
+    let (mut rest, mut greatest) = (info.sense_errors, 0);
+    while let [range, others @ ..] = rest {
+        if range.gain_ppm > greatest {
+            greatest = range.gain_ppm;
+        }
+        rest = others;
+    }
+    greatest
 }
 
 /// Bias current through the nominal resistance, in picovolts, rounded up.
-pub(crate) fn bias_pv(info: &PartInfo, rail: &Rail) -> u64 {
+pub(crate) const fn bias_pv(info: &PartInfo, rail: &Rail) -> u64 {
     let nanoohms = rail.resistor().resistance().as_nanoohms();
     let nanoamps = info.bias.as_nanoamps().unsigned_abs();
     // nA × nΩ is 1e-18 V; 2^20 of them are 1.048 576 pV, which is less than 1 + 25 ÷ 512.

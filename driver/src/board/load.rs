@@ -17,7 +17,7 @@ pub enum Flow {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LoadSteps {
-    /// Greatest number of jumps in any 3600 s.
+    /// Greatest rate of jumps: in any other time than 3600 s as many as this makes, and one more.
     pub per_hour: u32,
     /// Greatest jump.
     pub step: Current,
@@ -27,7 +27,7 @@ pub struct LoadSteps {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct VoltageSteps {
-    /// Greatest number of jumps in any 3600 s.
+    /// Greatest rate of jumps, likewise.
     pub per_hour: u32,
     /// Greatest jump.
     pub step: Voltage,
@@ -76,8 +76,8 @@ impl Load {
         self
     }
 
-    /// The same where the mean of the current's *magnitude* is at most `mean` over any stretch of at
-    /// least `over_s` seconds.
+    /// The same where the mean of the current's *magnitude* is at most `mean` over any stretch of
+    /// at least `over_s` seconds.
     ///
     /// It matters where current flows both ways: temperature and the oscillator act on what was
     /// turned over whichever way, which the totals do not tell.
@@ -126,7 +126,8 @@ impl Load {
         self.voltage_steps
     }
 
-    /// Greatest mean of the current's magnitude, and the least stretch in seconds for which it holds.
+    /// Greatest mean of the current's magnitude, and the least stretch in seconds for which it
+    /// holds.
     #[must_use]
     pub const fn mean(&self) -> (Current, u32) {
         (self.mean, self.mean_over_s)

@@ -144,6 +144,11 @@ impl<const N: usize> Board<N> {
         self.factors.get(channel.index())
     }
 
+    /// How codes become quantities, by channel.
+    pub(crate) const fn all_factors(&self) -> &[Factors; N] {
+        &self.factors
+    }
+
     /// Its serial number.
     #[must_use]
     pub const fn serial(&self) -> u32 {

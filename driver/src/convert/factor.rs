@@ -182,9 +182,18 @@ const WITHOUT_LONG_PRODUCT: bool = cfg!(all(target_arch = "arm", not(target_has_
 /// The same of numbers without a sign: what has its highest bit set counts 2^32 more than it shows.
 #[inline(always)]
 pub(crate) const fn product_unsigned(a: u32, b: u32) -> u64 {
+    if cfg!(all(target_arch = "arm", not(target_has_atomic = "32"))) {
+        unsigned_of_half_words(a, b)
+    } else {
+        (a as u64).wrapping_mul(b as u64)
+    }
+}
+
+#[inline(never)]
+const fn unsigned_of_half_words(a: u32, b: u32) -> u64 {
     let (mask_a, mask_b) = ((a as i32 >> 31) as u32, (b as i32 >> 31) as u32);
     let more = (b & mask_a).wrapping_add(a & mask_b);
-    (product(a as i32, b as i32) as u64).wrapping_add((more as u64) << 32)
+    (product_of_half_words(a as i32, b as i32) as u64).wrapping_add((more as u64) << 32)
 }
 
 #[inline(never)]

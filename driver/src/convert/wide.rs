@@ -51,6 +51,9 @@ fn multiply(words: &mut [u32], factor: u64) {
     let (high, low) = ((factor >> 32) as u32, factor as u32);
     let (mut carry, mut before) = (0_u64, 0_u32);
     for word in words {
+        if carry == 0 && (*word | before) == 0 {
+            continue; // most words are zero
+        }
         // A product and one number of 32 bits more fit in 64 bits: each product takes the low half of
         // what is carried, and the upper halves go on together.
         let first = product(*word, low).wrapping_add(carry & LOW);

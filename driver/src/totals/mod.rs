@@ -1,16 +1,17 @@
 //! Charge and energy of each rail, for as long as it runs.
 //!
-//! Give every sample to [`Totals::update`]; ask for [`Totals::charge`] or [`Totals::energy`] whenever
-//! wanted. The part's running sums are unwrapped across rollovers and kept as whole numbers; they are
-//! converted when asked for, and when a stretch ends.
+//! Give every sample to [`Totals::update`]; ask for [`Totals::charge`] or [`Totals::energy`]
+//! whenever wanted. The part's running sums are unwrapped across rollovers and kept as whole
+//! numbers; they are converted when asked for, and when a stretch ends.
 //!
-//! Two clocks: the part's oscillator may be off by percents, the host's crystal by parts per million.
-//! So a total is the mean per scan, in which the oscillator cancels out, times the time by the *host's*
-//! clock. [`Totals::part_clock_us`] shows the other view.
+//! Two clocks: the part's oscillator may be off by percents, the host's crystal by parts per
+//! million. So a total is the mean per scan, in which the oscillator cancels out, times the time by
+//! the *host's* clock. [`Totals::part_clock_us`] shows the other view.
 //!
-//! A **stretch** is time under one configuration and one correction in which no count was lost. It ends
-//! with a **discontinuity**: what was counted stays, the time up to the next sample is a [`Gap`], and the
-//! **epoch**, which counts discontinuities, goes up by one. A change of configuration is one, too.
+//! A **stretch** is time under one configuration and one correction in which no count was lost. It
+//! ends with a **discontinuity**: what was counted stays, the time up to the next sample is a
+//! [`Gap`], and the **epoch**, which counts discontinuities, goes up by one. A change of
+//! configuration is one, too.
 //!
 //! ```
 //! use crake::totals::{Totals, Update};
@@ -35,48 +36,56 @@
 //! }
 //! ```
 
+mod bounds;
 mod flow;
+mod margins;
 mod pace;
 mod report;
 mod sums;
 mod update;
 
-pub use report::{Discontinuity, Gap, Net, Update};
+pub use bounds::{Bounds, Keep, NoBounds};
+pub use margins::Margins;
+pub use report::{Discontinuity, Gap, Net, Total, Update};
 
 use crate::Channel;
 use crate::board::Board;
 use crate::convert::share;
 use crate::monitor::Saturation;
 use crate::units::{Charge, Energy};
-use flow::{Open, Quantity};
-use pace::{Moment, Pace, share_of};
+use bounds::Stretch;
+use flow::{Open, Quantity, Sum};
+use pace::{Last, Pace, share_of};
 use sums::Sums;
 
 /// Totals of `N` rails.
 ///
 /// Empty totals are constant: they can live in a `static`.
 #[derive(Clone, Copy, Debug)]
-pub struct Totals<'b, const N: usize> {
+pub struct Totals<'b, const N: usize, K = NoBounds> {
     board: &'b Board<N>,
+    kept: K,
     course: Course,
-    /// Whether an offset is taken off on any rail, and whether rail codes have come in this stretch.
+    /// Whether an offset is taken off on any rail, and whether rail codes have come in this
+    /// stretch.
     weighed: bool,
     read: bool,
+    /// The clocks agree within 2^-this.
+    agreement: u8,
     pace: Pace,
-    last: Moment,
+    last: Last,
     /// Twice the middle of the bracket of the sample that the stretch began with, modulo 2^64.
     start_twice_us: u64,
     /// Scans in the stretch, and those that are not in this number yet.
     scans: u64,
     recent: u32,
-    /// Of the last sample.
-    last_scans: u32,
     configuration: u32,
     clipped_samples: u32,
     epoch: u32,
     gap: Gap,
     rails: [Sums; N],
-    /// Twice the time of the stretches that have ended by the host's clock, and their time by the part's.
+    /// Twice the time of the stretches that have ended by the host's clock, and their time by the
+    /// part's.
     closed_twice_us: u64,
     closed_part_us: u64,
 }
@@ -93,21 +102,114 @@ enum Course {
 }
 
 impl<'b, const N: usize> Totals<'b, N> {
-    /// Nothing, on this board.
+    /// Nothing, on this board; totals will have no bounds.
     #[must_use]
     #[inline(always)] // as a call it copies, which links the copy routine
     pub const fn new(board: &'b Board<N>) -> Self {
+        Self::empty(board, NoBounds)
+    }
+
+    /// Charge of a rail from source to load; `None` if there is no such rail. Resolution 1 nC.
+    #[must_use]
+    pub fn charge(&self, channel: Channel) -> Option<Net<Charge>> {
+        Some(
+            self.net(channel, Quantity::Charge, self.open().as_ref())?
+                .map(Charge::from_nanocoulombs),
+        )
+    }
+
+    /// Energy of a rail into the load; `None` if there is no such rail. Resolution 1 nJ.
+    ///
+    /// The sense resistor's own loss is not in it.
+    #[must_use]
+    pub fn energy(&self, channel: Channel) -> Option<Net<Energy>> {
+        Some(
+            self.net(channel, Quantity::Energy, self.open().as_ref())?
+                .map(Energy::from_nanojoules),
+        )
+    }
+
+    /// Converts by another description of the board from now on, as after a calibration: what comes
+    /// after the last sample is counted by the new one. It is no discontinuity.
+    pub fn set_board(&mut self, board: &'b Board<N>) {
+        self.close();
+        self.board = board;
+        self.begin_stretch();
+    }
+}
+
+impl<'b, const N: usize> Totals<'b, N, Bounds<'b, N>> {
+    /// Nothing, on the board of these margins; each total will have a bound.
+    #[must_use]
+    #[inline(always)]
+    pub const fn with_bounds(margins: &'b Margins<'b, N>) -> Self {
+        Self::empty(margins.board, Bounds::new(margins))
+    }
+
+    /// Charge of a rail from source to load; `None` if there is no such rail. Resolution 1 nC.
+    #[must_use]
+    pub fn charge(&self, channel: Channel) -> Option<Total<Charge>> {
+        Some(
+            self.total(channel, Quantity::Charge)?
+                .map(Charge::from_nanocoulombs),
+        )
+    }
+
+    /// Energy of a rail into the load; `None` if there is no such rail. Resolution 1 nJ.
+    ///
+    /// The sense resistor's own loss is not in it.
+    #[must_use]
+    pub fn energy(&self, channel: Channel) -> Option<Total<Energy>> {
+        Some(
+            self.total(channel, Quantity::Energy)?
+                .map(Energy::from_nanojoules),
+        )
+    }
+
+    /// Converts by another description of the board from now on, as after a calibration: what comes
+    /// after the last sample is counted by the new one, and has its bound. It is no discontinuity.
+    pub fn set_margins(&mut self, margins: &'b Margins<'b, N>) {
+        self.close();
+        self.board = margins.board;
+        self.kept.set_margins(margins);
+        self.begin_stretch();
+    }
+
+    #[inline(never)] // linked once
+    fn total(&self, channel: Channel, quantity: Quantity) -> Option<Total<i128>> {
+        let open = self.open();
+        let Net { value, saturation } = self.net(channel, quantity, open.as_ref())?;
+        let (place, factors) = (channel.index(), self.board.factors(channel)?);
+        let sums = self.rails.get(place)?;
+        let stretch = open.as_ref().map(|open| Stretch {
+            open,
+            sums,
+            factors,
+        });
+        Some(Total {
+            value,
+            bound: self.kept.total(place, quantity, stretch.as_ref()),
+            saturation,
+            covers_load: self.kept.covers_load(place),
+        })
+    }
+}
+
+impl<'b, const N: usize, K> Totals<'b, N, K> {
+    #[inline(always)]
+    const fn empty(board: &'b Board<N>, kept: K) -> Self {
         Self {
             board,
+            kept,
             course: Course::Empty,
             weighed: false,
             read: false,
+            agreement: 0,
             pace: Pace::NONE,
-            last: Moment::NEVER,
+            last: Last::NEVER,
             start_twice_us: 0,
             scans: 0,
             recent: 0,
-            last_scans: 0,
             configuration: 0,
             clipped_samples: 0,
             epoch: 0,
@@ -118,24 +220,6 @@ impl<'b, const N: usize> Totals<'b, N> {
         }
     }
 
-    /// Charge of a rail from source to load; `None` if there is no such rail. Resolution 1 nC.
-    #[must_use]
-    pub fn charge(&self, channel: Channel) -> Option<Net<Charge>> {
-        let (value, saturation) = self.net(channel, Quantity::Charge)?;
-        let value = Charge::from_nanocoulombs(value);
-        Some(Net { value, saturation })
-    }
-
-    /// Energy of a rail into the load; `None` if there is no such rail. Resolution 1 nJ.
-    ///
-    /// The sense resistor's own loss is not in it.
-    #[must_use]
-    pub fn energy(&self, channel: Channel) -> Option<Net<Energy>> {
-        let (value, saturation) = self.net(channel, Quantity::Energy)?;
-        let value = Energy::from_nanojoules(value);
-        Some(Net { value, saturation })
-    }
-
     /// The time in which charge and energy were counted, in microseconds of the host's clock.
     ///
     /// A rail counts while its channel is enabled.
@@ -144,11 +228,11 @@ impl<'b, const N: usize> Totals<'b, N> {
         self.counted_twice_us() / 2
     }
 
-    /// The same time by the part's own clock, in nominal microseconds: number of scans times nominal
-    /// period.
+    /// The same time by the part's own clock, in nominal microseconds: number of scans times
+    /// nominal period.
     ///
-    /// Over [`counted_us`](Self::counted_us) it is the ratio of the two clocks. A total times that ratio is
-    /// the total by the part's own clock, as far off as the part's oscillator.
+    /// Over [`counted_us`](Self::counted_us) it is the ratio of the two clocks. A total times that
+    /// ratio is the total by the part's own clock, as far off as the part's oscillator.
     #[must_use]
     pub const fn part_clock_us(&self) -> u64 {
         if !self.is_open() {
@@ -157,8 +241,8 @@ impl<'b, const N: usize> Totals<'b, N> {
         self.closed_part_us.wrapping_add(self.open_part_us())
     }
 
-    /// Time that was not counted, from the first sample to the last: between stretches, and while the
-    /// part did not scan by itself.
+    /// Time that was not counted, from the first sample to the last: between stretches, and while
+    /// the part did not scan by itself.
     #[must_use]
     pub fn gap(&self) -> Gap {
         let Gap {
@@ -185,9 +269,9 @@ impl<'b, const N: usize> Totals<'b, N> {
     }
 
     /// The latest safe moment for the next sample, in microseconds on the host's clock: its
-    /// [`Timestamp::after_us`](crate::Timestamp) must not lie beyond, or a rollover of the part's sums could not be told
-    /// from none, whatever flows within full scale. Begin the sample earlier by as long as it may take
-    /// on the bus, repeats included.
+    /// [`Timestamp::after_us`](crate::Timestamp) must not lie beyond, or a rollover of the part's
+    /// sums could not be told from none, whatever flows within full scale. Begin the sample earlier
+    /// by as long as it may take on the bus, repeats included.
     ///
     /// `None` while nothing counts.
     #[must_use]
@@ -195,32 +279,42 @@ impl<'b, const N: usize> Totals<'b, N> {
         if !matches!(self.course, Course::Open) {
             return None;
         }
-        let by_us = self.last.before_us.wrapping_add(self.pace.safe_us);
+        let by_us = self.last.before_us.wrapping_add(self.pace.safe_us());
         // Before the beginning of a clock that began anew: it has passed.
         Some(if by_us >> 63 == 0 { by_us } else { 0 })
     }
 
-    /// The value of a total in whole units, the open stretch included, and what it says after clipping.
+    /// The value of a total in whole units, the open stretch included, and what it says after
+    /// clipping.
     #[inline(never)] // linked once
-    fn net(&self, channel: Channel, quantity: Quantity) -> Option<(i128, Saturation)> {
+    fn net(&self, channel: Channel, quantity: Quantity, open: Option<&Open>) -> Option<Net<i128>> {
         let factors = self.board.factors(channel)?;
         let sums = self.rails.get(channel.index())?;
         let mut sum = quantity.of(sums.closed);
-        if let Some(open) = self.open() {
-            sum.add_open(&open, sums, factors, quantity);
+        if let Some(open) = open {
+            sum.add(&Sum::of(open, sums, factors, quantity), false);
         }
         let saturation = match (sums.is_clipped(quantity), factors.is_forward()) {
             (false, _) => Saturation::None,
             (true, true) => Saturation::AtLeast,
             (true, false) => Saturation::Unknown,
         };
-        Some((sum.rounded(), saturation))
+        Some(Net {
+            value: sum.rounded(),
+            saturation,
+        })
     }
 
     /// The open stretch; `None` where nothing was counted in it.
     fn open(&self) -> Option<Open> {
-        self.is_open()
-            .then(|| Open::new(self.scans(), self.pace.period_us, self.open_twice_us()))
+        self.is_open().then(|| {
+            Open::new(
+                self.scans(),
+                self.pace.period_us,
+                self.open_twice_us(),
+                self.last.width_us,
+            )
+        })
     }
 
     /// Whether there is a stretch in which something was counted.
@@ -239,8 +333,8 @@ impl<'b, const N: usize> Totals<'b, N> {
         self.closed_twice_us.wrapping_add(self.open_twice_us())
     }
 
-    /// Twice the length of the open stretch by the host's clock, from the middle of one bracket to that
-    /// of the other.
+    /// Twice the length of the open stretch by the host's clock, from the middle of one bracket to
+    /// that of the other.
     const fn open_twice_us(&self) -> u64 {
         self.last.twice_us().wrapping_sub(self.start_twice_us)
     }

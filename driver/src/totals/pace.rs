@@ -10,23 +10,23 @@ use crate::monitor::Timestamp;
 pub(super) struct Pace {
     /// Nominal scan period; 0 where nothing counts.
     pub(super) period_us: u32,
-    /// The clocks agree within 2^-this.
-    agreement: u8,
-    /// How long after a sample the next is safe by the host's clock; below 2^40.
-    pub(super) safe_us: u64,
+    /// How long after a sample the next is safe by the host's clock, in 256 µs.
+    safe_256us: u32,
 }
 
-/// When the last sample was, with a bracket that is less than 72 minutes long.
+/// The last sample: its bracket, which is less than 72 minutes long, and its count of scans.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Moment {
+pub(super) struct Last {
     pub(super) before_us: u64,
     pub(super) width_us: u32,
+    pub(super) scans: u32,
 }
 
-impl Moment {
+impl Last {
     pub(super) const NEVER: Self = Self {
         before_us: 0,
         width_us: 0,
+        scans: 0,
     };
 
     /// Twice the middle of the bracket, modulo 2^64.
@@ -38,13 +38,18 @@ impl Moment {
 impl Pace {
     pub(super) const NONE: Self = Self {
         period_us: 0,
-        agreement: 0,
-        safe_us: 0,
+        safe_256us: 0,
     };
 
-    /// At this scan period, 0 if the part does not scan by itself.
+    /// How long after a sample the next is safe by the host's clock, in microseconds.
+    pub(super) const fn safe_us(&self) -> u64 {
+        (self.safe_256us as u64) << 8
+    }
+
+    /// At this scan period, 0 if the part does not scan by itself; tells the k of 2^-k within which
+    /// the clocks agree.
     #[inline(always)]
-    pub(super) fn set(&mut self, info: &PartInfo, period_us: u32, clock_ppm: u32) {
+    pub(super) fn set(&mut self, info: &PartInfo, period_us: u32, clock_ppm: u32) -> u8 {
         self.period_us = match info.sums {
             Source::Part => period_us,
             Source::Driver => 0,
@@ -52,26 +57,28 @@ impl Pace {
         let both_ppm = clock_ppm
             .min(900_000)
             .wrapping_add(info.oscillator.error_ppm);
-        // 10^6 ÷ 2^20 is above 1 − 1 ÷ 16, so that 2^-k are more than as many parts per million and what
-        // products of both errors add.
+        // 10^6 ÷ 2^20 is above 1 − 1 ÷ 16, so that 2^-k are more than as many parts per million and
+        // what products of both errors add.
         let more = both_ppm.wrapping_add(both_ppm >> 4);
-        self.agreement = more.leading_zeros().saturating_sub(12) as u8; // at most 20
-        // A fast part and a slow host's clock: (1 − c) ÷ (1 + o) is at least 1 − c − o. A scan may be in
-        // progress at either end, and the very last count may be ambiguous.
+        let agreement = more.leading_zeros().saturating_sub(12) as u8; // at most 20
+        // A fast part and a slow host's clock: (1 − c) ÷ (1 + o) is at least 1 − c − o. A scan may
+        // be in progress at either end, and the very last count may be ambiguous.
         let us = u64::from(period_us).unbounded_shl(u32::from(info.sum_bits.safe_log2));
-        let us = us.min((1 << 40) - 1);
         let less_us = share(us, share_of(both_ppm)).wrapping_add(u64::from(period_us) << 2);
-        self.safe_us = us.saturating_sub(less_us);
+        let safe_256us = us.saturating_sub(less_us) >> 8;
+        self.safe_256us = safe_256us.min(u64::from(u32::MAX)) as u32;
+        agreement
     }
 
-    /// Whether a sample with this bracket may go on where the last one was, `scans` later by the part's
-    /// count.
+    /// Whether a sample with this bracket may go on where the last one was, `scans` later by the
+    /// part's count.
     #[inline(always)]
     pub(super) fn check(
         &self,
-        last: Moment,
+        last: Last,
         now: Timestamp,
         scans: u32,
+        agreement: u8,
     ) -> Result<(), Discontinuity> {
         // Differences with a sign: moments before the clock's beginning are far beyond its end.
         if (now.before_us.wrapping_sub(last.before_us) as i64) < 0 {
@@ -79,11 +86,12 @@ impl Pace {
         }
         let greatest_us = now.after_us.wrapping_sub(last.before_us);
         let width_us = now.after_us.wrapping_sub(now.before_us);
-        if greatest_us > self.safe_us || width_us >> 32 != 0 {
+        let greatest_256us = greatest_us.wrapping_add(255) >> 8;
+        if greatest_256us > u64::from(self.safe_256us) || width_us >> 32 != 0 {
             return Err(Discontinuity::TooLate);
         }
         // What the clocks may be apart, a scan at either end, and the time from idle to the first.
-        let apart = ((greatest_us >> 8) as u32).wrapping_shr(u32::from(self.agreement));
+        let apart = (greatest_256us as u32).wrapping_shr(u32::from(agreement));
         let apart_us = (u64::from(apart) << 8)
             .wrapping_add(256)
             .wrapping_add(u64::from(self.period_us) << 2);

@@ -1,4 +1,5 @@
-//! One rail: running sums over a stretch, unwrapped, in codes; and the totals of those that have ended.
+//! One rail: running sums over a stretch, unwrapped, in codes; and the totals of those that have
+//! ended.
 
 use super::flow::{Quantity, Sum};
 use crate::board::Factors;
@@ -9,7 +10,7 @@ use crate::part::{Codes, Sums as Running};
 
 /// Sums of one channel. The part's own lie in their lowest bits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Sums {
+pub struct Sums {
     /// Sum of sense codes, and where it began. 64 bits last for a thousand years.
     charge: i64,
     charge_from: i64,
@@ -122,8 +123,17 @@ impl Sums {
         self.state & concerned != 0
     }
 
-    /// What was shown in the stretch, less the offset: 256ths of sense units, added up over the scans,
-    /// and for energy times rail units. The sums of a channel that is not enabled stand still.
+    /// Places of the sense range and of the rail range; `None` where the channel is not enabled.
+    pub(super) const fn ranges(&self) -> Option<(u8, u8)> {
+        if self.state & ENABLED == 0 {
+            return None;
+        }
+        Some((self.ranges >> 4, self.ranges & 0x0F))
+    }
+
+    /// What was shown in the stretch, less the offset: 256ths of sense units, added up over the
+    /// scans, and for energy times rail units. The sums of a channel that is not enabled stand
+    /// still.
     pub(super) fn shown(&self, factors: &Factors, quantity: Quantity, scans: u64) -> i128 {
         let (mut sum, mut of, mut rail_lsb) = (
             i128::from(self.charge.wrapping_sub(self.charge_from)),

@@ -1,29 +1,29 @@
 //! Taking samples: going on, ending a stretch, beginning another.
 
-use super::flow::Quantity;
+use super::bounds::{Keep, Stretch};
+use super::flow::{Quantity, Sum};
 use super::sums::Sums;
 use super::{Course, Discontinuity, Totals, Update};
 use crate::Channel;
-use crate::board::Board;
 use crate::monitor::{TimedSample, Timestamp};
 
-/// Room is made in sums of power codes whenever so many scans are through: at 2^40 a scan they are at 2^60
-/// then, and what comes with one sample is below 2^62.
+/// Room is made in sums of power codes whenever so many scans are through: at 2^40 a scan they are
+/// at 2^60 then, and what comes with one sample is below 2^62.
 const ROOM: u32 = 1 << 20;
 
-impl<'b, const N: usize> Totals<'b, N> {
+impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
     /// Takes a sample into account. Samples come in the order in which they were taken.
     ///
-    /// One may be left out: the next has its counts, unless the part was configured anew in between,
-    /// which ends the stretch with the sample before. One that is left out and in which something went
-    /// over range is noticed, and taken as clipped on all rails.
+    /// One may be left out: the next has its counts, unless the part was configured anew in
+    /// between, which ends the stretch with the sample before. One that is left out and in which
+    /// something went over range is noticed, and taken as clipped on all rails.
     #[inline(never)]
     pub fn update<S: TimedSample<N> + ?Sized>(&mut self, sample: &S) -> Update {
         let bits = sample.info().sum_bits;
         let stamp = sample.timestamp();
         let now = sample.scans();
         let spare = 32_u32.saturating_sub(u32::from(bits.scans));
-        let scans = now.wrapping_sub(self.last_scans);
+        let scans = now.wrapping_sub(self.last.scans);
         let scans = scans.unbounded_shl(spare).unbounded_shr(spare);
 
         let mut update = Update::Continued;
@@ -31,13 +31,13 @@ impl<'b, const N: usize> Totals<'b, N> {
             update = Update::First;
         } else if sample.configuration() != self.configuration {
             update = Update::Discontinuity(Discontinuity::Configured);
-        } else if let Err(kind) = self.pace.check(self.last, stamp, scans) {
+        } else if let Err(kind) = self.pace.check(self.last, stamp, scans, self.agreement) {
             update = Update::Discontinuity(kind);
         }
         if update != Update::Continued {
             self.end(stamp);
         }
-        self.last_scans = now;
+        self.last.scans = now;
         // While no scan ends, time is not counted yet.
         if scans != 0 || update != Update::Continued {
             self.last.before_us = stamp.before_us;
@@ -70,17 +70,9 @@ impl<'b, const N: usize> Totals<'b, N> {
         update
     }
 
-    /// Converts by another description of the board from now on, as after a calibration: what comes after
-    /// the last sample is counted by the new one. It is no discontinuity.
-    pub fn set_board(&mut self, board: &'b Board<N>) {
-        self.close();
-        self.board = board;
-        self.begin_stretch();
-    }
-
-    /// Declares that nothing is counted until the next sample, because the part has no supply or is left
-    /// alone on purpose: the stretch ends with the last sample, and the time until the next is a gap. It
-    /// counts as a discontinuity.
+    /// Declares that nothing is counted until the next sample, because the part has no supply or is
+    /// left alone on purpose: the stretch ends with the last sample, and the time until the next is
+    /// a gap. It counts as a discontinuity.
     pub fn unpowered(&mut self) {
         if self.course == Course::Open {
             self.close();
@@ -137,7 +129,8 @@ impl<'b, const N: usize> Totals<'b, N> {
         let (info, scan) = (sample.info(), sample.scan());
         self.configuration = sample.configuration();
         self.clipped_samples = sample.clipped_samples();
-        self.pace
+        self.agreement = self
+            .pace
             .set(info, scan.period_us(info), self.board.clock().as_ppm());
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
             sums.configure(scan.range(channel));
@@ -156,10 +149,11 @@ impl<'b, const N: usize> Totals<'b, N> {
 
     /// Begins a stretch with the last sample.
     #[inline(never)]
-    fn begin_stretch(&mut self) {
+    pub(super) fn begin_stretch(&mut self) {
         self.start_twice_us = self.last.twice_us();
         (self.scans, self.recent) = (0, 0);
         (self.weighed, self.read) = (false, false);
+        self.kept.begin(self.last.width_us);
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
             let factors = self.board.factors(channel);
             self.weighed |= sums.begin(factors.is_some_and(|factors| factors.offset_256ths() != 0));
@@ -168,7 +162,7 @@ impl<'b, const N: usize> Totals<'b, N> {
 
     /// Adds the open stretch to what is closed.
     #[inline(never)]
-    fn close(&mut self) {
+    pub(super) fn close(&mut self) {
         let Some(open) = self.open() else {
             return;
         };
@@ -178,12 +172,18 @@ impl<'b, const N: usize> Totals<'b, N> {
             let Some(factors) = self.board.factors(channel) else {
                 continue;
             };
+            let stretch = Stretch {
+                open: &open,
+                sums,
+                factors,
+            };
+            self.kept.close(channel.index(), &stretch);
             for quantity in [Quantity::Charge, Quantity::Energy] {
-                let mut sum = quantity.of(sums.closed);
-                sum.add_open(&open, sums, factors, quantity);
+                let flowed = Sum::of(&open, sums, factors, quantity);
+                let [charge, energy] = &mut sums.closed;
                 match quantity {
-                    Quantity::Charge => sums.closed[0] = sum,
-                    Quantity::Energy => sums.closed[1] = sum,
+                    Quantity::Charge => charge.add(&flowed, false),
+                    Quantity::Energy => energy.add(&flowed, false),
                 }
             }
         }

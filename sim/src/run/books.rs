@@ -1,9 +1,9 @@
 //! What the samples of a run come to, beside the truth.
 
-use crake::board::{Board, Mean, OperatingPoint, Rail};
+use crake::board::{Mean, OperatingPoint, Rail};
 use crake::config::Scan;
 use crake::info::PartInfo;
-use crake::totals::Totals;
+use crake::totals::{Bounds, Margins, Totals};
 use crake::units::{Current, Power, Tolerance, Voltage};
 use crake::{Channel, NoReading, TimedSample};
 
@@ -18,7 +18,7 @@ use crate::scenario::{RailPlan, Scenario};
 
 /// Totals and readings of a run's rails, and what really flowed.
 pub(super) struct Books<'r, const N: usize> {
-    pub(super) totals: Totals<'r, N>,
+    pub(super) totals: Totals<'r, N, Bounds<'r, N>>,
     /// Samples so far.
     pub(super) samples: u64,
     clock: HostClock,
@@ -42,7 +42,7 @@ impl<'r, const N: usize> Books<'r, N> {
     pub(super) fn new(
         scenario: &'r Scenario,
         rails: &'r [Rail; N],
-        board: &'r Board<N>,
+        margins: &'r Margins<'r, N>,
         clock: HostClock,
     ) -> Result<Self, PlantError> {
         let watched = scenario.rails.iter().filter_map(|plan| {
@@ -57,7 +57,7 @@ impl<'r, const N: usize> Books<'r, N> {
             }))
         });
         Ok(Self {
-            totals: Totals::new(board),
+            totals: Totals::with_bounds(margins),
             samples: 0,
             clock,
             rails: watched.collect::<Result<_, _>>()?,
@@ -178,14 +178,14 @@ impl<const N: usize> Books<'_, N> {
             channel: rail.plan.channel,
             duration_s,
             energy_j: Figure::new(
-                (joules, power.total().as_nanojoules() as f64 / 1e9),
+                (joules, energy.bound.as_nanojoules() as f64 / 1e9),
                 truth.energy_sixth_na_nv_ns as f64 / 6e27,
                 part_clock,
                 Parts::new(&power, |energy| energy.as_nanojoules() as f64 / 1e9),
                 energy.saturation,
             ),
             charge_c: Figure::new(
-                (coulombs, current.total().as_nanocoulombs() as f64 / 1e9),
+                (coulombs, charge.bound.as_nanocoulombs() as f64 / 1e9),
                 truth.charge_half_na_ns as f64 / 2e18,
                 part_clock,
                 Parts::new(&current, |charge| charge.as_nanocoulombs() as f64 / 1e9),

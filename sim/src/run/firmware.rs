@@ -1,5 +1,6 @@
 use crake::alert::Limits;
 use crake::part::corncrake::{Corncrake, INFO};
+use crake::totals::Margins;
 use crake::units::{Charge, Energy};
 use crake::{Monitor, Reading, Sample, ShuntMonitor, Timestamp};
 
@@ -96,7 +97,8 @@ pub(super) fn run<const N: usize>(
         let listening = listener.insert(Listener::new(&bench, &part, latency_ns, reactions));
         listening.arm(&mut monitor, &limits).map_err(named)?;
     }
-    let mut books = Books::new(scenario, &rails, &board, clock)?;
+    let margins = Margins::new(&INFO, &board, &rails);
+    let mut books = Books::new(scenario, &rails, &margins, clock)?;
     books.take(monitor.sample()?);
     let begun_ns = bench.now_ns();
 

@@ -14,7 +14,8 @@ use crake::Clock;
 use crake::alert::{Limit, Limits, Outputs, Quantity, Threshold};
 use crake::board::{Board, Rail, SenseResistor};
 use crake::config::{Config, FullScale, ScanRate};
-use crake::part::corncrake::{Address, Corncrake};
+use crake::part::corncrake::{Address, Corncrake, INFO};
+use crake::totals::Margins;
 use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
 use embedded_hal::delay::DelayNs;
 
@@ -37,9 +38,11 @@ const fn rail(milliohms: u64) -> Rail {
 }
 
 /// What is known of the rails.
-pub static DESCRIPTION: [Rail; RAILS] = [rail(10), rail(20), rail(500), rail(47)];
+const DESCRIPTION: [Rail; RAILS] = [rail(10), rail(20), rail(500), rail(47)];
 /// Constant, so it lies in flash.
 pub static BOARD: Board<RAILS> = Corncrake::board(&DESCRIPTION);
+/// Constant as well.
+pub static MARGINS: Margins<'static, RAILS> = Margins::new(&INFO, &BOARD, &DESCRIPTION);
 
 /// All channels in the same ranges, 500 scans a second.
 pub static CONFIG: Config<RAILS> = Config::continuous(

@@ -20,12 +20,12 @@ use crake::asynch;
 use crake::board::{Board, Correction, Gain, Offset, Rail};
 use crake::crc::Pec;
 use crake::part::corncrake::Corncrake;
-use crake::totals::{Totals, Update};
+use crake::totals::{Bounds, Margins, Totals, Update};
 use crake::{Channel, Error, Monitor, Reading, Sample, ShuntMonitor, WithClock};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 use footprint::{
-    ADDRESS, Answers, BOARD, CONFIG, Handle, Instantly, LIMITS, RAILS, Silent, Time, part,
+    ADDRESS, Answers, BOARD, CONFIG, Handle, Instantly, LIMITS, MARGINS, RAILS, Silent, Time, part,
 };
 use semihosting::{println, process};
 
@@ -51,11 +51,12 @@ fn main() -> ! {
         samples(false),
         corrected(),
         totals(&BOARD, ""),
+        bounds(),
         alerts(),
         asynchronous(),
     ];
     baselines();
-    process::exit(if good == [true; 6] { 0 } else { 1 })
+    process::exit(if good == [true; 7] { 0 } else { 1 })
 }
 
 /// Instructions for one call of `act`, each after a call of `before`, which does not count.
@@ -102,6 +103,11 @@ fn sizes() {
         size_of::<Monitor<'static, Silent, Instantly, Corncrake, RAILS>>()
     );
     println!("size.totals = {}", size_of::<Totals<'static, RAILS>>());
+    println!(
+        "size.totals_with_bounds = {}",
+        size_of::<Totals<'static, RAILS, Bounds<'static, RAILS>>>()
+    );
+    println!("size.margins = {}", size_of::<Margins<'static, RAILS>>());
     println!("size.event = {}", size_of::<Event>());
     println!(
         "size.queue_8_events = {}",
@@ -262,6 +268,37 @@ fn totals(board: &Board<RAILS>, name: &str) -> bool {
     if let Ok(sample) = monitor.sample() {
         println!(
             "stack.close = {}",
+            stack(&mut || {
+                good &= matches!(totals.update(sample), Update::Discontinuity(_));
+            })
+        );
+    }
+    good
+}
+
+fn bounds() -> bool {
+    let bus = Answers::new([0; 3]);
+    let mut monitor = monitor(&bus, part());
+    let mut totals = Totals::with_bounds(&MARGINS);
+    bus.prepare();
+    let mut good = monitor.init(&CONFIG).is_ok();
+    for _ in 0..3 {
+        bus.prepare();
+        if let Ok(sample) = monitor.sample() {
+            good &= !matches!(totals.update(sample), Update::Discontinuity(_));
+        }
+    }
+    let mut total = || {
+        black_box(totals.energy(black_box(Channel::C0)));
+    };
+    println!("instructions.total_with_bound = {}", alone(&mut total));
+    println!("stack.total_with_bound = {}", stack(&mut total));
+    bus.prepare();
+    good &= monitor.configure(&CONFIG).is_ok();
+    bus.prepare();
+    if let Ok(sample) = monitor.sample() {
+        println!(
+            "stack.close_with_bounds = {}",
             stack(&mut || {
                 good &= matches!(totals.update(sample), Update::Discontinuity(_));
             })

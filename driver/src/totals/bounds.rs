@@ -1,0 +1,255 @@
+//! How far totals may lie from the truth.
+//!
+//! What is open of a stretch is added up as what the part would have to show for it: see
+//! [`Margins`]. Factors of the totals then make charge and energy of it. Time is in 256ths of a
+//! microsecond, and each product is over 2^32: charges are in 2^14 sense units that last a
+//! microsecond, energies in 2^22 rail units times that.
+
+use super::flow::{Open, PLACES, Quantity};
+use super::margins::{Margins, UNKNOWN};
+use super::sums::Sums;
+use crate::board::Factors;
+use crate::convert::{product_above, share};
+
+/// Totals without bounds: nothing is kept for them, and nothing linked.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct NoBounds;
+
+/// Totals with a bound each.
+///
+/// A bound is the sum of limits, rounded up, and never falls. Constant relative errors (gain,
+/// resistor, the host's clock) count for the net total of a stretch; what changes meanwhile
+/// (temperature, the part's oscillator) for what was turned over whichever way, as declared;
+/// offset, noise, the ends of a stretch and jumps of load and source for themselves.
+#[derive(Clone, Copy, Debug)]
+pub struct Bounds<'b, const N: usize> {
+    margins: &'b Margins<'b, N>,
+    /// Length of the bracket that the stretch began with.
+    width_us: u32,
+    /// Bounds of charge and energy of the stretches that have ended, in 16 nC and 16 nJ; the
+    /// greatest number for anything.
+    pub(super) closed: [[u64; 2]; N],
+}
+
+/// Binary places of a sum below 16 nC and 16 nJ.
+const FINER: u32 = PLACES + 4;
+
+/// What is kept besides totals: [`NoBounds`] or [`Bounds`].
+pub trait Keep<const N: usize>: Sealed {}
+
+/// What totals do with it.
+pub trait Sealed {
+    /// A stretch begins, with a bracket of this length.
+    fn begin(&mut self, width_us: u32);
+
+    /// A stretch ends for the rail at this place.
+    fn close(&mut self, place: usize, stretch: &Stretch<'_>);
+}
+
+/// What is known of one rail in a stretch.
+pub struct Stretch<'s> {
+    pub(super) open: &'s Open,
+    pub(super) sums: &'s Sums,
+    pub(super) factors: &'s Factors,
+}
+
+impl<const N: usize> Keep<N> for NoBounds {}
+
+impl Sealed for NoBounds {
+    #[inline(always)]
+    fn begin(&mut self, _: u32) {}
+
+    #[inline(always)]
+    fn close(&mut self, _: usize, _: &Stretch<'_>) {}
+}
+
+impl<const N: usize> Keep<N> for Bounds<'_, N> {}
+
+impl<const N: usize> Sealed for Bounds<'_, N> {
+    #[inline(always)]
+    fn begin(&mut self, width_us: u32) {
+        self.width_us = width_us;
+    }
+
+    #[inline(always)]
+    fn close(&mut self, place: usize, stretch: &Stretch<'_>) {
+        let quantities = [Quantity::Charge, Quantity::Energy];
+        let bounds = quantities.map(|quantity| self.with_stretch(place, quantity, Some(stretch)));
+        if let Some(closed) = self.closed.get_mut(place) {
+            *closed = bounds;
+        }
+    }
+}
+
+impl<'b, const N: usize> Bounds<'b, N> {
+    #[inline(always)]
+    pub(super) const fn new(margins: &'b Margins<'b, N>) -> Self {
+        Self {
+            margins,
+            width_us: 0,
+            closed: const { [[0; 2]; N] },
+        }
+    }
+
+    /// The next stretch begins with other margins.
+    pub(super) const fn set_margins(&mut self, margins: &'b Margins<'b, N>) {
+        self.margins = margins;
+    }
+
+    /// Whether a load is declared on a rail.
+    pub(super) fn covers_load(&self, place: usize) -> bool {
+        let rail = self.margins.rails.get(place);
+        rail.is_some_and(|rail| rail.load_declared)
+    }
+
+    /// Bound of a total in whole units, the open stretch included.
+    #[inline(always)]
+    pub(super) fn total(
+        &self,
+        place: usize,
+        quantity: Quantity,
+        stretch: Option<&Stretch<'_>>,
+    ) -> i128 {
+        match self.with_stretch(place, quantity, stretch) {
+            u64::MAX => i128::MAX,
+            // One more for rounding the total to whole units.
+            bound => (i128::from(bound) << 4).wrapping_add(1),
+        }
+    }
+
+    /// Bound in 16 nC or 16 nJ, a stretch included.
+    #[inline(never)]
+    fn with_stretch(&self, place: usize, quantity: Quantity, stretch: Option<&Stretch<'_>>) -> u64 {
+        let closed = self.closed.get(place).map_or(0, |both| quantity.of(*both));
+        let Some(stretch) = stretch else {
+            return closed;
+        };
+        let Some(ranges) = stretch.sums.ranges() else {
+            return closed; // not enabled
+        };
+        let Some(shown) = self.shown(place, quantity, stretch, ranges) else {
+            return u64::MAX;
+        };
+        // 2^(14 + 8) 256ths of a sense unit, or 2^(14 + 22 + 8); see `Sum::of`.
+        let (mantissa, places) = quantity.factor(stretch.factors);
+        let more = match quantity {
+            Quantity::Charge => 60 + 22 - 63,
+            Quantity::Energy => 60 + 44 - 63 - 32,
+        };
+        let scale = 1_u64.unbounded_shl(u32::from(places).wrapping_add(more));
+        let [a, b, c, ..] = product_above(shown.into(), [1 << 63, mantissa, scale]);
+        if c >> FINER != 0 {
+            return u64::MAX;
+        }
+        let low = u64::from(b) << 32 | u64::from(a);
+        let bound = low >> FINER | u64::from(c) << (64 - FINER);
+        closed.saturating_add(bound).saturating_add(1)
+    }
+
+    /// What the part would have to show for what is open of a stretch; `None` where nothing is
+    /// known.
+    #[inline(always)]
+    fn shown(
+        &self,
+        place: usize,
+        quantity: Quantity,
+        stretch: &Stretch<'_>,
+        (sense, volts): (u8, u8),
+    ) -> Option<u64> {
+        let margins = self.margins;
+        let rail = margins.rails.get(place)?;
+        let [first, others] = &rail.ranges;
+        let range = if sense == 0 { first } else { others };
+        let [first, second, others] = &margins.voltages;
+        let volts = match volts {
+            0 => first,
+            1 => second,
+            _ => others,
+        };
+        if range.relative == UNKNOWN || volts.relative == UNKNOWN {
+            return None;
+        }
+        let open = stretch.open;
+        let period_us = u64::from(open.period_us);
+        let duration = open.twice_us << 7;
+        let noisy = above_root(open.scans).wrapping_mul(period_us) << 8;
+        // Each end is uncertain by a scan and half its bracket, and shifts the time that is counted
+        // as much as what flows in it; and there may be one jump more than there is time for.
+        let ends = period_us
+            .wrapping_mul(5)
+            .wrapping_add(self.width_us.into())
+            .wrapping_add(open.width_us.into())
+            .wrapping_add(margins.wake_us.into())
+            << 8;
+        let steps = |per_us: u32| {
+            let lasting = u64::from(per_us).wrapping_mul(period_us) >> 12; // 32 by 20 bits
+            u32::try_from(lasting).ok()
+        };
+
+        let lasting = range.lasting.checked_add(steps(rail.steps)?)?;
+        let absolute = share(duration, lasting)
+            .wrapping_add(share(noisy, range.noise))
+            .wrapping_add(share(ends, rail.greatest))
+            .wrapping_add(4);
+        let charge = turned_over(stretch, Quantity::Charge);
+        let net = absolute.wrapping_add(share(charge, range.relative));
+        // What was turned over at the most.
+        let turned = match rail.mean {
+            0 => charge.wrapping_add(net),
+            mean => {
+                let at_least = u64::from(rail.mean_over) << 24;
+                share(duration.max(at_least).wrapping_add(ends), mean)
+            }
+        };
+        let turned = turned.wrapping_add(1);
+        if quantity == Quantity::Charge {
+            return Some(net.wrapping_add(share(turned, rail.changing)));
+        }
+        // What is open of the current at the greatest voltage, and what is open of the voltage at
+        // what was turned over, or at the greatest current.
+        let voltage = match rail.voltage {
+            0 => volts.greatest,
+            declared => declared,
+        };
+        let at_voltage = absolute.wrapping_add(share(duration, rail.taken_off));
+        let changing = share(voltage.into(), rail.changing) as u32;
+        let at_turned = changing.checked_add(volts.offset)?.checked_add(1)?;
+        let at_greatest = share(duration, steps(rail.voltage_steps)?)
+            .wrapping_add(share(noisy, volts.noise))
+            .wrapping_add(2);
+        let both = share(range.relative.into(), volts.relative) as u32;
+        let relative = range.relative.checked_add(volts.relative)?;
+        let relative = relative.checked_add(both)?.checked_add(1)?;
+        let energy = turned_over(stretch, Quantity::Energy);
+        Some(
+            share(at_voltage, voltage)
+                .wrapping_add(share(turned, at_turned))
+                .wrapping_add(share(at_greatest, rail.greatest))
+                .wrapping_add(share(energy, relative))
+                .wrapping_add(4),
+        )
+    }
+}
+
+/// The magnitude of what flowed in a stretch, as shown: charge in 2^14 sense units that last a
+/// microsecond, energy in 2^22 rail units times that.
+#[inline(never)]
+fn turned_over(stretch: &Stretch<'_>, quantity: Quantity) -> u64 {
+    let open = stretch.open;
+    let shown = stretch.sums.shown(stretch.factors, quantity, open.scans);
+    // The ratio has 60 places, 256ths of a sense unit have eight, and 128 are cut off.
+    let scale = match quantity {
+        Quantity::Charge => 1 << (128 - 60 - 8 - 14),
+        Quantity::Energy => 1 << (128 - 60 - 8 - 14 - 22),
+    };
+    let factors = [open.ratio, open.period_us.into(), scale];
+    let [low, high, ..] = product_above(shown.unsigned_abs(), factors);
+    (u64::from(high) << 32 | u64::from(low)).wrapping_add(1)
+}
+
+/// Not below the root of a number of at least one, and at most a quarter above it: of 2^2k × m with
+/// m from 1 to 4, the mean of 2^k and 2^k × m is not below 2^k √m.
+const fn above_root(number: u64) -> u64 {
+    let half = 63_u32.saturating_sub(number.leading_zeros()) / 2;
+    ((1_u64 << half).wrapping_add(number >> half) >> 1).wrapping_add(1)
+}
