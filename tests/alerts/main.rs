@@ -1,5 +1,6 @@
 //! Alerts: from a limit in engineering units to an event, against the bench.
 
+mod change;
 mod comparator;
 mod faults;
 mod fixture;
