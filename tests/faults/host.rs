@@ -5,10 +5,12 @@ use std::pin::pin;
 use std::rc::Rc;
 use std::task::Poll;
 
-use crake::alert::AlertQueue;
+use crake::alert::asynch::alert_response as alert_response_async;
+use crake::alert::{AlertQueue, Answer, Proof, alert_response};
 use crake::asynch::ShuntMonitor as _;
 use crake::part::ResumeToken;
 use crake::part::corncrake::{Address, Corncrake};
+use crake::totals::Update;
 use crake::{
     Call, Channel, Error, Monitor, NoReading, Reading, ShuntMonitor, TimedSample, Timestamp,
     WithClock, asynch,
@@ -16,6 +18,7 @@ use crake::{
 use crake_sim::bench::{Bench, Delay};
 use crake_sim::bus::BusError;
 
+use crate::books::Books;
 use crate::bus::{Controller, HostClock, Wiring};
 use crate::limits::LimitSet;
 use crate::scene::{BOARD, CHANNELS, Scene, Setting};
@@ -39,6 +42,9 @@ pub enum Ask {
     SetLimits(&'static Setting),
     ReadAlerts,
     Service,
+    ProofTest,
+    /// The SMBus alert response, on the monitor's own bus.
+    AlertResponse,
     StartCapture(Channel),
     FetchCapture,
     /// The firmware restarts: a new monitor goes on with the token that was kept.
@@ -52,6 +58,8 @@ pub enum Outcome {
     Done,
     Sampled(Box<Seen>),
     Fetched(Vec<i32>),
+    Proved(Proof),
+    Answered(Result<Answer, BusError>),
     Failed(Error<BusError>),
     Dropped,
 }
@@ -62,6 +70,8 @@ pub struct Seen {
     pub stamp: Timestamp,
     pub scans: u32,
     pub configuration: u32,
+    /// What the totals said of it, if they were given it.
+    pub update: Option<Update>,
     pub readings: [Result<Reading, NoReading>; CHANNELS],
 }
 
@@ -79,6 +89,7 @@ pub struct Kept {
     /// As of the last operation that came through.
     pub token: ResumeToken,
     pub queue: AlertQueue<'static, 64>,
+    pub books: Books,
 }
 
 impl Default for Kept {
@@ -86,6 +97,7 @@ impl Default for Kept {
         Self {
             token: ResumeToken { writes: 0 },
             queue: AlertQueue::new(),
+            books: Books::default(),
         }
     }
 }
@@ -168,6 +180,7 @@ impl Host {
             Ask::StartCapture(_) => (setting, Call::StartCapture),
             Ask::FetchCapture => (setting, Call::FetchCapture(&mut codes)),
             Ask::Powered(_) => return 0,
+            Ask::ProofTest | Ask::AlertResponse => return u64::MAX,
         };
         let config = (setting.config)();
         let longest = match self {
@@ -186,19 +199,48 @@ impl Host {
             Ask::Configure(setting) => {
                 done(call!(self, bench, wiring, configure(&(setting.config)())))
             }
-            Ask::Sample => sampled(call!(self, bench, wiring, sample())),
-            Ask::Resume(setting) => sampled(call!(
-                self,
-                bench,
-                wiring,
-                resume(&(setting.config)(), token)
-            )),
+            Ask::Sample => sampled(&mut kept.books, call!(self, bench, wiring, sample())),
+            Ask::Resume(setting) => sampled(
+                &mut kept.books,
+                call!(self, bench, wiring, resume(&(setting.config)(), token)),
+            ),
             Ask::SetLimits(setting) => {
                 let limits = &LimitSet::of(setting).limits;
                 done(on_queue!(self, scene, kept.queue, set_limits(limits)))
             }
             Ask::ReadAlerts => done(on_queue!(self, scene, kept.queue, read_alerts())),
-            Ask::Service => sampled(on_queue!(self, scene, kept.queue, service())),
+            Ask::Service => sampled(
+                &mut kept.books,
+                on_queue!(self, scene, kept.queue, service()),
+            ),
+            Ask::ProofTest => {
+                let is_low = |output| scene.is_low(output);
+                let proof = match self {
+                    Self::Blocking(monitor) => {
+                        let mut delay = bench.delay();
+                        Some(kept.queue.proof_test(&mut **monitor, &mut delay, is_low))
+                    }
+                    Self::Async(monitor) => {
+                        let mut delay = bench.delay();
+                        let mut queue = kept.queue.asynch();
+                        let proof = queue.proof_test(&mut **monitor, &mut delay, is_low);
+                        run(bench, wiring, proof)
+                    }
+                };
+                match proof {
+                    Some(Ok(proof)) => Outcome::Proved(proof),
+                    Some(Err(error)) => Outcome::Failed(error),
+                    None => Outcome::Dropped,
+                }
+            }
+            Ask::AlertResponse => {
+                let mut bus = Controller::new(wiring);
+                let answer = match self {
+                    Self::Blocking(_) => Some(alert_response(&mut bus)),
+                    Self::Async(_) => run(bench, wiring, alert_response_async(&mut bus)),
+                };
+                answer.map_or(Outcome::Dropped, Outcome::Answered)
+            }
             Ask::StartCapture(channel) => done(call!(self, bench, wiring, start_capture(channel))),
             Ask::FetchCapture => {
                 let mut codes = [0; CODES];
@@ -228,12 +270,16 @@ fn done<T>(result: Option<Result<T, Error<BusError>>>) -> Outcome {
     }
 }
 
-fn sampled(result: Option<Result<&impl TimedSample<CHANNELS>, Error<BusError>>>) -> Outcome {
+fn sampled(
+    books: &mut Books,
+    result: Option<Result<&impl TimedSample<CHANNELS>, Error<BusError>>>,
+) -> Outcome {
     match result {
         Some(Ok(sample)) => Outcome::Sampled(Box::new(Seen {
             stamp: sample.timestamp(),
             scans: sample.scans(),
             configuration: sample.configuration(),
+            update: books.update(sample),
             readings: [0, 1, 2, 3].map(|number| sample.reading(Channel::new(number))),
         })),
         Some(Err(error)) => Outcome::Failed(error),

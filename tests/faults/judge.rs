@@ -1,5 +1,6 @@
 //! What has to hold whatever goes wrong: the monitor says what it is, and nothing stale is given.
 
+use crake::alert::{Answer, Proof};
 use crake::bus::Fault;
 use crake::{Channel, Error, NoReading, Operation, Reading};
 use crake_sim::bus::BusError;
@@ -19,11 +20,11 @@ pub fn refusal(trial: &Trial, ask: Ask, outcome: &Outcome) {
         _ => false,
     };
     let due = match ask {
-        Ask::Powered(_) => false,
+        Ask::Powered(_) | Ask::AlertResponse => false,
         Ask::Init(_) | Ask::Resume(_) => !trial.powered,
         Ask::Configure(_) => !trial.powered || trial.knows.is_none() && !trial.captured,
         Ask::FetchCapture => !trial.powered || !trial.captured,
-        Ask::ReadAlerts | Ask::Service => {
+        Ask::ReadAlerts | Ask::Service | Ask::ProofTest => {
             !trial.powered || trial.knows.is_none() || trial.armed.is_none()
         }
         Ask::Sample | Ask::SetLimits(_) | Ask::StartCapture(_) => {
@@ -70,8 +71,8 @@ pub fn error(trial: &Trial, ask: Ask, error: &Error<BusError>) {
         Ask::StartCapture(_) => Operation::StartCapture,
         Ask::FetchCapture => Operation::FetchCapture,
         // The piece that failed.
-        Ask::Service => error.operation,
-        Ask::Powered(_) => panic!("it cannot fail"),
+        Ask::Service | Ask::ProofTest => error.operation,
+        Ask::Powered(_) | Ask::AlertResponse => panic!("it cannot fail"),
     };
     assert_eq!((error.operation, error.address), (operation, ADDRESS));
     if let Some(shape) = trial.shapes.last() {
@@ -82,11 +83,14 @@ pub fn error(trial: &Trial, ask: Ask, error: &Error<BusError>) {
 
 /// Whoever says Ok has a part that is as it was told, or could not yet know.
 pub fn part(trial: &Trial, ask: Ask, outcome: &Outcome, disturbed: Option<Disturbed>) {
-    let (Outcome::Done | Outcome::Sampled(_), Some(setting)) = (outcome, trial.knows) else {
+    let (Outcome::Done | Outcome::Sampled(_) | Outcome::Proved(_), Some(setting)) =
+        (outcome, trial.knows)
+    else {
         return;
     };
     let differs = match ask {
-        Ask::Powered(_) => None,
+        // A proof test says of a part that was reset that it proves nothing.
+        Ask::Powered(_) | Ask::ProofTest => None,
         // Of the configuration they do not tell.
         Ask::SetLimits(_) | Ask::ReadAlerts => {
             let was_reset = trial.scene.was_reset();
@@ -110,7 +114,14 @@ pub fn part(trial: &Trial, ask: Ask, outcome: &Outcome, disturbed: Option<Distur
 }
 
 /// A sample is of this call, of this configuration, and complete; and no channel has another's.
-pub fn sample(trial: &Trial, seen: &Seen, begun_us: u64, complete: bool) {
+///
+/// Gives the setting and when it was latched, in microseconds of the bench.
+pub fn sample(
+    trial: &Trial,
+    seen: &Seen,
+    begun_us: u64,
+    complete: bool,
+) -> (&'static Setting, (i64, i64)) {
     let Some(setting) = trial.knows else {
         panic!("a sample of a part that is not known: {seen:?}");
     };
@@ -145,10 +156,13 @@ pub fn sample(trial: &Trial, seen: &Seen, begun_us: u64, complete: bool) {
             Err(NoReading::NotEnabled(named)) if !setting.enables(channel) => {
                 assert_eq!(*named, channel);
             }
+            // Somebody else stopped it, and firmware resumes it as idle: results stand (section 3.3).
+            Ok(_) if trial.stopped && !setting.converts() => {}
             Err(NoReading::NotComplete) if !setting.converts() || !complete => {}
             other => panic!("{} {channel}: {other:?}", setting.name),
         }
     }
+    (setting, latched)
 }
 
 /// One LSB of either ramp in microseconds, the coarsest: 250 µV at 1 V a second.
@@ -182,6 +196,22 @@ fn reading(setting: &Setting, channel: Channel, reading: &Reading, latched: (i64
     let off = (i128::from(reading.power.as_nanowatts()) - product).abs();
     // Means of products and products of means differ by less than an LSB of either: below 1 mW.
     assert!(off < 1_000_000, "{told}: product {product} nW");
+}
+
+/// Both outputs reach the host, where a scan ends in each step.
+pub fn proof(setting: Option<&Setting>, proof: &Proof) {
+    if setting.is_some_and(|setting| setting.period_us > 0) {
+        assert!(proof.passed(), "{proof:?}");
+    }
+}
+
+/// The part answers if it pulls an output low, and lets go with that.
+pub fn answer(pulled: bool, answer: &Result<Answer, BusError>) {
+    let expected = match pulled {
+        true => Answer::From(ADDRESS),
+        false => Answer::Nobody,
+    };
+    assert_eq!(*answer, Ok(expected));
 }
 
 /// Codes of a fast capture rise as the ramp does, 16 000 times a second, in their own order.

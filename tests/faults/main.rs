@@ -3,6 +3,7 @@
 //! Every operation is carried out with every single fault at every single transfer, and dropped or
 //! disturbed at every await; then operations and faults follow each other at random.
 
+mod books;
 mod bus;
 mod host;
 mod judge;

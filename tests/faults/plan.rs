@@ -119,7 +119,8 @@ impl Plan {
             add(1, Fault::PowerLoss);
             add(1, Fault::Stranger);
             add(1, Fault::Away(40_000));
-            add(1, Fault::ClockJump(3_600_000_000));
+            // More than 32 bits of microseconds.
+            add(1, Fault::ClockJump(5_000_000_000));
             add(1, Fault::ClockJump(-1_000));
         }
         plans

@@ -7,6 +7,7 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use crake::Channel;
+use crake::alert::Outputs;
 use crake::board::{Board, Rail, SenseResistor};
 use crake::config::{Config, FullScale, Mode, ScanRate};
 use crake::part::corncrake::Corncrake;
@@ -38,6 +39,8 @@ pub struct Setting {
     pub channels: u8,
     pub ranges: u16,
     pub averaging: u8,
+    /// From scan to scan, in microseconds; 0 where it does not scan by itself.
+    pub period_us: u32,
     /// The longest that a reading can be older than its latch, in microseconds: as long as it takes
     /// until the next mean is finished, and half of what it is a mean over.
     pub age_us: u64,
@@ -60,6 +63,7 @@ pub static FAST: Setting = Setting {
     channels: 0x0F,
     ranges: 0x0000,
     averaging: 0,
+    period_us: 500,
     age_us: 500 + 500,
 };
 
@@ -76,6 +80,7 @@ pub static SLOW: Setting = Setting {
     channels: 0x05,
     ranges: 0x2525,
     averaging: 1,
+    period_us: 2_000,
     age_us: 2 * 2_000 + 2_000 + 500,
 };
 
@@ -91,6 +96,7 @@ pub static SHOT: Setting = Setting {
     channels: 0x0B,
     ranges: 0x5250,
     averaging: 2,
+    period_us: 0,
     // Four scans back to back, of which the first begins after the call does.
     age_us: 0,
 };
@@ -103,6 +109,7 @@ pub static IDLE: Setting = Setting {
     channels: 0x0F,
     ranges: 0x0000,
     averaging: 0,
+    period_us: 0,
     age_us: 0,
 };
 
@@ -190,6 +197,15 @@ impl Scene {
         })
     }
 
+    /// Whether an output is pulled low.
+    pub fn is_low(&self, output: Outputs) -> bool {
+        let output = match output {
+            Outputs::A => model::Output::A,
+            _ => model::Output::B,
+        };
+        self.part.is_low(output)
+    }
+
     /// Has the witness see the part's flags from now on.
     pub fn watch(&self) {
         self.part.watch(self.bench.now_ns(), self.witness.clone());
@@ -275,6 +291,22 @@ impl Profile for Ramp {
             greatest: last,
         }
     }
+}
+
+/// What flowed on a channel with ramps from one moment to another, in seconds: coulombs and joules.
+pub fn flowed(channel: usize, from_s: f64, to_s: f64) -> [f64; 2] {
+    // 10^-9 units at the start; 10^-9 units a microsecond are 10^-3 units a second.
+    let line = |ramp: Ramp| (ramp.start as f64 / 1e9, ramp.per_us as f64 / 1e3);
+    let (amperes, more_amperes) = line(Ramp::current(channel));
+    let (volts, more_volts) = line(Ramp::voltage(channel));
+    let [one, two, three] =
+        [1, 2, 3].map(|power| (to_s.powi(power) - from_s.powi(power)) / f64::from(power));
+    [
+        amperes * one + more_amperes * two,
+        volts * amperes * one
+            + (volts * more_amperes + more_volts * amperes) * two
+            + more_volts * more_amperes * three,
+    ]
 }
 
 /// When a channel's voltage was this, in microseconds.

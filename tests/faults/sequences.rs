@@ -58,7 +58,7 @@ fn run(face: Face, seed: u64, shows: bool) {
 
 fn draw_ask(rng: &mut Rng, trial: &Trial) -> Ask {
     let setting = [&FAST, &SLOW, &SHOT, &IDLE][rng.below(4) as usize];
-    match rng.below(24) {
+    match rng.below(26) {
         0..=2 => Ask::Init(setting),
         3..=4 => Ask::Configure(setting),
         // Mostly with what the part was told last, which may come through.
@@ -70,6 +70,8 @@ fn draw_ask(rng: &mut Rng, trial: &Trial) -> Ask {
         15..=17 => Ask::Service,
         18 => Ask::StartCapture(Channel::C0),
         19 => Ask::FetchCapture,
+        20 => Ask::ProofTest,
+        21 => Ask::AlertResponse,
         _ => Ask::Sample,
     }
 }

@@ -1,8 +1,11 @@
 //! One monitor on one part, asked one thing after the other, and what it may say of the part.
 
-use crake::alert::{AlertFlags, AlertQueue};
+use std::time::Duration;
+
+use crake::alert::{AlertFlags, AlertQueue, Outputs};
 use crake::bus::Fault;
 
+use crate::books::Books;
 use crate::host::{Ask, Face, Host, Kept, Outcome};
 use crate::judge;
 use crate::limits::LimitSet;
@@ -19,6 +22,8 @@ pub struct Trial {
     pub knows: Option<&'static Setting>,
     /// Somebody else wrote to the part since then, or it was reset.
     pub meddled: bool,
+    /// Somebody else may have stopped it since the last configuration.
+    pub stopped: bool,
     /// What the part was told last, where that came through and its count of writes is kept.
     pub told: Option<&'static Setting>,
     /// The part was told to capture, and did not hear otherwise since.
@@ -27,6 +32,8 @@ pub struct Trial {
     /// Limits are to stand in the part.
     pub armed: Option<&'static LimitSet>,
     kept: Kept,
+    /// A proof test did not come to its end: its masks may stand, until the next service.
+    masks_disturbed: bool,
     /// The witness sees the part's flags: nobody clears them before limits are set.
     watched: bool,
     /// Flags of limits that became events since the firmware began.
@@ -58,11 +65,13 @@ impl Trial {
             powered: true,
             knows: None,
             meddled: false,
+            stopped: false,
             told: None,
             captured: false,
             captured_with: None,
             armed: None,
             kept: Kept::default(),
+            masks_disturbed: false,
             watched: false,
             told_flags: AlertFlags::empty(),
             answers: true,
@@ -92,6 +101,7 @@ impl Trial {
         let setting = self.knows.or(self.captured_with).unwrap_or(&FAST);
         let longest_us = self.host.longest_us(ask, setting);
         self.scene.wiring.begin(plan);
+        let pulled = [Outputs::A, Outputs::B].map(|output| self.scene.is_low(output));
         let outcome = self.host.ask(&self.scene, ask, &mut self.kept);
         let wiring = &self.scene.wiring;
         (self.shapes, self.waited) = (wiring.transfers(), wiring.waited());
@@ -105,20 +115,35 @@ impl Trial {
         judge::refusal(self, ask, &outcome);
         if plan.is_none() {
             judge::without_fault(self, ask, &outcome);
+            match &outcome {
+                Outcome::Proved(proof) if !self.meddled => judge::proof(self.knows, proof),
+                Outcome::Answered(answer) if self.answers => {
+                    judge::answer(pulled.contains(&true), answer);
+                }
+                _ => {}
+            }
         }
         self.learn(ask, &outcome);
-        if self.knows.is_some() && matches!(outcome, Outcome::Done | Outcome::Sampled(_)) {
+        let came_through = matches!(
+            outcome,
+            Outcome::Done | Outcome::Sampled(_) | Outcome::Proved(_)
+        );
+        if self.knows.is_some() && came_through {
             self.kept.token = self.host.token();
         }
         self.meddled |= disturbed.is_some();
+        self.stopped |= disturbed.is_some_and(|disturbed| disturbed.by_stranger);
+        let jumped = self.scene.wiring.clock_jumped();
+        self.kept.books.note_clock(jumped);
         match &outcome {
             Outcome::Failed(error) => judge::error(self, ask, error),
             Outcome::Sampled(seen) => {
-                judge::sample(self, seen, begun_us, plan.is_none());
+                let (setting, latched) = judge::sample(self, seen, begun_us, plan.is_none());
+                self.kept.books.judge(setting, seen, latched, jumped);
                 self.scans = Some((seen.configuration, seen.scans));
             }
             Outcome::Fetched(codes) => judge::codes(self, codes),
-            Outcome::Done | Outcome::Dropped => {}
+            Outcome::Done | Outcome::Proved(_) | Outcome::Answered(_) | Outcome::Dropped => {}
         }
         judge::part(self, ask, &outcome, disturbed);
         self.judge_limits(ask, &outcome);
@@ -134,21 +159,35 @@ impl Trial {
                 self.armed = Some(LimitSet::of(setting));
                 assert!(is_armed, "limits were set");
             }
-            (Ask::FetchCapture, _) => {}
+            (Ask::FetchCapture | Ask::AlertResponse, _) => {}
             (Ask::SetLimits(_), _) if !is_armed => self.armed = None,
-            (Ask::SetLimits(_) | Ask::ReadAlerts | Ask::Service | Ask::Sample, _)
-                if self.knows.is_some() => {}
+            (
+                Ask::SetLimits(_) | Ask::ReadAlerts | Ask::Service | Ask::ProofTest | Ask::Sample,
+                _,
+            ) if self.knows.is_some() => {}
             _ => self.armed = None,
         }
         assert_eq!(is_armed, self.armed.is_some(), "{ask:?}: {outcome:?}");
+        match (ask, outcome) {
+            (Ask::ProofTest, Outcome::Failed(_) | Outcome::Dropped) if is_armed => {
+                self.masks_disturbed = true;
+                let due = self.kept.queue.next_in();
+                assert_eq!(due, Some(Duration::ZERO), "masks are to be put back");
+            }
+            (Ask::SetLimits(_), Outcome::Done)
+            | (Ask::Service, Outcome::Sampled(_))
+            | (Ask::ProofTest, Outcome::Proved(_)) => self.masks_disturbed = false,
+            _ => {}
+        }
         if let Some(limits) = self.armed
             && !self.meddled
+            && !self.masks_disturbed
             && let Some(what) = limits.differs(&self.scene)
         {
             panic!("{ask:?}: the monitor is armed, but {what}");
         }
         let most_falls = match ask {
-            Ask::SetLimits(_) | Ask::ReadAlerts => 1,
+            Ask::SetLimits(_) | Ask::ReadAlerts | Ask::ProofTest => 1,
             // What a condition that is over has left is cleared besides.
             Ask::Service => 2,
             _ => 0,
@@ -206,12 +245,14 @@ impl Trial {
     fn restart(&mut self) {
         self.host = Host::new(self.face, &self.scene);
         self.kept.queue = AlertQueue::new();
+        self.kept.books = Books::default();
         self.told_flags = AlertFlags::empty();
         self.scene.witness.borrow_mut().fallen = 0;
         self.powered = true;
         self.knows = None;
         self.captured = false;
         self.armed = None;
+        self.masks_disturbed = false;
         self.configurations = 0;
         self.scans = None;
     }
@@ -231,6 +272,7 @@ impl Trial {
             | (Ask::Resume(setting), Outcome::Sampled(_)) => {
                 (self.knows, self.told) = (Some(setting), Some(setting));
                 self.configurations += 1;
+                self.stopped &= matches!(ask, Ask::Resume(_));
                 self.meddled = false;
                 self.captured = false;
             }
@@ -254,7 +296,11 @@ impl Trial {
             }
             (Ask::Init(_) | Ask::Configure(_) | Ask::Resume(_), _) => {}
             (Ask::Sample | Ask::Service, Outcome::Sampled(_)) => {}
-            (Ask::SetLimits(_) | Ask::ReadAlerts | Ask::Sample | Ask::Service, _) => {
+            (Ask::AlertResponse, _) | (Ask::ProofTest, Outcome::Proved(_)) => {}
+            (
+                Ask::SetLimits(_) | Ask::ReadAlerts | Ask::Sample | Ask::Service | Ask::ProofTest,
+                _,
+            ) => {
                 if !refused && !matches!(outcome, Outcome::Done) {
                     // What was begun may have counted as a write.
                     self.told = None;

@@ -72,6 +72,22 @@ fn alerts() {
 }
 
 #[test]
+fn proof_test() {
+    walk(&[
+        (&[Ask::Init(&FAST), Ask::SetLimits(&FAST)], Ask::ProofTest),
+        (SERVED, Ask::ProofTest),
+    ]);
+}
+
+#[test]
+fn alert_response() {
+    walk(&[
+        (&[Ask::Init(&FAST)], Ask::AlertResponse),
+        (ARMED, Ask::AlertResponse),
+    ]);
+}
+
+#[test]
 fn capture() {
     walk(&[
         (&[Ask::Init(&FAST)], Ask::StartCapture(Channel::C0)),
