@@ -95,7 +95,10 @@ pub struct Kept {
 impl Default for Kept {
     fn default() -> Self {
         Self {
-            token: ResumeToken { writes: 0 },
+            token: ResumeToken {
+                writes: 0,
+                configuration: 0,
+            },
             queue: AlertQueue::new(),
             books: Books::default(),
         }

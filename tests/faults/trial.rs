@@ -271,8 +271,11 @@ impl Trial {
             (Ask::Init(setting) | Ask::Configure(setting), Outcome::Done)
             | (Ask::Resume(setting), Outcome::Sampled(_)) => {
                 (self.knows, self.told) = (Some(setting), Some(setting));
-                self.configurations += 1;
                 self.stopped &= matches!(ask, Ask::Resume(_));
+                match ask {
+                    Ask::Resume(_) => self.configurations = self.kept.token.configuration,
+                    _ => self.configurations += 1,
+                }
                 self.meddled = false;
                 self.captured = false;
             }

@@ -190,7 +190,7 @@ macro_rules! play {
             Configure(config) => format!("{:?}", monitor.configure(&config)$($wait)*),
             Resume(off) => {
                 *monitor = new(fixture);
-                let token = ResumeToken { writes: token.writes + off };
+                let token = ResumeToken { writes: token.writes + off, configuration: 0 };
                 told(monitor.resume(&fast(), token)$($wait)*)
             }
             Sample => told(monitor.sample()$($wait)*),
@@ -257,7 +257,10 @@ impl<M> Stage<M> {
             monitor: new(&fixture),
             fixture,
             queue: AlertQueue::new(),
-            token: ResumeToken { writes: 0 },
+            token: ResumeToken {
+                writes: 0,
+                configuration: 0,
+            },
         }
     }
 

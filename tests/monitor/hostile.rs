@@ -280,7 +280,15 @@ fn make(
     let result = match call {
         Call::Init(config) => monitor.init(&config),
         Call::Configure(config) => monitor.configure(&config),
-        Call::Resume(writes) => monitor.resume(&good, ResumeToken { writes }).map(drop),
+        Call::Resume(writes) => monitor
+            .resume(
+                &good,
+                ResumeToken {
+                    writes,
+                    configuration: 0,
+                },
+            )
+            .map(drop),
         Call::Sample => monitor.sample().map(|sample| {
             for channel in Channel::first(6) {
                 if let Err(error) = sample.reading(channel) {

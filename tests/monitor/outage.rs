@@ -223,6 +223,7 @@ fn a_restart_of_the_firmware_resumes_or_says_why_not() {
     foreign_write(&fixture, 0x10, &[0x12, 0x34]);
     let one_more = ResumeToken {
         writes: token.writes + 1,
+        configuration: 0,
     };
     for (config, token) in [(&averaged, one_more), (&fast(), token)] {
         fixture.bench.set_logging(Logging::Full);
@@ -245,7 +246,10 @@ fn a_restart_of_the_firmware_resumes_or_says_why_not() {
     let mut monitor = fixture.monitor_on(fixture.bench.i2c());
     assert_eq!(fault(monitor.resume(&fast(), one_more)), Fault::Changed);
     // Even where the count of a part fresh from its reset happens to fit.
-    let none = ResumeToken { writes: 0 };
+    let none = ResumeToken {
+        writes: 0,
+        configuration: 0,
+    };
     let mut monitor = fixture.monitor_on(fixture.bench.i2c());
     let idle = fast().with_mode(Mode::Idle);
     let reset_values = [0, 1, 2, 3]

@@ -2,6 +2,7 @@
 //! on the bench, against what truly flowed.
 
 mod bounds;
+mod checkpoint;
 mod clipping;
 mod exact;
 mod gaps;
@@ -9,5 +10,6 @@ mod individual;
 mod limits;
 mod model;
 mod over_range;
+mod restart;
 mod stub;
 mod widths;

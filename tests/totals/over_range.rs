@@ -55,7 +55,7 @@ fn ends() -> (i64, i64) {
 }
 
 /// The bench's time in whole microseconds.
-struct HostClock(crake_sim::bus::Clock);
+pub struct HostClock(pub crake_sim::bus::Clock);
 
 impl Clock for HostClock {
     fn now_us(&mut self) -> u64 {
@@ -73,7 +73,7 @@ struct Outcome {
 }
 
 /// A part without errors, and a rail with this source and load.
-fn fitted(
+pub fn fitted(
     volts: i64,
     load: impl Profile + 'static,
 ) -> (Bench, crake_sim::bench::Part<model::Model>) {

@@ -217,7 +217,7 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
     }
 
     fn token(&self) -> ResumeToken {
-        self.core.part.token()
+        self.core.token()
     }
 
     async fn sample(&mut self) -> Result<&Self::Sample, Error<I::Error>> {

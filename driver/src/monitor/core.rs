@@ -68,6 +68,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         self.part
             .configure(&mut self.link, &self.last.scan, fresh)
             .await?;
+        self.last.configuration = self.last.configuration.wrapping_add(1);
         self.begin();
         Ok(())
     }
@@ -80,12 +81,21 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     ) -> Result<(), Fault> {
         self.take(config)?;
         self.part
-            .resume(&mut self.link, &self.last.scan, token)
+            .resume(&mut self.link, &self.last.scan, token.writes)
             .await?;
         // Reset, mode and ranges are told by a block.
         self.read(false).await?;
+        self.last.configuration = token.configuration;
         self.begin();
         Ok(())
+    }
+
+    /// What [`resume`](Self::resume) needs.
+    pub(crate) fn token(&self) -> ResumeToken {
+        ResumeToken {
+            writes: self.part.writes(),
+            configuration: self.last.configuration | ResumeToken::KEPT,
+        }
     }
 
     pub(crate) fn sample(&mut self) -> impl Future<Output = Result<(), Fault>> {
@@ -248,7 +258,6 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
 
     /// The part is known to be as the last configuration says.
     const fn begin(&mut self) {
-        self.last.configuration = self.last.configuration.wrapping_add(1);
         self.configured = true;
         self.failures = 0;
     }

@@ -76,7 +76,8 @@ pub trait Sample<const N: usize> {
     /// The results of a channel in codes.
     fn codes(&self, channel: Channel) -> Codes;
 
-    /// Number of configurations that came through, up to this sample: it tells one from the next.
+    /// Number of configurations that came through, up to this sample: it tells one from the next. A
+    /// [`resume`](crate::ShuntMonitor::resume) goes on with the number in its token.
     fn configuration(&self) -> u32;
 
     /// When it was latched; `None` without a clock.

@@ -62,7 +62,13 @@ impl<P: Part, const N: usize> Core<'_, Dry, P, NoClock, N> {
         match call {
             Call::Init => self.configure(config, true).await,
             Call::Configure => self.configure(config, false).await,
-            Call::Resume => self.resume(config, ResumeToken { writes: 0 }).await,
+            Call::Resume => {
+                let token = ResumeToken {
+                    writes: 0,
+                    configuration: 0,
+                };
+                self.resume(config, token).await
+            }
             Call::Sample => self.sample().await,
             Call::SetLimits(limits) => {
                 self.check_limits(limits).map_err(|_| Fault::Refused)?;

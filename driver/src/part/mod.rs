@@ -50,6 +50,15 @@ pub struct Sums {
 pub struct ResumeToken {
     /// The part's own count of accepted writes, as it was left.
     pub writes: u32,
+    /// The monitor's number of the configuration, with [`KEPT`](Self::KEPT) set: totals tell by it
+    /// whether they belong to what goes on.
+    pub configuration: u32,
+}
+
+impl ResumeToken {
+    /// Set in a number of a configuration that was kept: one that a monitor counts after its own
+    /// start never has it.
+    pub const KEPT: u32 = 1 << 31;
 }
 
 /// A part's registers as operations on them.
@@ -92,11 +101,12 @@ pub trait Part {
         &mut self,
         link: &mut Link<B>,
         scan: &Scan<N>,
-        token: ResumeToken,
+        writes: u32,
     ) -> impl Future<Output = Result<(), Fault>>;
 
-    /// What [`resume`](Self::resume) needs: the state as of the last operation that came through.
-    fn token(&self) -> ResumeToken;
+    /// Its count of accepted writes as of the last operation that came through: what
+    /// [`resume`](Self::resume) needs.
+    fn writes(&self) -> u32;
 
     /// Asks for a latch, or triggers a conversion. The host's clock is read right before and after.
     ///

@@ -5,6 +5,7 @@
 //! microsecond, and each product is over 2^32: charges are in 2^14 sense units that last a
 //! microsecond, energies in 2^22 rail units times that.
 
+use super::checkpoint::long;
 use super::flow::{Open, PLACES, Quantity};
 use super::margins::{Margins, UNKNOWN};
 use super::sums::Sums;
@@ -44,6 +45,12 @@ pub trait Sealed {
 
     /// A stretch ends for the rail at this place.
     fn close(&mut self, place: usize, stretch: &Stretch<'_>);
+
+    /// Words in a checkpoint.
+    const WORDS: usize;
+
+    /// Every word of it.
+    fn words(&mut self, word: &mut dyn FnMut(&mut u32));
 }
 
 /// What is known of one rail in a stretch.
@@ -61,6 +68,11 @@ impl Sealed for NoBounds {
 
     #[inline(always)]
     fn close(&mut self, _: usize, _: &Stretch<'_>) {}
+
+    const WORDS: usize = 0;
+
+    #[inline(always)]
+    fn words(&mut self, _: &mut dyn FnMut(&mut u32)) {}
 }
 
 impl<const N: usize> Keep<N> for Bounds<'_, N> {}
@@ -77,6 +89,16 @@ impl<const N: usize> Sealed for Bounds<'_, N> {
         let bounds = quantities.map(|quantity| self.with_stretch(place, quantity, Some(stretch)));
         if let Some(closed) = self.closed.get_mut(place) {
             *closed = bounds;
+        }
+    }
+
+    const WORDS: usize = 1 + 4 * N;
+
+    #[inline(always)]
+    fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
+        word(&mut self.width_us);
+        for bound in self.closed.iter_mut().flatten() {
+            long(bound, word);
         }
     }
 }

@@ -17,7 +17,7 @@ pub enum Quantity {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Sum {
     /// Least significant first.
-    words: [u32; 3],
+    pub(super) words: [u32; 3],
 }
 
 /// Binary places of a [`Sum`] below the nanocoulomb and nanojoule.

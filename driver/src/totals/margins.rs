@@ -134,6 +134,7 @@ impl RailMargins {
         load_declared: false,
     };
 
+    #[inline(never)] // linked once
     const fn new(info: &PartInfo, rail: &Rail, clock_ppb: u64) -> Self {
         // A part of a stretch may lie at one end of the wander and the rest of it at the other.
         let wander_ppb = ppb(info.oscillator.wander_ppm).saturating_mul(2);
@@ -325,6 +326,7 @@ const fn as_the_ranges_allow(info: &PartInfo, rail: &Rail) -> Load {
 }
 
 /// The offset that is taken off, and its rounding: that share of it.
+#[inline(never)] // linked once
 const fn taken_off(info: &PartInfo, rail: &Rail, share: u32, of: u32) -> u32 {
     let bits = rail.correction().offset.to_bits().unsigned_abs();
     if bits == 0 {
@@ -338,6 +340,7 @@ const fn taken_off(info: &PartInfo, rail: &Rail, share: u32, of: u32) -> u32 {
 }
 
 /// Each jump is dated wrongly by half a scan period: step × jumps an hour ÷ 7.2e9 µs.
+#[inline(never)] // linked once
 const fn steps(step: u32, per_hour: u32, longer_ppb: u64) -> u32 {
     if step == UNKNOWN {
         return UNKNOWN;
@@ -366,6 +369,7 @@ const fn parts_of_current(info: &PartInfo, rail: &Rail, current: Current) -> u32
 }
 
 /// A voltage's magnitude in 1024ths of a unit.
+#[inline(never)] // linked once
 const fn parts_of(voltage: Voltage, unit: Voltage) -> u32 {
     let nanovolts = voltage.as_nanovolts().unsigned_abs() as u128;
     short(divided_up(
@@ -374,12 +378,14 @@ const fn parts_of(voltage: Voltage, unit: Voltage) -> u32 {
     ))
 }
 
+#[inline(never)] // linked once
 const fn parts_of_pv(pv: u64, unit: Voltage) -> u64 {
     let unit_pv = unit.as_nanovolts().unsigned_abs().saturating_mul(1_000);
     divided_up((pv as u128) << 10, unit_pv)
 }
 
 /// Over a rest in parts per thousand million.
+#[inline(never)] // linked once
 const fn over(number: u64, rest_ppb: u64) -> u64 {
     divided_up((number as u128).wrapping_mul(PPB as u128), rest_ppb)
 }

@@ -37,6 +37,7 @@
 //! ```
 
 mod bounds;
+mod checkpoint;
 mod flow;
 mod margins;
 mod pace;
@@ -45,6 +46,7 @@ mod sums;
 mod update;
 
 pub use bounds::{Bounds, Keep, NoBounds};
+pub use checkpoint::CheckpointError;
 pub use margins::Margins;
 pub use report::{Discontinuity, Gap, Net, Total, Update};
 

@@ -11,7 +11,7 @@ pub(super) struct Pace {
     /// Nominal scan period; 0 where nothing counts.
     pub(super) period_us: u32,
     /// How long after a sample the next is safe by the host's clock, in 256 µs.
-    safe_256us: u32,
+    pub(super) safe_256us: u32,
 }
 
 /// The last sample: its bracket, which is less than 72 minutes long, and its count of scans.

@@ -1,6 +1,7 @@
 //! One rail: running sums over a stretch, unwrapped, in codes; and the totals of those that have
 //! ended.
 
+use super::checkpoint::long;
 use super::flow::{Quantity, Sum};
 use crate::board::Factors;
 use crate::config::ChannelRange;
@@ -62,6 +63,31 @@ impl Sums {
             (self.sense_lsb, self.rail_lsb) = (range.sense_lsb, range.rail_lsb);
             self.ranges = range.sense << 4 | range.rail;
             self.state |= ENABLED;
+        }
+    }
+
+    /// Every word of it, for a checkpoint.
+    pub(super) fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
+        for number in [
+            &mut self.charge,
+            &mut self.charge_from,
+            &mut self.energy,
+            &mut self.energy_from,
+        ] {
+            let mut bits = *number as u64;
+            long(&mut bits, word);
+            *number = bits as i64;
+        }
+        long(&mut self.rail, word);
+        let mut moved = self.energy_moved as u32;
+        let state = [self.sense_lsb, self.rail_lsb, self.ranges, self.state];
+        let mut state = u32::from_le_bytes(state);
+        word(&mut moved);
+        word(&mut state);
+        self.energy_moved = moved as i32;
+        [self.sense_lsb, self.rail_lsb, self.ranges, self.state] = state.to_le_bytes();
+        for sum in &mut self.closed {
+            sum.words.iter_mut().for_each(&mut *word);
         }
     }
 

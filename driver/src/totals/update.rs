@@ -6,6 +6,7 @@ use super::sums::Sums;
 use super::{Course, Discontinuity, Totals, Update};
 use crate::Channel;
 use crate::monitor::{TimedSample, Timestamp};
+use crate::part::ResumeToken;
 
 /// Room is made in sums of power codes whenever so many scans are through: at 2^40 a scan they are
 /// at 2^60 then, and what comes with one sample is below 2^62.
@@ -29,7 +30,9 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         let mut update = Update::Continued;
         if self.course != Course::Open {
             update = Update::First;
-        } else if sample.configuration() != self.configuration {
+        } else if sample.configuration() != self.configuration
+            && sample.configuration() != self.configuration | ResumeToken::KEPT
+        {
             update = Update::Discontinuity(Discontinuity::Configured);
         } else if let Err(kind) = self.pace.check(self.last, stamp, scans, self.agreement) {
             update = Update::Discontinuity(kind);

@@ -201,7 +201,10 @@ fn a_reset_within_init_is_told() {
 
 #[test]
 fn nothing_is_resumed_that_was_changed() {
-    let token = ResumeToken { writes: 0x123 };
+    let token = ResumeToken {
+        writes: 0x123,
+        configuration: ResumeToken::KEPT,
+    };
     let same = [
         example(1),
         read(0x01, &[0x01, 0x23]),

@@ -11,7 +11,7 @@ use crate::bus::{Fault, Link, Port, Register};
 use crate::config::{AlertFlags, Run, Scan};
 use crate::crc::Crc16;
 use crate::info::PartInfo;
-use crate::part::{Codes, Part, ResumeToken, Sums};
+use crate::part::{Codes, Part, Sums};
 
 /// Steps of a configuration.
 const SETTINGS: u8 = 5;
@@ -54,13 +54,13 @@ impl Part for Corncrake {
         &mut self,
         link: &mut Link<B>,
         scan: &Scan<N>,
-        token: ResumeToken,
+        writes: u32,
     ) -> Result<(), Fault> {
         self.expect(scan);
-        self.adopt(token.writes as u16);
+        self.adopt(writes as u16);
         identify(link).await?;
         // The next block tells the same, and of a reset; but a single shot is started before that.
-        link.require(WRITES, token.writes, Fault::Changed).await?;
+        link.require(WRITES, writes, Fault::Changed).await?;
         // Stopping is no setting.
         for step in 1..SETTINGS {
             let (register, value) = self.setting(step);
@@ -71,10 +71,8 @@ impl Part for Corncrake {
         Ok(())
     }
 
-    fn token(&self) -> ResumeToken {
-        ResumeToken {
-            writes: u32::from(self.writes),
-        }
+    fn writes(&self) -> u32 {
+        u32::from(self.writes)
     }
 
     fn latch<B: Port>(&mut self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {

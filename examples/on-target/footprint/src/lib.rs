@@ -38,7 +38,7 @@ const fn rail(milliohms: u64) -> Rail {
 }
 
 /// What is known of the rails.
-const DESCRIPTION: [Rail; RAILS] = [rail(10), rail(20), rail(500), rail(47)];
+pub const DESCRIPTION: [Rail; RAILS] = [rail(10), rail(20), rail(500), rail(47)];
 /// Constant, so it lies in flash.
 pub static BOARD: Board<RAILS> = Corncrake::board(&DESCRIPTION);
 /// Constant as well.

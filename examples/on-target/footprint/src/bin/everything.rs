@@ -1,5 +1,6 @@
-//! Everything that there is, blocking: resume, samples, readings, totals, limits and services in pieces,
-//! a proof test, a fast capture with statistics, a correction while it runs.
+//! Everything that there is, blocking: resume, samples, readings, totals with bounds and their
+//! checkpoint, limits and services in pieces, a proof test, a fast capture with statistics, a
+//! correction while it runs.
 #![no_std]
 #![no_main]
 
@@ -9,11 +10,12 @@ use cortex_m as _;
 use crake::alert::AlertQueue;
 use crake::board::{Board, Correction, Gain, Offset};
 use crake::capture::Tally;
-use crake::part::ResumeToken;
-use crake::totals::Totals;
-
+use crake::part::corncrake::INFO;
+use crake::totals::{Bounds, Margins, Totals};
 use crake::{Channel, Monitor, Sample, ShuntMonitor};
-use footprint::{BOARD, CONFIG, Instantly, LIMITS, RAILS, Silent, Time, part};
+use footprint::{
+    BOARD, CONFIG, DESCRIPTION, Instantly, LIMITS, MARGINS, RAILS, Silent, Time, part,
+};
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
@@ -22,18 +24,26 @@ fn main() -> ! {
     correction.offset = Offset::from_bits(black_box(512));
     correction.gain = Gain::from_bits(black_box((1 << 30) + 12_345));
     CORRECTED.correct(Channel::C0, &correction);
+    let board: &Board<RAILS> = CORRECTED;
+    let [first, others @ ..] = DESCRIPTION;
+    let [second, third, fourth] = others;
+    let rails = [first.corrected(correction), second, third, fourth];
+    let margins = Margins::new(&INFO, board, &rails);
     let mut monitor = Monitor::new(Silent, Instantly, part(), &BOARD).with_clock(Time::default());
-    let mut totals = Totals::new(&BOARD);
+    let mut totals = Totals::with_bounds(&MARGINS);
     let mut queue = AlertQueue::<8>::new();
-    let token = ResumeToken {
-        writes: black_box(7),
+    let mut record = [0; Totals::<'static, RAILS, Bounds<'static, RAILS>>::CHECKPOINT_LEN];
+    let Ok(token) = totals.load(black_box(&record)) else {
+        loop {
+            core::hint::spin_loop();
+        }
     };
     if monitor.resume(&CONFIG, token).is_err() {
         let _ = black_box(monitor.init(&CONFIG).is_ok());
     }
     let _ = black_box(queue.set_limits(&mut monitor, &LIMITS).is_ok());
-    let _ = black_box(monitor.set_board(CORRECTED).is_ok());
-    totals.set_board(CORRECTED);
+    let _ = black_box(monitor.set_board(board).is_ok());
+    totals.set_margins(&margins);
     loop {
         if let Ok(sample) = monitor.sample() {
             for channel in Channel::first(RAILS as u8) {
@@ -55,7 +65,7 @@ fn main() -> ! {
             black_box((tally.mean(&capture), tally.rms(&capture)));
         }
         let _ = black_box(monitor.configure(&CONFIG).is_ok());
-        black_box(monitor.token());
+        let _ = black_box(totals.save(monitor.token(), &mut record).is_ok());
     }
 }
 
