@@ -99,7 +99,13 @@ fn run() -> Result<(), crake::Error<embedded_hal::i2c::ErrorKind>> {
     info!("{}", RAILS[0].resistor());
     info!("{}", CONFIG);
 
-    let sample = monitor.resume(&CONFIG, ResumeToken { writes: 0x0123, configuration: 0 })?;
+    let sample = monitor.resume(
+        &CONFIG,
+        ResumeToken {
+            writes: 0x0123,
+            configuration: 0,
+        },
+    )?;
     info!("{} scans at {}", sample.scans(), sample.timestamp());
     for channel in Channel::first(4) {
         match sample.reading(channel) {

@@ -281,7 +281,13 @@ fn block(out: &mut dyn Write) -> Result<(), Wrong> {
     let part = Corncrake::new(Address::Strap0);
     let mut monitor =
         Monitor::new(Bus::new(*block), Pause, part, &BOARD).with_clock(Ticks::default());
-    let Ok(sample) = monitor.resume(&CONFIG, ResumeToken { writes, configuration: 0 }) else {
+    let Ok(sample) = monitor.resume(
+        &CONFIG,
+        ResumeToken {
+            writes,
+            configuration: 0,
+        },
+    ) else {
         return Err(wrong);
     };
     let mut pairs = Vec::from([(field("scans"), i128::from(sample.scans()))]);

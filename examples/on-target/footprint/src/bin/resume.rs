@@ -13,7 +13,10 @@ use footprint::{BOARD, CONFIG, Instantly, RAILS, Silent, part};
 #[cortex_m_rt::entry]
 fn main() -> ! {
     let mut monitor = Monitor::new(Silent, Instantly, part(), &BOARD);
-    let token = ResumeToken { writes: black_box(7), configuration: 0 };
+    let token = ResumeToken {
+        writes: black_box(7),
+        configuration: 0,
+    };
     if monitor.resume(&CONFIG, token).is_err() {
         let _ = black_box(monitor.init(&CONFIG).is_ok());
     }
