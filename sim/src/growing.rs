@@ -1,6 +1,7 @@
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 /// A file under another name until it is complete, so that nobody finds half of one. Given up
 /// half-way it leaves nothing behind.
@@ -12,23 +13,33 @@ pub(crate) struct Growing {
     kept: bool,
 }
 
+/// What grows now, for [`give_up`].
+static GROWING: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+
 impl Growing {
-    /// Begins the file `name` in `directory`, which is made where it is missing.
+    /// Begins the file `name` in `directory`, which is made where it is missing. Errors name the
+    /// file.
     pub(crate) fn create(directory: &Path, name: &str) -> io::Result<Self> {
-        let growing = directory.join(format!(".{name}.part"));
-        fs::create_dir_all(directory)?;
+        let (growing, complete) = (
+            directory.join(format!(".{name}.part")),
+            directory.join(name),
+        );
+        let created = fs::create_dir_all(directory).and_then(|()| File::create(&growing));
+        let file = created.map_err(|error| named(&complete, &error))?;
+        with_all(|all| all.push(growing.clone()));
         Ok(Self {
-            file: BufWriter::new(File::create(&growing)?),
+            file: BufWriter::new(file),
             growing,
-            complete: directory.join(name),
+            complete,
             kept: false,
         })
     }
 
     /// The file is complete: gives it its name.
     pub(crate) fn keep(&mut self) -> io::Result<()> {
-        self.file.flush()?;
-        fs::rename(&self.growing, &self.complete)?;
+        let done = self.file.flush();
+        let done = done.and_then(|()| fs::rename(&self.growing, &self.complete));
+        done.map_err(|error| named(&self.complete, &error))?;
         self.kept = true;
         Ok(())
     }
@@ -36,19 +47,40 @@ impl Growing {
 
 impl Write for Growing {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.file.write(bytes)
+        let written = self.file.write(bytes);
+        written.map_err(|error| named(&self.complete, &error))
     }
 
     fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
+        let flushed = self.file.flush();
+        flushed.map_err(|error| named(&self.complete, &error))
     }
 }
 
 impl Drop for Growing {
     fn drop(&mut self) {
+        with_all(|all| all.retain(|path| *path != self.growing));
         if !self.kept {
             // If even that fails there is nothing more to do.
             let _ = fs::remove_file(&self.growing);
         }
     }
+}
+
+/// Removes what grows: for a program that ends at once, by a signal.
+pub(crate) fn give_up() {
+    with_all(|all| {
+        for path in all.drain(..) {
+            let _ = fs::remove_file(path);
+        }
+    });
+}
+
+fn with_all(act: impl FnOnce(&mut Vec<PathBuf>)) {
+    act(&mut GROWING.lock().unwrap_or_else(PoisonError::into_inner));
+}
+
+fn named(path: &Path, error: &io::Error) -> io::Error {
+    let message = format!("{}: cannot be written: {error}", path.display());
+    io::Error::new(error.kind(), message)
 }

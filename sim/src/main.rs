@@ -5,5 +5,8 @@ use std::process::ExitCode;
 use clap::Parser;
 
 fn main() -> ExitCode {
-    crake_sim::cli::main(&crake_sim::cli::Args::parse())
+    match crake_sim::cli::Args::try_parse() {
+        Ok(args) => crake_sim::cli::main(&args),
+        Err(error) => crake_sim::cli::refuse(&error),
+    }
 }

@@ -1,8 +1,9 @@
 //! The command line.
 //!
-//! Exit status: 0, all is well; 1, a run ended but some total lies outside the bound that the
-//! driver claims, or a map does not conform, or a wrong one was taken for good; 2, bad input or
-//! output that could not be written: one message on standard error, and nothing half-written.
+//! Exit status: 0, all is well; 1, a run ended but some total or reaction lies outside its bound, or
+//! a map does not conform, or a wrong one was taken for good; 2, bad input or output that could not
+//! be written: one message on standard error, and nothing half-written; 130, interrupted, nothing
+//! half-written either.
 
 mod conformance;
 mod output;
@@ -54,8 +55,8 @@ struct Run {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     /// End after this many seconds of the scenario instead of at its own end.
-    #[arg(long = "for", value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..))]
-    seconds: Option<u32>,
+    #[arg(long = "for", value_name = "SECONDS", value_parser = some_seconds, allow_negative_numbers = true)]
+    length: Option<Duration>,
     /// Print one JSON object (docs/report.md describes it) instead of tables.
     #[arg(long)]
     json: bool,
@@ -63,6 +64,9 @@ struct Run {
     /// DIR/transactions.jsonl (docs/trace.md describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Write over files of an earlier run in DIR.
+    #[arg(long, requires = "out")]
+    overwrite: bool,
     /// Where that stretch begins, in seconds of the scenario.
     #[arg(
         long,
@@ -85,14 +89,22 @@ struct Run {
     trace_for: Duration,
 }
 
+/// Exit status after an interrupt, as shells have it.
+const INTERRUPTED: i32 = 130;
+
 /// Does what the arguments say.
 #[must_use]
 pub fn main(args: &Args) -> ExitCode {
+    // Files that grow are hidden ones: nobody would find them.
+    let watched = ctrlc::set_handler(|| {
+        crate::growing::give_up();
+        std::process::exit(INTERRUPTED);
+    });
+    if let Err(error) = watched {
+        eprintln!("crake-sim: an interrupt would leave unfinished files behind: {error}");
+    }
     let (outcome, wrong) = match &args.command {
-        Command::Run(run) => (
-            perform(run),
-            "a total lies outside the bound that the driver claims",
-        ),
+        Command::Run(run) => (perform(run), "a total or a reaction lies outside its bound"),
         Command::Conformance(args) => (
             conformance::perform(args),
             "a map does not conform, or a wrong map was not found out",
@@ -112,34 +124,58 @@ pub fn main(args: &Args) -> ExitCode {
     }
 }
 
+/// Says in one line what is wrong with the arguments; help and version go their own way.
+#[must_use]
+pub fn refuse(error: &clap::Error) -> ExitCode {
+    use clap::error::ErrorKind::{
+        DisplayHelp, DisplayHelpOnMissingArgumentOrSubcommand, DisplayVersion,
+    };
+
+    if let DisplayHelp | DisplayVersion | DisplayHelpOnMissingArgumentOrSubcommand = error.kind() {
+        error.exit();
+    }
+    let text = error.to_string();
+    let lines: Vec<&str> = text
+        .lines()
+        .map(str::trim)
+        .take_while(|line| !line.is_empty())
+        .collect();
+    let message = lines.join(" ");
+    let message = message.strip_prefix("error: ").unwrap_or(&message);
+    eprintln!("crake-sim: {message}; see --help");
+    ExitCode::from(2)
+}
+
 /// Whether every total lies within its bound, or what is wrong.
 fn perform(args: &Run) -> Result<bool, String> {
     let mut scenario = Scenario::load(&args.scenario).map_err(text)?;
-    if let Some(seconds) = args.seconds {
-        scenario.duration_ns = scenario.duration_ns.min(u64::from(seconds) * 1_000_000_000);
+    if let Some(length) = args.length {
+        let ns = u64::try_from(length.as_nanos()).unwrap_or(u64::MAX);
+        scenario.duration_ns = scenario.duration_ns.min(ns);
+        scenario.host.read_every_ns = scenario.host.read_every_ns.min(ns);
     }
     let seed = args.seed.unwrap_or(scenario.seed);
     let window = Window::new(args.trace_from, args.trace_for);
     let output = args
         .out
         .as_deref()
-        .map(|directory| Output::create(directory, window, &scenario))
+        .map(|directory| Output::create(directory, window, &scenario, args.overwrite))
         .transpose()?;
     let mut screen = Screen::new(output);
 
     let begun = Instant::now();
     let outcome = run::run(&scenario, seed, &mut screen);
     screen.clear();
-    let report = outcome.map_err(|error| format!("{error} (seed {seed})"))?;
+    let report = outcome.map_err(|error| match error.line() {
+        Some(line) => format!("{}:{line}: {error}", args.scenario.display()),
+        None => format!("{error} (seed {seed})"),
+    })?;
     let wall_s = begun.elapsed().as_secs_f64();
     if let Some(output) = screen.into_output() {
         output.keep()?;
     }
     print(&report, wall_s, args.json)?;
-    Ok(report
-        .rails
-        .iter()
-        .all(|rail| rail.energy_j.within && rail.charge_c.within))
+    Ok(report.verdict.holds)
 }
 
 fn print(report: &Report, wall_s: f64, json: bool) -> Result<(), String> {
@@ -160,6 +196,14 @@ fn show(printed: &str) -> Result<(), String> {
         // Whoever reads us has seen enough.
         Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => Ok(()),
         outcome => outcome.map_err(text),
+    }
+}
+
+/// The same, above zero.
+fn some_seconds(text: &str) -> Result<Duration, String> {
+    match seconds(text)? {
+        Duration::ZERO => Err("must be above 0".to_owned()),
+        length => Ok(length),
     }
 }
 

@@ -8,6 +8,9 @@ use crate::run::Row;
 use crate::scenario::Scenario;
 use crate::trace::{Trace, Traced, Window};
 
+/// What is written.
+const FILES: [&str; 3] = ["readings.csv", "trace.vcd", "transactions.jsonl"];
+
 /// The files of one run: none of them is there before the run has come to its end.
 pub(super) struct Output {
     directory: PathBuf,
@@ -22,6 +25,7 @@ impl Output {
         directory: &Path,
         window: Window,
         scenario: &Scenario,
+        overwrite: bool,
     ) -> Result<Self, String> {
         if window.begin_ns() >= scenario.duration_ns {
             let seconds = scenario.duration_ns as f64 / 1e9;
@@ -29,12 +33,15 @@ impl Output {
                 "--trace-from: the run ends at {seconds} s, before the trace begins"
             ));
         }
-        let readings = Readings::create(directory).map_err(|error| {
-            format!(
-                "{}: cannot be written: {error}; name another directory with --out",
-                directory.join("readings.csv").display()
-            )
-        })?;
+        let taken = FILES.map(|name| directory.join(name));
+        if let Some(path) = taken.iter().find(|path| !overwrite && path.exists()) {
+            return Err(format!(
+                "{}: is there already; name another directory with --out, or add --overwrite",
+                path.display()
+            ));
+        }
+        let readings = Readings::create(directory)
+            .map_err(|error| format!("{error}; name another directory with --out"))?;
         let rails = scenario.rails.iter();
         Ok(Self {
             directory: directory.to_owned(),
@@ -68,6 +75,6 @@ impl Output {
             self.readings.keep()?;
             self.trace.map_or(Ok(()), Trace::finish)
         };
-        keep().map_err(|error| format!("{}: cannot be written: {error}", self.directory.display()))
+        keep().map_err(|error| error.to_string())
     }
 }

@@ -3,7 +3,7 @@
 use std::fmt::{self, Write};
 
 use super::quantity::{count, quantity, signed};
-use crate::run::{AlertReport, Figure, Parts, RailReport, Report, Spread};
+use crate::run::{AlertReport, Figure, Parts, RailReport, Report, Spread, Verdict};
 
 /// The whole report as text.
 pub(super) fn report(report: &Report, wall_s: f64) -> String {
@@ -55,7 +55,19 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
         count(report.conversions),
         count(report.samples),
         wall_s
-    )
+    )?;
+    writeln!(out, "verdict    {}", verdict(&report.verdict))
+}
+
+fn verdict(verdict: &Verdict) -> String {
+    if !verdict.holds {
+        return format!("DOES NOT HOLD: {}", verdict.outside.join("; "));
+    }
+    let used = verdict.greatest_share.zip(verdict.of.as_ref());
+    let used = used.map_or_else(String::new, |(share, of)| {
+        format!("; {of} uses most of its own, {:.0} %", 100.0 * share)
+    });
+    format!("holds: all totals and reactions lie within their bounds{used}")
 }
 
 /// One line for each limit that was passed: how often, when, and how close the two reactions came
@@ -65,9 +77,11 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
         return Ok(());
     }
     writeln!(out)?;
+    let names = alerts.iter().map(|alert| alert.rail.chars().count());
+    let width = names.max().unwrap_or(0).max(8);
     writeln!(
         out,
-        "alerts   {:8} {:13} {:6} {:>9} {:>6} {:>10} {:>10}  {:>22}  {:>22}",
+        "alerts   {:width$} {:13} {:6} {:>9} {:>6} {:>10} {:>10}  {:>22}  {:>22}",
         "rail",
         "kind",
         "output",
@@ -98,7 +112,7 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
         let event = same.iter().filter_map(|alert| alert.edge_to_event_s);
         writeln!(
             out,
-            "         {:8} {:13} {:6} {:>9} {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
+            "         {:width$} {:13} {:6} {:>9} {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
             alert.rail,
             alert.kind.replace('_', "-"),
             alert.output,
@@ -133,8 +147,8 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
     writeln!(out, "{} (channel {})", rail.name, rail.channel)?;
     writeln!(
         out,
-        "  {:8} {:>13} {:>13} {:>13} {:>13}  used",
-        "", "measured", "truth", "difference", "bound ±"
+        "  {:8} {:>13} {:>10} {:>13} {:>13} {:>13}  used",
+        "", "measured", "", "truth", "difference", "bound ±"
     )?;
     figure(out, "energy", "J", &rail.energy_j)?;
     figure(out, "charge", "C", &rail.charge_c)?;
@@ -147,29 +161,18 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
     parts(out, "charge", "C", &rail.charge_c.bound_parts)?;
     writeln!(
         out,
-        "  {:8} {:>13} {:>13} {:>13}",
-        "", "least read", "mean", "greatest read"
+        "  {:8} {:>13} {:>13} {:>13} {:>13}",
+        "", "least read", "mean read", "greatest read", "over the time"
     )?;
-    // Current and power have a mean over all the time, from the totals; voltage only over the
-    // readings.
-    spread(
-        out,
-        "voltage",
-        "V",
-        rail.voltage_v,
-        rail.voltage_v.map(|spread| spread.mean),
-    )?;
-    spread(
-        out,
-        "current",
-        "A",
-        rail.current_a,
-        Some(rail.mean_current_a),
-    )?;
-    spread(out, "power", "W", rail.power_w, Some(rail.mean_power_w))
+    // Current and power have a mean over all the time, from the totals; voltage only of readings.
+    spread(out, "voltage", "V", rail.voltage_v, None)?;
+    let (current, power) = (Some(rail.mean_current_a), Some(rail.mean_power_w));
+    spread(out, "current", "A", rail.current_a, current)?;
+    spread(out, "power", "W", rail.power_w, power)
 }
 
 fn figure(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Result {
+    let hours = if unit == "J" { "Wh" } else { "Ah" };
     let verdict = match (figure.within, figure.saturation) {
         (true, "none") => format!("{:3.0} %", 100.0 * figure.difference.abs() / figure.bound),
         (true, "at_least") => "clipped: at least this, less the bound".to_owned(),
@@ -178,8 +181,9 @@ fn figure(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Res
     };
     writeln!(
         out,
-        "  {name:8} {:>13} {:>13} {:>13} {:>13}  {verdict}",
+        "  {name:8} {:>13} {:>10} {:>13} {:>13} {:>13}  {verdict}",
         quantity(figure.measured, 6, unit),
+        quantity(figure.measured / 3_600.0, 4, hours),
         quantity(figure.truth, 6, unit),
         signed(figure.difference, 3, unit),
         quantity(figure.bound, 3, unit),
@@ -223,11 +227,15 @@ fn spread(
     let Some(spread) = spread else {
         return writeln!(out, "  {name:8} no reading");
     };
-    writeln!(
+    write!(
         out,
         "  {name:8} {:>13} {:>13} {:>13}",
         quantity(spread.least, 5, unit),
-        mean.map_or_else(String::new, |mean| quantity(mean, 5, unit)),
+        quantity(spread.mean, 5, unit),
         quantity(spread.greatest, 5, unit)
-    )
+    )?;
+    match mean {
+        Some(mean) => writeln!(out, " {:>13}", quantity(mean, 5, unit)),
+        None => writeln!(out),
+    }
 }

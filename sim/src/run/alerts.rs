@@ -101,6 +101,7 @@ impl<'l> Listener<'l> {
     {
         self.queue.set_limits(monitor, limits)?;
         self.served_ns = self.bench.now_ns();
+        self.reactions.armed(self.served_ns);
         Ok(())
     }
 

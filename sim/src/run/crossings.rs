@@ -130,6 +130,7 @@ mod tests {
 
     fn alert(kind: AlertKind, limit: i64) -> AlertPlan {
         AlertPlan {
+            line: 1,
             kind,
             limit,
             debounce: 1,

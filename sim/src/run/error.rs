@@ -19,6 +19,8 @@ pub enum RunError {
     Driver(crake::Error<BusError>),
     /// The driver refuses what is asked of this rail.
     Rail {
+        /// Line of the scenario file.
+        line: u64,
         /// The rail's name.
         rail: String,
         /// Why.
@@ -26,6 +28,8 @@ pub enum RunError {
     },
     /// A limit cannot be set on this rail.
     Alert {
+        /// Line of the scenario file.
+        line: u64,
         /// The rail's name.
         rail: String,
         /// Why not.
@@ -43,19 +47,41 @@ impl RunError {
         use crake::ErrorKind;
         use crake::config::ConfigError::{RailFullScale, SenseFullScale, SenseResistor};
 
-        let name = |channel: Channel| {
+        let find = |channel: Channel| {
             let mut rails = scenario.rails.iter();
-            let found = rails.find(|rail| rail.channel == channel.number());
-            found.map(|rail| rail.name.clone())
+            rails.find(|rail| rail.channel == channel.number())
         };
         let named = match error.kind {
-            ErrorKind::Limits(error) => name(error.channel).map(|rail| Self::Alert { rail, error }),
+            ErrorKind::Limits(error) => find(error.channel).map(|rail| {
+                let mut alerts = rail.alerts.iter();
+                let alert = alerts.find(|alert| super::alerts::kind(alert) == error.kind);
+                Self::Alert {
+                    line: alert.map_or(rail.line, |alert| alert.line),
+                    rail: rail.name.clone(),
+                    error,
+                }
+            }),
             ErrorKind::Config(
                 error @ (SenseFullScale(channel) | RailFullScale(channel) | SenseResistor(channel)),
-            ) => name(channel).map(|rail| Self::Rail { rail, error }),
+            ) => find(channel).map(|rail| Self::Rail {
+                line: rail.line,
+                rail: rail.name.clone(),
+                error,
+            }),
             _ => None,
         };
         named.unwrap_or(Self::Driver(error))
+    }
+}
+
+impl RunError {
+    /// Line of the scenario file that it is about.
+    #[must_use]
+    pub const fn line(&self) -> Option<u64> {
+        match self {
+            Self::Rail { line, .. } | Self::Alert { line, .. } => Some(*line),
+            _ => None,
+        }
     }
 }
 
@@ -65,10 +91,10 @@ impl fmt::Display for RunError {
             Self::Bench(error) => write!(f, "the bench cannot be built: {error}"),
             Self::Plant(error) => write!(f, "a rail cannot be built: {error}"),
             Self::Driver(error) => write!(f, "the driver gave up: {error}"),
-            Self::Rail { rail, error } => write!(f, "rail \"{rail}\": {error}"),
-            Self::Alert { rail, error } => write!(f, "rail \"{rail}\": {error}"),
+            Self::Rail { rail, error, .. } => write!(f, "rail \"{rail}\": {error}"),
+            Self::Alert { rail, error, .. } => write!(f, "rail \"{rail}\": {error}"),
             Self::Stall(stall) => write!(f, "the bench stands still: {stall}"),
-            Self::Observer(error) => write!(f, "output failed: {error}"),
+            Self::Observer(error) => write!(f, "{error}"),
         }
     }
 }

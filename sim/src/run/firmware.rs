@@ -11,6 +11,7 @@ use super::books::Books;
 use super::host::HostClock;
 use super::reactions::Reactions;
 use super::report::{BusReport, MonitorReport, Report};
+use super::verdict::Verdict;
 use crate::bench::{Bench, Part};
 use crate::bus::Speed;
 use crate::part::corncrake as model;
@@ -131,16 +132,19 @@ pub(super) fn run<const N: usize>(
         observer.progress(next_ns, scenario.duration_ns);
     }
 
+    let rails = books.reports(&INFO, monitor.last_sample().scan(), board.clock());
+    let alerts = listener.map(Listener::into_timeline).unwrap_or_default();
     Ok(Report {
         title: scenario.title.clone(),
         seed,
         duration_s: scenario.duration_ns as f64 / 1e9,
         scans_per_second: scenario.part.scans_per_second,
         read_every_s: scenario.host.read_every_ns as f64 / 1e9,
-        rails: books.reports(&INFO, monitor.last_sample().scan(), board.clock()),
+        verdict: Verdict::new(&rails, &alerts),
+        rails,
         unaccounted_s: books.unaccounted_s(),
         discontinuities: books.totals.epoch(),
-        alerts: listener.map(Listener::into_timeline).unwrap_or_default(),
+        alerts,
         samples: books.samples,
         conversions: part.conversions(),
         bus: BusReport::new(bench.bus_stats(), bench.now_ns()),

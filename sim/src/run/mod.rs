@@ -23,12 +23,14 @@ mod firmware;
 mod host;
 mod reactions;
 mod report;
+mod verdict;
 
 pub use error::RunError;
 pub use extremes::Spread;
 pub use firmware::{Observer, Row, Silent};
 pub use reactions::AlertReport;
 pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report};
+pub use verdict::Verdict;
 
 use crate::scenario::Scenario;
 

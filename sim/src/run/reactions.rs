@@ -34,7 +34,8 @@ pub struct AlertReport {
     pub limit: Option<f64>,
     /// From the moment at which the rail's true value is beyond the limit, and beyond all that
     /// instrument and board may be off by, to the output's edge, in seconds; none where the output
-    /// spoke earlier than that, or the line was low already.
+    /// spoke earlier than that, where the line was low already, and where the rail was beyond the limit
+    /// before the limit was set.
     pub crossing_to_edge_s: Option<f64>,
     /// What the datasheet allows for it: (debounce × scan period + two conversions) ÷ (1 −
     /// oscillator tolerance).
@@ -49,6 +50,8 @@ pub struct AlertReport {
 pub(super) struct Reactions {
     watched: Vec<Watched>,
     edge_to_event_bound_s: f64,
+    /// When the limits stood in the part.
+    armed_ns: u64,
     falls: Vec<Fall>,
     /// Since when each line was high when it fell last.
     high_since_ns: [u64; 2],
@@ -95,10 +98,16 @@ impl Reactions {
         Ok(Self {
             watched,
             edge_to_event_bound_s: edge_to_event_bound_s(scenario),
+            armed_ns: 0,
             falls: Vec::new(),
             high_since_ns: [0; 2],
             timeline: Vec::new(),
         })
+    }
+
+    /// The limits stand in the part from now on.
+    pub(super) const fn armed(&mut self, now_ns: u64) {
+        self.armed_ns = now_ns;
     }
 
     /// Takes the edges of outputs A and B since the last call.
@@ -140,12 +149,13 @@ impl Reactions {
         let falls = self.falls.iter().filter(|fall| reaches(fall.output));
         let fall = falls.min_by_key(|fall| fall.at_ns);
         let edge_ns = fall.map(|fall| fall.at_ns);
-        // The excursion during which the line fell, if it was high when the excursion began.
+        // The excursion during which the line fell, if limits stood and the line was high when it began.
         let crossing_ns = fall.and_then(|fall| {
             let excursions = &watched.excursions;
             let begun = excursions.partition_point(|(from_ns, _)| *from_ns <= fall.at_ns);
             let (from_ns, to_ns) = *excursions.get(begun.checked_sub(1)?)?;
-            (fall.at_ns <= to_ns && fall.high_since_ns <= from_ns).then_some(from_ns)
+            let ready_ns = fall.high_since_ns.max(self.armed_ns);
+            (fall.at_ns <= to_ns && ready_ns <= from_ns).then_some(from_ns)
         });
         let seconds = |from: Option<u64>, to: Option<u64>| Some((to? - from?) as f64 / 1e9);
         let in_force = event

@@ -3,6 +3,7 @@ use serde::Serialize;
 
 use super::extremes::Spread;
 use super::reactions::AlertReport;
+use super::verdict::Verdict;
 use crate::bench::Part;
 use crate::bus::Stats;
 
@@ -35,6 +36,8 @@ pub struct Report {
     pub bus: BusReport,
     /// What measuring cost.
     pub monitor: MonitorReport,
+    /// What it comes to.
+    pub verdict: Verdict,
 }
 
 /// One rail's totals beside the truth.
@@ -84,7 +87,7 @@ pub struct Figure {
 }
 
 /// The parts of an error budget.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
 pub struct Parts {
     /// Gain error of the part.
     pub gain: f64,
@@ -195,6 +198,35 @@ impl MonitorReport {
             energy_j,
             mean_power_w: energy_j / (until_ns as f64 / 1e9),
             began_s: began_ns as f64 / 1e9,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// How far off, and what clipping says; whether the truth lies where the driver says.
+    #[test]
+    fn a_figure_is_judged_on_either_side() {
+        use Saturation::{AtLeast, None, Unknown};
+        for (difference, saturation, within) in [
+            (0.5, None, true),
+            (-0.5, None, true),
+            (0.51, None, false),
+            (-0.51, None, false),
+            (0.51, AtLeast, false),
+            (-9.0, AtLeast, true),
+            (9.0, Unknown, true),
+        ] {
+            let figure = Figure::new(
+                (10.0 + difference, 0.5),
+                10.0,
+                1.0,
+                Parts::default(),
+                saturation,
+            );
+            assert_eq!(figure.within, within, "{difference} {saturation:?}");
         }
     }
 }

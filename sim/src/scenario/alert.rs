@@ -4,6 +4,8 @@ use super::{ScenarioError, Sense};
 /// One limit that is watched on a rail.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct AlertPlan {
+    /// Line of the scenario file.
+    pub line: u64,
     /// What it watches for.
     pub kind: AlertKind,
     /// Limit in nanovolts, nanoamperes or nanowatts.
@@ -86,8 +88,16 @@ pub(super) fn read(
              a greater full scale, or choose another limit"
         )));
     }
+    if let Some(other) = earlier.iter().find(|other| crosses(kind, value, other)) {
+        return Err(limit_field.error(&format!(
+            "over- and under-limit cross: the other, at line {}, is {}",
+            other.line,
+            other.limit as f64 / 1e9
+        )));
+    }
     let mode = table.field("mode");
     let plan = AlertPlan {
+        line: limit_field.line(),
         kind,
         limit: value,
         debounce: u8::try_from(table.number_or("debounce", DEBOUNCE, 1)?).unwrap_or(u8::MAX),
@@ -110,6 +120,16 @@ pub(super) fn read(
     };
     table.finish()?;
     Ok(plan)
+}
+
+/// Whether this limit and another leave nothing between them.
+fn crosses(kind: AlertKind, limit: i64, other: &AlertPlan) -> bool {
+    use AlertKind::{OverCurrent, OverVoltage, UnderCurrent, UnderVoltage};
+    match (kind, other.kind) {
+        (OverVoltage, UnderVoltage) | (OverCurrent, UnderCurrent) => limit <= other.limit,
+        (UnderVoltage, OverVoltage) | (UnderCurrent, OverCurrent) => limit >= other.limit,
+        _ => false,
+    }
 }
 
 /// Least and greatest value that a channel can show, in nano-units: its codes' ends (datasheet,

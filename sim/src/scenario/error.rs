@@ -1,4 +1,6 @@
-use std::fmt;
+use std::fmt::{self, Write};
+use std::fs::File;
+use std::io::{ErrorKind, Read};
 use std::ops::Range;
 use std::path::Path;
 
@@ -43,11 +45,26 @@ impl fmt::Display for ScenarioError {
         for place in [self.line, self.column].into_iter().flatten() {
             write!(f, ":{place}")?;
         }
-        write!(f, ": {}", self.message)
+        write!(f, ": {}", Plain(&self.message))
     }
 }
 
 impl std::error::Error for ScenarioError {}
+
+/// Text from a file as it may go to a terminal: control characters are spelt out.
+struct Plain<'t>(&'t str);
+
+impl fmt::Display for Plain<'_> {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for character in self.0.chars() {
+            match character.is_control() {
+                true => write!(f, "{}", character.escape_default())?,
+                false => f.write_char(character)?,
+            }
+        }
+        Ok(())
+    }
+}
 
 /// A scenario's text and where it came from: what errors point into.
 #[derive(Clone, Copy)]
@@ -84,14 +101,40 @@ impl Text<'_> {
     /// The text of a span, shortened to what fits in a message.
     pub(super) fn shown(self, span: &Range<usize>) -> String {
         let text = self.text.get(span.clone()).unwrap_or_default();
-        let line = text.lines().next().unwrap_or_default();
-        let mut shown: String = line.chars().take(SHOWN_MAX).collect();
-        if shown.len() < text.len() {
-            shown.push('…');
-        }
-        shown
+        shortened(text)
     }
 }
 
-/// Characters of a value that a message repeats.
+/// As much of a value as a message repeats.
+pub(super) fn shortened(text: &str) -> String {
+    let line = text.lines().next().unwrap_or_default();
+    let mut shown: String = line.chars().take(SHOWN_MAX).collect();
+    if shown.len() < text.len() {
+        shown.push('…');
+    }
+    shown
+}
+
+/// Characters of it.
 const SHOWN_MAX: usize = 40;
+
+/// Reads a text file of at most so many bytes.
+pub(super) fn read_text(path: &Path, most: u64) -> Result<String, String> {
+    let cannot = |error: std::io::Error| match error.kind() {
+        ErrorKind::InvalidData => "cannot be read: it is not UTF-8 text".to_owned(),
+        _ => format!("cannot be read: {error}"),
+    };
+    let mut text = String::new();
+    let file = File::open(path).map_err(cannot)?;
+    let read = file
+        .take(most + 1)
+        .read_to_string(&mut text)
+        .map_err(cannot)?;
+    if read as u64 > most {
+        return Err(format!(
+            "cannot be read: it has more than {} MiB, which is the most that is taken",
+            most >> 20
+        ));
+    }
+    Ok(text)
+}

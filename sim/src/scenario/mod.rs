@@ -33,6 +33,10 @@ pub use profile::ProfilePlan;
 pub use rail::{CellPlan, RailPlan, Sense, SourcePlan, Supply};
 pub use read::{Board, Errors, Host, Model, PartPlan};
 
+/// Bytes of a scenario file, and of a recording.
+const SCENARIO_MAX: u64 = 1 << 20;
+const RECORDING_MAX: u64 = 256 << 20;
+
 /// A scenario, checked.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Scenario {
@@ -61,8 +65,8 @@ impl Scenario {
     /// The first thing that is wrong with the file, with its line; nothing is built.
     pub fn load(path: impl AsRef<Path>) -> Result<Self, ScenarioError> {
         let path = path.as_ref();
-        let text = std::fs::read_to_string(path)
-            .map_err(|error| ScenarioError::of_file(path, format!("cannot be read: {error}")))?;
+        let text = error::read_text(path, SCENARIO_MAX)
+            .map_err(|cannot| ScenarioError::of_file(path, cannot))?;
         Self::parse(&text, path)
     }
 

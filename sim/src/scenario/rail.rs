@@ -8,6 +8,8 @@ use crate::plant::{Cell, PlantError, Rail, Source};
 /// One rail of a scenario.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RailPlan {
+    /// Line of the scenario file.
+    pub line: u64,
     /// What it is called.
     pub name: String,
     /// The part's channel that watches it, 0 to 3.
@@ -103,6 +105,7 @@ pub(super) fn read(
 ) -> Result<RailPlan, ScenarioError> {
     let sense = sense(table.table("sense", "[rail.sense]")?)?;
     let plan = RailPlan {
+        line: table.line(),
         name,
         channel,
         source: source(table.table("source", "[rail.source]")?)?,

@@ -70,7 +70,7 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
     let title = top.needed("title", "one line about the scenario")?;
     let duration_ns = top.count("duration_s", DURATION)?;
     let scenario = Scenario {
-        title: title.string()?.to_owned(),
+        title: title.line_of_text(TITLE_MAX)?.to_owned(),
         duration_ns,
         seed: top.count_or("seed", SEED, 1)?,
         part: part(top.table("part", "[part]")?)?,
@@ -205,7 +205,7 @@ fn rails(top: &mut Table<'_>, duration_ns: u64) -> Result<Vec<RailPlan>, Scenari
     for element in elements {
         let mut table = element.table("[[rail]]")?;
         let field = table.needed("name", "what the rail is called")?;
-        let name = field.string()?.to_owned();
+        let name = field.line_of_text(NAME_MAX)?.to_owned();
         if let Some(first) = plans.iter().position(|plan| plan.name == name) {
             let taken = format!("the rail at line {} has that name already", lines[first]);
             return Err(field.error(&taken));
@@ -234,6 +234,9 @@ fn small(number: i64) -> i32 {
     i32::try_from(number).unwrap_or(i32::MAX)
 }
 
+/// Characters of a title and of a rail's name.
+const TITLE_MAX: usize = 200;
+const NAME_MAX: usize = 24;
 const RAILS: &str = "a scenario has one to four rails, each under [[rail]]";
 const SCAN_RATES: &str = "a scan rate is 2000, 500, 100, 10 or 1 scans a second";
 const DECLARED: &str = "it must be the least and the greatest temperature, such as [0, 60]";

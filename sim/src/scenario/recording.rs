@@ -2,9 +2,10 @@
 
 use std::path::{Path, PathBuf};
 
-use super::ScenarioError;
 use super::decimal;
+use super::error::{read_text, shortened};
 use super::table::{Field, Limits, Table};
+use super::{RECORDING_MAX, ScenarioError};
 
 /// Where a recording is and how its rows are to be read.
 pub(super) struct Recording {
@@ -26,8 +27,8 @@ impl Recording {
         let file = table.needed("file", "the path of a recording, relative to the scenario")?;
         let folder = table.text().path.parent().unwrap_or(Path::new(""));
         let path = folder.join(file.string()?);
-        if !path.is_file() {
-            return Err(file.error(&format!("there is no file {}", path.display())));
+        if let Some(wrong) = not_a_file(&path) {
+            return Err(file.error(&format!("{} {wrong}", path.display())));
         }
         Ok(Self {
             path,
@@ -51,8 +52,7 @@ impl Recording {
         limits: Limits,
     ) -> Result<Vec<(u64, i64)>, ScenarioError> {
         let of_file = |what: String| ScenarioError::of_file(&self.path, format!("{owner}: {what}"));
-        let text = std::fs::read_to_string(&self.path)
-            .map_err(|error| of_file(format!("cannot be read: {error}")))?;
+        let text = read_text(&self.path, RECORDING_MAX).map_err(of_file)?;
         let mut reader = csv::ReaderBuilder::new()
             .delimiter(self.separator)
             .comment(Some(self.comment))
@@ -139,7 +139,8 @@ impl Row<'_> {
                 let known: Vec<_> = self
                     .cells
                     .iter()
-                    .map(|cell| format!("\"{cell}\""))
+                    .take(COLUMNS_SHOWN)
+                    .map(|cell| format!("\"{}\"", shortened(cell)))
                     .collect();
                 self.error(format!(
                     "no column is called \"{name}\"; the header has {}",
@@ -174,7 +175,7 @@ impl Row<'_> {
 
     fn wrong(&self, column: usize, what: &str, rule: &str) -> ScenarioError {
         let cell = self.cells.get(column).unwrap_or_default();
-        self.error(format!("{what} {cell}: {rule}"))
+        self.error(format!("{what} {}: {rule}", shortened(cell)))
     }
 
     fn error(&self, message: String) -> ScenarioError {
@@ -202,6 +203,17 @@ impl Row<'_> {
     }
 }
 
+/// What a path names instead of a file.
+fn not_a_file(path: &Path) -> Option<&'static str> {
+    match std::fs::metadata(path) {
+        Ok(metadata) if metadata.is_file() => None,
+        Ok(metadata) if metadata.is_dir() => Some("is a directory; name a file in it"),
+        Ok(_) => Some("is a device or a pipe; a recording is a file"),
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Some("is not there"),
+        Err(_) => Some("cannot be looked at"),
+    }
+}
+
 fn column(field: Option<Field<'_>>, default: usize) -> Result<Column, ScenarioError> {
     match field {
         None => Ok(Column::Index(default)),
@@ -224,6 +236,8 @@ fn character(field: Option<Field<'_>>, default: u8) -> Result<u8, ScenarioError>
     }
 }
 
+/// Columns of a header that a message names.
+const COLUMNS_SHOWN: usize = 12;
 const NO_ROWS: &str = "there is no row of data";
 
 /// Within 100 years of either side of zero: times since 1970 are welcome, only differences count.

@@ -104,7 +104,11 @@ impl<'a> Table<'a> {
         if let Some((old, renamed)) = renamed::key_before(key, |old| self.has(old)) {
             return Err(self.renamed(old, renamed));
         }
-        Err(self.error(format!("{} needs {key}: {what}", self.header)))
+        let needs = match self.entries {
+            Some(_) => "needs",
+            None => "is missing; it needs",
+        };
+        Err(self.error(format!("{} {needs} {key}: {what}", self.header)))
     }
 
     pub(super) fn number(&mut self, key: &str, limits: Limits) -> Result<i64> {
@@ -140,6 +144,10 @@ impl<'a> Table<'a> {
                 self.owner.clone(),
             )),
         }
+    }
+
+    pub(super) fn line(&self) -> u64 {
+        self.text.line(&self.span)
     }
 
     /// An error about this table as a whole.
@@ -209,6 +217,21 @@ impl<'a> Field<'a> {
     pub(super) fn string(&self) -> Result<&'a str> {
         let text = self.value.get_ref().as_str();
         text.ok_or_else(|| self.error("not a string; put it in double quotes"))
+    }
+
+    /// A text that is shown in one line: not empty, so long at the most, no control characters.
+    pub(super) fn line_of_text(&self, most: usize) -> Result<&'a str> {
+        let text = self.string()?;
+        if text.trim().is_empty() {
+            return Err(self.error("it must not be empty"));
+        }
+        if text.chars().any(char::is_control) {
+            return Err(self.error("it must be one line, without control characters"));
+        }
+        if text.chars().count() > most {
+            return Err(self.error(&format!("it may have {most} characters at the most")));
+        }
+        Ok(text)
     }
 
     pub(super) fn is_string(&self) -> bool {

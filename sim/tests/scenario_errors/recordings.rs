@@ -132,7 +132,7 @@ fn mistakes_in_recordings_have_their_messages_and_lines() {
     let missing = with_load(&RECORDED.replace("spoilt", "missing"));
     assert_eq!(
         message(&missing),
-        "case.toml:38: rail \"LOGIC\": file = \"missing.csv\": there is no file missing.csv"
+        "case.toml:38: rail \"LOGIC\": file = \"missing.csv\": missing.csv is not there"
     );
     let unnamed = with_load(&RECORDED.replace("file", "fiel"));
     assert_eq!(
@@ -149,7 +149,7 @@ fn a_recording_that_is_no_text_is_refused() {
     let text = with_load(&RECORDED.replace("spoilt.csv", name));
     assert_eq!(
         message(&text),
-        "bytes.csv: rail \"LOGIC\": cannot be read: stream did not contain valid UTF-8"
+        "bytes.csv: rail \"LOGIC\": cannot be read: it is not UTF-8 text"
     );
 }
 
