@@ -8,10 +8,11 @@ use std::time::Duration;
 
 use crake::Channel;
 use crake::alert::Outputs;
-use crake::board::{Board, Rail, SenseResistor};
+use crake::board::{Board, Load, Rail, SenseResistor};
 use crake::config::{Config, FullScale, Mode, ScanRate};
-use crake::part::corncrake::Corncrake;
-use crake::units::{Resistance, Tolerance, Voltage};
+use crake::part::corncrake::{Corncrake, INFO};
+use crake::totals::Margins;
+use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake_sim::bench::{Bench, Part};
 use crake_sim::part::Target;
 use crake_sim::part::corncrake as model;
@@ -23,12 +24,14 @@ use crate::limits::Witness;
 pub const ADDRESS: u8 = 0x32;
 pub const CHANNELS: usize = 4;
 
-/// 10 mΩ in each rail.
+/// 10 mΩ in each rail. Of what is said of the load nothing holds but on the rails with ramps.
 const RAIL: Rail = Rail::new(SenseResistor::new(
     Resistance::from_milliohms(10),
     Tolerance::ZERO,
-));
+))
+.with_load(Load::smooth(Current::from_amps(3)).both_ways());
 pub static BOARD: Board<CHANNELS> = Corncrake::board(&[RAIL; CHANNELS]);
+pub static MARGINS: Margins<'static, CHANNELS> = Margins::new(&INFO, &BOARD, &[RAIL; CHANNELS]);
 
 /// A configuration, and what the part's registers are with it (datasheet, sections 3.3 and 3.4).
 pub struct Setting {
