@@ -6,7 +6,7 @@ use crake::alert::{
     AlertQueue, Kind, Lasting, Limit, LimitError, LimitReason, Limits, Outputs, Quantity, Threshold,
 };
 use crake::bus::Fault;
-use crake::config::Config;
+use crake::config::{Config, Mode};
 use crake::units::{Current, Power, Voltage};
 use crake::{Channel, ErrorKind, Operation, ShuntMonitor};
 
@@ -177,6 +177,45 @@ fn limits_that_cannot_be_are_named_and_nothing_is_sent() {
     let disabled = CONFIG.without(C0);
     let limits = [over_current(1)];
     refused(&disabled, &Limits::new(&limits), OverCurrent, NotEnabled);
+}
+
+/// A single shot begins counting anew (datasheet, section 3.3): of one or two scans, none reaches a
+/// debounce of more.
+#[test]
+fn a_debounce_that_no_single_shot_reaches_is_named() {
+    let shot = CONFIG.with_mode(Mode::SingleShot);
+    for (averaging, debounce, is_refused) in [
+        (0, 1, false),
+        (0, 2, true),
+        (1, 2, false),
+        (1, 3, true),
+        (3, 15, true),
+        (4, 15, false),
+        (10, 15, false),
+    ] {
+        let limits = [over_current(1).debounce(debounce)];
+        let limits = Limits::new(&limits);
+        let fixture = Fixture::new();
+        fixture.hands[0].set(11_000_000, 0);
+        let mut monitor = fixture.monitor();
+        let config = shot.averaging(averaging);
+        monitor.init(&config).expect("a part that answers");
+        let mut queue: AlertQueue<'_, 4> = AlertQueue::new();
+        let result = queue.set_limits(&mut monitor, &limits);
+        let refused = ErrorKind::Limits(LimitError {
+            channel: C0,
+            kind: Kind::OverCurrent,
+            reason: LimitReason::Debounce(debounce),
+        });
+        let kind = result.err().map(|error| error.kind);
+        assert_eq!(
+            kind,
+            is_refused.then_some(refused),
+            "{debounce} of 2^{averaging}"
+        );
+        monitor.sample().expect("a shot");
+        assert_eq!(fixture.low(), [!is_refused, false]);
+    }
 }
 
 /// An output that is wired to hardware is never masked, so what reaches it has to be looked at again.

@@ -1,11 +1,15 @@
 //! Somebody else writes to the part, its supply dips or is gone on purpose, the firmware restarts, the
 //! controller can do little: what the monitor says then, and what totals make of it.
 
+use std::cell::Cell;
+use std::rc::Rc;
+
 use crake::bus::Fault;
 use crake::config::{Config, Mode};
 use crake::part::ResumeToken;
+use crake::part::corncrake::{Address, Corncrake};
 use crake::totals::{Discontinuity, Gap, Totals, Update};
-use crake::{Channel, Error, NoReading, Sample, ShuntMonitor, TimedSample};
+use crake::{Channel, Clock, Error, Monitor, NoReading, Sample, ShuntMonitor, TimedSample};
 use crake_sim::bench::I2c as BenchI2c;
 use crake_sim::bus::{BusError, Event, Logging, Restart};
 use embedded_hal::i2c::I2c as _;
@@ -329,5 +333,40 @@ fn controllers_with_short_buffers() {
 fn controllers_without_repeated_start() {
     for read_max in [255, 32, 16] {
         run(read_max, Restart::StopStart);
+    }
+}
+
+/// A clock that falls, or leaps by more than 32 bits, between the two readings of it dates nothing: the
+/// sample fails, and nothing is lost by it.
+#[test]
+fn a_sample_that_cannot_be_dated_is_repeated() {
+    struct Jumping(crake_sim::bus::Clock, Rc<Cell<i64>>, Rc<Cell<i64>>);
+    impl Clock for Jumping {
+        fn now_us(&mut self) -> u64 {
+            let now_us = self.0.now_ns() / 1_000 + 1_000_000;
+            // It jumps after it was read.
+            let offset_us = self.1.replace(self.1.get() + self.2.take());
+            now_us.saturating_add_signed(offset_us)
+        }
+    }
+    for jump_us in [-1_000, -900_000, 1 << 32, 1 << 40] {
+        let fixture = Fixture::new();
+        let (offset_us, jump) = (Rc::new(Cell::new(0)), Rc::new(Cell::new(0)));
+        let clock = Jumping(fixture.bench.clock(), offset_us.clone(), jump.clone());
+        let (i2c, delay) = (fixture.bench.i2c(), fixture.bench.delay());
+        let part = Corncrake::new(Address::Strap0);
+        let mut monitor = Monitor::new(i2c, delay, part, &BOARD).with_clock(clock);
+        let mut totals = Totals::<CHANNELS>::new(&BOARD);
+        monitor.init(&fast()).expect("init");
+        fixture.pass_us(2_000);
+        jump.set(jump_us);
+        let error = monitor.sample().map(drop).expect_err("no date");
+        assert_eq!((error.fault(), error.may_repeat()), (Fault::Clock, true));
+        for _ in 0..3 {
+            totals.update(monitor.sample().expect("a sample"));
+            fixture.pass_us(1_000_000);
+        }
+        assert_eq!(totals.epoch(), 0);
+        assert!((2_000_000..2_100_000).contains(&totals.counted_us()));
     }
 }

@@ -3,7 +3,9 @@
 
 use super::{Board, Factors, rail_voltage};
 use crate::Channel;
-use crate::config::{ChannelRange, Kind, Limit, LimitError, LimitReason, Limits, Scan, Threshold};
+use crate::config::{
+    ChannelRange, Kind, Limit, LimitError, LimitReason, Limits, Run, Scan, Threshold,
+};
 use crate::convert::first_where;
 use crate::info::{PartInfo, RangeInfo};
 
@@ -99,6 +101,14 @@ impl<'p, const N: usize> LimitPlan<'p, N> {
         let channel = limit.channel();
         self.scale(channel).ok_or(LimitReason::NotEnabled)?;
         let code = self.code_of(limit).ok_or(LimitReason::BeyondFullScale)?;
+        // A part counts anew in each single shot: a debounce of more scans would never be reached.
+        let (debounce, scans_log2) = (limit.debounce_count(), self.scan.averaging_log2);
+        if self.scan.run == Run::SingleShot
+            && u32::from(debounce) > 1_u32.unbounded_shl(u32::from(scans_log2))
+            && debounce <= self.info.alerts.debounce_max
+        {
+            return Err(LimitReason::Debounce(debounce));
+        }
         // Limits must leave a code between them: two that do not cross but lie within one step of the
         // scale would have one of them passed for ever.
         let under = match limit.kind() {

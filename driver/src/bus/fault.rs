@@ -13,6 +13,8 @@ pub enum Fault {
     BlockCheck,
     /// No new block in time: the tag is another.
     Stale,
+    /// The host's clock fell while a sample was latched, or 72 minutes passed: it cannot be dated.
+    Clock,
     /// Something that was begun did not end in time.
     Busy,
     /// Another part answers at this address.

@@ -191,7 +191,8 @@ impl Limit {
         limit.released_by(margin)
     }
 
-    /// The same, passed only after this many conversions in a row beyond the limit, 1 to 15.
+    /// The same, passed only after this many conversions in a row beyond the limit, 1 to 15; in a single
+    /// shot no more than it has scans.
     #[must_use]
     pub const fn debounce(mut self, conversions: u8) -> Self {
         self.debounce = conversions;

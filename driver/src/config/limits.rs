@@ -47,7 +47,7 @@ pub enum LimitReason {
     Crossed,
     /// It reaches no output and is not silent.
     NoOutput,
-    /// 0, or more than 15.
+    /// 0, or more than 15, or more than a single shot has scans: each begins counting anew.
     Debounce(u8),
     /// The hysteresis is below zero or of another dimension.
     Hysteresis,
@@ -213,7 +213,12 @@ impl fmt::Display for LimitReason {
             Self::BeyondFullScale => "no code of the range lies beyond it, or none within it",
             Self::Crossed => "over- and under-limit leave no code between them",
             Self::NoOutput => "it reaches no output and is not silent",
-            Self::Debounce(count) => return write!(f, "a debounce of {count}: 1 to 15 can be"),
+            Self::Debounce(count) => {
+                return write!(
+                    f,
+                    "a debounce of {count}: 1 to 15 can be, or as many as a single shot has scans"
+                );
+            }
             Self::Hysteresis => "the hysteresis is below zero or of another dimension",
             Self::MaskedOnWired => {
                 "it would be masked on an output that is wired to hardware: have it looked at again"

@@ -56,8 +56,9 @@ pub trait TimeSource {
     /// Notes the moment before a latch.
     fn begin(&mut self, stamp: &mut Self::Stamp);
 
-    /// Notes the moment after it, to which the part may add `latch_us`.
-    fn end(&mut self, stamp: &mut Self::Stamp, latch_us: u32);
+    /// Notes the moment after it, to which the part may add `latch_us`, and tells whether both make a
+    /// date: not if the clock fell in between, or if the bracket has more than 32 bits.
+    fn end(&mut self, stamp: &mut Self::Stamp, latch_us: u32) -> bool;
 }
 
 /// No clock: samples have readings, and cannot be given to totals.
@@ -73,7 +74,9 @@ impl TimeSource for NoClock {
 
     fn begin(&mut self, (): &mut ()) {}
 
-    fn end(&mut self, (): &mut (), _: u32) {}
+    fn end(&mut self, (): &mut (), _: u32) -> bool {
+        true
+    }
 }
 
 impl<C: Clock> TimeSource for WithClock<C> {
@@ -83,7 +86,8 @@ impl<C: Clock> TimeSource for WithClock<C> {
         stamp.before_us = self.0.now_us();
     }
 
-    fn end(&mut self, stamp: &mut Timestamp, latch_us: u32) {
+    fn end(&mut self, stamp: &mut Timestamp, latch_us: u32) -> bool {
         stamp.after_us = self.0.now_us().saturating_add(u64::from(latch_us));
+        stamp.after_us.wrapping_sub(stamp.before_us) >> 32 == 0
     }
 }

@@ -119,7 +119,9 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             let latch_us = self.part.latch_us_max();
             self.time.begin(&mut self.last.stamp);
             self.part.latch(&mut self.link).await?;
-            self.time.end(&mut self.last.stamp, latch_us);
+            if !self.time.end(&mut self.last.stamp, latch_us) {
+                return Err(Fault::Clock);
+            }
             self.part
                 .read_block(&mut self.link, latch_us, &mut self.last.block)
                 .await?;

@@ -92,7 +92,12 @@ impl<E> Error<E> {
         repeats
             && matches!(
                 self.fault(),
-                Fault::Bus | Fault::CheckByte | Fault::BlockCheck | Fault::Stale | Fault::Busy
+                Fault::Bus
+                    | Fault::CheckByte
+                    | Fault::BlockCheck
+                    | Fault::Stale
+                    | Fault::Clock
+                    | Fault::Busy
             )
     }
 }
@@ -155,6 +160,7 @@ impl fmt::Display for Fault {
             Self::CheckByte => "wrong check byte",
             Self::BlockCheck => "wrong check value of the block",
             Self::Stale => "no new block in time: another tag",
+            Self::Clock => "the host's clock fell or leapt while the sample was latched",
             Self::Busy => "what was begun did not end in time",
             Self::Identity => "another part answers: wrong identity",
             Self::ReadBack => "a register reads back otherwise than it was written",

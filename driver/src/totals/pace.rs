@@ -85,7 +85,7 @@ impl Pace {
             return Err(Discontinuity::ClockBackwards);
         }
         let greatest_us = now.after_us.wrapping_sub(last.before_us);
-        let width_us = now.width_us();
+        let width_us = now.after_us.wrapping_sub(now.before_us);
         let greatest_256us = greatest_us.wrapping_add(255) >> 8;
         if greatest_256us > u64::from(self.safe_256us) || width_us >> 32 != 0 {
             return Err(Discontinuity::TooLate);

@@ -44,8 +44,7 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         // While no scan ends, time is not counted yet.
         if scans != 0 || update != Update::Continued {
             self.last.before_us = stamp.before_us;
-            // A clock that fell in between leaves no width, one that leapt a width that no count fits.
-            self.last.width_us = u32::try_from(stamp.width_us()).unwrap_or(u32::MAX);
+            self.last.width_us = (stamp.after_us as u32).wrapping_sub(stamp.before_us as u32);
         }
         self.recent = self.recent.wrapping_add(scans);
         // The first code stands for the scans before it, too.

@@ -74,7 +74,12 @@ impl Case {
         for channel in [0, 1, 2, 3].map(Channel::new) {
             for kind in Kind::ALL {
                 if rng.below(3) == 0 {
-                    limits.push(limit(&mut rng, channel, kind, wired));
+                    let limit = limit(&mut rng, channel, kind, wired);
+                    // A single shot of one scan reaches no other debounce.
+                    limits.push(match is_single_shot {
+                        true => limit.debounce(1),
+                        false => limit,
+                    });
                 }
             }
         }
