@@ -1,15 +1,19 @@
 //! Totals that are given samples as faults let them come, and what truly flowed: nothing is lost or
 //! counted twice but in a gap.
 
+use crake::part::ResumeToken;
 use crake::totals::{Bounds, Discontinuity, Totals, Update};
 use crake::{Channel, TimedSample};
 
 use crate::host::Seen;
 use crate::scene::{CHANNELS, MARGINS, Setting, flowed, tells_time_by_current};
 
+type Bounded = Totals<'static, CHANNELS, Bounds<'static, CHANNELS>>;
+
 /// Totals, and what they have to be.
+#[derive(Clone)]
 pub struct Books {
-    totals: Totals<'static, CHANNELS, Bounds<'static, CHANNELS>>,
+    totals: Bounded,
     first: Option<Latch>,
     last: Option<Latch>,
     /// Charge and energy by channel, in coulombs and joules, and how far totals may lie from them.
@@ -21,6 +25,27 @@ pub struct Books {
     jumped: bool,
     ever_jumped: bool,
     left_out: u8,
+}
+
+/// Totals as they were saved, and what they had to be then.
+pub struct Saved {
+    books: Books,
+    bytes: Vec<u8>,
+}
+
+impl Saved {
+    /// After the restart: totals made of the bytes, and the token to resume with.
+    pub fn load(&self) -> (Books, ResumeToken) {
+        let mut books = Books {
+            totals: Totals::with_bounds(&MARGINS),
+            ..self.books.clone()
+        };
+        let token = books.totals.load(&self.bytes).expect("good bytes");
+        if let Some(last) = &mut books.last {
+            last.configuration |= ResumeToken::KEPT;
+        }
+        (books, token)
+    }
 }
 
 /// When a sample was latched, in microseconds.
@@ -74,6 +99,17 @@ impl Default for Books {
 }
 
 impl Books {
+    /// What firmware keeps across its restart, together with a token.
+    pub fn save(&mut self, token: ResumeToken) -> Saved {
+        let mut bytes = vec![0; Bounded::CHECKPOINT_LEN];
+        let saved = self.totals.save(token, &mut bytes);
+        assert_eq!(saved, Ok(()));
+        Saved {
+            books: self.clone(),
+            bytes,
+        }
+    }
+
     /// Gives a sample to the totals, or leaves it out: then `None`.
     pub fn update(&mut self, sample: &impl TimedSample<CHANNELS>) -> Option<Update> {
         self.left_out = (self.left_out + 1) % LEAVES_OUT;

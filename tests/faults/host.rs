@@ -18,7 +18,7 @@ use crake::{
 use crake_sim::bench::{Bench, Delay};
 use crake_sim::bus::BusError;
 
-use crate::books::Books;
+use crate::books::{Books, Saved};
 use crate::bus::{Controller, HostClock, Wiring};
 use crate::limits::LimitSet;
 use crate::scene::{BOARD, CHANNELS, Scene, Setting};
@@ -86,10 +86,12 @@ pub enum Host {
 
 /// What firmware keeps besides its monitor.
 pub struct Kept {
-    /// As of the last operation that came through.
-    pub token: ResumeToken,
     pub queue: AlertQueue<'static, 64>,
     pub books: Books,
+    /// Totals and token as of the last operation that came through.
+    pub saved: Option<Saved>,
+    /// What was loaded after a restart.
+    pub token: ResumeToken,
 }
 
 impl Default for Kept {
@@ -101,6 +103,7 @@ impl Default for Kept {
             },
             queue: AlertQueue::new(),
             books: Books::default(),
+            saved: None,
         }
     }
 }

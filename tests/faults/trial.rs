@@ -5,7 +5,6 @@ use std::time::Duration;
 use crake::alert::{AlertFlags, AlertQueue, Outputs};
 use crake::bus::Fault;
 
-use crate::books::Books;
 use crate::host::{Ask, Face, Host, Kept, Outcome};
 use crate::judge;
 use crate::limits::LimitSet;
@@ -128,9 +127,7 @@ impl Trial {
             outcome,
             Outcome::Done | Outcome::Sampled(_) | Outcome::Proved(_)
         );
-        if self.knows.is_some() && came_through {
-            self.kept.token = self.host.token();
-        }
+        let saves = self.knows.is_some() && came_through;
         self.meddled |= disturbed.is_some();
         self.stopped |= disturbed.is_some_and(|disturbed| disturbed.by_stranger);
         let jumped = self.scene.wiring.clock_jumped();
@@ -147,6 +144,9 @@ impl Trial {
         }
         judge::part(self, ask, &outcome, disturbed);
         self.judge_limits(ask, &outcome);
+        if saves {
+            self.kept.saved = Some(self.kept.books.save(self.host.token()));
+        }
         self.scene.wiring.begin(None);
         outcome
     }
@@ -245,7 +245,9 @@ impl Trial {
     fn restart(&mut self) {
         self.host = Host::new(self.face, &self.scene);
         self.kept.queue = AlertQueue::new();
-        self.kept.books = Books::default();
+        if let Some(saved) = &self.kept.saved {
+            (self.kept.books, self.kept.token) = saved.load();
+        }
         self.told_flags = AlertFlags::empty();
         self.scene.witness.borrow_mut().fallen = 0;
         self.powered = true;
