@@ -1,5 +1,5 @@
-//! Limits, debounce and ranges change while the part runs: nothing false is told, and an excursion is told
-//! by the limit that it passed.
+//! Limits, debounce and ranges change while the part runs: nothing false is told, and an excursion
+//! is told by the limit that it passed.
 
 use std::time::Duration;
 
@@ -20,9 +20,9 @@ const fn over(channel: Channel, milliamps: i64) -> Limit {
     Limit::new(channel, threshold).to(Outputs::A)
 }
 
-/// 20 mA is code 40 000 in the coarse range and 100 000 in the fine one; limits of 15 and 25 mA are 30 000
-/// and 50 000, or 75 000 and 125 000 (section 3.4). So each old code in the new range, and each new code in
-/// the old one, would pass a limit, over or under.
+/// 20 mA is code 40 000 in the coarse range and 100 000 in the fine one; limits of 15 and 25 mA are
+/// 30 000 and 50 000, or 75 000 and 125 000 (section 3.4). So each old code in the new range, and
+/// each new code in the old one, would pass a limit, over or under.
 #[test]
 fn ranges_and_limits_change_together_and_nothing_false_is_told() {
     const fn both(channel: Channel) -> [Limit; 2] {
@@ -69,8 +69,8 @@ fn ranges_and_limits_change_together_and_nothing_false_is_told() {
     }
 }
 
-/// A debounce that grows: a condition too short for the new limit does not count by the old debounce,
-/// whenever in the change it comes.
+/// A debounce that grows: a condition too short for the new limit does not count by the old
+/// debounce, whenever in the change it comes.
 #[test]
 fn a_limit_is_never_judged_by_the_debounce_before() {
     let before = [over(Channel::C0, 30)];
@@ -102,8 +102,9 @@ fn a_limit_is_never_judged_by_the_debounce_before() {
     }
 }
 
-/// An excursion of one conversion at every position of a change of limits: told once, by the old limit if
-/// it ended before that went, by the new one if it ended after that came. In between no limit stands.
+/// An excursion of one conversion at every position of a change of limits: told once, by the old
+/// limit if it ended before that went, by the new one if it ended after that came. In between no
+/// limit stands.
 #[test]
 fn an_excursion_anywhere_in_a_change_of_limits_is_told_by_the_limit_it_passed() {
     let again = Lasting::LookAgain(Duration::from_secs(1));

@@ -73,7 +73,8 @@ fn scans() -> impl Strategy<Value = Vec<OneScan>> {
     })
 }
 
-/// 1 Ω: 500 nA and 100 µV a code. Power: the product of codes, times 500 nV × 100 µV ÷ 1 Ω = 0.05 nW.
+/// 1 Ω: 500 nA and 100 µV a code. Power: the product of codes, times 500 nV × 100 µV ÷ 1 Ω = 0.05
+/// nW.
 fn threshold(wish: &Wish) -> Threshold {
     let voltage = Voltage::from_microvolts((RAIL + wish.offset) * 100);
     let current = Current::from_nanoamps((SENSE + wish.offset) * 500);
@@ -114,16 +115,16 @@ proptest! {
         set(&[(0, 0); 4]);
         let mut queue: AlertQueue<'_, 32> = AlertQueue::new();
         queue.set_limits(&mut monitor, &limits).expect("limits that can be");
-        // In the rest after a scan; what limits made of the scans since is the same for the middle as
-        // for software.
+        // In the rest after a scan; what limits made of the scans since is the same for the middle
+        // as for software.
         fixture.next_scan();
         let mut scan = Scan::NONE;
         CONFIG.resolve(&INFO, &mut scan).expect("a configuration that can be");
         let plan = LimitPlan::new(&INFO, board(fixture.nanoohms), &scan, &limits);
         prop_assert_eq!(fixture.register(LATCHING) & LIMITS, bits(limits.latching()));
 
-        // One conversion that is within all limits brings both to the same beginning: every count at
-        // nothing. The middle may lie on limits, never beyond.
+        // One conversion that is within all limits brings both to the same beginning: every count
+        // at nothing. The middle may lie on limits, never beyond.
         let mut comparator: SoftwareComparator<4> = SoftwareComparator::new();
         comparator.set_all(&plan);
         prop_assert_eq!((fixture.register(CONDITIONS), fixture.flags()), (0, 0));

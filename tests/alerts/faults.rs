@@ -1,5 +1,5 @@
-//! A bus that fails as planned, and the scene in which it does: a queue with limits on two channels, and
-//! what firmware does about it.
+//! A bus that fails as planned, and the scene in which it does: a queue with limits on two
+//! channels, and what firmware does about it.
 
 use std::cell::RefCell;
 use std::rc::Rc;
@@ -143,8 +143,8 @@ pub fn excursion_of_one_conversion(fixture: &Fixture, rail: &Excursion) {
     fixture.next_scan();
 }
 
-/// What firmware does: serve while a line that it listens to is low, or something is due at once, again
-/// after a failure; then the events.
+/// What firmware does: serve while a line that it listens to is low, or something is due at once,
+/// again after a failure; then the events.
 pub fn serve<B: I2c<Error = BusError>>(
     fixture: &Fixture,
     queue: &mut Queue,

@@ -1,5 +1,5 @@
-//! A board for the tests of alerts: one ideal Corncrake with four rails set by hand, its monitor, and a
-//! look at its registers behind the driver's back.
+//! A board for the tests of alerts: one ideal Corncrake with four rails set by hand, its monitor,
+//! and a look at its registers behind the driver's back.
 
 use std::cell::{Cell, RefCell};
 use std::rc::Rc;

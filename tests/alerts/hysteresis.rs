@@ -22,7 +22,8 @@ fn over_current(milliamps: i64) -> Limit {
     Limit::new(C0, threshold).to(Outputs::A)
 }
 
-/// At a current in microamperes, or a voltage in millivolts: the line, and events told by a service.
+/// At a current in microamperes, or a voltage in millivolts: the line, and events told by a
+/// service.
 fn at(
     fixture: &Fixture,
     (microamps, millivolts): (i64, i64),
@@ -37,7 +38,8 @@ fn at(
     (line, told.len())
 }
 
-/// Limit 10 mA, margin 2 mA: told again only after a sample at 8 mA or below. Meanwhile the line is free.
+/// Limit 10 mA, margin 2 mA: told again only after a sample at 8 mA or below. Meanwhile the line is
+/// free.
 #[test]
 fn hysteresis_filters_events_until_a_sample_is_back_by_the_margin() {
     let margin = Quantity::Current(Current::from_milliamps(2));
@@ -88,8 +90,8 @@ fn the_hysteresis_that_nobody_asked_for() {
     assert_eq!(under.release(), Quantity::Current(back));
 }
 
-/// A spike that is over before the host looks: the sample of its own event shows that it is back, so the
-/// next spike is told.
+/// A spike that is over before the host looks: the sample of its own event shows that it is back,
+/// so the next spike is told.
 #[test]
 fn spikes_that_are_back_at_once_are_each_told() {
     let margin = Quantity::Current(Current::from_milliamps(2));
@@ -120,8 +122,8 @@ fn spikes_that_are_back_at_once_are_each_told() {
         assert_eq!(events(&mut queue).len(), 1, "spike {number}");
         assert!(!fixture.low()[0] && queue.lasting().is_empty());
     }
-    // The next is served while it lasts: no sample since has shown the current back, but that of the
-    // event before did.
+    // The next is served while it lasts: no sample since has shown the current back, but that of
+    // the event before did.
     spike(20);
     let sample = queue.service(&mut monitor).expect("a part that answers");
     let reading = sample.reading(C0).expect("a reading");
@@ -134,8 +136,8 @@ fn spikes_that_are_back_at_once_are_each_told() {
     );
 }
 
-/// The part latched the flag of an excursion that was told while it lasted; a sample alone shows its
-/// end. It is one excursion, and one event.
+/// The part latched the flag of an excursion that was told while it lasted; a sample alone shows
+/// its end. It is one excursion, and one event.
 #[test]
 fn a_sample_between_does_not_make_two_events_of_one_excursion() {
     let margin = Quantity::Current(Current::from_milliamps(2));
@@ -164,8 +166,8 @@ fn a_sample_between_does_not_make_two_events_of_one_excursion() {
     }
 }
 
-/// A brown-out under overload: the current is beyond its range in every sample, and the voltage is told
-/// each time that it dips.
+/// A brown-out under overload: the current is beyond its range in every sample, and the voltage is
+/// told each time that it dips.
 #[test]
 fn a_voltage_is_seen_to_be_back_while_the_current_is_clipped() {
     let margin = Quantity::Voltage(Voltage::from_millivolts(100));

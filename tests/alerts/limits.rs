@@ -1,8 +1,9 @@
 //! Limits trip early, never late: at the edge of every code, against exact integer arithmetic.
 //!
 //! LSBs and code widths are the datasheet's (sections 3.4 and 4). What a code stands for is exactly
-//! code × LSB ÷ resistance, worked out here by integers and never by the driver's factors. A reading is
-//! documented to be the nearest nanoampere or nanowatt to it, and a limit goes by the reading.
+//! code × LSB ÷ resistance, worked out here by integers and never by the driver's factors. A
+//! reading is documented to be the nearest nanoampere or nanowatt to it, and a limit goes by the
+//! reading.
 
 use crake::alert::{
     AlertFlag, AlertFlags, AlertQueue, Kind, Limit, LimitError, LimitReason, Limits,
@@ -82,8 +83,8 @@ fn rounded(numerator: i128, denominator: i128) -> i64 {
     i64::try_from(twice.div_euclid(2 * denominator)).expect("within 63 bits")
 }
 
-/// What codes stand for: so many nano-units for each code, as a fraction; and by how much a reading may
-/// be further off than half a unit, as a fraction of one.
+/// What codes stand for: so many nano-units for each code, as a fraction; and by how much a reading
+/// may be further off than half a unit, as a fraction of one.
 struct Exact {
     numerator: i128,
     denominator: i128,
@@ -109,8 +110,8 @@ impl Exact {
     }
 }
 
-/// The requested value on, just above and just below what `at` stands for: over-limits never lie above
-/// it, under-limits never below, and the next code is beyond.
+/// The requested value on, just above and just below what `at` stands for: over-limits never lie
+/// above it, under-limits never below, and the next code is beyond.
 fn check(
     board: &Board<4>,
     scan: &Scan<4>,
@@ -216,8 +217,8 @@ fn power_codes_densely_and_in_the_corners() {
         let board = board(nanoohms);
         for (sense, rail) in [(0, 0), (0, 1), (0, 2), (1, 0), (1, 1), (1, 2)] {
             let scan = scan(sense, rail);
-            // nV × nV ÷ nΩ is nW. Documented: half a nanowatt and what the factor's last binary place
-            // makes of the product, 2^62 × 2^-65 at most.
+            // nV × nV ÷ nΩ is nW. Documented: half a nanowatt and what the factor's last binary
+            // place makes of the product, 2^62 × 2^-65 at most.
             let exact = Exact {
                 numerator: i128::from(sense_lsb_nv(sense) * rail_lsb_nv(rail)),
                 denominator: i128::from(nanoohms),
@@ -242,8 +243,8 @@ fn power_codes_densely_and_in_the_corners() {
     }
 }
 
-/// On a corrected rail the exact reading is (code × LSB − offset) × gain ÷ resistance; the driver's is
-/// documented to lie within 1 nA of it, and one LSB is at least 16 nA.
+/// On a corrected rail the exact reading is (code × LSB − offset) × gain ÷ resistance; the driver's
+/// is documented to lie within 1 nA of it, and one LSB is at least 16 nA.
 #[test]
 fn limits_go_by_the_corrected_reading() {
     let nanoohms = 12_500_000_i64;
@@ -281,8 +282,8 @@ fn limits_go_by_the_corrected_reading() {
             assert!(exact_na(under - 1, lsb_nv) < &limit + &margin);
         }
     }
-    // Power, with the offset's current at whatever voltage: no code beyond the limit at any voltage is
-    // permitted.
+    // Power, with the offset's current at whatever voltage: no code beyond the limit at any voltage
+    // is permitted.
     let scan = scan(0, 1);
     let mut tried = 0;
     for _ in 0..5_000 {
@@ -294,8 +295,8 @@ fn limits_go_by_the_corrected_reading() {
         tried += 1;
         let (sense_nv, rail_nv) = (500, 250_000);
         for rail in [1, 1_000, 30_000, RAIL_GREATEST] {
-            // The greatest sense code that the limit permits at this voltage: what flows then, exactly,
-            // at most the limit (and 17 nA at 16.4 V).
+            // The greatest sense code that the limit permits at this voltage: what flows then,
+            // exactly, at most the limit (and 17 nA at 16.4 V).
             let sense = over.div_euclid(rail).min(SENSE_GREATEST);
             let nw = exact_na(sense, sense_nv) * ratio(rail * rail_nv, 1_000_000_000);
             assert!(
@@ -371,8 +372,8 @@ fn the_part_agrees_at_drawn_limits() {
     }
 }
 
-/// What can be read back is what the code stands for: never beyond the request, and less than one code
-/// from it.
+/// What can be read back is what the code stands for: never beyond the request, and less than one
+/// code from it.
 #[test]
 fn the_limit_in_force_is_the_codes_own_value() {
     let fixture = Fixture::with_resistors(10_000_000);

@@ -1,5 +1,5 @@
-//! No flag is lost by a service and none told twice: whatever moment it rises at, and whichever transfer
-//! fails.
+//! No flag is lost by a service and none told twice: whatever moment it rises at, and whichever
+//! transfer fails.
 
 use crake::alert::{AlertFlag, AlertFlags, AlertQueue, Kind, Limit, Limits, Outputs, Threshold};
 use crake::units::Current;
@@ -85,8 +85,8 @@ fn a_condition_that_lasts_is_told_once() {
     }
 }
 
-/// A slow bus, and currents too high on all channels, for up to forty scans: a service ends nevertheless,
-/// and each look clears exactly what it found.
+/// A slow bus, and currents too high on all channels, for up to forty scans: a service ends
+/// nevertheless, and each look clears exactly what it found.
 #[test]
 fn what_a_look_finds_is_cleared_and_nothing_else() {
     const fn limit(channel: Channel) -> Limit {

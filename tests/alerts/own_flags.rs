@@ -1,4 +1,5 @@
-//! Flags that are about the part as a whole: rollover ahead, scan done, reset seen (datasheet, section
+//! Flags that are about the part as a whole: rollover ahead, scan done, reset seen (datasheet,
+//! section
 //! 3.6).
 
 use std::time::Duration;
@@ -93,8 +94,8 @@ fn scan_done_is_told_after_each_single_shot() {
     }
 }
 
-/// A reset that `init` finds is no news. One that comes later is: the masks are gone with it, so it shows
-/// by looking, and is told once.
+/// A reset that `init` finds is no news. One that comes later is: the masks are gone with it, so it
+/// shows by looking, and is told once.
 #[test]
 fn a_reset_is_told_by_the_next_look_whatever_it_was_for() {
     static LIMITS: Limits<'static> = Limits::new(&[Limit::new(
@@ -184,7 +185,8 @@ fn a_flag_that_stands_at_a_change_of_limits_is_told_by_the_limit_it_passed() {
     }
 }
 
-/// Firmware that starts anew finds flags of limits that it does not know: they are told, limit unknown.
+/// Firmware that starts anew finds flags of limits that it does not know: they are told, limit
+/// unknown.
 #[test]
 fn flags_of_a_life_before_are_told_without_their_limits() {
     static LIMITS: Limits<'static> = Limits::new(&[Limit::new(
@@ -230,9 +232,10 @@ fn flags_of_a_life_before_are_told_without_their_limits() {
     }
 }
 
-/// A change of configuration stops the part, and a flag that follows goes with its condition (section
-/// 3.3). One that latches stays, and the next setting tells it, limit unknown. A look right before tells
-/// both, with their limit.
+/// A change of configuration stops the part, and a flag that follows goes with its condition
+/// (section
+/// 3.3). One that latches stays, and the next setting tells it, limit unknown. A look right before
+/// tells both, with their limit.
 #[test]
 fn flags_across_a_change_of_configuration() {
     const TEN: Threshold = Threshold::OverCurrent(Current::from_milliamps(10));

@@ -156,8 +156,8 @@ fn what_is_masked_stays_masked_after_the_test() {
     leaves_nothing_behind(&fixture, &mut queue, &mut monitor);
 }
 
-/// The bus fails somewhere in the test; firmware serves, as it does anyway. The masks are put back, and
-/// what was passed is told.
+/// The bus fails somewhere in the test; firmware serves, as it does anyway. The masks are put back,
+/// and what was passed is told.
 #[test]
 fn a_test_that_failed_half_way_leaves_nothing_behind_either() {
     let mut failures = 0;

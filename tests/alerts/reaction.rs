@@ -50,15 +50,15 @@ impl Plant for Step {
 /// Where the step lies.
 #[derive(Clone, Copy, PartialEq)]
 enum Place {
-    /// A little past the middle of the aperture that decides: too late to count there, and the longest
-    /// to wait.
+    /// A little past the middle of the aperture that decides: too late to count there, and the
+    /// longest to wait.
     JustMissed,
     /// Anywhere in a period.
     Drawn,
 }
 
-/// Individuals with offset, gain, noise and an oscillator of their own; the step goes far enough beyond the
-/// limit for all of these.
+/// Individuals with offset, gain, noise and an oscillator of their own; the step goes far enough
+/// beyond the limit for all of these.
 #[test]
 fn every_scan_rate_and_debounce_reacts_in_time() {
     let document = Document::corncrake();

@@ -122,7 +122,8 @@ fn the_lowest_address_answers_first_and_each_lets_go() {
     }
 }
 
-/// Both ask, and nobody serves the first: the second answers next, then nobody does, until a further flag.
+/// Both ask, and nobody serves the first: the second answers next, then nobody does, until a
+/// further flag.
 #[test]
 fn a_part_that_answered_stays_off_the_line_until_a_further_flag() {
     let bench = Bench::new(1);

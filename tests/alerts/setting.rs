@@ -29,8 +29,8 @@ fn over_current(milliamps: i64) -> Limit {
     Limit::new(C0, threshold).to(Outputs::A)
 }
 
-/// Sets limits on a part that runs, and finds the mistake, with not a byte on the bus and the part as it
-/// was.
+/// Sets limits on a part that runs, and finds the mistake, with not a byte on the bus and the part
+/// as it was.
 fn refused(config: &Config<4>, limits: &Limits<'_>, kind: Kind, reason: LimitReason) {
     let fixture = Fixture::new();
     let mut monitor = fixture.monitor();
@@ -95,8 +95,8 @@ fn limits_that_cannot_be_are_named_and_nothing_is_sent() {
     );
     let again = Lasting::LookAgain(Duration::from_secs(1));
     let cases: [(&[Limit], Kind, LimitReason); 20] = [
-        // Nothing passes 6.5536 V, less one code, in a range that ends there; everything is above −1 V,
-        // and nothing below 0 V.
+        // Nothing passes 6.5536 V, less one code, in a range that ends there; everything is above
+        // −1 V, and nothing below 0 V.
         (&[over_voltage(7_000)], OverVoltage, BeyondFullScale),
         (&[over_voltage(-1_000)], OverVoltage, BeyondFullScale),
         (&[under_voltage(0)], UnderVoltage, BeyondFullScale),
@@ -115,8 +115,8 @@ fn limits_that_cannot_be_are_named_and_nothing_is_sent() {
             OverVoltage,
             Crossed,
         ),
-        // Not crossed, but no code of 100 µV lies between 3.00001 and 3.00009 V: whatever the reading,
-        // one of the two would stand.
+        // Not crossed, but no code of 100 µV lies between 3.00001 and 3.00009 V: whatever the
+        // reading, one of the two would stand.
         (
             &[
                 Limit::new(
@@ -218,7 +218,8 @@ fn a_debounce_that_no_single_shot_reaches_is_named() {
     }
 }
 
-/// An output that is wired to hardware is never masked, so what reaches it has to be looked at again.
+/// An output that is wired to hardware is never masked, so what reaches it has to be looked at
+/// again.
 #[test]
 fn nothing_is_masked_on_an_output_that_is_wired_to_hardware() {
     let masked = [over_current(1).to(Outputs::all())];
@@ -231,7 +232,8 @@ fn nothing_is_masked_on_an_output_that_is_wired_to_hardware() {
             LimitReason::MaskedOnWired,
         );
     }
-    // On the other output it may be masked; looked at again it may reach both; silent it reaches none.
+    // On the other output it may be masked; looked at again it may reach both; silent it reaches
+    // none.
     let others = [
         over_current(1).to(Outputs::B),
         over_voltage(1_000)

@@ -1,4 +1,5 @@
-//! A service in pieces, with time and other traffic between them, loses no flag and tells none twice.
+//! A service in pieces, with time and other traffic between them, loses no flag and tells none
+//! twice.
 
 use std::time::Duration;
 
@@ -128,8 +129,8 @@ fn a_failure_at_any_transfer_of_the_pieces_loses_nothing_and_tells_nothing_twice
     }
 }
 
-/// A service whose sample did not come through had cleared what it saw: any sample may tell it, and no
-/// further look is needed while the line is high.
+/// A service whose sample did not come through had cleared what it saw: any sample may tell it, and
+/// no further look is needed while the line is high.
 #[test]
 fn what_a_service_found_whose_sample_failed_is_told_by_the_next_sample() {
     let mut scene = Scene::new(1);
@@ -149,8 +150,8 @@ fn what_a_service_found_whose_sample_failed_is_told_by_the_next_sample() {
     assert_eq!(count(&events(queue), OVER_CURRENT), 1);
 }
 
-/// The same flag again between a look and its sample: the sample shows it over, so what set it until
-/// then is one excursion with what was told; the look after the sample clears it.
+/// The same flag again between a look and its sample: the sample shows it over, so what set it
+/// until then is one excursion with what was told; the look after the sample clears it.
 #[test]
 fn what_recurs_after_the_look_and_before_the_sample_is_part_of_it() {
     let mut scene = Scene::new(1);
@@ -182,8 +183,8 @@ fn what_recurs_after_the_look_and_before_the_sample_is_part_of_it() {
     assert_eq!(count(&told, OVER_CURRENT), 1);
 }
 
-/// A refused look asked nothing of the part, and what an earlier one found and cleared need not wait for
-/// another.
+/// A refused look asked nothing of the part, and what an earlier one found and cleared need not
+/// wait for another.
 #[test]
 fn a_look_at_a_part_without_supply_is_refused_and_holds_nothing_back() {
     let mut scene = Scene::new(1);

@@ -1,5 +1,5 @@
-//! Excursions of one conversion at every position within a service, however it is made, and what has to
-//! be told of them.
+//! Excursions of one conversion at every position within a service, however it is made, and what
+//! has to be told of them.
 
 use crake::alert::{AlertFlag, Event};
 use crake_sim::bench::I2c;
@@ -10,8 +10,8 @@ use crate::fixture::{Blocking, FAST, Fixture, events};
 
 pub type Serve = fn(&Fixture, &mut Queue, &mut Blocking<I2c>) -> Vec<Event>;
 
-/// An over-current starts a service; an under-voltage of one single conversion comes at every position
-/// within it, in steps of less than two bits of the bus.
+/// An over-current starts a service; an under-voltage of one single conversion comes at every
+/// position within it, in steps of less than two bits of the bus.
 pub fn rises_anywhere(service_ns: u64, serve: Serve) {
     let mut in_one_service = 0;
     sweep(UNDER_VOLTAGE, service_ns, serve, |told, set_ns, log| {
@@ -26,9 +26,9 @@ pub fn rises_anywhere(service_ns: u64, serve: Serve) {
 
 /// The same, but what rises within the service is what it is already about.
 ///
-/// Until the look at the flags it merges, for no sample showed it over; after the look that follows the
-/// sample it is told again. In between it merges, too: it lies wholly between a sample and that look, or
-/// is the end of what was told.
+/// Until the look at the flags it merges, for no sample showed it over; after the look that follows
+/// the sample it is told again. In between it merges, too: it lies wholly between a sample and that
+/// look, or is the end of what was told.
 pub fn recurs_anywhere(service_ns: u64, serve: Serve) {
     let (mut merged, mut again) = (0, 0);
     sweep(OVER_CURRENT, service_ns, serve, |told, set_ns, log| {
@@ -52,7 +52,8 @@ fn is_latch(entry: &Transaction) -> bool {
     entry.to_string().starts_with("S 64 03 ")
 }
 
-/// When FLAGS was read right after a block, from START to STOP; another user's reads of CONDITIONS aside.
+/// When FLAGS was read right after a block, from START to STOP; another user's reads of CONDITIONS
+/// aside.
 fn look_after_a_sample(log: &[Transaction]) -> (u64, u64) {
     let of = |entry: &Transaction, start: &str| entry.to_string().starts_with(start);
     let own: Vec<&Transaction> = log.iter().filter(|entry| !of(entry, "S 64 38 ")).collect();
@@ -63,9 +64,9 @@ fn look_after_a_sample(log: &[Transaction]) -> (u64, u64) {
     (look.start_ns, look.stop_ns)
 }
 
-/// Serves an over-current, with a further excursion of one conversion that ends at each position of the
-/// service in turn; hands over what was told in all, when that conversion ended, and what went over the
-/// bus.
+/// Serves an over-current, with a further excursion of one conversion that ends at each position of
+/// the service in turn; hands over what was told in all, when that conversion ended, and what went
+/// over the bus.
 fn sweep(
     flag: AlertFlag,
     service_ns: u64,
@@ -92,8 +93,8 @@ fn sweep(
         assert_eq!(fixture.low(), [true, false]);
 
         // Scans follow each other without a gap: sense of channel 0 ends 62.5 µs into each, rail of
-        // channel 1 250 µs. The conversion that shall end `shift_ns` after the service begins is fixed;
-        // the service begins by so much earlier.
+        // channel 1 250 µs. The conversion that shall end `shift_ns` after the service begins is
+        // fixed; the service begins by so much earlier.
         let into_scan = if flag == OVER_CURRENT {
             62_500
         } else {

@@ -1,8 +1,8 @@
-//! Every kind × channel × output mask × latching or following × debounce, walked completely: what the
-//! part does from a condition that comes, stands and goes, through driver, bus and model.
+//! Every kind × channel × output mask × latching or following × debounce, walked completely: what
+//! the part does from a condition that comes, stands and goes, through driver, bus and model.
 //!
-//! What is expected is the plain reading of the datasheet's section 3.6, worked out here and nowhere
-//! else.
+//! What is expected is the plain reading of the datasheet's section 3.6, worked out here and
+//! nowhere else.
 
 use std::time::Duration;
 
@@ -19,8 +19,8 @@ use crate::fixture::{Blocking, CONDITIONS, CONFIG, Fixture, told};
 const SENSE: i64 = 2_000;
 const RAIL: i64 = 30_000;
 
-/// Kind, number of its flag within a channel, sense and rail code one step beyond the limit, whether the
-/// rail conversion decides (else sense).
+/// Kind, number of its flag within a channel, sense and rail code one step beyond the limit,
+/// whether the rail conversion decides (else sense).
 const KINDS: [(Kind, u32, (i64, i64), bool); 5] = [
     (Kind::OverVoltage, 0, (SENSE, RAIL + 1), true),
     (Kind::UnderVoltage, 1, (SENSE, RAIL - 1), true),
@@ -137,8 +137,8 @@ fn case(
     for _ in 1..debounce {
         quiet("too few");
     }
-    // The conversion that completes the debounce, and no other, changes the lines: sense, then rail of
-    // each channel.
+    // The conversion that completes the debounce, and no other, changes the lines: sense, then rail
+    // of each channel.
     let decisive = 2 * u64::from(channel) + u64::from(by_rail) + 1;
     let before = fixture.part.conversions();
     loop {
@@ -152,8 +152,8 @@ fn case(
     }
     assert_eq!(set(), (flag, flag), "{name}: set");
 
-    // Cleared while the condition stands: the lines go up, the condition stays, the next conversion of
-    // the kind sets the flag again.
+    // Cleared while the condition stands: the lines go up, the condition stays, the next conversion
+    // of the kind sets the flag again.
     fixture.clear(flag);
     assert_eq!(fixture.low(), HIGH, "{name}: cleared");
     assert_eq!(set(), (flag, 0), "{name}: cleared");
@@ -171,8 +171,8 @@ fn case(
     assert!(told(&mut queue).is_empty(), "{name}: told before");
     fixture.next_scan();
 
-    // The first conversion that is back ends the condition; a following flag goes with it, a latching
-    // one stays, and is cleared with the condition that it came of.
+    // The first conversion that is back ends the condition; a following flag goes with it, a
+    // latching one stays, and is cleared with the condition that it came of.
     rail((SENSE, RAIL));
     fixture.next_scan();
     let (stays, low) = if latching { (flag, lines) } else { (0, HIGH) };

@@ -122,8 +122,8 @@ impl Books {
         self.ever_jumped |= jumped;
     }
 
-    /// What the totals said of a sample, and what they are now. `latched` is when, on the bench; the host's
-    /// clock may have jumped in the same call.
+    /// What the totals said of a sample, and what they are now. `latched` is when, on the bench;
+    /// the host's clock may have jumped in the same call.
     ///
     /// # Panics
     /// Where it is wrong.
@@ -162,7 +162,8 @@ impl Books {
         let ((from_us, host_from_us), (to_us, host_to_us)) = (last.middles(), now.middles());
         let seconds = (to_us - from_us) / 1e6;
         let period_s = f64::from(setting.period_us) / 1e6;
-        // What jumps of the clock the totals may take for its error, and that of the part's oscillator.
+        // What jumps of the clock the totals may take for its error, and that of the part's
+        // oscillator.
         let off_s = ((host_to_us - host_from_us) / 1e6 - seconds).abs();
         let ends_s = (last.width_us() + now.width_us()) / 2e6;
         let most_s = ends_s + 0.016 * seconds + 4.0 * period_s + 0.0006;

@@ -125,7 +125,8 @@ impl Wiring {
         }));
     }
 
-    /// Notes a transfer, and gives what is to go wrong with it. What happens before it has happened.
+    /// Notes a transfer, and gives what is to go wrong with it. What happens before it has
+    /// happened.
     fn before(&self, operations: &[Operation<'_>]) -> Option<Fault> {
         let number = self.transfers.borrow().len();
         assert!(number < TRANSFERS_MAX, "an operation does not end");

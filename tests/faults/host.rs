@@ -172,7 +172,8 @@ impl Host {
         }
     }
 
-    /// The longest that it may take with nobody else on the bus; `setting` is what the part is told.
+    /// The longest that it may take with nobody else on the bus; `setting` is what the part is
+    /// told.
     pub fn longest_us(&self, ask: Ask, setting: &Setting) -> u64 {
         let mut codes = [0; CODES];
         let (setting, call) = match ask {

@@ -103,8 +103,8 @@ pub fn part(trial: &Trial, ask: Ask, outcome: &Outcome, disturbed: Option<Distur
     };
     let could_not_know = disturbed.is_some_and(|disturbed| {
         let last = disturbed.transfer + 1 == trial.shapes.len();
-        // A block tells of the moment of its latch, flags of that of their reading; and a stranger may
-        // write at once after a look.
+        // A block tells of the moment of its latch, flags of that of their reading; and a stranger
+        // may write at once after a look.
         matches!(outcome, Outcome::Sampled(_))
             || matches!(ask, Ask::ReadAlerts)
             || disturbed.by_stranger
@@ -156,7 +156,8 @@ pub fn sample(
             Err(NoReading::NotEnabled(named)) if !setting.enables(channel) => {
                 assert_eq!(*named, channel);
             }
-            // Somebody else stopped it, and firmware resumes it as idle: results stand (section 3.3).
+            // Somebody else stopped it, and firmware resumes it as idle: results stand (section
+            // 3.3).
             Ok(_) if trial.stopped && !setting.converts() => {}
             Err(NoReading::NotComplete) if !setting.converts() || !complete => {}
             other => panic!("{} {channel}: {other:?}", setting.name),

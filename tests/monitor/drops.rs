@@ -1,4 +1,5 @@
-//! Futures that are dropped, where `tests/faults` does not go: in a proof test, and before they began.
+//! Futures that are dropped, where `tests/faults` does not go: in a proof test, and before they
+//! began.
 
 use std::future::{Future, poll_fn};
 use std::pin::pin;
@@ -60,8 +61,8 @@ fn masks(fixture: &Fixture) -> [[u8; 3]; 2] {
     })
 }
 
-/// Goal: wherever the test is given up, the next service puts the masks back, and tells what had stood
-/// and nothing that the test brought about.
+/// Goal: wherever the test is given up, the next service puts the masks back, and tells what had
+/// stood and nothing that the test brought about.
 #[test]
 fn a_dropped_proof_test_is_over_with_the_next_service() {
     let (mut dropped, mut astray) = (0, 0);
@@ -122,8 +123,8 @@ fn a_dropped_proof_test_is_over_with_the_next_service() {
     assert!(dropped > 200 && astray > 150, "{dropped} {astray}");
 }
 
-/// Goal: tags are used up while nothing reaches the part, and yet the block that lies there is never
-/// taken for a new one: after 254 of them the part is not configured.
+/// Goal: tags are used up while nothing reaches the part, and yet the block that lies there is
+/// never taken for a new one: after 254 of them the part is not configured.
 #[test]
 fn any_number_of_samples_that_never_began_lets_no_stale_block_pass() {
     for dropped in [1, 252, 253, 254] {

@@ -1,5 +1,5 @@
-//! Transfers of each operation, as the documentation of `ShuntMonitor` and `AlertQueue` states them for
-//! a Corncrake.
+//! Transfers of each operation, as the documentation of `ShuntMonitor` and `AlertQueue` states them
+//! for a Corncrake.
 
 use crake::alert::{AlertFlags, AlertQueue, Limit, Limits, Outputs, Threshold};
 use crake::units::{Current, Voltage};

@@ -1,5 +1,5 @@
-//! The bus is not trusted: any bytes, any errors, any number of times. No operation panics, and each
-//! ends within a bounded number of transfers.
+//! The bus is not trusted: any bytes, any errors, any number of times. No operation panics, and
+//! each ends within a bounded number of transfers.
 
 use crake::alert::{AlertFlags, AlertQueue, Limit, Limits, Outputs, Threshold};
 use crake::board::{Board, Load, Rail, SenseResistor};
@@ -16,8 +16,9 @@ use proptest::prelude::*;
 const PEC: crc::Crc<u8> = crc::Crc::<u8>::new(&crc::CRC_8_SMBUS);
 const GENIBUS: crc::Crc<u16> = crc::Crc::<u16>::new(&crc::CRC_16_GENIBUS);
 
-/// The longest call by the driver's documentation: limits of every kind on four channels, each written
-/// and read back three times, and less than forty registers besides; or a block in pieces of two bytes.
+/// The longest call by the driver's documentation: limits of every kind on four channels, each
+/// written and read back three times, and less than forty registers besides; or a block in pieces
+/// of two bytes.
 const TRANSFERS_MAX: usize = 6 * (20 + 40) + 3 * 112;
 
 /// What the bus does with a transfer.
@@ -28,8 +29,8 @@ enum Mood {
     Flat(u8),
     /// Bytes drawn at random.
     Noise,
-    /// The same with a right check byte, and where it is a block with the tag asked for and a right check
-    /// value: gets past every check but those of meaning.
+    /// The same with a right check byte, and where it is a block with the tag asked for and a right
+    /// check value: gets past every check but those of meaning.
     Plausible,
     /// What a part would say.
     Honest,
@@ -71,7 +72,8 @@ impl Bus {
         self.moods[self.transfers % self.moods.len()]
     }
 
-    /// Bytes of a register as an honest part has them: what was written, or what the driver hopes for.
+    /// Bytes of a register as an honest part has them: what was written, or what the driver hopes
+    /// for.
     fn honest(&self, pointer: u8, length: usize) -> Vec<u8> {
         match pointer {
             0x00 => vec![0x9E, 0x37, 0xC4, 0x02],

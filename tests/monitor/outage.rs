@@ -1,5 +1,5 @@
-//! Somebody else writes to the part, its supply dips or is gone on purpose, the firmware restarts, the
-//! controller can do little: what the monitor says then, and what totals make of it.
+//! Somebody else writes to the part, its supply dips or is gone on purpose, the firmware restarts,
+//! the controller can do little: what the monitor says then, and what totals make of it.
 
 use std::cell::Cell;
 use std::rc::Rc;
@@ -48,8 +48,8 @@ fn go_on(
     at_us
 }
 
-/// What was counted is 1 A for as long as is said (the fixture's channel 0), to 1 %: what matters here is
-/// that nothing is missing and nothing counted twice.
+/// What was counted is 1 A for as long as is said (the fixture's channel 0), to 1 %: what matters
+/// here is that nothing is missing and nothing counted twice.
 fn assert_counted(totals: &Totals<'_, CHANNELS>, seconds: f64) {
     let counted_s = totals.counted_us() as f64 / 1e6;
     assert!(
@@ -64,7 +64,8 @@ fn assert_counted(totals: &Totals<'_, CHANNELS>, seconds: f64) {
     );
 }
 
-/// The gap holds what passed between two samples, and is told to within their brackets and the clock.
+/// The gap holds what passed between two samples, and is told to within their brackets and the
+/// clock.
 fn assert_gap(gap: Gap, passed_us: u64, outages: u64) {
     assert!(
         gap.least_us <= passed_us && passed_us <= gap.greatest_us,
@@ -167,8 +168,8 @@ fn a_part_that_is_declared_unpowered_is_left_alone() {
     );
 }
 
-/// What a stranger can write at any time (section 3): the next sample tells, once; then the monitor is not
-/// configured until `init`.
+/// What a stranger can write at any time (section 3): the next sample tells, once; then the monitor
+/// is not configured until `init`.
 #[test]
 fn a_strangers_write_is_told_by_the_next_sample() {
     for (register, data) in [
@@ -201,8 +202,8 @@ fn a_strangers_write_is_told_by_the_next_sample() {
     }
 }
 
-/// The firmware restarts, and the part goes on: nothing is lost, and the refusal of what was changed
-/// disturbs nothing.
+/// The firmware restarts, and the part goes on: nothing is lost, and the refusal of what was
+/// changed disturbs nothing.
 #[test]
 fn a_restart_of_the_firmware_resumes_or_says_why_not() {
     let fixture = Fixture::new();
@@ -336,8 +337,8 @@ fn controllers_without_repeated_start() {
     }
 }
 
-/// A clock that falls, or leaps by more than 32 bits, between the two readings of it dates nothing: the
-/// sample fails, and nothing is lost by it.
+/// A clock that falls, or leaps by more than 32 bits, between the two readings of it dates nothing:
+/// the sample fails, and nothing is lost by it.
 #[test]
 fn a_sample_that_cannot_be_dated_is_repeated() {
     struct Jumping(crake_sim::bus::Clock, Rc<Cell<i64>>, Rc<Cell<i64>>);

@@ -1,5 +1,5 @@
-//! Running sums that roll over in the part while its configuration changes; few scans, few channels: what
-//! totals make of it, against what truly flows.
+//! Running sums that roll over in the part while its configuration changes; few scans, few
+//! channels: what totals make of it, against what truly flows.
 
 use crake::board::Board;
 use crake::config::{Config, ScanRate};
@@ -35,8 +35,8 @@ fn flow(fixture: &Fixture, channel: usize) -> (f64, f64) {
     (after.0 - before.0, after.1 - before.1)
 }
 
-/// What was counted is what flows, for as long as was counted. An ideal part and steady rails: codes are
-/// rounded, by half of one in 10 000 at the most.
+/// What was counted is what flows, for as long as was counted. An ideal part and steady rails:
+/// codes are rounded, by half of one in 10 000 at the most.
 fn assert_flowed<const N: usize>(fixture: &Fixture, totals: &Totals<'_, N>, channel: usize) {
     let seconds = totals.counted_us() as f64 / 1e6;
     let (coulombs, joules) = flow(fixture, channel);
@@ -49,10 +49,10 @@ fn assert_flowed<const N: usize>(fixture: &Fixture, totals: &Totals<'_, N>, chan
     }
 }
 
-/// Distances of the sums from where they roll over, charge and energy, in codes (sections 3.4 and 4):
-/// 1 A in 10 mΩ is 20 000 codes at 500 nV and 50 000 at 200 nV. The first stretch is 3 s of 2000 scans, the
-/// second 6 s of 500. So channel 1 rolls over in the first, 2 and 3, the charge of 0 and SCANS in the second,
-/// the energy of 0 in the third.
+/// Distances of the sums from where they roll over, charge and energy, in codes (sections 3.4 and
+/// 4): 1 A in 10 mΩ is 20 000 codes at 500 nV and 50 000 at 200 nV. The first stretch is 3 s of
+/// 2000 scans, the second 6 s of 500. So channel 1 rolls over in the first, 2 and 3, the charge of
+/// 0 and SCANS in the second, the energy of 0 in the third.
 const AWAY: [(i64, i64); CHANNELS] = [
     (170_000_000, 6_500_000_000_000),
     (100_000_000, 5_000_000_000_000),

@@ -1,5 +1,5 @@
-//! Two parts on one bus and one line, each with a monitor of its own: the bus is shared by crates made
-//! for it.
+//! Two parts on one bus and one line, each with a monitor of its own: the bus is shared by crates
+//! made for it.
 
 use std::cell::RefCell;
 use std::time::Duration;

@@ -8,8 +8,8 @@ use crake::{Channel, ShuntMonitor};
 
 use crate::fixture::{BOARD, CHANNELS, Fixture, fast};
 
-/// A service that takes a lasting condition off its output writes to the part, and one that lets it back
-/// does: the token from before is refused, the one from after it fits.
+/// A service that takes a lasting condition off its output writes to the part, and one that lets it
+/// back does: the token from before is refused, the one from after it fits.
 #[test]
 fn a_service_that_masks_makes_another_token() {
     static LIMITS: Limits<'static> = Limits::new(&[Limit::new(
@@ -45,8 +45,8 @@ fn a_service_that_masks_makes_another_token() {
     }
 }
 
-/// A part that was reset and initialised alike has counted as many writes: the token from before fits,
-/// which is why it has to be thrown away. Totals do not go on: the scans are too few.
+/// A part that was reset and initialised alike has counted as many writes: the token from before
+/// fits, which is why it has to be thrown away. Totals do not go on: the scans are too few.
 #[test]
 fn a_token_from_before_a_reset_fits_and_totals_do_not_go_on() {
     let fixture = Fixture::new();

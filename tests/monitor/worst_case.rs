@@ -1,5 +1,5 @@
-//! No call takes longer than the monitor says beforehand: measured on a bus that fails as often as it
-//! may.
+//! No call takes longer than the monitor says beforehand: measured on a bus that fails as often as
+//! it may.
 
 use crake::alert::{AlertFlags, AlertQueue, Limit, Limits, Outputs, Threshold};
 use crake::config::Config;
@@ -24,8 +24,8 @@ const CAPTURE_COUNT: u8 = 0x78;
 const SAMPLE: u8 = 0x80;
 const SAMPLE_END: usize = 0x80 + 111;
 
-/// A bus on which each transfer that may be tried again fails after its last bit, but for the last try;
-/// and on which a capture seems to have just begun, as often as it may.
+/// A bus on which each transfer that may be tried again fails after its last bit, but for the last
+/// try; and on which a capture seems to have just begun, as often as it may.
 struct Meanest {
     inner: BenchI2c,
     attempts: u8,
@@ -235,8 +235,8 @@ fn what_is_said_is_not_much_more_than_it_can_take() {
     }
 }
 
-/// What would be refused has no longest time; and a longer one is told for a slower bus, more attempts
-/// and shorter reads.
+/// What would be refused has no longest time; and a longer one is told for a slower bus, more
+/// attempts and shorter reads.
 #[test]
 fn it_depends_on_what_it_should() {
     let fixture = Fixture::new();

@@ -49,8 +49,8 @@ const LIMITS: [Threshold; 5] = [
     Threshold::UnderCurrent(Current::from_milliamps(4)),
     Threshold::OverPower(Power::from_milliwatts(75)),
 ];
-/// In hundredths of a milliampere: at rest, beyond (backwards and beyond full scale, too), on a limit,
-/// within a hysteresis.
+/// In hundredths of a milliampere: at rest, beyond (backwards and beyond full scale, too), on a
+/// limit, within a hysteresis.
 const CURRENTS: [i64; 12] = [
     1_000, 1_000, 1_000, 3_000, 2_500, 10_000, 200, -3_000, 2_000, 400, 1_990, 405,
 ];
@@ -130,8 +130,8 @@ fn limit(rng: &mut Rng, channel: Channel, kind: Kind, wired: Outputs) -> Limit {
     limit
 }
 
-/// What a rail does: some conversions long, some milliseconds, some seconds; the first may be a condition
-/// that stands from the beginning, the last one for ever.
+/// What a rail does: some conversions long, some milliseconds, some seconds; the first may be a
+/// condition that stands from the beginning, the last one for ever.
 fn levels(rng: &mut Rng, period_ns: u64, ends_ns: u64) -> Vec<(u64, Level)> {
     let mut levels = Vec::new();
     let mut at_ns = 0;

@@ -23,15 +23,16 @@ pub struct Run {
 pub struct Service {
     pub begins_ns: u64,
     pub ends_ns: u64,
-    /// START and STOP of each read of FLAGS: before the sample, and after it if that settled anything.
+    /// START and STOP of each read of FLAGS: before the sample, and after it if that settled
+    /// anything.
     pub looks: Vec<(u64, u64)>,
     /// The scan that the sample shows, from 0 on; `None` before there was one.
     pub scan: Option<usize>,
     pub events: Vec<Event>,
 }
 
-/// Serves while an output is low that the queue listens to, when the queue says that something is due, and
-/// as often as it reads anyway.
+/// Serves while an output is low that the queue listens to, when the queue says that something is
+/// due, and as often as it reads anyway.
 pub fn run(case: &Case) -> Run {
     let fixture = Fixture::new();
     let bench = &fixture.bench;
@@ -119,7 +120,8 @@ fn written(log: &[Transaction], pointer: u8) -> Vec<u64> {
         .collect()
 }
 
-/// When a limit was written: registers 0x10 on, eight a channel, in the order of the kinds (section 3).
+/// When a limit was written: registers 0x10 on, eight a channel, in the order of the kinds (section
+/// 3).
 fn set(log: &[Transaction], limit: &Limit) -> u64 {
     let register = 0x10 + 8 * limit.channel().number() + limit.kind().index() as u8;
     let prefix = format!("S {:02X} {register:02X} ", ADDRESS << 1);

@@ -9,8 +9,8 @@ use crake_sim::plant::{Means, Plant, Truth};
 
 use super::case::Level;
 
-/// A rail that holds each level from its moment on, as conversions see it: what holds when one begins.
-/// It keeps each aperture's end and level.
+/// A rail that holds each level from its moment on, as conversions see it: what holds when one
+/// begins. It keeps each aperture's end and level.
 pub struct Staged {
     levels: Vec<(u64, Level)>,
     apertures: Apertures,
@@ -76,8 +76,8 @@ const SENSE_LSB: i64 = 500;
 const RAIL_LSB: i64 = 100_000;
 
 impl History {
-    /// The apertures of the limit's channel, and when the limit came into force. The start of a single
-    /// shot clears counts and conditions (section 3.3).
+    /// The apertures of the limit's channel, and when the limit came into force. The start of a
+    /// single shot clears counts and conditions (section 3.3).
     pub fn new(
         limit: &Limit,
         apertures: &[(u64, Level)],

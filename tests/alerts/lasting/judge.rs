@@ -61,7 +61,8 @@ impl Judged {
         self.failures.push(what);
     }
 
-    /// An output that is wired to hardware always has all its flags, the other never more than its own.
+    /// An output that is wired to hardware always has all its flags, the other never more than its
+    /// own.
     fn masks(&mut self, case: &Case, run: &Run) {
         let limits = Limits::new(&case.limits);
         let both = [Outputs::A, Outputs::B].into_iter().zip(&run.masks);
@@ -118,7 +119,8 @@ impl Judged {
         self.apart(case, limit, history, groups);
     }
 
-    /// An event is told by the first look that can know of it, and that look comes as soon as stated.
+    /// An event is told by the first look that can know of it, and that look comes as soon as
+    /// stated.
     fn when(
         &mut self,
         case: &Case,
@@ -200,8 +202,8 @@ impl Judged {
     }
 }
 
-/// The longest from a flag to the service that tells it, if none is at work: a limit that is looked at
-/// again keeps its outputs from being listened to, and a silent one has none.
+/// The longest from a flag to the service that tells it, if none is at work: a limit that is looked
+/// at again keeps its outputs from being listened to, and a silent one has none.
 fn reaction_ns(case: &Case, limit: &Limit) -> u64 {
     if limit.is_silent() {
         return case.read_ns;
@@ -225,9 +227,9 @@ fn ns(time: Duration) -> u64 {
 
 /// Excursions that are to be told: the first of each run of them that no sample separates.
 ///
-/// A sample separates two if it shows the first one over, and came after a look that found it. Where
-/// flags latch, what was over again before the look after that sample goes with the first. Where they
-/// follow, an excursion is one that a look found.
+/// A sample separates two if it shows the first one over, and came after a look that found it.
+/// Where flags latch, what was over again before the look after that sample goes with the first.
+/// Where they follow, an excursion is one that a look found.
 fn groups(
     limit: &Limit,
     history: &History,

@@ -1,5 +1,5 @@
-//! Conditions that last, at random: every kind of limit, both outputs, all scan rates, and what rails do.
-//! What has to be told is reckoned from the rails themselves; see `history`.
+//! Conditions that last, at random: every kind of limit, both outputs, all scan rates, and what
+//! rails do. What has to be told is reckoned from the rails themselves; see `history`.
 //!
 //! `LASTING_SEED=17 cargo test --test alerts lasting` does one case again, and shows it.
 
@@ -56,8 +56,8 @@ fn events_are_the_excursions_and_the_bus_stays_free() {
     }
 }
 
-/// A flag that was served stands again with the next conversion beyond the limit: hardware on its output
-/// sees it go for a scan at most (2 ms), and no mask is written.
+/// A flag that was served stands again with the next conversion beyond the limit: hardware on its
+/// output sees it go for a scan at most (2 ms), and no mask is written.
 #[test]
 fn a_wired_output_is_let_go_for_one_scan_at_a_look() {
     let again = Lasting::LookAgain(Duration::from_millis(100));

@@ -128,7 +128,8 @@ fn reading_alerts_reads_and_clears_the_example() {
     });
 }
 
-/// Flags are cleared once: a repeat could clear one that was set in between. What was read stays seen.
+/// Flags are cleared once: a repeat could clear one that was set in between. What was read stays
+/// seen.
 #[test]
 fn clearing_is_not_repeated() {
     armed(&[example(26), example(27).with_error(NACK)], |monitor| {

@@ -42,8 +42,8 @@ fn wrong_check_bytes_are_read_again_twice() {
     });
 }
 
-/// A block that is not whole, or not the one asked for, is read three times in all; the latch is asked
-/// for once, and the next call goes on.
+/// A block that is not whole, or not the one asked for, is read three times in all; the latch is
+/// asked for once, and the next call goes on.
 #[test]
 fn bad_blocks_are_read_three_times() {
     let mut torn = good(1);
@@ -83,8 +83,8 @@ fn bad_blocks_are_read_three_times() {
     }
 }
 
-/// A latch that may have arrived is repeated with the same tag, which section 3.2 makes harmless; its
-/// bracket spans all attempts.
+/// A latch that may have arrived is repeated with the same tag, which section 3.2 makes harmless;
+/// its bracket spans all attempts.
 #[test]
 fn a_latch_not_acknowledged_is_repeated_with_its_tag() {
     let refused = || write(&[0x03, 1, 0]).with_error(NACK);

@@ -1,5 +1,5 @@
-//! Exact bytes of the driver's operations on Corncrake: from the worked examples of section 10 where one
-//! matches, otherwise worked out with crate `crc`.
+//! Exact bytes of the driver's operations on Corncrake: from the worked examples of section 10
+//! where one matches, otherwise worked out with crate `crc`.
 
 mod alerts;
 mod errors;
@@ -170,8 +170,8 @@ fn monitor(steps: &[Transaction]) -> TestMonitor {
     Monitor::new(Mock::new(steps), Delays::default(), part, &BOARD).with_clock(Ticks(0))
 }
 
-/// Lets `run` work on the expected bytes; fails where it leaves some of it undone. Gives the delays in
-/// order.
+/// Lets `run` work on the expected bytes; fails where it leaves some of it undone. Gives the delays
+/// in order.
 fn perform(steps: &[Transaction], run: impl FnOnce(&mut TestMonitor)) -> Vec<u32> {
     let mut monitor = monitor(steps);
     run(&mut monitor);

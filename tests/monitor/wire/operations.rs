@@ -20,8 +20,8 @@ fn init_is_the_examples() {
     });
 }
 
-/// Example 3: channel 2 is left out, and keeps the coarsest rail range (reset value of RANGES, section
-/// 3).
+/// Example 3: channel 2 is left out, and keeps the coarsest rail range (reset value of RANGES,
+/// section 3).
 #[test]
 fn configure_stops_writes_reads_back_and_starts() {
     let mut steps = init();
@@ -87,8 +87,8 @@ fn tags_go_round_without_0() {
     });
 }
 
-/// RUN starts the shot, which lasts a wake-up and 16 scans; then the block is latched. No start counts
-/// as a write (section 3.3), tried again or not.
+/// RUN starts the shot, which lasts a wake-up and 16 scans; then the block is latched. No start
+/// counts as a write (section 3.3), tried again or not.
 #[test]
 fn a_single_shot_is_started_then_latched() {
     let mut steps = configure(true, 0x0F, [0x60, 0x41], 4, 0x00);
@@ -115,7 +115,8 @@ fn a_single_shot_is_started_then_latched() {
     );
 }
 
-/// The block of 10.1, byte for byte; every field is what 10.1 lists, and quantities follow by section 4.
+/// The block of 10.1, byte for byte; every field is what 10.1 lists, and quantities follow by
+/// section 4.
 #[test]
 fn the_block_of_10_1_means_what_the_document_lists() {
     let document = Document::corncrake();
