@@ -83,15 +83,25 @@ proptest! {
             Margins::new(&INFO, &plain, &[rail]),
             Margins::new(&INFO, &better, &[calibrated]),
         ];
-        let mut totals = Totals::with_bounds(&margins[draw.below(2) as usize]);
+        let boards = [&plain, &better];
+        let known = draw.below(2) as usize;
+        let mut totals = Totals::with_bounds(&margins[known]);
+        let mut alone = Totals::new(boards[known]);
         let mut stub = Stub::new(plain);
         stub.configure(rate, [Some(individual.ranges)]);
         let first = Piece { scans: 20, ..pieces[0] };
         individual.run(&mut draw, &mut stub, first, false);
         prop_assert_eq!(totals.update(&stub), Update::First);
+        alone.update(&stub);
         for piece in pieces {
             individual.run(&mut draw, &mut stub, piece, true);
             prop_assert_eq!(totals.update(&stub), Update::Continued);
+            // Bounds change no total.
+            alone.update(&stub);
+            let charges = (totals.charge(RAIL).map(|t| t.value), alone.charge(RAIL).map(|n| n.value));
+            prop_assert_eq!(charges.0, charges.1);
+            let energies = (totals.energy(RAIL).map(|t| t.value), alone.energy(RAIL).map(|n| n.value));
+            prop_assert_eq!(energies.0, energies.1);
             let used = used(&totals, &individual.truth);
             prop_assert!(used[0] <= 1.0 && used[1] <= 1.0, "seed {}: {:?}", seed, used);
             match draw.below(8) {
@@ -100,9 +110,14 @@ proptest! {
                     stub.configure(rate, [Some(individual.ranges)]);
                     individual.run(&mut draw, &mut stub, piece, false);
                     let update = totals.update(&stub);
+                    alone.update(&stub);
                     prop_assert!(matches!(update, Update::Discontinuity(_)), "{:?}", update);
                 }
-                1 => totals.set_margins(&margins[draw.below(2) as usize]),
+                1 => {
+                    let known = draw.below(2) as usize;
+                    totals.set_margins(&margins[known]);
+                    alone.set_board(boards[known]);
+                }
                 _ => (),
             }
         }
