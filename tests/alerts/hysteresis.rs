@@ -233,3 +233,39 @@ fn hysteresis_of_an_under_limit() {
     .map(|millivolts| at(&fixture, (0, millivolts), &mut queue, &mut monitor).1);
     assert_eq!(told, [0, 1, 0, 0, 0, 0, 0, 0, 1]);
 }
+
+/// With averaging, a sample shows a condition over once all its scans are younger than the flag; that
+/// another condition lasts, and is found by every look, does not keep it from that.
+#[test]
+fn one_condition_that_lasts_does_not_keep_another_from_being_over() {
+    let far = Limit::new(Channel::C3, over_current(10).threshold()).to(Outputs::B);
+    let again = Lasting::LookAgain(Duration::from_millis(50));
+    let limits = [over_current(10), far.lasting(again)];
+    let limits = Limits::new(&limits);
+    for averaging in [0, 1, 3, 5] {
+        let fixture = Fixture::new();
+        let mut monitor = fixture.monitor();
+        let config = CONFIG.averaging(averaging);
+        monitor.init(&config).expect("a part that answers");
+        let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
+        queue
+            .set_limits(&mut monitor, &limits)
+            .expect("limits that can be");
+        fixture.hands[3].set(20_000_000, 0);
+        let mut told = Vec::new();
+        for _ in 0..3 {
+            for milliamps in [20, 1] {
+                fixture.hands[0].set(milliamps * 1_000_000, 0);
+                // Half a second, in which it is looked at again ten times.
+                for _ in 0..10 {
+                    fixture.bench.run_for(Duration::from_millis(50));
+                    queue.service(&mut monitor).expect("a part that answers");
+                    told.extend(events(&mut queue).iter().map(Event::flag));
+                }
+            }
+        }
+        let count = |limit: Limit| told.iter().filter(|told| **told == limit.flag()).count();
+        let counts = (count(over_current(10)), count(far));
+        assert_eq!(counts, (3, 1), "means of 2^{averaging} scans");
+    }
+}

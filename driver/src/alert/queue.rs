@@ -67,8 +67,10 @@ pub struct AlertQueue<'l, const Q: usize> {
     masked: AlertFlags,
     lost: AlertFlags,
     dropped: u32,
-    /// The part's count of scans when a flag was found last.
-    found_at: u32,
+    /// Limits whose flags were found since the part's count of scans was `since`, and in as much time
+    /// or more before that: a mean may have ended as long before a flag as it took.
+    found: [AlertFlags; 2],
+    since: u32,
     /// Zero: a second.
     interval: Duration,
     /// These limits stand in the part, unless the monitor says otherwise.
@@ -100,7 +102,8 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
             masked: AlertFlags::empty(),
             lost: AlertFlags::empty(),
             dropped: 0,
-            found_at: 0,
+            found: [AlertFlags::empty(); 2],
+            since: 0,
             interval: Duration::ZERO,
             armed: false,
             unsure: false,
@@ -122,9 +125,7 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
     ///
     /// The sample has to be of the monitor whose flags were read, and taken after they were.
     pub fn update<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
-        if self.pending.intersects(AlertFlags::LIMITS) {
-            self.found_at = sample.scans();
-        }
+        self.age(sample);
         let concerned = self.pending | self.lasting;
         for limit in self.list() {
             if concerned.intersects(limit.flags()) {
@@ -324,7 +325,8 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
             event.set_date(sample.latched_at());
             self.push(flags, event);
         }
-        if shown.is_some_and(|shown| limit.is_over_at(shown.compared)) && self.is_recent(sample) {
+        if shown.is_some_and(|shown| limit.is_over_at(shown.compared)) && !self.may_be_older(flags)
+        {
             if limit.is_latching() {
                 self.over |= flags;
             } else {
@@ -336,19 +338,35 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         }
     }
 
-    /// Whether the results of a sample are all younger than the last flag. A mean may have ended as
-    /// long before as it took.
-    fn is_recent<const N: usize, S: Sample<N> + ?Sized>(&self, sample: &S) -> bool {
+    /// Finds out of which limits the results of a sample may be older than the last flag: without means
+    /// none, for it was latched after the look.
+    fn age<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
         let scan = sample.scan();
         if scan.averaging_log2 == 0 || scan.run == Run::SingleShot {
-            return true;
+            self.found = [AlertFlags::empty(); 2];
+            return;
         }
         let unused = 32_u32.saturating_sub(u32::from(sample.info().sum_bits.scans));
-        let since = sample
-            .scans()
-            .wrapping_sub(self.found_at)
-            .unbounded_shl(unused);
-        since.unbounded_shr(unused) >= 2_u32.unbounded_shl(u32::from(scan.averaging_log2))
+        let passed = sample.scans().wrapping_sub(self.since);
+        // Two means: the one that was in the making when the flag was set is not the last then.
+        let two_log2 = u32::from(scan.averaging_log2).wrapping_add(1);
+        let turns = passed
+            .unbounded_shl(unused)
+            .unbounded_shr(unused.wrapping_add(two_log2));
+        let [recent, before] = &mut self.found;
+        if turns > 0 {
+            *before = core::mem::take(recent);
+            self.since = sample.scans();
+        }
+        if turns > 1 {
+            *before = AlertFlags::empty();
+        }
+        *recent |= self.pending;
+    }
+
+    fn may_be_older(&self, flags: AlertFlags) -> bool {
+        let [recent, before] = self.found;
+        (recent | before).intersects(flags)
     }
 
     /// They may be told again, and reach their outputs again.
