@@ -12,7 +12,6 @@
 #[allow(dead_code)] // The tests use more of it.
 mod skiff;
 
-use crake::units::{Charge, Energy};
 use skiff::Skiff;
 use skiff_supervisor::{CELL, DRIVE, LOGIC, MODEM, RAILS, name};
 
@@ -76,14 +75,16 @@ fn totals(skiff: &Skiff) {
     let totals = skiff.supervisor.totals();
     println!("\nrail            charge         bound          energy         bound");
     for channel in [DRIVE, CELL, LOGIC, MODEM] {
-        let (charge, energy) = (skiff.charge(channel), skiff.energy(channel));
+        let (Some(charge), Some(energy)) = (totals.charge(channel), totals.energy(channel)) else {
+            continue;
+        };
         println!(
             "{:<6}  {:>14}  {:>12}  {:>14}  {:>12}",
             name(channel),
-            Charge::from_nanocoulombs(charge.0),
-            Charge::from_nanocoulombs(charge.1),
-            Energy::from_nanojoules(energy.0),
-            Energy::from_nanojoules(energy.1),
+            charge.value,
+            charge.bound,
+            energy.value,
+            energy.bound,
         );
     }
     let gap = totals.gap();

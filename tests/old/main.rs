@@ -1,8 +1,7 @@
-//! What still stands on the first core, whole: Moorhen, PMBus, registers as data, the porting guide's
-//! part, and the bus that gives anything to a ledger's checkpoint.
+//! What still stands on the first core, whole: Moorhen, PMBus, registers as data, and the porting
+//! guide's part.
 
 mod descriptions;
-mod hostile_bus;
 mod inspect;
 mod moorhen;
 mod pmbus;

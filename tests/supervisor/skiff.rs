@@ -8,11 +8,12 @@ use std::rc::Rc;
 use std::time::Duration;
 
 use crake::alert::{Limit, Limits, Outputs};
-use crake::board::{self, Board, Load, Mean, OperatingPoint, Rail};
+use crake::board::{self, Board, Load, Rail};
 use crake::config::{Config, FullScale, ScanRate};
 use crake::part::corncrake::{Address, Corncrake, INFO};
-use crake::units::{Current, Power, Resistance, Tolerance, Voltage};
-use crake::{Channel, Monitor, Sample, ShuntMonitor, TimedSample, WithClock};
+use crake::totals::Margins;
+use crake::units::{Current, Resistance, Tolerance, Voltage};
+use crake::{Channel, Monitor, WithClock};
 use crake_sim::bench::{Bench, Delay, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
@@ -55,6 +56,7 @@ static RAILS_OF_THE_SKIFF: [Rail; RAILS] = [
     rail(MODEM, Current::from_milliamps(3_200), false),
 ];
 static BOARD: Board<RAILS> = Corncrake::board(&RAILS_OF_THE_SKIFF);
+static MARGINS: Margins<'_, RAILS> = Margins::new(&INFO, &BOARD, &RAILS_OF_THE_SKIFF);
 
 const fn full_scale(sense_mv: i64, rail_v: i64) -> FullScale {
     FullScale::new(
@@ -253,7 +255,13 @@ impl Skiff {
         let limits: &[Limit] = Box::leak(Box::new(plan.settings.limits()));
         let limits = Box::leak(Box::new(Limits::new(limits)));
         Self {
-            supervisor: Supervisor::new(plan.settings, limits, CONFIG, &BOARD, &RAILS_OF_THE_SKIFF),
+            supervisor: Supervisor::new(
+                plan.settings,
+                limits,
+                CONFIG,
+                &MARGINS,
+                &RAILS_OF_THE_SKIFF,
+            ),
             monitor,
             spoiled,
             lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
@@ -369,46 +377,15 @@ impl Skiff {
 
     /// A rail's charge in nanocoulombs, and its bound.
     pub fn charge(&self, rail: Channel) -> (i128, i128) {
-        let (at, counted_us) = self.mean(rail);
-        let budget = RAILS_OF_THE_SKIFF[rail.index()].current_budget(&INFO, &at);
-        let bound = budget.expect("a range").charge(counted_us).total();
         let total = self.supervisor.totals().charge(rail).expect("a rail");
-        (total.value.as_nanocoulombs(), bound.as_nanocoulombs())
+        let (value, bound) = (total.value, total.bound);
+        (value.as_nanocoulombs(), bound.as_nanocoulombs())
     }
 
     /// A rail's energy in nanojoules, and its bound.
     pub fn energy(&self, rail: Channel) -> (i128, i128) {
-        let (at, counted_us) = self.mean(rail);
-        let budget = RAILS_OF_THE_SKIFF[rail.index()].power_budget(&INFO, &at);
-        let bound = budget.expect("a range").energy(counted_us).total();
         let total = self.supervisor.totals().energy(rail).expect("a rail");
-        (total.value.as_nanojoules(), bound.as_nanojoules())
-    }
-
-    /// Where a rail stood on average, and for how many microseconds.
-    fn mean(&self, rail: Channel) -> (OperatingPoint, u64) {
-        let (totals, sample) = (self.supervisor.totals(), self.monitor.last_sample());
-        let duration_us = totals.counted_us();
-        let mean = |billionths: i128| {
-            i64::try_from(billionths * 1_000_000 / i128::from(duration_us)).expect("a mean")
-        };
-        let charge = totals.charge(rail).expect("a rail").value;
-        let energy = totals.energy(rail).expect("a rail").value;
-        let scan_period_us = sample.scan().period_us(&INFO);
-        let at = OperatingPoint {
-            range: *sample.scan().range(rail).expect("a range"),
-            current: Current::from_nanoamps(mean(charge.as_nanocoulombs())),
-            voltage: sample.reading(rail).expect("a reading").voltage,
-            power: Power::from_nanowatts(mean(energy.as_nanojoules())),
-            mean: Mean::Stretch {
-                scans: totals.part_clock_us() / u64::from(scan_period_us),
-                scan_period_us,
-                duration_us,
-                ends_us: 2 * sample.timestamp().width_us(),
-                clock: BOARD.clock(),
-            },
-        };
-        (at, duration_us)
+        (total.value.as_nanojoules(), total.bound.as_nanojoules())
     }
 }
 

@@ -7,10 +7,13 @@ use crake::part::ResumeToken;
 use crake::part::corncrake::INFO;
 use crake::totals::{Bounds, CheckpointError, Discontinuity, Gap, Margins, Totals, Update};
 use crake::units::Current;
+use proptest::prelude::*;
 
 type Bounded<'b> = Totals<'b, 2, Bounds<'b, 2>>;
 
 const LEN: usize = Bounded::CHECKPOINT_LEN;
+/// Version, serial number and digest of the board, and the token.
+const HEAD: usize = 20;
 const LOAD: Load = Load::smooth(Current::from_amps(7));
 const RAILS: [Rail; 2] = [
     rail(10_000_000).with_load(LOAD),
@@ -270,10 +273,50 @@ fn what_belongs_elsewhere_is_refused() {
 fn another_version_is_refused() {
     let (_, mut totals, mut bytes) = saved();
     bytes[3] += 1;
+    check(&mut bytes);
+    assert_eq!(totals.load(&bytes), Err(CheckpointError::Version));
+}
+
+/// Puts the check value that fits: CRC-16/GENIBUS, by a second library.
+fn check(bytes: &mut [u8; LEN]) {
     let len = LEN - 4;
-    // CRC-16/GENIBUS, by a second library.
     let crc = crc::Crc::<u16>::new(&crc::CRC_16_GENIBUS).checksum(&bytes[..len]);
     let [low, high] = crc.to_le_bytes();
     bytes[len..].copy_from_slice(&[low, high, !low, !high]);
-    assert_eq!(totals.load(&bytes), Err(CheckpointError::Version));
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig {
+        cases: 2_000,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    })]
+
+    /// Anything at all behind a right head, with a check value that fits: nothing panics or overflows,
+    /// whatever samples come then.
+    #[test]
+    fn nonsense_that_is_whole_ends_in_no_panic(
+        noise in proptest::collection::vec(any::<u8>(), LEN - HEAD..LEN - HEAD + 1),
+        zeros in 0..=LEN - HEAD,
+        began in proptest::option::of((any::<u64>(), any::<u32>(), any::<u32>())),
+        us in proptest::collection::vec(1..4_000_000_000_u64, 1..6),
+    ) {
+        let (mut stub, mut totals, mut bytes) = saved();
+        bytes[HEAD..].copy_from_slice(&noise);
+        bytes[HEAD..HEAD + zeros].fill(0);
+        check(&mut bytes);
+        prop_assert!(totals.load(&bytes).is_ok());
+        let _ = told(&totals);
+        if let Some((now_us, least, more)) = began {
+            let (least_us, more) = (u64::from(least), u64::from(more));
+            let since = Gap { least_us, greatest_us: least_us + more };
+            totals.clock_restarted(now_us, Some(since));
+        }
+        for us in us {
+            stub.run(us / 500, us, [1_234, -5], [12_000; 2]);
+            totals.update(&stub);
+            let _ = told(&totals);
+        }
+        let _ = (totals.save(TOKEN, &mut bytes), told(&totals));
+    }
 }

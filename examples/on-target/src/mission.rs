@@ -12,7 +12,8 @@ use crake::alert::{Limits, Outputs};
 use crake::board::{self, Board, Load, Rail};
 use crake::capture::Tally;
 use crake::config::{Config, FullScale, ScanRate};
-use crake::part::corncrake::{Address, Corncrake};
+use crake::part::corncrake::{Address, Corncrake, INFO};
+use crake::totals::Margins;
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Channel, Monitor, Sample, ShuntMonitor, TimedSample, WithClock};
 use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
@@ -55,6 +56,7 @@ static SKIFF: [Rail; RAILS] = [
     rail(MODEM, Load::smooth(Current::from_milliamps(3_200))),
 ];
 static BOARD: Board<RAILS> = Corncrake::board(&SKIFF);
+static MARGINS: Margins<'_, RAILS> = Margins::new(&INFO, &BOARD, &SKIFF);
 
 static LIMITS: Limits<'_> = Limits::new(&Settings::SKIFF.limits());
 
@@ -168,7 +170,7 @@ impl Skiff {
         let monitor =
             Monitor::new(bench.i2c(), bench.delay(), corncrake, &BOARD).with_clock(bench.clock());
         Ok(Self {
-            supervisor: Supervisor::new(Settings::SKIFF, &LIMITS, CONFIG, &BOARD, &SKIFF),
+            supervisor: Supervisor::new(Settings::SKIFF, &LIMITS, CONFIG, &MARGINS, &SKIFF),
             monitor,
             lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
             switches: Switches { drive, modem },
@@ -268,8 +270,8 @@ impl Skiff {
             let off = charge.value.as_nanocoulombs() - truth_nc;
             writeln!(out, "  {:5} truly {truth_nc} nC", name(channel))?;
             // The truth runs from the very beginning to now, the total from a few milliseconds
-            // later to the last service: hence 2 %.
-            let bound = truth_nc.abs() / 50;
+            // later to the last service: hence 1 % besides.
+            let bound = charge.bound.as_nanocoulombs() + truth_nc.abs() / 100;
             if channel != CELL && off.abs() > bound {
                 return Err(Wrong::Mission("a total beyond its bound"));
             }

@@ -1,9 +1,9 @@
 use crake::alert::{AlertFlags, AlertQueue, Limits, Outputs};
-use crake::board::{Board, Rail};
+use crake::board::Rail;
 use crake::bus::Fault;
 use crake::capture::TriggerBuffer;
 use crake::config::Config;
-use crake::totals::{Totals, Update};
+use crake::totals::{Bounds, Margins, Totals, Update};
 use crake::{Channel, Error, NoReading, Sample, ShuntMonitor, TimedSample};
 use embedded_hal::digital::{OutputPin, PinState};
 
@@ -46,7 +46,7 @@ pub struct Supervisor<'a, const LOG: usize, const KEEP: usize> {
     config: Config<RAILS>,
     limits: &'a Limits<'a>,
     queue: AlertQueue<'a, EVENTS>,
-    totals: Totals<'a, RAILS>,
+    totals: Totals<'a, RAILS, Bounds<'a, RAILS>>,
     policy: Policy,
     log: Log<LOG>,
     around: TriggerBuffer<Shown, KEEP>,
@@ -79,13 +79,13 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
     ///
     /// The configuration has to enable all rails and scan continuously: limits are compared with
     /// conversions alone. CELL and DRIVE are to be declared as rails on which current flows both
-    /// ways.
+    /// ways. The margins of the totals are those of `rails` on the monitor's board.
     #[must_use]
     pub fn new(
         settings: Settings,
         limits: &'a Limits<'a>,
         config: Config<RAILS>,
-        board: &'a Board<RAILS>,
+        margins: &'a Margins<'a, RAILS>,
         rails: &[Rail; RAILS],
     ) -> Self {
         let [_, cell, _, _] = *rails;
@@ -94,7 +94,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
             config,
             limits,
             queue: AlertQueue::new(),
-            totals: Totals::new(board),
+            totals: Totals::with_bounds(margins),
             policy: Policy::new(settings),
             log: Log::new(),
             around: TriggerBuffer::new(KEEP / 2),
@@ -193,7 +193,7 @@ impl<'a, const LOG: usize, const KEEP: usize> Supervisor<'a, LOG, KEEP> {
 
     /// Charge and energy of all rails since the supervisor began.
     #[must_use]
-    pub const fn totals(&self) -> &Totals<'a, RAILS> {
+    pub const fn totals(&self) -> &Totals<'a, RAILS, Bounds<'a, RAILS>> {
         &self.totals
     }
 

@@ -1,5 +1,5 @@
 use crake::board::{Mean, OperatingPoint, Rail};
-use crake::totals::{Totals, Update};
+use crake::totals::{Bounds, Totals, Update};
 use crake::units::{Charge, Current, Power};
 use crake::{Sample, TimedSample};
 
@@ -50,7 +50,7 @@ impl Window {
         &mut self,
         sample: &S,
         update: Update,
-        totals: &Totals<'_, RAILS>,
+        totals: &Totals<'_, RAILS, Bounds<'_, RAILS>>,
     ) -> Option<Charging> {
         let now = Mark {
             charge: totals.charge(CELL)?.value,
