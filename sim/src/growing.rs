@@ -68,6 +68,7 @@ impl Drop for Growing {
 }
 
 /// Removes what grows: for a program that ends at once, by a signal.
+#[cfg(feature = "cli")]
 pub(crate) fn give_up() {
     with_all(|all| {
         for path in all.drain(..) {
