@@ -1,7 +1,7 @@
 //! A thousand boards: whatever is drawn within the limits, every total lies within the bound.
 //!
-//! `CRAKE_SEEDS` and `CRAKE_SECONDS` in the environment ask for more than the quick default;
-//! `.ci/seeds` does.
+//! `CRAKE_SEEDS` and `CRAKE_SECONDS` in the environment ask for more than the quick default.
+//! `.ci/seeds` lets the program run for longer, and judges it with nothing of this project.
 
 use crake_sim::run::{Silent, run};
 use std::sync::Mutex;
