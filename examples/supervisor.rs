@@ -1,5 +1,5 @@
-//! A short mission of the survey skiff, on the laptop: its firmware (examples/supervisor/) against the
-//! bench. Always the same output.
+//! A short mission of the survey skiff, on the laptop: its firmware (examples/supervisor/) against
+//! the bench. Always the same output.
 //!
 //! ```sh
 //! cargo run --example supervisor

@@ -29,10 +29,10 @@ const SCAN_US: u32 = 500;
 /// Seeds whose parts run slower and faster than nominal.
 const SEEDS: [u64; 4] = [1, 2, 3, 4];
 
-/// The longest service, from the bus's timing (UM10204, as the bench keeps it) and what a service is
-/// documented to do: flags are read and cleared, a latch is asked for, a scan of the slowest oscillator
-/// waited for, the block read; then flags are read and cleared again, both masks written and read
-/// back, and the count of writes read.
+/// The longest service, from the bus's timing (UM10204, as the bench keeps it) and what a service
+/// is documented to do: flags are read and cleared, a latch is asked for, a scan of the slowest
+/// oscillator waited for, the block read; then flags are read and cleared again, both masks written
+/// and read back, and the count of writes read.
 fn longest_service_us() -> u64 {
     let timing = Timing::of(Speed::Fast);
     let read = |bytes: u64| timing.bus_free + timing.transfer_ns(3 + bytes + 1, 1);
@@ -44,8 +44,8 @@ fn longest_service_us() -> u64 {
     (flags + sample + flags + masks).div_ceil(1_000)
 }
 
-/// From the crossing on the bench to the switch opening, wherever in a scan and in the firmware's own
-/// services the crossing falls.
+/// From the crossing on the bench to the switch opening, wherever in a scan and in the firmware's
+/// own services the crossing falls.
 #[test]
 fn drive_is_off_within_the_promised_time() {
     let settings = Settings::SKIFF;
@@ -219,7 +219,8 @@ fn current_that_flows_back_counts_as_negative() {
             (nj + 93_000_000_000).abs() <= nj_bound,
             "seed {seed}: {nj} nJ within {nj_bound}"
         );
-        // The bound is no excuse: 2 % of 6 C, and an offset of 10 µV at 5 mΩ for a second and a bit.
+        // The bound is no excuse: 2 % of 6 C, and an offset of 10 µV at 5 mΩ for a second and a
+        // bit.
         assert!(
             nc_bound < 120_000_000 + 60_000_000,
             "seed {seed}: {nc_bound}"
@@ -475,8 +476,8 @@ fn readings_of_drive_around_the_over_current_are_kept() {
     );
 }
 
-/// From 90 to 300 ms flags can be read and samples cannot. DRIVE goes over its limit in between: the
-/// flag alone is enough to act on.
+/// From 90 to 300 ms flags can be read and samples cannot. DRIVE goes over its limit in between:
+/// the flag alone is enough to act on.
 #[test]
 fn a_flag_is_acted_on_even_if_no_sample_comes_through() {
     let mut skiff = Skiff::plan()

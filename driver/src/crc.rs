@@ -1,13 +1,15 @@
 //! Check bytes without a table, several bytes at a time.
 //!
-//! A remainder takes a quotient, and the quotient of a whole word is a few shifts and exclusive-ors: with
-//! the polynomial as `x^n (1 + a)`, where `a` has falling powers alone, the quotient is the word times
-//! `1 / (1 + a) = (1 + a)(1 + a^2)(1 + a^4)` and so on, until a factor lies beyond the word. In this
-//! field a power of two of a sum is the sum of the powers.
+//! A remainder takes a quotient, and the quotient of a whole word is a few shifts and
+//! exclusive-ors: with the polynomial as `x^n (1 + a)`, where `a` has falling powers alone, the
+//! quotient is the word times `1 / (1 + a) = (1 + a)(1 + a^2)(1 + a^4)` and so on, until a factor
+//! lies beyond the word. In this field a power of two of a sum is the sum of the powers.
 
-/// The SMBus packet error code: CRC-8, polynomial x^8 + x^2 + x + 1, initial value 0, not reflected, no final exclusive-or.
+/// The SMBus packet error code: CRC-8, polynomial x^8 + x^2 + x + 1, initial value 0, not
+/// reflected, no final exclusive-or.
 ///
-/// It covers every byte on the wire from START on, addresses with their read or write bits included; see the SMBus specification 3.1, section 6.4.
+/// It covers every byte on the wire from START on, addresses with their read or write bits
+/// included; see the SMBus specification 3.1, section 6.4.
 ///
 /// ```
 /// use crake::crc::Pec;
@@ -71,7 +73,8 @@ const fn pec_of(word: u32) -> u32 {
     quotient ^ (quotient << 1) ^ (quotient << 2)
 }
 
-/// CRC-16/GENIBUS: polynomial x^16 + x^12 + x^5 + 1 (0x1021), initial value 0xFFFF, not reflected, final exclusive-or 0xFFFF.
+/// CRC-16/GENIBUS: polynomial x^16 + x^12 + x^5 + 1 (0x1021), initial value 0xFFFF, not reflected,
+/// final exclusive-or 0xFFFF.
 ///
 /// ```
 /// use crake::crc::Crc16;
@@ -149,7 +152,8 @@ mod tests {
         })
     }
 
-    /// Every length up to a block's, in one piece and in two, so that words and single bytes meet everywhere.
+    /// Every length up to a block's, in one piece and in two, so that words and single bytes meet
+    /// everywhere.
     #[test]
     fn however_bytes_are_taken_in() {
         let bytes: [u8; 112] =

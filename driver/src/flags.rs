@@ -12,7 +12,8 @@ pub enum Kind {
     OverVoltage,
     /// Rail voltage below the limit.
     UnderVoltage,
-    /// Current above the limit; signed, so a limit below zero watches for too little reverse current.
+    /// Current above the limit; signed, so a limit below zero watches for too little reverse
+    /// current.
     OverCurrent,
     /// Current below the limit; signed, so a limit below zero watches for too much reverse current.
     UnderCurrent,
@@ -62,8 +63,8 @@ pub enum AlertFlag {
     RolloverAhead,
     /// A scan was completed.
     ScanDone,
-    /// The part was reset. No output tells of it, for a reset takes the masks with it: every look at
-    /// the flags does.
+    /// The part was reset. No output tells of it, for a reset takes the masks with it: every look
+    /// at the flags does.
     ResetSeen,
 }
 

@@ -21,8 +21,8 @@ pub struct PartInfo {
     pub sense_ranges: &'static [RangeInfo],
     /// Ranges of the rail inputs, likewise.
     pub rail_ranges: &'static [RangeInfo],
-    /// How exact each sense range is. A table of its own, so that firmware without bounds has none of
-    /// it.
+    /// How exact each sense range is. A table of its own, so that firmware without bounds has none
+    /// of it.
     pub sense_errors: &'static [RangeErrors],
     /// How exact each rail range is.
     pub rail_errors: &'static [RangeErrors],
@@ -30,7 +30,8 @@ pub struct PartInfo {
     pub bias: Current,
     /// Greatest change of the sense offset after an offset calibration, in either direction.
     pub offset_stability: Voltage,
-    /// From the start of one scan to the start of the next, nominal, in microseconds, per scan rate.
+    /// From the start of one scan to the start of the next, nominal, in microseconds, per scan
+    /// rate.
     pub scan_periods_us: &'static [u32],
     /// Length of one conversion, nominal, in nanoseconds.
     pub conversion_ns: u32,
@@ -108,8 +109,8 @@ pub struct SumBits {
     pub charge: u8,
     /// Count of scans, unsigned.
     pub scans: u8,
-    /// k of 2^k scans in which no sum can go round unseen, whatever flows within full scale, which is
-    /// rounded up to a power of two.
+    /// k of 2^k scans in which no sum can go round unseen, whatever flows within full scale, which
+    /// is rounded up to a power of two.
     pub safe_log2: u8,
 }
 
@@ -126,8 +127,8 @@ pub struct AlertInfo {
     pub debounce_max: u8,
     /// Which of the flags that are about the part as a whole it has.
     pub own: AlertFlags,
-    /// Whether each flag can be masked by itself. Where none can, a condition that lasts is looked at
-    /// again at an interval.
+    /// Whether each flag can be masked by itself. Where none can, a condition that lasts is looked
+    /// at again at an interval.
     pub single_masks: bool,
     /// Whether flags can follow their condition. Where they cannot, the driver compares.
     pub following: bool,
@@ -168,8 +169,8 @@ pub struct Undetectable {
 }
 
 impl SumBits {
-    /// Widths in bits of the sum of power codes, of the sum of sense codes (both with their sign, at most
-    /// 63) and of the count of scans (unsigned, at most 32), for codes from these ranges.
+    /// Widths in bits of the sum of power codes, of the sum of sense codes (both with their sign,
+    /// at most 63) and of the count of scans (unsigned, at most 32), for codes from these ranges.
     #[must_use]
     pub const fn new(
         energy: u8,
@@ -231,7 +232,8 @@ impl PartInfo {
     #[must_use]
     pub const fn scan_us_max(&self, channels: u8) -> u32 {
         // Two conversions a channel; the oscillator's error is on the frequency: t = t0 / (1 - e).
-        // 1 / (1 - e) = 1 + e + e^2 / (1 - e), and what is beyond e is below e / 16 for e below 5 %.
+        // 1 / (1 - e) = 1 + e + e^2 / (1 - e), and what is beyond e is below e / 16 for e below 5
+        // %.
         let ns = (self.conversion_ns as u64)
             .saturating_mul(2)
             .saturating_mul(channels as u64);
@@ -260,7 +262,8 @@ impl RangeInfo {
             .saturating_mul(self.lsb_units as u64)
     }
 
-    /// The voltage of the greatest code in nanovolts, exact, given the unit that the table counts in.
+    /// The voltage of the greatest code in nanovolts, exact, given the unit that the table counts
+    /// in.
     pub(crate) const fn full_scale_nv(&self, unit: Voltage) -> u64 {
         self.lsb_nv(unit)
             .wrapping_mul(self.code_max.unsigned_abs() as u64)

@@ -1,12 +1,12 @@
-//! Driver layer for multi-channel shunt monitors on I2C and SMBus: one converter, several rails, a sense
-//! resistor in each.
+//! Driver layer for multi-channel shunt monitors on I2C and SMBus: one converter, several rails, a
+//! sense resistor in each.
 //!
-//! It reads voltage, current and power of every rail from one coherent sample, keeps exact totals of
-//! energy and charge with a bound, and brings limits in engineering units to the right alert output. It
-//! is agnostic of the part's register map.
+//! It reads voltage, current and power of every rail from one coherent sample, keeps exact totals
+//! of energy and charge with a bound, and brings limits in engineering units to the right alert
+//! output. It is agnostic of the part's register map.
 //!
-//! It does not protect: fuses, battery protection circuits and certified devices do. It does not share a
-//! bus among drivers, keep a real-time clock, or know any part that can be bought.
+//! It does not protect: fuses, battery protection circuits and certified devices do. It does not
+//! share a bus among drivers, keep a real-time clock, or know any part that can be bought.
 //!
 //! ```text
 //!   firmware policy ── ShuntMonitor ── Sample ── Totals, AlertQueue     what you use
@@ -20,14 +20,14 @@
 //!
 //! # One principle
 //!
-//! An operation comes through, or fails and says what failed. Reading may simply be tried again. What
-//! changes the part leaves [`NotConfigured`](bus::Fault::NotConfigured) or
+//! An operation comes through, or fails and says what failed. Reading may simply be tried again.
+//! What changes the part leaves [`NotConfigured`](bus::Fault::NotConfigured) or
 //! [`NotArmed`](bus::Fault::NotArmed) behind until it is called again and comes through.
 //!
 //! # On a laptop, against the bench
 //!
-//! With `crake-sim` among the `dev-dependencies` the same code runs against a model of the part; see the
-//! README for the main job, and `examples/` for firmware.
+//! With `crake-sim` among the `dev-dependencies` the same code runs against a model of the part;
+//! see the README for the main job, and `examples/` for firmware.
 //!
 //! # Which module for which task
 //!
@@ -45,10 +45,10 @@
 //!
 //! # Promises
 //!
-//! `no_std`, no `alloc`, no floating point, no `unsafe`; blocking code links no panic. Apart from the
-//! traits of `embedded-hal` and the flags of `bitflags` no third-party type stands in the public
-//! interface. The feature `defmt` derives `defmt::Format` and changes nothing else. The least compiler
-//! version is the workspace's `rust-version`.
+//! `no_std`, no `alloc`, no floating point, no `unsafe`; blocking code links no panic. Apart from
+//! the traits of `embedded-hal` and the flags of `bitflags` no third-party type stands in the
+//! public interface. The feature `defmt` derives `defmt::Format` and changes nothing else. The
+//! least compiler version is the workspace's `rust-version`.
 #![no_std]
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]

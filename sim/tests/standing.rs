@@ -1,5 +1,5 @@
-//! Conditions that stand before their limits are set, and for ever: the run ends, one event is told,
-//! and no reaction is formed of a crossing that nobody watched.
+//! Conditions that stand before their limits are set, and for ever: the run ends, one event is
+//! told, and no reaction is formed of a crossing that nobody watched.
 #![cfg(feature = "std")]
 
 use crake_sim::run::{Silent, run};

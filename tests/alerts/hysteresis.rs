@@ -234,8 +234,8 @@ fn hysteresis_of_an_under_limit() {
     assert_eq!(told, [0, 1, 0, 0, 0, 0, 0, 0, 1]);
 }
 
-/// With averaging, a sample shows a condition over once all its scans are younger than the flag; that
-/// another condition lasts, and is found by every look, does not keep it from that.
+/// With averaging, a sample shows a condition over once all its scans are younger than the flag;
+/// that another condition lasts, and is found by every look, does not keep it from that.
 #[test]
 fn one_condition_that_lasts_does_not_keep_another_from_being_over() {
     let far = Limit::new(Channel::C3, over_current(10).threshold()).to(Outputs::B);

@@ -29,7 +29,8 @@ fn catalogue_check_values() {
     assert_eq!(crc16(b"123456789"), crc::CRC_16_GENIBUS.check);
 }
 
-/// A CRC is linear over its register and the byte: all registers with all bytes, against crate `crc`.
+/// A CRC is linear over its register and the byte: all registers with all bytes, against crate
+/// `crc`.
 #[test]
 fn every_byte_after_every_register() {
     for first in 0..=u8::MAX {
@@ -48,8 +49,8 @@ fn every_byte_after_every_register() {
     );
 }
 
-/// The first four rows are those of Zephyr's tests/drivers/smbus/smbus_pec; the others were worked out with the Python packages
-/// `crcmod` and `crc`, which agree.
+/// The first four rows are those of Zephyr's tests/drivers/smbus/smbus_pec; the others were worked
+/// out with the Python packages `crcmod` and `crc`, which agree.
 #[test]
 fn published_transfers() {
     let rows: [(&[u8], u8); 10] = [
@@ -69,7 +70,8 @@ fn published_transfers() {
     }
 }
 
-/// Each worked example of the datasheet ends in the check byte over all that went before, but for those that say otherwise.
+/// Each worked example of the datasheet ends in the check byte over all that went before, but for
+/// those that say otherwise.
 #[test]
 fn datasheet_transfers() {
     let document = Document::corncrake();

@@ -1,7 +1,7 @@
 //! From codes to quantities: every code, against exact rational arithmetic.
 //!
-//! Ranges and widths of codes come from the datasheet. All codes are compared by integers, multiplied
-//! out crosswise; a stated part of them by `num-rational` too.
+//! Ranges and widths of codes come from the datasheet. All codes are compared by integers,
+//! multiplied out crosswise; a stated part of them by `num-rational` too.
 
 use crake::Channel;
 use crake::board::{Board, Factors, Rail, SenseResistor, rail_voltage};
@@ -15,7 +15,8 @@ use crake_suite::markdown::Document;
 use num_bigint::BigInt;
 use num_rational::BigRational;
 
-/// From the least to the greatest that is supported, 100 µΩ to 10 Ω, round ones and awkward ones; nΩ.
+/// From the least to the greatest that is supported, 100 µΩ to 10 Ω, round ones and awkward ones;
+/// nΩ.
 const RESISTANCES: [u64; 12] = [
     100_000,        // 100 µΩ
     333_333,        // a third of a milliohm
@@ -125,8 +126,8 @@ fn every_rail_code_gives_its_voltage() {
     }
 }
 
-/// Power codes are too many to try all. Tried are the ends, both sides of zero, an even spread, and the
-/// codes whose power lies next to a half.
+/// Power codes are too many to try all. Tried are the ends, both sides of zero, an even spread, and
+/// the codes whose power lies next to a half.
 #[test]
 fn power_codes_give_the_nearest_power() {
     let (document, senses, rails) = ranges();
@@ -191,8 +192,8 @@ fn worked_examples_come_out() {
     assert_eq!(seen, 12);
 }
 
-/// The way back: a code's own value finds the code; a value one unit beside it finds the code on the
-/// asked side.
+/// The way back: a code's own value finds the code; a value one unit beside it finds the code on
+/// the asked side.
 #[test]
 fn search_finds_the_code_on_the_asked_side() {
     for example in examples(&Document::corncrake()) {
@@ -262,8 +263,8 @@ impl Exact {
         );
     }
 
-    /// Rounded by big rationals of a library, which takes halves away from zero where the driver takes
-    /// them up.
+    /// Rounded by big rationals of a library, which takes halves away from zero where the driver
+    /// takes them up.
     fn check_by_library(&self, code: i64, result: i64) {
         let ratio = BigRational::new(BigInt::from(self.numerator), BigInt::from(self.denominator));
         let exact = BigRational::from(BigInt::from(code)) * ratio;
@@ -276,8 +277,8 @@ impl Exact {
         }
     }
 
-    /// Codes up to `greatest` whose product lies on a half or next to one: the hardest to round. Solved
-    /// from code · numerator ≡ (denominator ± 1) / 2 modulo the denominator.
+    /// Codes up to `greatest` whose product lies on a half or next to one: the hardest to round.
+    /// Solved from code · numerator ≡ (denominator ± 1) / 2 modulo the denominator.
     fn next_to_halves(&self, greatest: i64) -> Vec<i64> {
         let common = gcd(self.numerator, self.denominator);
         let (numerator, modulus) = (self.numerator / common, self.denominator / common);

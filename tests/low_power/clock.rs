@@ -246,8 +246,8 @@ fn wraps_that_went_by_unseen_end_the_stretch() {
     assert_eq!(after_sleep(narrow, |_| {}), IMPLAUSIBLE);
 }
 
-/// The limit of what can be told: a step within the part's own 1.5 % of the hour, 54 s, looks like its
-/// oscillator.
+/// The limit of what can be told: a step within the part's own 1.5 % of the hour, 54 s, looks like
+/// its oscillator.
 #[test]
 fn a_step_smaller_than_the_oscillators_error_cannot_be_told() {
     let update = after_sleep(EXACT, |fixture| fixture.step(1_000_000));

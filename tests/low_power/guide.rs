@@ -1,5 +1,5 @@
-//! What docs/low-power.md says of the part's current, of how long one transfer keeps the bus, and of
-//! how long one call keeps the firmware: against the bench, and against the driver's promise.
+//! What docs/low-power.md says of the part's current, of how long one transfer keeps the bus, and
+//! of how long one call keeps the firmware: against the bench, and against the driver's promise.
 
 use std::time::Duration;
 
@@ -238,8 +238,8 @@ fn a_sample_takes_what_the_guide_says() {
     }
 }
 
-/// The driver's promise, which `tests/monitor/worst_case.rs` measures, as the guide gives it: rounded
-/// up to tenths of a millisecond.
+/// The driver's promise, which `tests/monitor/worst_case.rs` measures, as the guide gives it:
+/// rounded up to tenths of a millisecond.
 #[test]
 fn the_longest_calls_are_as_the_guide_says() {
     let document = document();

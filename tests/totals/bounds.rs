@@ -98,10 +98,10 @@ proptest! {
             prop_assert_eq!(totals.update(&stub), Update::Continued);
             // Bounds change no total.
             alone.update(&stub);
-            let charges = (totals.charge(RAIL).map(|t| t.value), alone.charge(RAIL).map(|n| n.value));
-            prop_assert_eq!(charges.0, charges.1);
-            let energies = (totals.energy(RAIL).map(|t| t.value), alone.energy(RAIL).map(|n| n.value));
-            prop_assert_eq!(energies.0, energies.1);
+            let charge = totals.charge(RAIL).map(|total| total.value);
+            prop_assert_eq!(charge, alone.charge(RAIL).map(|net| net.value));
+            let energy = totals.energy(RAIL).map(|total| total.value);
+            prop_assert_eq!(energy, alone.energy(RAIL).map(|net| net.value));
             let used = used(&totals, &individual.truth);
             prop_assert!(used[0] <= 1.0 && used[1] <= 1.0, "seed {}: {:?}", seed, used);
             match draw.below(8) {

@@ -58,8 +58,8 @@ fn told(totals: &Bounded<'_>) -> String {
     format!("{rails:?} {times:?} {} {moment:?}", totals.epoch())
 }
 
-/// Goal: every scan before, during and after a restart of the firmware counts, and neither total nor
-/// bound differ from what they would have been without.
+/// Goal: every scan before, during and after a restart of the firmware counts, and neither total
+/// nor bound differ from what they would have been without.
 #[test]
 fn nothing_is_lost_by_a_restart() {
     let (mut stub, mut twin, bytes) = saved();
@@ -98,8 +98,8 @@ fn what_does_not_count_is_kept() {
     }
 }
 
-/// Goal: where the monitor did not resume, the part's counts are not taken for those that were saved,
-/// whatever number the new configuration has; the time since is a gap.
+/// Goal: where the monitor did not resume, the part's counts are not taken for those that were
+/// saved, whatever number the new configuration has; the time since is a gap.
 #[test]
 fn another_configuration_is_a_discontinuity() {
     // After the new monitor's first `init`, and after a change that the token tells of.
@@ -292,8 +292,8 @@ proptest! {
         ..ProptestConfig::default()
     })]
 
-    /// Anything at all behind a right head, with a check value that fits: nothing panics or overflows,
-    /// whatever samples come then.
+    /// Anything at all behind a right head, with a check value that fits: nothing panics or
+    /// overflows, whatever samples come then.
     #[test]
     fn nonsense_that_is_whole_ends_in_no_panic(
         noise in proptest::collection::vec(any::<u8>(), LEN - HEAD..LEN - HEAD + 1),

@@ -129,8 +129,8 @@ fn run(
     }
 }
 
-/// An ideal part has rounding alone; a sample is latched up to 3 ms before the truth is looked at, at
-/// the end as at the beginning.
+/// An ideal part has rounding alone; a sample is latched up to 3 ms before the truth is looked at,
+/// at the end as at the beginning.
 fn is_near(measured: f64, truth: f64) -> bool {
     (measured - truth).abs() < 0.002 * truth.abs()
 }
@@ -240,8 +240,8 @@ fn a_voltage_beyond_full_scale_leaves_charge_alone() {
     assert!(is_near(outcome.energy.0, outcome.truth.1));
 }
 
-/// A block is replaced by another before the host has had it, as when firmware dies between latch and
-/// read: its flags are in the next one.
+/// A block is replaced by another before the host has had it, as when firmware dies between latch
+/// and read: its flags are in the next one.
 #[test]
 fn a_clip_in_a_block_that_was_never_read_is_not_lost() {
     let (bench, _part) = fitted(5 * VOLT, pulse());
@@ -252,8 +252,8 @@ fn a_clip_in_a_block_that_was_never_read_is_not_lost() {
     pass();
     assert!(monitor.sample().expect("a sample").reading(CHANNEL).is_ok());
     pass();
-    // LATCH with a tag of its own and a `seen` that is not the block's (datasheet, 3.2), check byte by
-    // another crate.
+    // LATCH with a tag of its own and a `seen` that is not the block's (datasheet, 3.2), check byte
+    // by another crate.
     let mut latch = vec![0x03, 0xEE, 0xEF];
     let covered: Vec<u8> = [ADDRESS << 1].iter().chain(&latch).copied().collect();
     latch.push(crc::Crc::<u8>::new(&crc::CRC_8_SMBUS).checksum(&covered));

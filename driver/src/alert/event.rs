@@ -70,19 +70,19 @@ impl Event {
         self.flag
     }
 
-    /// The limit that was passed, as it was asked for; [`limit_in_force`](super::limit_in_force) tells
-    /// the code's own value, at most one code on the safe side.
+    /// The limit that was passed, as it was asked for; [`limit_in_force`](super::limit_in_force)
+    /// tells the code's own value, at most one code on the safe side.
     ///
-    /// `None` for the part's own flags, and where it is not known which limits stood in the part: after
-    /// a restart of the firmware, or a setting of limits that failed.
+    /// `None` for the part's own flags, and where it is not known which limits stood in the part:
+    /// after a restart of the firmware, or a setting of limits that failed.
     #[must_use]
     pub fn limit(&self) -> Option<Threshold> {
         let kind = self.kind().filter(|_| self.known & LIMIT != 0)?;
         Some(Threshold::of(kind, self.limit))
     }
 
-    /// The quantity that the limit is on, from the sample taken right after the flag was seen: already
-    /// back, perhaps. `None` for the part's own flags, and where no sample had a reading.
+    /// The quantity that the limit is on, from the sample taken right after the flag was seen:
+    /// already back, perhaps. `None` for the part's own flags, and where no sample had a reading.
     #[must_use]
     pub fn value(&self) -> Option<Quantity> {
         let kind = self.kind().filter(|_| self.known & VALUE != 0)?;
@@ -95,8 +95,8 @@ impl Event {
         self.known & CLIPPED != 0
     }
 
-    /// When that sample was latched: the flag is older than `after_us`. `None` without a clock, and for
-    /// what was told without a sample.
+    /// When that sample was latched: the flag is older than `after_us`. `None` without a clock, and
+    /// for what was told without a sample.
     #[must_use]
     pub const fn timestamp(&self) -> Option<Timestamp> {
         if self.known & DATE == 0 {

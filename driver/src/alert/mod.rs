@@ -4,9 +4,9 @@
 //! [serve](AlertQueue::service) the part while an output is active, and take
 //! [events](AlertQueue::next_event).
 //!
-//! A monitor is not a protection device. It reports, after a debounce and a bus transfer, to firmware
-//! that may be busy or wrong. Fuses, battery protection circuits and certified devices protect, chosen
-//! under local codes by people licensed to do so.
+//! A monitor is not a protection device. It reports, after a debounce and a bus transfer, to
+//! firmware that may be busy or wrong. Fuses, battery protection circuits and certified devices
+//! protect, chosen under local codes by people licensed to do so.
 
 mod event;
 mod proof;

@@ -54,8 +54,8 @@ impl Proof {
     };
 }
 
-/// The masks of the three steps: nothing, then the end of each scan on output A, then on output B. No
-/// limit is touched, and what limits set meanwhile stays.
+/// The masks of the three steps: nothing, then the end of each scan on output A, then on output B.
+/// No limit is touched, and what limits set meanwhile stays.
 pub(super) const STEPS: [[AlertFlags; 2]; 3] = [
     [AlertFlags::empty(); 2],
     [AlertFlags::SCAN_DONE, AlertFlags::empty()],

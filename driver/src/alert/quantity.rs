@@ -8,8 +8,9 @@ use crate::monitor::Sample;
 /// What a limit's code stands for: the limit as asked for, moved to the code on the safe side. In
 /// engineering units, resolution one code.
 ///
-/// `None` where the channel is not enabled, or the limit is beyond full scale. The configuration is that
-/// of the sample, which [`last_sample`](crate::ShuntMonitor::last_sample) has even before the first.
+/// `None` where the channel is not enabled, or the limit is beyond full scale. The configuration is
+/// that of the sample, which [`last_sample`](crate::ShuntMonitor::last_sample) has even before the
+/// first.
 pub fn limit_in_force<const N: usize, S: Sample<N> + ?Sized>(
     sample: &S,
     channel: Channel,
@@ -28,8 +29,9 @@ pub fn limit_in_force<const N: usize, S: Sample<N> + ?Sized>(
 pub(super) struct Shown {
     /// The reading.
     pub(super) value: i64,
-    /// What the limit is compared with. The code behind it is what the part compares, so a sample and a
-    /// flag never contradict each other: a code at the end of the scale is beyond every limit that can be.
+    /// What the limit is compared with. The code behind it is what the part compares, so a sample
+    /// and a flag never contradict each other: a code at the end of the scale is beyond every limit
+    /// that can be.
     pub(super) compared: i64,
     /// A conversion went over range: the reading is a limit, not a value.
     pub(super) clipped: bool,

@@ -10,19 +10,21 @@ use crate::monitor::{Sample, Timestamp};
 
 /// Turns alert flags into events, and queues them for the firmware's policy.
 ///
-/// - **Nothing is lost.** A flag is cleared in the part only after it was noted here, and stays noted
-///   until it was handed over as an event. `Q` is the greatest number of events in the queue; what finds
-///   it full is counted as [`dropped`](Self::dropped), with its flag in [`lost`](Self::lost).
-/// - **One excursion is one event.** A condition that lasts is not told again until a sample shows it
-///   over by its hysteresis. Excursions that no sample separates are one; a sample counts once a look
-///   has found the flag. So are two of which the second lies wholly between the latch of the sample
-///   that shows the first one over and the look at the flags right after it, some milliseconds later.
-/// - **A condition that lasts leaves the bus alone**, as [`Lasting`] says for each limit: its flag is
-///   taken off its outputs, or it is looked at again at an interval.
+/// - **Nothing is lost.** A flag is cleared in the part only after it was noted here, and stays
+///   noted until it was handed over as an event. `Q` is the greatest number of events in the queue;
+///   what finds it full is counted as [`dropped`](Self::dropped), with its flag in
+///   [`lost`](Self::lost).
+/// - **One excursion is one event.** A condition that lasts is not told again until a sample shows
+///   it over by its hysteresis. Excursions that no sample separates are one; a sample counts once a
+///   look has found the flag. So are two of which the second lies wholly between the latch of the
+///   sample that shows the first one over and the look at the flags right after it, some
+///   milliseconds later.
+/// - **A condition that lasts leaves the bus alone**, as [`Lasting`] says for each limit: its flag
+///   is taken off its outputs, or it is looked at again at an interval.
 ///
 /// Call [`service`](Self::service) while an output that it is [`listening`](Self::listening) to is
-/// active (its *level*: an edge can be missed), and [`next_in`](Self::next_in) after the last call at
-/// the latest. [`asynch`](Self::asynch) has the same for an async monitor.
+/// active (its *level*: an edge can be missed), and [`next_in`](Self::next_in) after the last call
+/// at the latest. [`asynch`](Self::asynch) has the same for an async monitor.
 ///
 /// ```
 /// use core::time::Duration;
@@ -60,15 +62,15 @@ pub struct AlertQueue<'l, const Q: usize> {
     pub(super) unknown: AlertFlags,
     /// Limits whose event was told and that no sample has shown to be over.
     lasting: AlertFlags,
-    /// Of these, latching ones that a sample has shown to be over: what they set until then is still to
-    /// be cleared.
+    /// Of these, latching ones that a sample has shown to be over: what they set until then is
+    /// still to be cleared.
     over: AlertFlags,
     /// Of those that last, the ones that are taken off their outputs.
     masked: AlertFlags,
     lost: AlertFlags,
     dropped: u32,
-    /// Limits whose flags were found since the part's count of scans was `since`, and in as much time
-    /// or more before that: a mean may have ended as long before a flag as it took.
+    /// Limits whose flags were found since the part's count of scans was `since`, and in as much
+    /// time or more before that: a mean may have ended as long before a flag as it took.
     found: [AlertFlags; 2],
     since: u32,
     /// Zero: a second.
@@ -112,16 +114,17 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         }
     }
 
-    /// The same with another interval at which samples are due while a flag is masked. A flag is let to
-    /// its output again at most that much after its condition is over.
+    /// The same with another interval at which samples are due while a flag is masked. A flag is
+    /// let to its output again at most that much after its condition is over.
     #[must_use]
     pub const fn with_interval(mut self, interval: Duration) -> Self {
         self.interval = interval;
         self
     }
 
-    /// Tells what was noted, and finds out which conditions are over. [`service`](Self::service) does
-    /// it; it is a piece of one that is split, and takes samples that were taken for their own sake.
+    /// Tells what was noted, and finds out which conditions are over. [`service`](Self::service)
+    /// does it; it is a piece of one that is split, and takes samples that were taken for their own
+    /// sake.
     ///
     /// The sample has to be of the monitor whose flags were read, and taken after they were.
     pub fn update<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
@@ -180,8 +183,8 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         self.limits
     }
 
-    /// The outputs whose active level is news. An output that a lasting condition keeps active is not
-    /// among them: flags that come meanwhile are found by the next call of
+    /// The outputs whose active level is news. An output that a lasting condition keeps active is
+    /// not among them: flags that come meanwhile are found by the next call of
     /// [`service`](Self::service), whatever the reason for it.
     #[must_use]
     pub fn listening(&self) -> Outputs {
@@ -196,8 +199,8 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
     }
 
     /// How long after the last [`service`](Self::service) the next one is due, whatever the outputs
-    /// say; `None`: not before an output says so. Zero: a failure, or a piece that was not yet called,
-    /// left something to do.
+    /// say; `None`: not before an output says so. Zero: a failure, or a piece that was not yet
+    /// called, left something to do.
     #[must_use]
     pub fn next_in(&self) -> Option<Duration> {
         let noted = self.pending() | self.over;
@@ -218,8 +221,8 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         least
     }
 
-    /// Flags that a look asks for: all that the limits do, or what conditions that are over have left.
-    /// From here on it may have stopped anywhere, until [`looked`](Self::looked) says better.
+    /// Flags that a look asks for: all that the limits do, or what conditions that are over have
+    /// left. From here on it may have stopped anywhere, until [`looked`](Self::looked) says better.
     pub(super) const fn begin_look(&mut self, settling: bool) -> AlertFlags {
         self.unsure = true;
         if settling { self.over } else { self.enabled }
@@ -310,8 +313,9 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         }
     }
 
-    /// Tells of a limit that was passed, or finds out whether the condition of one that lasts is over:
-    /// if it follows, it is told again from now on, if it latches, once what it set until now is cleared.
+    /// Tells of a limit that was passed, or finds out whether the condition of one that lasts is
+    /// over: if it follows, it is told again from now on, if it latches, once what it set until now
+    /// is cleared.
     fn judge<const N: usize, S: Sample<N> + ?Sized>(&mut self, limit: &Limit, sample: &S) {
         let shown = Shown::new(sample, limit.channel(), limit.kind());
         let flags = limit.flags();
@@ -338,8 +342,8 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         }
     }
 
-    /// Finds out of which limits the results of a sample may be older than the last flag: without means
-    /// none, for it was latched after the look.
+    /// Finds out of which limits the results of a sample may be older than the last flag: without
+    /// means none, for it was latched after the look.
     fn age<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
         let scan = sample.scan();
         if scan.averaging_log2 == 0 || scan.run == Run::SingleShot {

@@ -9,14 +9,14 @@ const ALERT_RESPONSE: u8 = 0x0C;
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Answer {
-    /// The part at this 7-bit address pulls the line; it has let go with this answer, until a further
-    /// flag.
+    /// The part at this 7-bit address pulls the line; it has let go with this answer, until a
+    /// further flag.
     From(u8),
-    /// Nobody answered: no part on the bus asks for attention, or none that pulls the line knows the
-    /// alert response.
+    /// Nobody answered: no part on the bus asks for attention, or none that pulls the line knows
+    /// the alert response.
     Nobody,
-    /// Something answered, and its check byte is wrong. It may have let go of the line: serve every part
-    /// on it.
+    /// Something answered, and its check byte is wrong. It may have let go of the line: serve every
+    /// part on it.
     Garbled {
         /// The answer.
         answer: u8,
@@ -29,13 +29,13 @@ pub enum Answer {
 
 /// Asks which part pulls a shared alert line: the SMBus alert response, with check byte.
 ///
-/// Several parts on one line: ask and serve the part that answered, until nobody answers or the line is
-/// high. The lowest address answers first. A part that answered has let go of the line, and its flags
-/// are still set: serve it before asking again. Bus cost: one read of two bytes.
+/// Several parts on one line: ask and serve the part that answered, until nobody answers or the
+/// line is high. The lowest address answers first. A part that answered has let go of the line, and
+/// its flags are still set: serve it before asking again. Bus cost: one read of two bytes.
 ///
 /// # Errors
-/// A bus error other than a missing acknowledgement. A part may have answered and let go of the line all
-/// the same, with its flag still set: serve every part on the line.
+/// A bus error other than a missing acknowledgement. A part may have answered and let go of the
+/// line all the same, with its flag still set: serve every part on the line.
 pub fn alert_response<B: I2c>(bus: &mut B) -> Result<Answer, B::Error> {
     let mut bytes = [0; 2];
     let result = bus.read(ALERT_RESPONSE, &mut bytes);
@@ -90,8 +90,8 @@ mod tests {
         Answer::of(Ok(()), bytes)
     }
 
-    /// Device 0x34, lowest bit 0 and 1: F5 and F2, worked out with two other packages, crcmod and crc of
-    /// PyPI. Bit 0 carries no address.
+    /// Device 0x34, lowest bit 0 and 1: F5 and F2, worked out with two other packages, crcmod and
+    /// crc of PyPI. Bit 0 carries no address.
     #[test]
     fn published_check_bytes() {
         assert_eq!(judged([0x68, 0xF5]), Ok(Answer::From(0x34)));

@@ -1,5 +1,5 @@
-//! What a queue does on the bus, once for both faces: the blocking one on [`AlertQueue`] itself, the
-//! async one on [`Asynch`].
+//! What a queue does on the bus, once for both faces: the blocking one on [`AlertQueue`] itself,
+//! the async one on [`Asynch`].
 
 use super::AlertQueue;
 use super::proof::{Proof, STEPS, can_prove, wait_us};
@@ -26,9 +26,9 @@ macro_rules! operations {
         /// Puts limits in place of those before; see
         /// [`ShuntMonitor::set_limits`](crate::ShuntMonitor::set_limits).
         ///
-        /// Flags that stood in the part become events: of the limits before at once, without a value;
-        /// those of which it is not known which limits they came of with the next sample, limit
-        /// unknown. A condition that lasts is told again by the new limits.
+        /// Flags that stood in the part become events: of the limits before at once, without a
+        /// value; those of which it is not known which limits they came of with the next sample,
+        /// limit unknown. A condition that lasts is told again by the new limits.
         ///
         /// # Errors
         /// A limit that cannot be is refused before a byte is sent, and those before stand. After a
@@ -50,8 +50,8 @@ macro_rules! operations {
             result
         }
 
-        /// Looks at the flags, notes and clears them, takes a sample, makes events of what was noted,
-        /// and settles what a condition that lasts, or is over, asks for. Lends the sample.
+        /// Looks at the flags, notes and clears them, takes a sample, makes events of what was
+        /// noted, and settles what a condition that lasts, or is over, asks for. Lends the sample.
         ///
         /// Bus: two transfers for the look (one if it finds nothing), those of the sample, and if a
         /// condition began to last or ended up to seven more.
@@ -70,14 +70,14 @@ macro_rules! operations {
             Ok(monitor.last_sample())
         }
 
-        /// The first piece of a service that is split: looks at the flags once, notes and clears them,
-        /// and gives those that it found. Then comes a sample, which is shown to
-        /// [`update`](AlertQueue::update), and [`settle`](Self::settle); the bus is free between any
-        /// two of them, and nothing is lost however long the next one takes to come.
+        /// The first piece of a service that is split: looks at the flags once, notes and clears
+        /// them, and gives those that it found. Then comes a sample, which is shown to
+        /// [`update`](AlertQueue::update), and [`settle`](Self::settle); the bus is free between
+        /// any two of them, and nothing is lost however long the next one takes to come.
         ///
         /// # Errors
-        /// Nothing is lost by a failure of the bus. `NotArmed` until limits were set. A reset becomes
-        /// an event, and leaves the monitor not configured.
+        /// Nothing is lost by a failure of the bus. `NotArmed` until limits were set. A reset
+        /// becomes an event, and leaves the monitor not configured.
         pub $($make)* fn read_alerts<const N: usize, M: $Monitor + ?Sized>(
             &mut self,
             monitor: &mut M,
@@ -86,11 +86,12 @@ macro_rules! operations {
         }
 
         /// The last piece of a service that is split: clears what conditions had set until a sample
-        /// showed them over, and masks or unmasks flags. Touches the bus only where there is something
-        /// to do.
+        /// showed them over, and masks or unmasks flags. Touches the bus only where there is
+        /// something to do.
         ///
         /// # Errors
-        /// What is left is done by the next call; [`next_in`](AlertQueue::next_in) is zero until then.
+        /// What is left is done by the next call; [`next_in`](AlertQueue::next_in) is zero until
+        /// then.
         pub $($make)* fn settle<const N: usize, M: $Monitor + ?Sized>(
             &mut self,
             monitor: &mut M,
@@ -108,18 +109,19 @@ macro_rules! operations {
             Ok(())
         }
 
-        /// Proves the way of both outputs to the host, for production and the field: lets the end of
-        /// each scan reach one output, then the other, looks at the lines, and puts the masks back.
+        /// Proves the way of both outputs to the host, for production and the field: lets the end
+        /// of each scan reach one output, then the other, looks at the lines, and puts the masks
+        /// back.
         ///
-        /// `is_low` tells whether the host sees an output's line low right now. Limits stand all the
-        /// while, and what they set is told afterwards; only no output tells of it during the test,
-        /// which takes three scans and a half, and 20 transfers on a Corncrake. The part has to run at
-        /// a scan rate.
+        /// `is_low` tells whether the host sees an output's line low right now. Limits stand all
+        /// the while, and what they set is told afterwards; only no output tells of it during the
+        /// test, which takes three scans and a half, and 20 transfers on a Corncrake. The part has
+        /// to run at a scan rate.
         ///
         /// **Caution.** An output that is wired to hardware drives it, as an alert would.
         ///
-        /// Prove the path before trusting it, and never let a monitor be the only protection: fuses,
-        /// battery protection circuits and certified devices protect.
+        /// Prove the path before trusting it, and never let a monitor be the only protection:
+        /// fuses, battery protection circuits and certified devices protect.
         ///
         /// # Errors
         /// The bus failed: the masks are put back by the next service.

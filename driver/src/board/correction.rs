@@ -2,8 +2,8 @@ use fixed::types::{I2F30, I24F8};
 
 use crate::units::{Tolerance, Voltage};
 
-/// Correction of one rail by calibration: what is taken off, what it is then multiplied by, and what
-/// remains unknown.
+/// Correction of one rail by calibration: what is taken off, what it is then multiplied by, and
+/// what remains unknown.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Correction {
@@ -14,13 +14,13 @@ pub struct Correction {
     /// How well the offset is known, in either direction; `None`: not calibrated, the part's own
     /// limit holds.
     pub offset_bound: Option<Voltage>,
-    /// How well the gain is known, in either direction; `None`: not calibrated, the limits of part and
-    /// resistor hold.
+    /// How well the gain is known, in either direction; `None`: not calibrated, the limits of part
+    /// and resistor hold.
     pub gain_bound: Option<Tolerance>,
     /// Place of the sense range in which the gain was measured: the part's gain is another in each.
     ///
-    /// Where another range is in force, or this is `None` (not known), bounds take in the part's gain
-    /// limits in both ranges. The offset is the same in all.
+    /// Where another range is in force, or this is `None` (not known), bounds take in the part's
+    /// gain limits in both ranges. The offset is the same in all.
     pub gain_range: Option<u8>,
 }
 

@@ -11,9 +11,9 @@ use crate::info::{PartInfo, RangeInfo};
 
 /// Limits on a board in a configuration: gives a part's map the codes for its registers.
 ///
-/// A requested limit becomes the code on the safe side: the greatest code whose value is not above an
-/// over-limit, the least whose value is not below an under-limit. A strict comparison then trips at the
-/// first code beyond the request and not at the last one within it.
+/// A requested limit becomes the code on the safe side: the greatest code whose value is not above
+/// an over-limit, the least whose value is not below an under-limit. A strict comparison then trips
+/// at the first code beyond the request and not at the last one within it.
 #[derive(Clone, Copy, Debug)]
 pub struct LimitPlan<'p, const N: usize> {
     info: &'static PartInfo,
@@ -64,8 +64,8 @@ impl<'p, const N: usize> LimitPlan<'p, N> {
         Ok(())
     }
 
-    /// The code for the limit register of a kind on a channel; `None` where there is no limit, and the
-    /// register is to be left so that it is never passed.
+    /// The code for the limit register of a kind on a channel; `None` where there is no limit, and
+    /// the register is to be left so that it is never passed.
     #[must_use]
     pub fn code(&self, channel: Channel, kind: Kind) -> Option<i64> {
         self.code_of(self.limits.find(channel, kind)?)
@@ -109,8 +109,8 @@ impl<'p, const N: usize> LimitPlan<'p, N> {
         {
             return Err(LimitReason::Debounce(debounce));
         }
-        // Limits must leave a code between them: two that do not cross but lie within one step of the
-        // scale would have one of them passed for ever.
+        // Limits must leave a code between them: two that do not cross but lie within one step of
+        // the scale would have one of them passed for ever.
         let under = match limit.kind() {
             Kind::OverVoltage => Kind::UnderVoltage,
             Kind::OverCurrent => Kind::UnderCurrent,
@@ -165,8 +165,8 @@ impl<'s> Scale<'s> {
 
     /// What a limit of a kind is compared with at a code.
     ///
-    /// The part compares the product as it shows it, offset included, at a voltage that is not known
-    /// beforehand: the one that trips earliest is taken.
+    /// The part compares the product as it shows it, offset included, at a voltage that is not
+    /// known beforehand: the one that trips earliest is taken.
     pub(crate) fn compared(&self, kind: Kind, code: i64) -> i64 {
         let value = self.value(kind, code, 0);
         if kind != Kind::OverPower || self.factors.offset_256ths() == 0 {
@@ -176,13 +176,14 @@ impl<'s> Scale<'s> {
         value.max(self.value(kind, code, full as u32))
     }
 
-    /// The code of a limit; `None` beyond full scale, where it could never be passed, or always would.
+    /// The code of a limit; `None` beyond full scale, where it could never be passed, or always
+    /// would.
     pub(crate) fn code(&self, threshold: Threshold) -> Option<i64> {
         let (kind, wanted) = (threshold.kind(), threshold.billionths());
         let (least, greatest) = self.ends(kind);
         let over = kind.is_over();
-        // One search for both: the least code on the far side of an over-limit has the wanted one right
-        // below it.
+        // One search for both: the least code on the far side of an over-limit has the wanted one
+        // right below it.
         let code = first_where(least, greatest, |code| {
             let value = self.compared(kind, code);
             value > wanted || !over && value == wanted

@@ -3,7 +3,8 @@ use crate::units::{Current, Resistance, Tolerance};
 
 /// A sense resistor, with the limits that its maker states.
 ///
-/// Sense resistors get hot: one at its rated power can burn, and a lead on it can carry all that the source can give.
+/// Sense resistors get hot: one at its rated power can burn, and a lead on it can carry all that
+/// the source can give.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SenseResistor {
@@ -15,7 +16,8 @@ pub struct SenseResistor {
 }
 
 impl SenseResistor {
-    /// Of this nominal resistance (100 µΩ to 10 Ω) and tolerance; temperature effects none until stated.
+    /// Of this nominal resistance (100 µΩ to 10 Ω) and tolerance; temperature effects none until
+    /// stated.
     #[must_use]
     pub const fn new(resistance: Resistance, tolerance: Tolerance) -> Self {
         Self {
@@ -27,16 +29,17 @@ impl SenseResistor {
         }
     }
 
-    /// Of a part that measures amperes by itself: 1 Ω, exactly, for its sense codes count amperes as if they were volts across that. What it may be off by stands in its
+    /// Of a part that measures amperes by itself: 1 Ω, exactly, for its sense codes count amperes
+    /// as if they were volts across that. What it may be off by stands in its
     /// [`PartInfo`](crate::info::PartInfo).
     #[must_use]
     pub const fn inside() -> Self {
         Self::new(Resistance::from_ohms(1), Tolerance::ZERO)
     }
 
-    /// The same with a temperature coefficient of at most `ppm_per_k` in either direction, on a board
-    /// that stays within `span_mk` thousandths of a kelvin of the temperature for which the nominal
-    /// resistance holds.
+    /// The same with a temperature coefficient of at most `ppm_per_k` in either direction, on a
+    /// board that stays within `span_mk` thousandths of a kelvin of the temperature for which the
+    /// nominal resistance holds.
     ///
     /// R(T) = R × (1 + coefficient × ΔT); IEC 60115-1 defines the coefficient.
     #[must_use]
@@ -46,8 +49,8 @@ impl SenseResistor {
         self
     }
 
-    /// The same with a thermal resistance to its surroundings, in thousandths of a kelvin per watt: it
-    /// heats itself by I²R times this.
+    /// The same with a thermal resistance to its surroundings, in thousandths of a kelvin per watt:
+    /// it heats itself by I²R times this.
     #[must_use]
     pub const fn with_self_heating(mut self, mk_per_w: u32) -> Self {
         self.thermal_resistance_mk_per_w = mk_per_w;

@@ -134,8 +134,8 @@ pub(crate) fn poll_once<T, F: Future<Output = Result<T, Fault>>>(
     at_once(operation())
 }
 
-/// Polls exactly once. A future that waits all the same, which none over a blocking bus does, is given
-/// up with [`Fault::Waits`].
+/// Polls exactly once. A future that waits all the same, which none over a blocking bus does, is
+/// given up with [`Fault::Waits`].
 #[inline(always)]
 pub(crate) fn at_once<T>(operation: impl Future<Output = Result<T, Fault>>) -> Result<T, Fault> {
     match pin!(operation).poll(&mut Context::from_waker(Waker::noop())) {

@@ -12,8 +12,9 @@ pub(crate) struct Dry {
     waits_us: u64,
 }
 
-/// Periods that a START, repeated or not, takes together with the end of what it begins: hold, set-up,
-/// low and free times. They are less than two in each mode (UM10204, table of timing characteristics).
+/// Periods that a START, repeated or not, takes together with the end of what it begins: hold,
+/// set-up, low and free times. They are less than two in each mode (UM10204, table of timing
+/// characteristics).
 const FRAMING: u64 = 2;
 /// Eight bits and the acknowledge.
 const BYTE: u64 = 9;

@@ -5,8 +5,8 @@ use crate::crc::Pec;
 
 /// A part on a bus: its registers read and written, so often as it takes.
 ///
-/// All registers here have a pointer of one byte and travel most significant byte first. Check bytes
-/// are the SMBus packet error code.
+/// All registers here have a pointer of one byte and travel most significant byte first. Check
+/// bytes are the SMBus packet error code.
 #[derive(Debug)]
 pub struct Link<B: Port> {
     pub(super) port: B,
@@ -145,8 +145,8 @@ impl<B: Port> Link<B> {
         B::access(self, Access::verify(register), value)
     }
 
-    /// Reads bytes from a pointer on, once, without check byte: for blocks with a check value of their
-    /// own.
+    /// Reads bytes from a pointer on, once, without check byte: for blocks with a check value of
+    /// their own.
     ///
     /// # Errors
     /// [`Fault::Bus`].
@@ -158,8 +158,8 @@ impl<B: Port> Link<B> {
         B::read_bytes(self, pointer, into)
     }
 
-    /// Reads bytes from a register on and their check byte, which is left behind them. Tried again after
-    /// any failure.
+    /// Reads bytes from a register on and their check byte, which is left behind them. Tried again
+    /// after any failure.
     ///
     /// # Errors
     /// [`Fault::Bus`] or [`Fault::CheckByte`] of the last try; `into` then means nothing.
@@ -177,7 +177,8 @@ impl<B: Port> Link<B> {
         }
     }
 
-    /// Whether the last byte of what was read from a pointer on is the check byte of those before it.
+    /// Whether the last byte of what was read from a pointer on is the check byte of those before
+    /// it.
     ///
     /// # Errors
     /// [`Fault::CheckByte`], with the values noted.

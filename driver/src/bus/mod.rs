@@ -1,7 +1,8 @@
-//! A bus and a delay as operations see them: registers read and written, verified, repeated so often.
+//! A bus and a delay as operations see them: registers read and written, verified, repeated so
+//! often.
 //!
-//! Operations are `async` by nature. A blocking bus is one whose futures are ready at once; what runs
-//! on it comes to its end in one poll.
+//! Operations are `async` by nature. A blocking bus is one whose futures are ready at once; what
+//! runs on it comes to its end in one poll.
 
 mod asynch;
 mod blocking;

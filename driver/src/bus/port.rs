@@ -4,17 +4,17 @@ use embedded_hal::i2c;
 
 use super::{Access, Fault, Link, Register};
 
-/// A bus and a delay, as registers of a part are read and written over them. Transfers are `write` with
-/// one buffer and `write_read`: any implementation of the bus traits has these right.
+/// A bus and a delay, as registers of a part are read and written over them. Transfers are `write`
+/// with one buffer and `write_read`: any implementation of the bus traits has these right.
 ///
-/// What an operation keeps across its waits are values alone: bytes lie in the port. Over a blocking
-/// port all of it then stays in the core's registers.
+/// What an operation keeps across its waits are values alone: bytes lie in the port. Over a
+/// blocking port all of it then stays in the core's registers.
 pub trait Port: Sized {
     /// The bus's own error.
     type Error: i2c::Error;
 
-    /// Whether there is no bus: what an operation would do is counted. Then every comparison of what
-    /// came counts as equal, and every loop of tries runs to its end.
+    /// Whether there is no bus: what an operation would do is counted. Then every comparison of
+    /// what came counts as equal, and every loop of tries runs to its end.
     const DRY: bool = false;
 
     /// Writes a register with its check byte, in one transfer.
@@ -24,7 +24,8 @@ pub trait Port: Sized {
         value: u64,
     ) -> impl Future<Output = Result<(), Fault>>;
 
-    /// Reads a register and its check byte in one transfer; the value is noted in the link's target.
+    /// Reads a register and its check byte in one transfer; the value is noted in the link's
+    /// target.
     fn read_register(
         link: &mut Link<Self>,
         register: Register,
@@ -42,14 +43,15 @@ pub trait Port: Sized {
 
     /// Runs an operation that several others use.
     ///
-    /// A blocking port makes the future and runs it to its end within one plain function, so that it
-    /// is linked once, is no state machine and is never moved; an async port gives it back as it is.
+    /// A blocking port makes the future and runs it to its end within one plain function, so that
+    /// it is linked once, is no state machine and is never moved; an async port gives it back as it
+    /// is.
     fn shared<T: Copy, F: Future<Output = Result<T, Fault>>>(
         operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>>;
 
-    /// Every access of a [`Link`] to a register. A blocking port makes a plain function of it, whose
-    /// arguments go in registers of the core, which those of [`shared`](Self::shared) do not.
+    /// Every access of a [`Link`] to a register. A blocking port makes a plain function of it,
+    /// whose arguments go in registers of the core, which those of [`shared`](Self::shared) do not.
     fn access(
         link: &mut Link<Self>,
         access: Access,

@@ -12,8 +12,8 @@ pub struct Register(u32);
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Access(u32);
 
-/// Bits of an access above its register: tried once; written; read, and compared, with the fault that a
-/// difference is.
+/// Bits of an access above its register: tried once; written; read, and compared, with the fault
+/// that a difference is.
 const ONCE: u32 = 1 << 16;
 const WRITE: u32 = 1 << 17;
 const READ: u32 = 1 << 18;
@@ -122,8 +122,8 @@ impl Access {
     }
 }
 
-/// Bytes of a transfer that the check byte covers, behind as many zeros as fill whole words, and the
-/// check byte: zeros in front change nothing.
+/// Bytes of a transfer that the check byte covers, behind as many zeros as fill whole words, and
+/// the check byte: zeros in front change nothing.
 #[repr(align(4))]
 pub(super) struct Frame([u8; END + 1]);
 
@@ -138,8 +138,8 @@ impl Frame {
         Self([0, 0, 0, 0, a, b, c, d, e, f, g, h, 0])
     }
 
-    /// Puts in front of the value what is sent, and behind it the check byte; gives what is sent behind
-    /// the address.
+    /// Puts in front of the value what is sent, and behind it the check byte; gives what is sent
+    /// behind the address.
     #[inline(always)]
     pub(super) fn for_write(&mut self, address: u8, register: Register) -> &[u8] {
         self.put_before(register, [0, address << 1, register.pointer()]);
@@ -212,8 +212,8 @@ mod tests {
         assert_eq!(low_bytes(0xFFFF, 2), 0xFFFF);
     }
 
-    /// Write word: address 0x34, command 0x00, data 0x01: check byte 0x93; a read's check byte covers
-    /// the address twice. Both worked out with another package, crcmod of PyPI.
+    /// Write word: address 0x34, command 0x00, data 0x01: check byte 0x93; a read's check byte
+    /// covers the address twice. Both worked out with another package, crcmod of PyPI.
     #[test]
     fn bytes_are_those_of_the_bus() {
         let register = Register::new(0x00, 1);

@@ -1,11 +1,11 @@
 //! Calibration per channel: an offset with the load disconnected, a gain at one or two reference
 //! currents, and the record that keeps both.
 //!
-//! 1. Configure the sense range that will be used at the greatest scan rate, load disconnected. Give
-//!    samples to a [`Collection`] until it [is enough](Collection::is_enough); [`offset()`] makes a
-//!    [`Correction`](crate::board::Correction) of it.
-//! 2. Let a known current flow, collect again, and [`gain()`] adds the gain. [`line()`] makes offset
-//!    and gain of two known currents.
+//! 1. Configure the sense range that will be used at the greatest scan rate, load disconnected.
+//!    Give samples to a [`Collection`] until it [is enough](Collection::is_enough); [`offset()`]
+//!    makes a [`Correction`](crate::board::Correction) of it.
+//! 2. Let a known current flow, collect again, and [`gain()`] adds the gain. [`line()`] makes
+//!    offset and gain of two known currents.
 //! 3. [`Board::corrected`](crate::board::Board::corrected) and
 //!    [`Rail::corrected`](crate::board::Rail::corrected) take the correction; a monitor that runs
 //!    takes the board by [`set_board`](crate::Monitor::set_board). A [`Record`] keeps it in a few

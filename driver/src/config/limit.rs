@@ -35,18 +35,18 @@ pub enum Quantity {
 
 /// What happens while a condition lasts, once its event was told.
 ///
-/// A flag that stands keeps its output active, and would keep the bus busy if it were served again and
-/// again. An output that is declared [wired](super::Limits::wired) to hardware is never masked: a limit
-/// that reaches one has to be looked at again.
+/// A flag that stands keeps its output active, and would keep the bus busy if it were served again
+/// and again. An output that is declared [wired](super::Limits::wired) to hardware is never masked:
+/// a limit that reaches one has to be looked at again.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Lasting {
     /// The flag alone is taken off its outputs until a sample shows the condition over by its
-    /// hysteresis; further flags on the same output are told as quickly as ever. On a part that cannot
-    /// mask one flag alone, the condition is looked at again every second.
+    /// hysteresis; further flags on the same output are told as quickly as ever. On a part that
+    /// cannot mask one flag alone, the condition is looked at again every second.
     MaskUntilOver,
-    /// The flag stays on its outputs; it is looked at again after this time. Further flags on the same
-    /// output are found by that look, so late.
+    /// The flag stays on its outputs; it is looked at again after this time. Further flags on the
+    /// same output are found by that look, so late.
     LookAgain(Duration),
 }
 
@@ -171,8 +171,8 @@ impl Limit {
     /// Greatest debounce, in conversions.
     pub const DEBOUNCE_MAX: u8 = 15;
 
-    /// A limit that is passed at the first conversion beyond it and whose flag latches. It reaches no
-    /// output yet; a condition that lasts is masked until it is over.
+    /// A limit that is passed at the first conversion beyond it and whose flag latches. It reaches
+    /// no output yet; a condition that lasts is masked until it is over.
     #[must_use]
     pub const fn new(channel: Channel, threshold: Threshold) -> Self {
         let margin = threshold.billionths().unsigned_abs() >> 6;
@@ -191,8 +191,8 @@ impl Limit {
         limit.released_by(margin)
     }
 
-    /// The same, passed only after this many conversions in a row beyond the limit, 1 to 15; in a single
-    /// shot no more than it has scans.
+    /// The same, passed only after this many conversions in a row beyond the limit, 1 to 15; in a
+    /// single shot no more than it has scans.
     #[must_use]
     pub const fn debounce(mut self, conversions: u8) -> Self {
         self.debounce = conversions;
@@ -221,8 +221,8 @@ impl Limit {
         self
     }
 
-    /// The same, over only once a sample is back on the permitted side by this much; not below zero,
-    /// and of the threshold's own dimension.
+    /// The same, over only once a sample is back on the permitted side by this much; not below
+    /// zero, and of the threshold's own dimension.
     ///
     /// A 64th of the limit unless it is set. A limit near zero needs one of its own, as much as the
     /// noise makes from peak to peak. It filters events and masks; the output itself has none.

@@ -19,8 +19,8 @@ pub struct Limits<'l> {
     error: Option<LimitError>,
 }
 
-/// A limit that cannot be on this part, board and configuration. Nothing was sent, and everything is as
-/// it was.
+/// A limit that cannot be on this part, board and configuration. Nothing was sent, and everything
+/// is as it was.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LimitError {
@@ -105,11 +105,13 @@ impl<'l> Limits<'l> {
         self.reaching(AlertFlags::SCAN_DONE, outputs)
     }
 
-    /// The same, with these outputs wired to hardware, a gate or an interlock: nothing is masked there,
-    /// so each limit that reaches one needs [`Lasting::LookAgain`](super::Lasting::LookAgain).
+    /// The same, with these outputs wired to hardware, a gate or an interlock: nothing is masked
+    /// there, so each limit that reaches one needs
+    /// [`Lasting::LookAgain`](super::Lasting::LookAgain).
     ///
-    /// A flag that was served is cleared, and stands again with the next conversion beyond the limit:
-    /// such an output is let go for one scan at each look. Hardware that must hold has to latch itself.
+    /// A flag that was served is cleared, and stands again with the next conversion beyond the
+    /// limit: such an output is let go for one scan at each look. Hardware that must hold has to
+    /// latch itself.
     #[must_use]
     pub const fn wired(mut self, outputs: Outputs) -> Self {
         self.wired = outputs;
@@ -129,7 +131,8 @@ impl<'l> Limits<'l> {
         self.limits
     }
 
-    /// All flags that are asked for: every limit's, and those of the part's own that reach an output.
+    /// All flags that are asked for: every limit's, and those of the part's own that reach an
+    /// output.
     #[must_use]
     pub const fn enabled(&self) -> AlertFlags {
         self.enabled

@@ -229,7 +229,8 @@ impl<const N: usize> Config<N> {
         self
     }
 
-    /// The same with readings that are means of 2^`k` scans. Running sums take every scan regardless.
+    /// The same with readings that are means of 2^`k` scans. Running sums take every scan
+    /// regardless.
     #[must_use]
     pub const fn averaging(mut self, k: u8) -> Self {
         self.averaging_log2 = k;

@@ -1,5 +1,6 @@
-//! Numbers to numbers: factors of one multiply and constant shift, the way back by search, and exact
-//! fractions for what adds up over months. What the numbers mean stands in [`board`](crate::board).
+//! Numbers to numbers: factors of one multiply and constant shift, the way back by search, and
+//! exact fractions for what adds up over months. What the numbers mean stands in
+//! [`board`](crate::board).
 
 mod divide;
 mod factor;

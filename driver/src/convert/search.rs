@@ -1,9 +1,11 @@
 //! From a quantity back to the code on the safe side of it.
 
-/// The greatest code from `first` to `last` whose converted value is at most `value`; `None` if that of `first` is greater already (or there is no code).
+/// The greatest code from `first` to `last` whose converted value is at most `value`; `None` if
+/// that of `first` is greater already (or there is no code).
 ///
-/// `convert` must never fall as the code rises. It is called at most 65 times. Because it is the very conversion that readings
-/// go through, a limit set to the code found and a reading agree by construction:
+/// `convert` must never fall as the code rises. It is called at most 65 times. Because it is the
+/// very conversion that readings go through, a limit set to the code found and a reading agree by
+/// construction:
 ///
 /// ```
 /// use crake::{convert::{code_at_least, code_at_most}, units::Voltage};
@@ -32,7 +34,8 @@ pub fn code_at_most<T: PartialOrd>(
     }
 }
 
-/// The least code from `first` to `last` whose converted value is at least `value`; `None` if that of `last` is still smaller (or there is no code).
+/// The least code from `first` to `last` whose converted value is at least `value`; `None` if that
+/// of `last` is still smaller (or there is no code).
 ///
 /// See [`code_at_most`].
 #[must_use]
@@ -45,7 +48,8 @@ pub fn code_at_least<T: PartialOrd>(
     first_where(first, last, |code| convert(code) >= value)
 }
 
-/// The least code from `first` to `last` for which `holds`, which never turns false again as the code rises.
+/// The least code from `first` to `last` for which `holds`, which never turns false again as the
+/// code rises.
 pub(crate) fn first_where(first: i64, last: i64, holds: impl Fn(i64) -> bool) -> Option<i64> {
     if first > last || !holds(last) {
         return None;

@@ -3,8 +3,8 @@
 use super::divide::{divided, number_of, words_of};
 use super::factor::product_unsigned as product;
 
-/// `numerator ÷ denominator` as mantissa × 2^(places − from), where the mantissa has 62 bits, rounded
-/// down; `None` where it would take more than 43 places or less than none.
+/// `numerator ÷ denominator` as mantissa × 2^(places − from), where the mantissa has 62 bits,
+/// rounded down; `None` where it would take more than 43 places or less than none.
 pub(crate) const fn long_factor(numerator: u128, denominator: u64, from: u8) -> Option<(u64, u8)> {
     let (mut numerator, mut places) = (numerator, from);
     while numerator >> 61 < denominator as u128 {
@@ -54,8 +54,8 @@ fn multiply(words: &mut [u32], factor: u64) {
         if carry == 0 && (*word | before) == 0 {
             continue; // most words are zero
         }
-        // A product and one number of 32 bits more fit in 64 bits: each product takes the low half of
-        // what is carried, and the upper halves go on together.
+        // A product and one number of 32 bits more fit in 64 bits: each product takes the low half
+        // of what is carried, and the upper halves go on together.
         let first = product(*word, low).wrapping_add(carry & LOW);
         let second = product(before, high).wrapping_add(first & LOW);
         before = *word;

@@ -18,7 +18,8 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         self.plan(limits).check().map_err(ErrorKind::Limits)
     }
 
-    /// Notes in `seen` what flags stand, and puts limits that were checked in place of those before.
+    /// Notes in `seen` what flags stand, and puts limits that were checked in place of those
+    /// before.
     pub(crate) async fn set_limits(
         &mut self,
         limits: &Limits<'_>,

@@ -20,8 +20,8 @@ use crate::info::PartInfo;
 use crate::part::{Part, ResumeToken};
 
 /// A monitor of `N` rails on an async bus, whatever its part: the twin of the blocking
-/// [`ShuntMonitor`](crate::ShuntMonitor), method for method. Each does what its namesake does, and has
-/// its errors; a dropped future leaves what a failure at that point leaves.
+/// [`ShuntMonitor`](crate::ShuntMonitor), method for method. Each does what its namesake does, and
+/// has its errors; a dropped future leaves what a failure at that point leaves.
 #[allow(async_fn_in_trait)] // whether a future can move between threads is its bus's matter
 pub trait ShuntMonitor<const N: usize> {
     /// The bus's own error.
@@ -122,7 +122,8 @@ pub struct Monitor<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSourc
 }
 
 impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
-    /// A monitor that has touched nothing yet. Without a clock its samples cannot be given to totals.
+    /// A monitor that has touched nothing yet. Without a clock its samples cannot be given to
+    /// totals.
     #[inline(always)]
     pub fn new(i2c: I, delay: D, part: P, board: &'b Board<N>) -> Self {
         Self {

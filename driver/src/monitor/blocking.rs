@@ -22,7 +22,8 @@ pub struct Monitor<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSourc
 }
 
 impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
-    /// A monitor that has touched nothing yet. Without a clock its samples cannot be given to totals.
+    /// A monitor that has touched nothing yet. Without a clock its samples cannot be given to
+    /// totals.
     #[inline(always)]
     pub fn new(i2c: I, delay: D, part: P, board: &'b Board<N>) -> Self {
         Self {
@@ -46,12 +47,14 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
 }
 
 impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b, I, D, P, N, T> {
-    /// Sets how often a transfer is tried before an operation gives up; at least once. 3 unless set.
+    /// Sets how often a transfer is tried before an operation gives up; at least once. 3 unless
+    /// set.
     pub const fn set_attempts(&mut self, attempts: u8) {
         self.core.link.set_attempts(attempts);
     }
 
-    /// Sets the most bytes that are read in one transfer, for controllers with a short buffer; at least
+    /// Sets the most bytes that are read in one transfer, for controllers with a short buffer; at
+    /// least
     /// 2. 255 unless set.
     pub const fn set_read_max(&mut self, bytes: u8) {
         self.core.link.set_read_max(bytes);
@@ -59,7 +62,8 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
 
     /// Converts by another board from now on: the same one with another
     /// [correction](Board::corrected), while the part runs. The last sample is gone.
-    /// [Totals](crate::totals::Totals::set_board) have to be given the same board before the next one.
+    /// [Totals](crate::totals::Totals::set_board) have to be given the same board before the next
+    /// one.
     ///
     /// # Errors
     /// A board that cannot be used with this part; the board is the one before.
@@ -67,13 +71,13 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
         self.core.set_board(board)
     }
 
-    /// The longest that a call can take under a configuration on a bus of this clock frequency in Hz,
-    /// in microseconds. `None` for a call that would be refused.
+    /// The longest that a call can take under a configuration on a bus of this clock frequency in
+    /// Hz, in microseconds. `None` for a call that would be refused.
     ///
-    /// It is found by going through the call's own transfers and waits, each as often as it can come:
-    /// with [`set_attempts`](Self::set_attempts) and [`set_read_max`](Self::set_read_max) as they stand.
-    /// The host's own work comes on top, and what others do on a shared bus. It touches no bus; it is as
-    /// much code as the call again.
+    /// It is found by going through the call's own transfers and waits, each as often as it can
+    /// come: with [`set_attempts`](Self::set_attempts) and [`set_read_max`](Self::set_read_max) as
+    /// they stand. The host's own work comes on top, and what others do on a shared bus. It touches
+    /// no bus; it is as much code as the call again.
     pub fn worst_case_us(&self, call: Call<'_>, config: &Config<N>, bus_hz: u32) -> Option<u64>
     where
         P: Clone,

@@ -56,8 +56,8 @@ pub trait TimeSource {
     /// Notes the moment before a latch.
     fn begin(&mut self, stamp: &mut Self::Stamp);
 
-    /// Notes the moment after it, to which the part may add `latch_us`, and tells whether both make a
-    /// date: not if the clock fell in between, or if the bracket has more than 32 bits.
+    /// Notes the moment after it, to which the part may add `latch_us`, and tells whether both make
+    /// a date: not if the clock fell in between, or if the bracket has more than 32 bits.
     fn end(&mut self, stamp: &mut Self::Stamp, latch_us: u32) -> bool;
 }
 

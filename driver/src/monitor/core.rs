@@ -58,8 +58,8 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         config.resolve(P::INFO, &mut scratch)
     }
 
-    /// Puts the part into a configuration. It is unknown from before the first byte until the last one
-    /// came through; limits have to be set again in any case.
+    /// Puts the part into a configuration. It is unknown from before the first byte until the last
+    /// one came through; limits have to be set again in any case.
     pub(crate) async fn configure(&mut self, config: &Config<N>, fresh: bool) -> Result<(), Fault> {
         if !fresh && self.captured.is_none() {
             self.known()?;
@@ -188,8 +188,8 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         lent.ok_or_else(|| self.error_of(Operation::FetchCapture, kind))
     }
 
-    /// What a fault was about, for the user. After a reset, or somebody else's writes, nothing is known
-    /// of the part any more.
+    /// What a fault was about, for the user. After a reset, or somebody else's writes, nothing is
+    /// known of the part any more.
     #[inline(never)]
     pub(crate) fn error(&mut self, operation: Operation, fault: Fault) -> Error<B::Error> {
         if matches!(fault, Fault::Reset | Fault::Changed) {

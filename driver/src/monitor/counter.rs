@@ -1,11 +1,15 @@
 use super::Clock;
 
-/// A [`Clock`] made of a free-running hardware counter of at most 32 bits: ticks become microseconds, and wraps are counted on.
+/// A [`Clock`] made of a free-running hardware counter of at most 32 bits: ticks become
+/// microseconds, and wraps are counted on.
 ///
-/// The counter has to run through sleep: a low-power timer or a real-time counter. Each read takes the ticks since the read before, modulo the declared wrap, so
-/// **it must be read at least once per wrap**: [`read_by_us`](Self::read_by_us) tells the latest moment, and firmware that sleeps longer than that wakes in between for a mere
-/// [`now_us`](Clock::now_us). A wrap that was missed makes the clock lose that much time and nothing in the counter shows it; [`Totals`](crate::totals::Totals) finds it by the part's count of
-/// scans, as far as the part's oscillator allows to tell, and ends the epoch.
+/// The counter has to run through sleep: a low-power timer or a real-time counter. Each read takes
+/// the ticks since the read before, modulo the declared wrap, so **it must be read at least once
+/// per wrap**: [`read_by_us`](Self::read_by_us) tells the latest moment, and firmware that sleeps
+/// longer than that wakes in between for a mere [`now_us`](Clock::now_us). A wrap that was missed
+/// makes the clock lose that much time and nothing in the counter shows it;
+/// [`Totals`](crate::totals::Totals) finds it by the part's count of scans, as far as the part's
+/// oscillator allows to tell, and ends the epoch.
 ///
 /// ```
 /// use crake::{Clock, CounterClock};
@@ -34,12 +38,14 @@ pub struct CounterClock<F> {
 }
 
 impl<F: FnMut() -> u32> CounterClock<F> {
-    /// A clock on a counter that `read` reads, that counts `hz` ticks a second, and that follows `wrap` - 1 with 0: 2^32 for all 32 bits, 2^24 for 24.
+    /// A clock on a counter that `read` reads, that counts `hz` ticks a second, and that follows
+    /// `wrap` - 1 with 0: 2^32 for all 32 bits, 2^24 for 24.
     ///
-    /// It begins at the time that the counter shows at its first read. The counter's rate error is the board's to declare
-    /// ([`Board::with_clock`](crate::board::Board::with_clock)).
+    /// It begins at the time that the counter shows at its first read. The counter's rate error is
+    /// the board's to declare ([`Board::with_clock`](crate::board::Board::with_clock)).
     ///
-    /// `None` for a rate of 0, or a wrap of less than 2 or more than 2^32: such a counter tells no time.
+    /// `None` for a rate of 0, or a wrap of less than 2 or more than 2^32: such a counter tells no
+    /// time.
     pub fn new(read: F, hz: u32, wrap: u64) -> Option<Self> {
         if hz == 0 || !(2..=1 << 32).contains(&wrap) {
             return None;
@@ -53,9 +59,11 @@ impl<F: FnMut() -> u32> CounterClock<F> {
         })
     }
 
-    /// The latest moment for the next read, in microseconds of this clock: later, a wrap may have gone by unseen.
+    /// The latest moment for the next read, in microseconds of this clock: later, a wrap may have
+    /// gone by unseen.
     ///
-    /// Shorter than one wrap after the read before by a tick and a microsecond. Whatever wakes the host for it must be on time by the *counter*'s time.
+    /// Shorter than one wrap after the read before by a tick and a microsecond. Whatever wakes the
+    /// host for it must be on time by the *counter*'s time.
     #[must_use]
     pub fn read_by_us(&self) -> u64 {
         let last_safe = self.ticks.saturating_add(self.wrap).saturating_sub(1);
@@ -136,7 +144,8 @@ mod tests {
         }
     }
 
-    /// A read that the declared wrap does not allow counts modulo the wrap, and does not bring the clock down.
+    /// A read that the declared wrap does not allow counts modulo the wrap, and does not bring the
+    /// clock down.
     #[test]
     fn a_wrap_declared_wrongly_never_goes_backwards() {
         let reads = [9, 15, 11, u32::MAX];

@@ -122,9 +122,9 @@ pub trait Sample<const N: usize> {
 
     /// How far the three values of a channel's reading may lie from the truth, either way.
     ///
-    /// `rail` is the one that the board was made of, [correction](Rail::corrected) included. `None` where
-    /// it is not, and where the channel has no reading at all; of one that went over range the bound
-    /// belongs to the limit that is known. What the bound is made of comes from
+    /// `rail` is the one that the board was made of, [correction](Rail::corrected) included. `None`
+    /// where it is not, and where the channel has no reading at all; of one that went over range
+    /// the bound belongs to the limit that is known. What the bound is made of comes from
     /// [`Rail::current_budget`] and its like.
     fn bound(&self, channel: Channel, rail: &Rail) -> Option<ReadingBound> {
         let (info, factors) = (self.info(), self.board().factors(channel)?);
@@ -176,8 +176,8 @@ pub trait TimedSample<const N: usize>: Sample<N> {
     fn clipped_samples(&self) -> u32;
 }
 
-/// The last sample, as the monitor keeps it: what [`ShuntMonitor::sample`](crate::ShuntMonitor::sample)
-/// lends.
+/// The last sample, as the monitor keeps it: what
+/// [`ShuntMonitor::sample`](crate::ShuntMonitor::sample) lends.
 pub struct Last<'b, P: Part, S, const N: usize> {
     pub(crate) block: P::Block,
     pub(crate) stamp: S,

@@ -4,11 +4,11 @@ use crate::board::LimitPlan;
 use crate::config::{AlertFlag, AlertFlags, Kind};
 use crate::info::Source;
 
-/// Comparators in software, for a map whose part lacks some: limits, debounce, latching and flags of
-/// `N` channels, compared with each sample that is read.
+/// Comparators in software, for a map whose part lacks some: limits, debounce, latching and flags
+/// of `N` channels, compared with each sample that is read.
 ///
-/// The same meaning as in a part, but that a "conversion" is a sample: debounce counts samples, and what
-/// happens between samples is not seen. No output tells of it.
+/// The same meaning as in a part, but that a "conversion" is a sample: debounce counts samples, and
+/// what happens between samples is not seen. No output tells of it.
 #[derive(Clone, Copy, Debug)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SoftwareComparator<const N: usize> {

@@ -1,7 +1,7 @@
 //! The contract of a register map, and one folder per part.
 //!
-//! A part is plain straight-line code: a few `async fn`s over a [`Link`], and pure decoding of the block
-//! that a sample left. It knows no clock, no sense resistor and no totals.
+//! A part is plain straight-line code: a few `async fn`s over a [`Link`], and pure decoding of the
+//! block that a sample left. It knows no clock, no sense resistor and no totals.
 
 mod comparator;
 pub mod corncrake;
@@ -64,7 +64,8 @@ impl ResumeToken {
 /// A part's registers as operations on them.
 ///
 /// Dropping a future of it at any point leaves the part in some state; the monitor then takes
-/// configuration or limits as unknown. None of these methods may rely on having come to its end before.
+/// configuration or limits as unknown. None of these methods may rely on having come to its end
+/// before.
 pub trait Part {
     /// What the part can do.
     const INFO: &'static PartInfo;
@@ -80,8 +81,8 @@ pub trait Part {
 
     /// Checks the identity, stops the part, writes the configuration, reads it back, starts.
     ///
-    /// `fresh` clears the part's note of a reset, which a mere change of configuration leaves alone.
-    /// Alert flags that stand stay; limits and outputs are off afterwards.
+    /// `fresh` clears the part's note of a reset, which a mere change of configuration leaves
+    /// alone. Alert flags that stand stay; limits and outputs are off afterwards.
     ///
     /// # Errors
     /// The part may be left half configured.
@@ -114,11 +115,12 @@ pub trait Part {
     /// The bus failed; it may have arrived all the same.
     fn latch<B: Port>(&mut self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>>;
 
-    /// The longest time from the end of [`latch`](Self::latch) to the moment that is latched, in µs,
-    /// under the present configuration.
+    /// The longest time from the end of [`latch`](Self::latch) to the moment that is latched, in
+    /// µs, under the present configuration.
     fn latch_us_max(&self) -> u32;
 
-    /// Waits until the latch is done, reads the block and finds out whether it is the one asked for.
+    /// Waits until the latch is done, reads the block and finds out whether it is the one asked
+    /// for.
     ///
     /// # Errors
     /// [`Fault::Stale`] or [`Fault::BlockCheck`]: nothing is lost, the next sample has it.
@@ -148,7 +150,8 @@ pub trait Part {
     /// The running sums of a channel; zeros where there are none.
     fn sums(block: &Self::Block, channel: Channel) -> Sums;
 
-    /// Reads the alert flags, own ones included. On a part where reading clears them it is done once.
+    /// Reads the alert flags, own ones included. On a part where reading clears them it is done
+    /// once.
     ///
     /// # Errors
     /// The bus failed, or a check byte was wrong.
@@ -168,8 +171,8 @@ pub trait Part {
         flags: AlertFlags,
     ) -> impl Future<Output = Result<(), Fault>>;
 
-    /// Takes away all limits that stand and every flag's way to an output. From then on no limit sets
-    /// a flag; those that are set and latch stay. Debounce may be written as the plan has it.
+    /// Takes away all limits that stand and every flag's way to an output. From then on no limit
+    /// sets a flag; those that are set and latch stay. Debounce may be written as the plan has it.
     ///
     /// # Errors
     /// The bus failed: limits and masks may stand, or not.
@@ -184,8 +187,8 @@ pub trait Part {
     /// meanwhile.
     ///
     /// # Errors
-    /// [`Fault::Reset`] took all of it. The bus failed, or a register reads back otherwise: limits and
-    /// masks may stand, or not.
+    /// [`Fault::Reset`] took all of it. The bus failed, or a register reads back otherwise: limits
+    /// and masks may stand, or not.
     fn set_limits<B: Port, const N: usize>(
         &mut self,
         link: &mut Link<B>,
@@ -206,8 +209,8 @@ pub trait Part {
     /// without one leave this out, and have 0 in [`PartInfo::capture_max`].
     ///
     /// # Errors
-    /// [`Fault::Changed`]: somebody else wrote to the part, and nothing was sent. Otherwise the part may
-    /// be stopped, or capturing.
+    /// [`Fault::Changed`]: somebody else wrote to the part, and nothing was sent. Otherwise the
+    /// part may be stopped, or capturing.
     fn start_capture<B: Port>(
         &mut self,
         _link: &mut Link<B>,
@@ -216,12 +219,13 @@ pub trait Part {
         Done(Err(Fault::NotSupported))
     }
 
-    /// Waits for the end of the capture and reads as many sense codes as fit, from number `first` on,
-    /// which there are. `block` may be used for bytes; what is in it is not needed any more. Fetching
-    /// changes nothing, and can be repeated.
+    /// Waits for the end of the capture and reads as many sense codes as fit, from number `first`
+    /// on, which there are. `block` may be used for bytes; what is in it is not needed any more.
+    /// Fetching changes nothing, and can be repeated.
     ///
     /// # Errors
-    /// [`Fault::Busy`]: it does not end. [`Fault::Reset`] or [`Fault::Changed`]: the codes are gone.
+    /// [`Fault::Busy`]: it does not end. [`Fault::Reset`] or [`Fault::Changed`]: the codes are
+    /// gone.
     fn fetch_capture<B: Port>(
         &mut self,
         _link: &mut Link<B>,

@@ -37,9 +37,9 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
     /// Writes everything into bytes, with a check value, together with what
     /// [`token`](crate::ShuntMonitor::token) says of the part.
     ///
-    /// Save after the sample that was given to [`update`](Self::update), and once more after whatever
-    /// changes the token. What goes over range between this and the restart is noticed after it, but
-    /// for a sample that was taken meanwhile: it takes the part's note of it along.
+    /// Save after the sample that was given to [`update`](Self::update), and once more after
+    /// whatever changes the token. What goes over range between this and the restart is noticed
+    /// after it, but for a sample that was taken meanwhile: it takes the part's note of it along.
     ///
     /// # Errors
     /// [`CheckpointError::Length`]; nothing is written.
@@ -113,7 +113,8 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         })
     }
 
-    /// Declares that the host's clock began anew, or jumped, since the last sample: it shows `now_us`.
+    /// Declares that the host's clock began anew, or jumped, since the last sample: it shows
+    /// `now_us`.
     ///
     /// `since` is how long ago the last sample was, in microseconds, from something that went on,
     /// such as a real-time clock: no epoch ends, and the bounds take in how uncertain it is. With

@@ -1,14 +1,18 @@
 //! Quantities named by dimension, built and read like [`core::time::Duration`].
 //!
-//! Each is an integer with one resolution, stated on the type, so that `Voltage::from_millivolts(3300)` is a constant and nothing here
-//! ever rounds behind your back:
+//! Each is an integer with one resolution, stated on the type, so that
+//! `Voltage::from_millivolts(3300)` is a constant and nothing here ever rounds behind your back:
 //!
-//! - `from_*` is exact. A value beyond the range becomes the end of the range ([`Voltage::MAX`] and its like), some nine billion volts away.
-//! - `as_*` of the finest unit is exact; in a coarser unit it is **rounded to nearest, halves away from zero**.
-//! - Sums and differences come as `checked_*` and `saturating_*`, so that the overflow is decided where it is written. There are no
-//!   operators `+` and `-`: either choice would be hidden in them.
-//! - `{}` writes engineering form with three decimals (`3.300 V`, `-12.500 mA`), `{:.1}` another number of them, never more than the
-//!   resolution bears; width, fill and sign work as for integers. `{:?}` writes the exact number.
+//! - `from_*` is exact. A value beyond the range becomes the end of the range ([`Voltage::MAX`] and
+//!   its like), some nine billion volts away.
+//! - `as_*` of the finest unit is exact; in a coarser unit it is **rounded to nearest, halves away
+//!   from zero**.
+//! - Sums and differences come as `checked_*` and `saturating_*`, so that the overflow is decided
+//!   where it is written. There are no operators `+` and `-`: either choice would be hidden in
+//!   them.
+//! - `{}` writes engineering form with three decimals (`3.300 V`, `-12.500 mA`), `{:.1}` another
+//!   number of them, never more than the resolution bears; width, fill and sign work as for
+//!   integers. `{:?}` writes the exact number.
 //!
 //! Time is [`core::time::Duration`].
 //!

@@ -2,7 +2,8 @@
 
 use core::fmt::{self, Write as _};
 
-/// Defines what every quantity has: `from_*`, `as_*`, bounds and text. `finest` is the unit that is stored; the factor of each other unit is even.
+/// Defines what every quantity has: `from_*`, `as_*`, bounds and text. `finest` is the unit that is
+/// stored; the factor of each other unit is even.
 macro_rules! quantity {
     (
         $(#[$doc:meta])*
@@ -45,8 +46,9 @@ macro_rules! quantity {
                 #[doc = concat!("In ", $unit_name, ", rounded to nearest, halves away from zero.")]
                 #[must_use]
                 pub const fn $as(self) -> $Int {
-                    // What is left over is less than two halves of a unit, so this adds one step away from zero or none. The quotient
-                    // is at most a thousandth of the range: one step more stays in it.
+                    // What is left over is less than two halves of a unit, so this adds one step
+                    // away from zero or none. The quotient is at most a thousandth of the range:
+                    // one step more stays in it.
                     let away = (self.0 % $factor) / ($factor / 2);
                     (self.0 / $factor).wrapping_add(away)
                 }
@@ -101,13 +103,15 @@ macro_rules! quantity {
 macro_rules! signed {
     ($($Name:ident),*) => {$(
         impl $Name {
-            /// The same without its sign. [`MIN`](Self::MIN) becomes [`MAX`](Self::MAX), one step of the resolution nearer to zero.
+            /// The same without its sign. [`MIN`](Self::MIN) becomes [`MAX`](Self::MAX), one step
+            /// of the resolution nearer to zero.
             #[must_use]
             pub const fn abs(self) -> Self {
                 Self(self.0.saturating_abs())
             }
 
-            /// The same with the other sign. [`MIN`](Self::MIN) becomes [`MAX`](Self::MAX), one step of the resolution nearer to zero.
+            /// The same with the other sign. [`MIN`](Self::MIN) becomes [`MAX`](Self::MAX), one
+            /// step of the resolution nearer to zero.
             #[must_use]
             pub const fn saturating_neg(self) -> Self {
                 Self(self.0.saturating_neg())
@@ -178,7 +182,8 @@ struct Decimal {
 }
 
 impl Decimal {
-    /// A number of billionths in the unit that is `10^exponent` of them, rounded to `precision` decimals (halves up) or to as many as the unit bears.
+    /// A number of billionths in the unit that is `10^exponent` of them, rounded to `precision`
+    /// decimals (halves up) or to as many as the unit bears.
     fn new(magnitude: u128, exponent: usize, precision: usize) -> Self {
         let decimals = precision.min(exponent);
         let (step, one) = (

@@ -2,7 +2,8 @@
 
 use core::fmt;
 
-/// How far a value may be off, relative to itself: `Tolerance::from_ppm(5000)` is ±0.5 %. Resolution 1 part per million, never negative.
+/// How far a value may be off, relative to itself: `Tolerance::from_ppm(5000)` is ±0.5 %.
+/// Resolution 1 part per million, never negative.
 #[derive(Clone, Copy, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Tolerance(u32);

@@ -7,7 +7,8 @@ use super::quantity::{quantity, signed};
 quantity! {
     /// A charge. Resolution 1 nC, range ±1.7e29 C, signed: positive from source to load.
     ///
-    /// The ampere hour is 3600 C exactly: 1 C is 1 A·s and 1 h is 3600 s (SI Brochure, 9th edition, tables 4 and 8).
+    /// The ampere hour is 3600 C exactly: 1 C is 1 A·s and 1 h is 3600 s (SI Brochure, 9th edition,
+    /// tables 4 and 8).
     Charge(i128), "C";
     finest from_nanocoulombs, as_nanocoulombs, "nanocoulombs";
     from_microcoulombs, as_microcoulombs, 1_000, "microcoulombs";
@@ -21,7 +22,8 @@ quantity! {
 quantity! {
     /// An energy. Resolution 1 nJ, range ±1.7e29 J, signed: positive into the load.
     ///
-    /// The watt hour is 3600 J exactly: 1 J is 1 W·s and 1 h is 3600 s (SI Brochure, 9th edition, tables 4 and 8).
+    /// The watt hour is 3600 J exactly: 1 J is 1 W·s and 1 h is 3600 s (SI Brochure, 9th edition,
+    /// tables 4 and 8).
     Energy(i128), "J";
     finest from_nanojoules, as_nanojoules, "nanojoules";
     from_microjoules, as_microjoules, 1_000, "microjoules";

@@ -1,9 +1,9 @@
-//! Logs what a driver's user logs, through defmt: readings, what became of a sample, totals, limits,
-//! events, errors.
+//! Logs what a driver's user logs, through defmt: readings, what became of a sample, totals,
+//! limits, events, errors.
 //!
-//! Nothing is formatted here: the log holds numbers, and the words stand in the ELF. `.ci/defmt` runs this
-//! in an emulator, decodes the log with the ELF, and compares it with `log.txt`, whose values are those of
-//! the datasheet's section 10.1.
+//! Nothing is formatted here: the log holds numbers, and the words stand in the ELF. `.ci/defmt`
+//! runs this in an emulator, decodes the log with the ELF, and compares it with `log.txt`, whose
+//! values are those of the datasheet's section 10.1.
 #![no_std]
 #![no_main]
 

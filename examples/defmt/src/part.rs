@@ -1,6 +1,7 @@
-//! Stands in for the bus and a Corncrake on it that runs: registers that keep what is written, and one
-//! sample block of docs/corncrake-datasheet.md, latched anew under whatever tag is asked for. It compares
-//! one limit, over-current of channel 0, with each block. (Also used by examples/on-target.)
+//! Stands in for the bus and a Corncrake on it that runs: registers that keep what is written, and
+//! one sample block of docs/corncrake-datasheet.md, latched anew under whatever tag is asked for.
+//! It compares one limit, over-current of channel 0, with each block. (Also used by
+//! examples/on-target.)
 
 use crake::Clock;
 use crake::crc::{Crc16, Pec};

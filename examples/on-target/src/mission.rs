@@ -2,7 +2,8 @@
 //! the driver and the part all on one core.
 //!
 //! The thruster's current goes over its limit at 600 ms, the cell sags at 1200 ms and recovers, the
-//! thruster is given back by command at 1500 ms. At the end a fast capture is taken of the thruster.
+//! thruster is given back by command at 1500 ms. At the end a fast capture is taken of the
+//! thruster.
 
 use alloc::vec::Vec;
 use core::fmt::Write;

@@ -1,9 +1,9 @@
 //! The command line.
 //!
-//! Exit status: 0, all is well; 1, a run ended but some total or reaction lies outside its bound, or
-//! a map does not conform, or a wrong one was taken for good; 2, bad input or output that could not
-//! be written: one message on standard error, and nothing half-written; 130, interrupted, nothing
-//! half-written either.
+//! Exit status: 0, all is well; 1, a run ended but some total or reaction lies outside its bound,
+//! or a map does not conform, or a wrong one was taken for good; 2, bad input or output that could
+//! not be written: one message on standard error, and nothing half-written; 130, interrupted,
+//! nothing half-written either.
 
 mod conformance;
 mod output;
@@ -55,7 +55,12 @@ struct Run {
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     /// End after this many seconds of the scenario instead of at its own end.
-    #[arg(long = "for", value_name = "SECONDS", value_parser = some_seconds, allow_negative_numbers = true)]
+    #[arg(
+        long = "for",
+        value_name = "SECONDS",
+        value_parser = some_seconds,
+        allow_negative_numbers = true
+    )]
     length: Option<Duration>,
     /// Print one JSON object (docs/report.md describes it) instead of tables.
     #[arg(long)]

@@ -34,8 +34,8 @@ pub struct AlertReport {
     pub limit: Option<f64>,
     /// From the moment at which the rail's true value is beyond the limit, and beyond all that
     /// instrument and board may be off by, to the output's edge, in seconds; none where the output
-    /// spoke earlier than that, where the line was low already, and where the rail was beyond the limit
-    /// before the limit was set.
+    /// spoke earlier than that, where the line was low already, and where the rail was beyond the
+    /// limit before the limit was set.
     pub crossing_to_edge_s: Option<f64>,
     /// What the datasheet allows for it: (debounce × scan period + two conversions) ÷ (1 −
     /// oscillator tolerance).
@@ -149,7 +149,8 @@ impl Reactions {
         let falls = self.falls.iter().filter(|fall| reaches(fall.output));
         let fall = falls.min_by_key(|fall| fall.at_ns);
         let edge_ns = fall.map(|fall| fall.at_ns);
-        // The excursion during which the line fell, if limits stood and the line was high when it began.
+        // The excursion during which the line fell, if limits stood and the line was high when it
+        // began.
         let crossing_ns = fall.and_then(|fall| {
             let excursions = &watched.excursions;
             let begun = excursions.partition_point(|(from_ns, _)| *from_ns <= fall.at_ns);

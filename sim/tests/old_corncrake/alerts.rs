@@ -11,7 +11,8 @@ const ROUND_DONE: u64 = 1 << 21;
 const RESET_SEEN: u64 = 1 << 22;
 const LIMITS: u64 = 0x0F_FFFF;
 
-/// A part that converts `channel` alone, in bus range 0, and has its reset cause cleared. Rounds are single-shots.
+/// A part that converts `channel` alone, in bus range 0, and has its reset cause cleared. Rounds
+/// are single-shots.
 fn watching(channel: usize, codes: &[i64]) -> (Desk, Rounds) {
     let desk = Desk::ideal();
     desk.write(0x05, &[1 << channel]);
@@ -66,8 +67,8 @@ fn comparison_is_strict_for_every_kind_and_channel() {
     }
 }
 
-/// Codes 1 are beyond the limit, 0 are not. LEVEL is set by the n-th in a row and cleared by the first that
-/// is not beyond.
+/// Codes 1 are beyond the limit, 0 are not. LEVEL is set by the n-th in a row and cleared by the
+/// first that is not beyond.
 #[test]
 fn debounce_counts_conversions_in_a_row() {
     let beyond = [1, 1, 0, 1, 1, 1, 0, 0, 1, 1, 1, 1, 1, 0, 1];

@@ -14,8 +14,9 @@ pub(crate) use crate::common::plants::{Steady, ohm};
 pub(crate) const ADDRESS: u8 = 0x32;
 pub(crate) const CONVERSION_NS: u64 = 62_500;
 
-/// Codes that follow each other conversion by conversion: the n-th window that is asked for shows entry n of
-/// its list, the last one for ever. With a resistor of 1 Ω, the coarse sense range and bus range 0.
+/// Codes that follow each other conversion by conversion: the n-th window that is asked for shows
+/// entry n of its list, the last one for ever. With a resistor of 1 Ω, the coarse sense range and
+/// bus range 0.
 pub(crate) struct Listed {
     codes: Vec<i64>,
     asked: usize,

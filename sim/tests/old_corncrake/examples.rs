@@ -11,7 +11,8 @@ use crate::{
 const SENSE_LSB_NV: [i64; 2] = [500, 200];
 const BUS_LSB_NV: [i64; 3] = [100_000, 250_000, 1_000_000];
 
-/// A part that converts what the example says, in the ranges that it says, and has finished a round.
+/// A part that converts what the example says, in the ranges that it says, and has finished a
+/// round.
 fn converting(pointer: u8, values: &str) -> Desk {
     let desk = Desk::ideal();
     let channel = usize::from(pointer % 4);
@@ -131,7 +132,8 @@ fn every_worked_transfer_is_answered_as_the_document_says() {
     assert_eq!(played, 27);
 }
 
-/// The block of section 10.1, reached by converting: only the accumulators are put in place by hand.
+/// The block of section 10.1, reached by converting: only the accumulators are put in place by
+/// hand.
 #[test]
 fn the_worked_frame_block_comes_out_of_a_part_in_that_state() {
     let fields = table("| field | value |");

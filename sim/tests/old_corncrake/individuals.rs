@@ -60,8 +60,8 @@ fn the_same_seed_gives_the_same_bytes_and_another_seed_another_part() {
     assert_ne!(individual(7, 0x32), individual(7, 0x33));
 }
 
-/// Code = (input × (1 + gain) + offset) / LSB, worked out by hand for the datasheet's greatest errors, with a
-/// bias current a hundred times the datasheet's so that it shows in the code.
+/// Code = (input × (1 + gain) + offset) / LSB, worked out by hand for the datasheet's greatest
+/// errors, with a bias current a hundred times the datasheet's so that it shows in the code.
 #[test]
 fn gain_offset_and_bias_add_up_as_section_7_says() {
     let mut errors = Individual::ideal();
@@ -70,8 +70,8 @@ fn gain_offset_and_bias_add_up_as_section_7_says() {
     errors.bias_na[2] = 2_000.0;
     errors.bus_gain[2] = [0.0015, -0.0015, 0.001];
     errors.bus_offset_nv[2] = [1e6, -2.5e6, 10e6];
-    // 20 mA and 2 µA in 1 Ω are 20 002 000 nV. × 1.002 - 10 000 = 20 032 004 -> 40 064.0 codes of 500 nV;
-    // × 0.998 - 10 000 = 19 951 996 -> 99 759.98 codes of 200 nV.
+    // 20 mA and 2 µA in 1 Ω are 20 002 000 nV. × 1.002 - 10 000 = 20 032 004 -> 40 064.0 codes of
+    // 500 nV; × 0.998 - 10 000 = 19 951 996 -> 99 759.98 codes of 200 nV.
     // 3.3002 × 1.0015 + 0.001 = 3.3061503 -> 33 061.503; 3.3002 × 0.9985 - 0.0025 = 3.2927497 -> 13 170.999;
     // 3.3002 × 1.001 + 0.01 = 3.3135002 -> 3 313.5002.
     let expected = [
@@ -90,7 +90,8 @@ fn gain_offset_and_bias_add_up_as_section_7_says() {
     }
 }
 
-/// A triangle of 5 µV over 8 s: at the whole seconds -5, -2.5, 0, 2.5, 5, 2.5 µV and so on, in codes of 500 nV.
+/// A triangle of 5 µV over 8 s: at the whole seconds -5, -2.5, 0, 2.5, 5, 2.5 µV and so on, in
+/// codes of 500 nV.
 #[test]
 fn the_offset_drifts_with_time() {
     let mut errors = Individual::ideal();
@@ -232,9 +233,9 @@ fn drawn_parts_stay_within_the_limits_of_the_document_and_fill_them() {
     );
 }
 
-/// The scatter of 1024 codes is the table's noise and the step of the code: variance noise² + LSB²/12, within
-/// six standard deviations of its estimate (6 × sqrt(2 / 1024) = 27 %); and no code departs by more than 6 ×
-/// r.m.s. and rounding.
+/// The scatter of 1024 codes is the table's noise and the step of the code: variance noise² +
+/// LSB²/12, within six standard deviations of its estimate (6 × sqrt(2 / 1024) = 27 %); and no code
+/// departs by more than 6 × r.m.s. and rounding.
 fn assert_noise(codes: &[f64], [lsb_nv, _, _, noise_nv]: [f64; 4]) {
     assert_eq!(codes.len(), 1024);
     let mean = codes.iter().sum::<f64>() / 1024.0;
@@ -295,8 +296,8 @@ fn bus_noise_has_the_size_that_the_table_says() {
     }
 }
 
-/// Means over a second of forty parts: sense within gain, offset and bias, bus within gain and offset, as the
-/// table bounds them.
+/// Means over a second of forty parts: sense within gain, offset and bias, bus within gain and
+/// offset, as the table bounds them.
 #[test]
 fn drawn_parts_measure_within_the_limits() {
     for seed in 0..40 {

@@ -150,8 +150,8 @@ fn a_latch_written_while_the_window_is_held_waits_for_the_stop() {
     assert_eq!(desk.frame().tag(), 0x07);
 }
 
-/// A latch that is due and put off stays due under the tag that replaces its own, though a further round has
-/// begun.
+/// A latch that is due and put off stays due under the tag that replaces its own, though a further
+/// round has begun.
 #[test]
 fn a_latch_put_off_and_then_replaced_takes_effect_right_after_the_stop() {
     let desk = Desk::ideal();
@@ -228,8 +228,8 @@ fn set_up_is_taken_over_by_run_and_the_block_still_tells_of_the_one_before() {
     assert_eq!(desk.frame().flags(), 0x4000);
 }
 
-/// Two hundred take-overs at whatever moment they fall: every conversion ends up in a round, every round is
-/// counted once.
+/// Two hundred take-overs at whatever moment they fall: every conversion ends up in a round, every
+/// round is counted once.
 #[test]
 fn no_round_is_lost_or_counted_twice_over_run() {
     let desk = Desk::ideal();

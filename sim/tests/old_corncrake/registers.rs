@@ -1,11 +1,12 @@
-//! The register table of section 3, walked from end to end, and the values that sections 3.1 to 3.6 allow.
+//! The register table of section 3, walked from end to end, and the values that sections 3.1 to 3.6
+//! allow.
 
 use core::time::Duration;
 
 use crate::{datasheet::registers, desk::Desk};
 
-/// A value other than the reset value that each writable register allows (sections 3.2 to 3.6), by name
-/// without the channel.
+/// A value other than the reset value that each writable register allows (sections 3.2 to 3.6), by
+/// name without the channel.
 fn allowed(name: &str) -> &'static [u8] {
     match name
         .trim_end_matches(['0', '1', '2', '3'])
@@ -114,7 +115,8 @@ fn writes_are_taken_where_the_table_allows_them_and_counted_where_it_says_so() {
     );
 }
 
-/// For every writable register: one byte short, and one too many with and without a right check byte among them.
+/// For every writable register: one byte short, and one too many with and without a right check
+/// byte among them.
 #[test]
 fn writes_of_another_length_change_nothing() {
     for row in registers()

@@ -4,7 +4,8 @@ use core::time::Duration;
 
 use crate::desk::Desk;
 
-/// The nearest whole number to sum / count, halves towards plus infinity: floor((2 sum + count) / (2 count)).
+/// The nearest whole number to sum / count, halves towards plus infinity: floor((2 sum + count) /
+/// (2 count)).
 fn mean(sum: i64, count: i64) -> i64 {
     (2 * sum + count).div_euclid(2 * count)
 }
@@ -123,8 +124,8 @@ fn accumulators_wrap_modulo_their_widths() {
     assert!(desk.part.preload(4, 0, 0).is_err());
 }
 
-/// Which preset makes a round set the cause "rollover ahead": each accumulator, both signs, on, before and
-/// beyond three quarters.
+/// Which preset makes a round set the cause "rollover ahead": each accumulator, both signs, on,
+/// before and beyond three quarters.
 #[test]
 fn rollover_ahead_is_set_on_the_way_to_three_quarters_only() {
     let charge = 3_i64 << 41;

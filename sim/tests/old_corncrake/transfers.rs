@@ -57,8 +57,8 @@ fn other_addresses_and_writes_to_the_alert_response_are_not_answered() {
     assert_eq!(answered, [0x19, ADDRESS << 1, ADDRESS << 1 | 1]);
 }
 
-/// ROUNDS on its way over a carry into the third byte, while the host reads: bytes of 90 µs against rounds of
-/// 125 µs. A torn value would be far from where it began.
+/// ROUNDS on its way over a carry into the third byte, while the host reads: bytes of 90 µs against
+/// rounds of 125 µs. A torn value would be far from where it began.
 #[test]
 fn a_value_is_sampled_at_the_read_address() {
     let desk = Desk::ideal();

@@ -5,8 +5,8 @@ use crate::part::{Codes, Sums};
 
 /// The sample block as read (section 5), with the bus's check byte behind it.
 ///
-/// It begins three bytes off a word, so that what a channel has begins on one: cores that cannot load
-/// across words then load whole ones.
+/// It begins three bytes off a word, so that what a channel has begins on one: cores that cannot
+/// load across words then load whole ones.
 #[derive(Clone, Copy)]
 #[repr(align(4))]
 pub struct Block([u8; BEFORE + LEN + 1]);

@@ -4,8 +4,8 @@ use crate::info::{
 };
 use crate::units::{Current, Voltage};
 
-/// What Corncrake can do (sections 3 to 8 of its datasheet). Places in the tables are the part's range
-/// codes and the lower half of its mode bytes.
+/// What Corncrake can do (sections 3 to 8 of its datasheet). Places in the tables are the part's
+/// range codes and the lower half of its mode bytes.
 pub const INFO: PartInfo = PartInfo {
     name: "Corncrake",
     channels: 4,

@@ -1,4 +1,5 @@
-//! The register map of the fictional part Corncrake, from its datasheet (`docs/corncrake-datasheet.md`).
+//! The register map of the fictional part Corncrake, from its datasheet
+//! (`docs/corncrake-datasheet.md`).
 
 mod alerts;
 mod block;
@@ -42,8 +43,8 @@ pub struct Corncrake {
     /// Tag of the block that was found good last.
     seen: u8,
     address: u8,
-    /// Limits or masks were begun to be written, so the count of writes is not known: the next block's
-    /// is taken. All else in it is compared as ever.
+    /// Limits or masks were begun to be written, so the count of writes is not known: the next
+    /// block's is taken. All else in it is compared as ever.
     writes_known: bool,
     /// Whether the bus's check byte of a block is verified besides the block's own check value.
     block_pec: bool,

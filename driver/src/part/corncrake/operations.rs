@@ -235,8 +235,8 @@ impl Corncrake {
         }
     }
 
-    /// Registers with their values, in the order in which they are written: the part is stopped, then
-    /// set, then started.
+    /// Registers with their values, in the order in which they are written: the part is stopped,
+    /// then set, then started.
     ///
     /// A step at a time, so that an operation waits for all of them at one place.
     #[inline(never)]

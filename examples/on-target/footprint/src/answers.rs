@@ -6,9 +6,11 @@ use embedded_hal::i2c::{ErrorType, I2c, Operation};
 
 use crate::ADDRESS;
 
-/// A bus that answers as the part would, without a part: what was written reads back, every check byte is right, and a block is whole and carries the tag that comes next.
+/// A bus that answers as the part would, without a part: what was written reads back, every check
+/// byte is right, and a block is whole and carries the tag that comes next.
 ///
-/// The block is made by [`prepare`](Self::prepare), outside what is measured; the bus then only copies it. Each block counts 500 scans more than the one before, and sums to match.
+/// The block is made by [`prepare`](Self::prepare), outside what is measured; the bus then only
+/// copies it. Each block counts 500 scans more than the one before, and sums to match.
 #[derive(Debug)]
 pub struct Answers {
     block: [Cell<u8>; BLOCK],
@@ -53,7 +55,8 @@ impl Answers {
         self.transfers.get()
     }
 
-    /// Makes the block for the tag after the last one that was asked for: 1.5 A or so in each channel, and more.
+    /// Makes the block for the tag after the last one that was asked for: 1.5 A or so in each
+    /// channel, and more.
     #[inline(never)]
     pub fn prepare(&self) {
         for (flag, standing) in self.flags.iter().zip(self.standing) {

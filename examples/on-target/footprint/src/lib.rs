@@ -1,4 +1,5 @@
-//! What the small programs share: a board in flash, a clock and a delay that cost nothing, and two stand-ins for a bus.
+//! What the small programs share: a board in flash, a clock and a delay that cost nothing, and two
+//! stand-ins for a bus.
 #![no_std]
 
 mod answers;
@@ -23,7 +24,8 @@ use embedded_hal::delay::DelayNs;
 pub const RAILS: usize = 4;
 /// The part's address.
 pub const ADDRESS: u8 = 0x32;
-/// The part, made in place: a constant is copied, by a routine on cores that cannot store across words.
+/// The part, made in place: a constant is copied, by a routine on cores that cannot store across
+/// words.
 #[inline(always)]
 #[must_use]
 pub const fn part() -> Corncrake {

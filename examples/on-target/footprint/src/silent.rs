@@ -2,7 +2,8 @@ use core::hint::black_box;
 
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 
-/// The least that can stand for a bus: bytes come from and go to a place that the compiler cannot see.
+/// The least that can stand for a bus: bytes come from and go to a place that the compiler cannot
+/// see.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Silent;
 

@@ -1,4 +1,5 @@
-//! Samples, readings, limits and services on the blocking monitor: what `asynchronous` is held against.
+//! Samples, readings, limits and services on the blocking monitor: what `asynchronous` is held
+//! against.
 #![no_std]
 #![no_main]
 

@@ -1,5 +1,5 @@
-//! Samples and readings, and a fast capture with its statistics: what capturing costs is the difference
-//! to `readings`.
+//! Samples and readings, and a fast capture with its statistics: what capturing costs is the
+//! difference to `readings`.
 #![no_std]
 #![no_main]
 

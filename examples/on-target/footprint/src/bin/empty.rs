@@ -1,4 +1,5 @@
-//! What every program here has: the vector table, the start-up code, and the silent bus used once each way.
+//! What every program here has: the vector table, the start-up code, and the silent bus used once
+//! each way.
 #![no_std]
 #![no_main]
 

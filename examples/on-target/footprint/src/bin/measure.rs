@@ -1,7 +1,10 @@
-//! Counts instructions and stack of what the driver does, and prints them with the sizes of its types, one `name = value` a line.
+//! Counts instructions and stack of what the driver does, and prints them with the sizes of its
+//! types, one `name = value` a line.
 //!
-//! Instructions, not cycles: the emulator lets one pass every 32 ns, and SysTick ticks every 40 ns. A stand-in for the bus copies prepared answers; its own cost and
-//! the preparation's are measured apart and taken off. Stack is painted before and looked at after; the stand-in's own few bytes are part of it.
+//! Instructions, not cycles: the emulator lets one pass every 32 ns, and SysTick ticks every 40 ns.
+//! A stand-in for the bus copies prepared answers; its own cost and the preparation's are measured
+//! apart and taken off. Stack is painted before and looked at after; the stand-in's own few bytes
+//! are part of it.
 #![no_std]
 #![no_main]
 
@@ -29,7 +32,8 @@ use footprint::{
 };
 use semihosting::{println, process};
 
-/// Calls that are measured together: exact to a tenth of an instruction, and the longest does not run SysTick out.
+/// Calls that are measured together: exact to a tenth of an instruction, and the longest does not
+/// run SysTick out.
 const CALLS: u32 = 32;
 const TIME: Time = Time::every(500_000);
 
@@ -408,8 +412,8 @@ fn asynchronous() -> bool {
     good
 }
 
-/// Bytes of what a sample gives, read the other way: a register at a time, each with its check byte; not
-/// coherent.
+/// Bytes of what a sample gives, read the other way: a register at a time, each with its check
+/// byte; not coherent.
 const REGISTERS: [(u8, usize); 5] = [(0x60, 3), (0x64, 2), (0x68, 5), (0x6C, 6), (0x70, 8)];
 
 fn baselines() {

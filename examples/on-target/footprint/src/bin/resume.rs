@@ -1,5 +1,5 @@
-//! Samples and readings, and going on with a part that ran: what resuming costs is the difference to
-//! `readings`.
+//! Samples and readings, and going on with a part that ran: what resuming costs is the difference
+//! to `readings`.
 #![no_std]
 #![no_main]
 
