@@ -81,10 +81,13 @@ fn a_thousand_seeds_hold() {
     assert!(seen.failures.is_empty(), "\n{}", seen.failures.join("\n"));
     assert_eq!(seen.used.len(), 8);
     // Boards all over the limits come up: a bound that none of so many comes near would be of no
-    // use.
+    // use. DRIVE's mean is declared over 600 s: before that, its bound has to take the greatest
+    // current for the mean, while the thruster hardly runs.
     if seeds >= 1000 {
         for (what, used) in &seen.used {
-            assert!(*used > 0.3, "{what}: at most {used} of the bound");
+            let rests = seconds < 600 && what.starts_with("DRIVE");
+            let least = if rests { 0.1 } else { 0.3 };
+            assert!(*used > least, "{what}: at most {used} of the bound");
         }
     }
 }
