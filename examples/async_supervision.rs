@@ -3,7 +3,7 @@
 //! same output.
 //!
 //! ```sh
-//! cargo run --release --example async_supervision
+//! cargo run --example async_supervision
 //! ```
 //!
 //! The firmware reports; it does not protect. Fuses, battery protection circuits and certified
