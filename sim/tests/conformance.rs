@@ -1,6 +1,6 @@
-//! The kit on the maps of this project, and on wrong ones: `crake-sim conformance` as a program. Its
-//! object is as docs/conformance.md has it, and its status says what it found. (Not as a library: the kit
-//! is generic, and to compile it twice takes a minute.)
+//! The kit on the maps of this project, and on wrong ones: `crake-sim conformance` as a program.
+//! Its object is as docs/conformance.md has it, and its status says what it found. (Not as a
+//! library: the kit is generic, and to compile it twice takes a minute.)
 #![cfg(feature = "cli")]
 
 use std::collections::BTreeSet;
@@ -22,8 +22,8 @@ fn object() -> Value {
     serde_json::from_slice(&output.stdout).expect("one JSON object")
 }
 
-/// Three parts that pass, some with checks that do not apply, and no check that passes without having
-/// tried anything; wrong maps of each, found by the check that is about the mistake.
+/// Three parts that pass, some with checks that do not apply, and no check that passes without
+/// having tried anything; wrong maps of each, found by the check that is about the mistake.
 #[test]
 fn the_object_tells_of_parts_and_of_wrong_maps() {
     let object = object();

@@ -22,6 +22,17 @@ fn over_current(milliamps: i64) -> Limit {
     Limit::new(C0, threshold).to(Outputs::A)
 }
 
+/// A monitor in whose part these limits stand, and what serves it.
+fn armed<'l>(fixture: &Fixture, limits: &'l Limits<'l>) -> (Blocking<I2c>, AlertQueue<'l, 8>) {
+    let mut monitor = fixture.monitor();
+    monitor.init(&CONFIG).expect("a part that answers");
+    let mut queue = AlertQueue::new();
+    queue
+        .set_limits(&mut monitor, limits)
+        .expect("limits that can be");
+    (monitor, queue)
+}
+
 /// At a current in microamperes, or a voltage in millivolts: the line, and events told by a
 /// service.
 fn at(
@@ -46,12 +57,7 @@ fn hysteresis_filters_events_until_a_sample_is_back_by_the_margin() {
     let limits = [over_current(10).hysteresis(margin)];
     let limits = Limits::new(&limits);
     let fixture = Fixture::new();
-    let mut monitor = fixture.monitor();
-    monitor.init(&CONFIG).expect("a part that answers");
-    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
-    queue
-        .set_limits(&mut monitor, &limits)
-        .expect("limits that can be");
+    let (mut monitor, mut queue) = armed(&fixture, &limits);
     let mut at = |microamps| at(&fixture, (microamps, 0), &mut queue, &mut monitor);
     assert_eq!(at(10_500), (true, 1), "the first");
     assert_eq!(at(9_900), (false, 0), "back, not by 2 mA");
@@ -72,12 +78,7 @@ fn the_hysteresis_that_nobody_asked_for() {
     let limits = [limit];
     let limits = Limits::new(&limits);
     let fixture = Fixture::new();
-    let mut monitor = fixture.monitor();
-    monitor.init(&CONFIG).expect("a part that answers");
-    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
-    queue
-        .set_limits(&mut monitor, &limits)
-        .expect("limits that can be");
+    let (mut monitor, mut queue) = armed(&fixture, &limits);
     let mut at = |microamps| at(&fixture, (microamps, 0), &mut queue, &mut monitor);
     assert_eq!(at(10_001), (true, 1));
     // 0.5 µA a code: 9 844 is not back, 9 843.5 is.
@@ -99,12 +100,7 @@ fn spikes_that_are_back_at_once_are_each_told() {
     let limits = Limits::new(&limits);
     let fixture = Fixture::new();
     let rail = fixture.excursion(0, (1_000_000, 0), (20_000_000, 0));
-    let mut monitor = fixture.monitor();
-    monitor.init(&CONFIG).expect("a part that answers");
-    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
-    queue
-        .set_limits(&mut monitor, &limits)
-        .expect("limits that can be");
+    let (mut monitor, mut queue) = armed(&fixture, &limits);
     let spike = |scans: u64| {
         fixture.next_scan();
         let now_ns = fixture.bench.now_ns();
@@ -193,12 +189,7 @@ fn a_clipped_value_says_so() {
     let limits = [over_current(10).hysteresis(NO_CURRENT)];
     let limits = Limits::new(&limits);
     let fixture = Fixture::new();
-    let mut monitor = fixture.monitor();
-    monitor.init(&CONFIG).expect("a part that answers");
-    let mut queue: AlertQueue<'_, 8> = AlertQueue::new();
-    queue
-        .set_limits(&mut monitor, &limits)
-        .expect("limits that can be");
+    let (mut monitor, mut queue) = armed(&fixture, &limits);
     fixture.hands[0].set(1_000_000_000_000, 0);
     fixture.scans(2);
     queue.service(&mut monitor).expect("a part that answers");

@@ -1,4 +1,5 @@
-//! The part of docs/porting.md: its map against a register file that was written from the guide's datasheet, by the conformance kit; and the guide against its files.
+//! The part of docs/porting.md: its map against a register file that was written from the guide's
+//! datasheet, by the conformance kit; and the guide against its files.
 
 #[path = "../../examples/porting/flufftail.rs"]
 mod flufftail;
@@ -233,7 +234,8 @@ fn the_map_passes_the_kit() {
     check(&Subjected::default()).assert();
 }
 
-/// The fixture is itself worth something: with a part that is not the datasheet's, the kit says where.
+/// The fixture is itself worth something: with a part that is not the datasheet's, the kit says
+/// where.
 #[test]
 fn a_part_that_compares_otherwise_is_found_out() {
     let report = check(&Subjected {
@@ -243,7 +245,8 @@ fn a_part_that_compares_otherwise_is_found_out() {
     assert_eq!(failed, ["limit-at-code-boundary"], "{report}");
 }
 
-/// Every piece of Rust in the guide is a piece of one of its two files, line by line; and the map is as short as the guide promises.
+/// Every piece of Rust in the guide is a piece of one of its two files, line by line; and the map
+/// is as short as the guide promises.
 #[test]
 fn the_guide_is_cut_out_of_its_files() {
     let read = |path: &str| {

@@ -342,8 +342,8 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         }
     }
 
-    /// Finds out of which limits the results of a sample may be older than the last flag: without
-    /// means none, for it was latched after the look.
+    /// Notes for which limits the results of a sample may be older than the flag that was found
+    /// last. Without means there are none: the sample was latched after the look.
     fn age<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
         let scan = sample.scan();
         if scan.averaging_log2 == 0 || scan.run == Run::SingleShot {

@@ -38,3 +38,49 @@ pub enum Fault {
     /// A future over a blocking bus waited, which none does.
     Waits,
 }
+
+impl Fault {
+    /// All of them, by number from 1 on.
+    const ALL: [Self; 16] = [
+        Self::Bus,
+        Self::CheckByte,
+        Self::BlockCheck,
+        Self::Stale,
+        Self::Clock,
+        Self::Busy,
+        Self::Identity,
+        Self::ReadBack,
+        Self::Reset,
+        Self::Changed,
+        Self::NotConfigured,
+        Self::NotArmed,
+        Self::Unpowered,
+        Self::NotSupported,
+        Self::Refused,
+        Self::Waits,
+    ];
+
+    pub(super) const fn number(self) -> u32 {
+        self as u32
+    }
+
+    /// The one of a number that [`number`](Self::number) gave.
+    pub(super) fn of(number: u32) -> Self {
+        let place = (number as usize).wrapping_sub(1);
+        Self::ALL.get(place).copied().unwrap_or(Self::ReadBack)
+    }
+}
+
+const _: () = assert!(Fault::ALL.len() == Fault::Waits as usize);
+
+#[cfg(test)]
+mod tests {
+    use super::Fault;
+
+    #[test]
+    fn every_fault_comes_back_by_its_number() {
+        for fault in Fault::ALL {
+            assert_eq!(Fault::of(fault.number()), fault);
+        }
+    }
+}

@@ -7,6 +7,9 @@ use super::{Access, Fault, Link, Register};
 /// A bus and a delay, as registers of a part are read and written over them. Transfers are `write`
 /// with one buffer and `write_read`: any implementation of the bus traits has these right.
 ///
+/// The driver's own, over a blocking and over an async bus; parts and firmware use [`Link`] and the
+/// monitor.
+///
 /// What an operation keeps across its waits are values alone: bytes lie in the port. Over a
 /// blocking port all of it then stays in the core's registers.
 pub trait Port: Sized {

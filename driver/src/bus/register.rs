@@ -31,7 +31,8 @@ impl Register {
     /// The register of the same kind so many pointers further.
     #[must_use]
     pub const fn plus(self, number: u8) -> Self {
-        Self(self.0.wrapping_add(number as u32))
+        let pointer = self.pointer().wrapping_add(number);
+        Self(self.0 & !0xFF | pointer as u32)
     }
 
     /// The same, accessed once however it ends: what a repeat would change.
@@ -76,14 +77,7 @@ impl Access {
 
     /// Reads it; another value than the one given is this fault.
     pub(super) const fn compare(register: Register, fault: Fault) -> Self {
-        let fault = match fault {
-            Fault::Identity => 1,
-            Fault::Changed => 2,
-            Fault::Reset => 3,
-            Fault::Busy => 4,
-            _ => 0,
-        };
-        Self(register.0 | READ | COMPARE | fault << FAULT)
+        Self(register.0 | READ | COMPARE | fault.number() << FAULT)
     }
 
     /// Writes it and reads it back.
@@ -111,14 +105,8 @@ impl Access {
         self.0 & COMPARE != 0
     }
 
-    pub(super) const fn fault(self) -> Fault {
-        match self.0 >> FAULT {
-            1 => Fault::Identity,
-            2 => Fault::Changed,
-            3 => Fault::Reset,
-            4 => Fault::Busy,
-            _ => Fault::ReadBack,
-        }
+    pub(super) fn fault(self) -> Fault {
+        Fault::of(self.0 >> FAULT)
     }
 }
 
@@ -212,12 +200,44 @@ mod tests {
         assert_eq!(low_bytes(0xFFFF, 2), 0xFFFF);
     }
 
-    /// Write word: address 0x34, command 0x00, data 0x01: check byte 0x93; a read's check byte
-    /// covers the address twice. Both worked out with another package, crcmod of PyPI.
+    /// Address 0x34: one byte and five bytes written. Check bytes from another package, crcmod of
+    /// PyPI, polynomial 0x107, over address, pointer and value.
     #[test]
-    fn bytes_are_those_of_the_bus() {
-        let register = Register::new(0x00, 1);
+    fn a_write_is_pointer_value_and_check_byte() {
         let mut frame = Frame::of(0x01);
-        assert_eq!(frame.for_write(0x34, register), [0x00, 0x01, 0x93]);
+        let sent = frame.for_write(0x34, Register::new(0x00, 1));
+        assert_eq!(sent, [0x00, 0x01, 0x93]);
+        let mut frame = Frame::of(0x12_3456_789A);
+        let sent = frame.for_write(0x34, Register::new(0x14, 5));
+        assert_eq!(sent, [0x14, 0x12, 0x34, 0x56, 0x78, 0x9A, 0xAF]);
+    }
+
+    /// Likewise, over the address twice.
+    #[test]
+    fn a_read_takes_a_value_whose_check_byte_fits() {
+        let register = Register::new(0x37, 3);
+        let mut target: Target<()> = Target::new(0x34, 3);
+        let mut frame = Frame::of(0);
+        frame
+            .for_read(0x34, register)
+            .copy_from_slice(&[0x01, 0x02, 0x03, 0xC6]);
+        assert_eq!(frame.note(&mut target, register), Ok(()));
+        assert_eq!(target.got, [0, 0x01_0203]);
+        let mut frame = Frame::of(0);
+        frame
+            .for_read(0x34, register)
+            .copy_from_slice(&[0x01, 0x02, 0x03, 0xC7]);
+        assert_eq!(frame.note(&mut target, register), Err(Fault::CheckByte));
+        assert_eq!((target.expected, target.got), (0xC6, [0, 0xC7]));
+    }
+
+    #[test]
+    fn an_access_carries_register_and_fault() {
+        let register = Register::new(0xFE, 3).plus(3).once();
+        let access = Access::compare(register, Fault::Stale);
+        assert_eq!((register.pointer(), register.len()), (0x01, 3));
+        assert_eq!(access.register().pointer(), 0x01);
+        assert_eq!(access.fault(), Fault::Stale);
+        assert!(access.is_once() && access.reads() && access.compares() && !access.writes());
     }
 }

@@ -5,7 +5,7 @@ use super::quantity::{quantity, signed};
 quantity! {
     /// A voltage. Resolution 1 nV, range ±9.22 GV, signed.
     ///
-    /// Sense voltages are positive when current flows from source to load; bus voltages are against
+    /// Sense voltages are positive when current flows from source to load; rail voltages are against
     /// ground, at the load's side of the sense resistor.
     Voltage(i64), "V";
     finest from_nanovolts, as_nanovolts, "nanovolts";

@@ -29,7 +29,7 @@ pub struct AlertPlan {
 pub enum AlertKind {
     /// Rail voltage above the limit.
     OverVoltage,
-    /// Bus voltage below it.
+    /// Rail voltage below it.
     UnderVoltage,
     /// Current above it, signed.
     OverCurrent,

@@ -136,7 +136,8 @@ fn formats(document: &Document) -> BTreeMap<(String, u8), Format> {
     formats
 }
 
-/// Readings, limits and levels of a quantity are in its format (B1); VOUT_TRIM is a difference, of which the document says nothing.
+/// Readings, limits and levels of a quantity are in its format (B1); VOUT_TRIM is a difference, of
+/// which the document says nothing.
 #[test]
 fn words_are_in_the_formats_of_their_pages() {
     let document = document();
@@ -227,7 +228,8 @@ fn status_bits_have_the_document_s_names() {
     }
 }
 
-/// What the reset values of B3 say by A2.1, A2.4 and A2.5: "both parts 1.2", "PEC, 400 kHz, SMBALERT#", the identity; and the worked energy count.
+/// What the reset values of B3 say by A2.1, A2.4 and A2.5: "both parts 1.2", "PEC, 400 kHz,
+/// SMBALERT#", the identity; and the worked energy count.
 #[test]
 fn other_fields_decode_reset_values_and_examples() {
     let document = document();

@@ -1,4 +1,5 @@
-//! The descriptions of registers against the tables of the parts' datasheets, both ways: nothing is missing, nothing is made up.
+//! The descriptions of registers against the tables of the parts' datasheets, both ways: nothing is
+//! missing, nothing is made up.
 
 mod gallinule;
 
@@ -217,7 +218,8 @@ fn corncrake_s_causes() {
     }
 }
 
-/// Every signed register of the table has a signed field over all its bytes, every other none; STORE's are 3 bytes each, FRAME has a table of its own.
+/// Every signed register of the table has a signed field over all its bytes, every other none;
+/// STORE's are 3 bytes each, FRAME has a table of its own.
 #[test]
 fn corncrake_s_signs_and_what_codes_count() {
     let document = Document::old_corncrake();
@@ -305,7 +307,8 @@ fn number_of(value: Value) -> i128 {
     }
 }
 
-/// Section 5: the fields that lie on whole bytes by the table, the others by the text beside it, in the worked block and in one of random bytes.
+/// Section 5: the fields that lie on whole bytes by the table, the others by the text beside it, in
+/// the worked block and in one of random bytes.
 #[test]
 fn corncrake_s_frame() {
     let document = Document::old_corncrake();
@@ -352,7 +355,8 @@ fn corncrake_s_frame() {
             assert_eq!(of("bus_over_range"), bits("flags", 2 * c + 1, 1));
         }
     }
-    // Every field of the description was looked at: 5 per channel and the 5 of the table, 5 more per channel, averaging and two flags.
+    // Every field of the description was looked at: 5 per channel and the 5 of the table, 5 more
+    // per channel, averaging and two flags.
     let fields = corncrake::DESCRIPTION.register("FRAME").unwrap().fields;
     assert_eq!(fields.len(), 5 * 4 + 5 + 5 * 4 + 3);
     for field in fields {
@@ -373,7 +377,8 @@ fn corncrake_s_frame() {
     }
 }
 
-/// The worked examples of both documents that give a code: the field that counts something is that code.
+/// The worked examples of both documents that give a code: the field that counts something is that
+/// code.
 #[test]
 fn codes_of_the_worked_examples() {
     let mut seen = 0;
@@ -432,7 +437,8 @@ fn check_code(description: &Description, parts: &[Vec<u8>], code: i128) {
     assert_eq!(number_of(value), code, "{}", register.name);
 }
 
-/// What the worked examples say in words, and what section 3's table says of single bits and of STORE.
+/// What the worked examples say in words, and what section 3's table says of single bits and of
+/// STORE.
 #[test]
 fn corncrake_s_tags_flags_and_store() {
     let examples = examples::examples(&Document::old_corncrake());

@@ -1,4 +1,5 @@
-//! Looking at registers over a bus: what comes back is checked, decoded and worth what the datasheets say, and the part is left as it was.
+//! Looking at registers over a bus: what comes back is checked, decoded and worth what the
+//! datasheets say, and the part is left as it was.
 
 mod pages;
 
@@ -65,7 +66,8 @@ fn billionths(quantities: &[Quantity], unit: &str) -> Option<f64> {
     found.map(|quantity| quantity.value * 1e9)
 }
 
-/// Reads a register and compares what its code comes to with what the document says, in billionths; a unit without a value must not come.
+/// Reads a register and compares what its code comes to with what the document says, in billionths;
+/// a unit without a value must not come.
 fn compare(
     inspector: &mut Inspector<&mut Fake>,
     register: &Register,
@@ -101,7 +103,8 @@ fn compare(
     }
 }
 
-/// Every worked example of Corncrake that gives a code and a range: voltage, current and power, whether the transfer reads or writes the register.
+/// Every worked example of Corncrake that gives a code and a range: voltage, current and power,
+/// whether the transfer reads or writes the register.
 #[test]
 fn corncrake_s_worked_examples_in_volts_amperes_and_watts() {
     let mut compared = 0;
@@ -201,7 +204,8 @@ fn moorhen_s_worked_examples_in_volts_and_amperes() {
     assert_eq!(compared, 9);
 }
 
-/// A part after one round of channels of its own, idle, with limits on both sides passed: written by hand from the datasheet.
+/// A part after one round of channels of its own, idle, with limits on both sides passed: written
+/// by hand from the datasheet.
 fn bench() -> (Bench, Part) {
     let bench = Bench::new(7);
     let part = bench.part(Corncrake::drawn(0x32)).unwrap();
@@ -338,7 +342,8 @@ fn what_is_not_for_onlookers_is_left_alone() {
     assert_eq!(fake.written, [[3]]);
 }
 
-/// Every wrong check byte is found, and told with all that came; a part that is not there, and a name that it does not have.
+/// Every wrong check byte is found, and told with all that came; a part that is not there, and a
+/// name that it does not have.
 #[test]
 fn errors_name_the_register_the_address_and_what_came() {
     for spoilt in 1..=u8::MAX {
@@ -421,7 +426,8 @@ fn no_figures_from_ranges_or_resistors_that_are_none() {
     );
 }
 
-/// The worked frame block of section 10.1: LSBs by its own ranges, which differ from those in RANGES here, as after a RUN.
+/// The worked frame block of section 10.1: LSBs by its own ranges, which differ from those in
+/// RANGES here, as after a RUN.
 #[test]
 fn the_frame_block_goes_by_its_own_ranges() {
     let worked = crake_suite::sample::sample_block(&Document::old_corncrake());

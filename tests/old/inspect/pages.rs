@@ -93,7 +93,8 @@ impl I2c for Fake {
     }
 }
 
-/// Every worked example of B8 that reads a page's value: the words on the wire, and what the document says that they are worth.
+/// Every worked example of B8 that reads a page's value: the words on the wire, and what the
+/// document says that they are worth.
 #[test]
 fn worked_examples_in_volts_amperes_and_watts() {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/pmbus-device.md");
@@ -158,7 +159,8 @@ fn bench() -> (Bench, Part<Model>) {
     (bench, part)
 }
 
-/// What the register holds by a transfer written by hand from B2.2 and B3, on the page selected by hand.
+/// What the register holds by a transfer written by hand from B2.2 and B3, on the page selected by
+/// hand.
 fn by_hand(bench: &Bench, register: &Register, page: Option<u8>) -> Vec<u8> {
     let mut i2c = bench.i2c();
     if let Some(page) = page {
@@ -172,7 +174,8 @@ fn by_hand(bench: &Bench, register: &Register, page: Option<u8>) -> Vec<u8> {
     bytes.split_off(count)
 }
 
-/// Whatever page is selected before: everything is read on its page, no status bit is left behind, nothing but PAGE is written, and PAGE is as before.
+/// Whatever page is selected before: everything is read on its page, no status bit is left behind,
+/// nothing but PAGE is written, and PAGE is as before.
 #[test]
 fn looking_puts_the_page_back() {
     for before in [0, 1, 2, 3, 0xFF] {
@@ -202,7 +205,8 @@ fn looking_puts_the_page_back() {
             );
         }
 
-        // By B3: 9 that the device has once, 22 on three pages, 4 on two, 14 on the input alone, 2 on all.
+        // By B3: 9 that the device has once, 22 on three pages, 4 on two, 14 on the input alone, 2
+        // on all.
         assert_eq!(all.len(), 9 + 22 * 3 + 4 * 2 + 14 + 2 * 4);
         let mut seen = Vec::new();
         for contents in &all {
@@ -305,7 +309,8 @@ fn the_page_is_put_back_after_an_error() {
     }
 }
 
-/// WRITE_PROTECT 80 (A2.4) takes a write of PAGE and ignores it: another page's value is not passed off as this one's.
+/// WRITE_PROTECT 80 (A2.4) takes a write of PAGE and ignores it: another page's value is not passed
+/// off as this one's.
 #[test]
 fn a_page_that_cannot_be_selected_is_told() {
     let (bench, part) = bench();

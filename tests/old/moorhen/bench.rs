@@ -1,4 +1,5 @@
-//! The driver against the model while transfers fail, the part resets and firmware starts over, at every moment.
+//! The driver against the model while transfers fail, the part resets and firmware starts over, at
+//! every moment.
 
 use std::cell::Cell;
 use std::time::Duration;
@@ -169,7 +170,8 @@ fn a_failed_latch_counts_nothing_even_if_a_look_follows() {
             let looked = monitor.look(Causes::LIMITS, &mut Causes::empty());
             assert_eq!(looked, Ok(false));
         });
-        // The next trigger waits for one that may be in progress still: 0.8 ms of 90, in the sums as in the time.
+        // The next trigger waits for one that may be in progress still: 0.8 ms of 90, in the sums
+        // as in the time.
         let off = (failed.charge - plain.charge).abs();
         assert!(
             off * 100 < plain.charge,
@@ -178,8 +180,9 @@ fn a_failed_latch_counts_nothing_even_if_a_look_follows() {
     }
 }
 
-/// The part resets and is ready again before any transfer of a change: then the change fails, or a frame says so. There is one moment that nobody can see: between the last look at the mark and the
-/// writing of the new one.
+/// The part resets and is ready again before any transfer of a change: then the change fails, or a
+/// frame says so. There is one moment that nobody can see: between the last look at the mark and
+/// the writing of the new one.
 #[test]
 fn a_reset_at_any_moment_of_a_change_is_found() {
     let board = board();
@@ -209,7 +212,8 @@ fn a_reset_at_any_moment_of_a_change_is_found() {
     }
 }
 
-/// Firmware is gone in the middle of arming: the next one joins the part only where its limits are in force.
+/// Firmware is gone in the middle of arming: the next one joins the part only where its limits are
+/// in force.
 #[test]
 fn a_part_that_was_being_armed_is_not_joined_as_armed() {
     let board = board();

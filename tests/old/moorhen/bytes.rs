@@ -1,4 +1,5 @@
-//! What goes over the bus, worked out by hand from sections 2 and 3 of the datasheet; examples by number are of section 9.
+//! What goes over the bus, worked out by hand from sections 2 and 3 of the datasheet; examples by
+//! number are of section 9.
 
 use crake::old::alert::{Causes, Kind, Limit, Outputs, Watch, Watches};
 use crake::old::board::{Board, Load, Rail, Shunt};
@@ -30,7 +31,8 @@ fn put(pointer: u8, word: u16) -> [Transaction; 2] {
     [write(pointer, word), read(pointer, word)]
 }
 
-/// A single-shot and what is read of it: PROGRESS, RANGES, sense and bus of each channel, and MARK last: section 3.2, a reset before that is found.
+/// A single-shot and what is read of it: PROGRESS, RANGES, sense and bus of each channel, and MARK
+/// last: section 3.2, a reset before that is found.
 fn sample(progress: u16, mark: u16, results: [u16; 4]) -> Vec<Transaction> {
     let [sense_0, bus_0, sense_1, bus_1] = results;
     vec![
@@ -45,7 +47,8 @@ fn sample(progress: u16, mark: u16, results: [u16; 4]) -> Vec<Transaction> {
     ]
 }
 
-/// Of the words of examples 14, 18, 16 and 19, with another count where it has to be the same in all: code 1000, 1886, 2047 and 4095.
+/// Of the words of examples 14, 18, 16 and 19, with another count where it has to be the same in
+/// all: code 1000, 1886, 2047 and 4095.
 fn results(count: u16) -> [u16; 4] {
     [0x1F40, 0x3AF0, 0xBFF8, 0xFFF8].map(|word| word | count & 7)
 }
@@ -172,7 +175,8 @@ fn set_up_and_read_as_the_worked_examples() {
     assert_eq!(waits.len(), 3);
 }
 
-/// Examples 15 and 17: all ones below the sign, and the least code; section 3.5: the sign is bit 14.
+/// Examples 15 and 17: all ones below the sign, and the least code; section 3.5: the sign is bit
+/// 14.
 #[test]
 fn signs_and_clipped_flags() {
     // Count 13 is 5 modulo 8; sense of channel 0 clipped as in example 13.
@@ -193,7 +197,8 @@ fn signs_and_clipped_flags() {
     });
 }
 
-/// Busy, results of another single-shot, and one that belongs to the other channel: read again, and given up after three times.
+/// Busy, results of another single-shot, and one that belongs to the other channel: read again, and
+/// given up after three times.
 #[test]
 fn results_that_do_not_belong_together_are_not_taken() {
     let good = results(2);
@@ -264,7 +269,8 @@ fn a_reset_and_a_stranger_are_told_apart() {
     });
 }
 
-/// A part that runs is joined by its mark; its sums were kept by the firmware that is gone, so nothing vouches for them.
+/// A part that runs is joined by its mark; its sums were kept by the firmware that is gone, so
+/// nothing vouches for them.
 #[test]
 fn joining_compares_the_mark_and_claims_no_sums() {
     let steps = joined(&[&[read(0x35, 0x91E4)], &sample(9, 7, results(9))]);
@@ -293,7 +299,8 @@ fn joining_compares_the_mark_and_claims_no_sums() {
     });
 }
 
-/// Upper limits without debounce go to the part (example 7: 1.8 A on 10 mΩ is code 500), the rest is judged here; the one output stands for both.
+/// Upper limits without debounce go to the part (example 7: 1.8 A on 10 mΩ is code 500), the rest
+/// is judged here; the one output stands for both.
 #[test]
 fn limits_go_to_the_part_as_far_as_it_has_them() {
     let watches = [
@@ -303,7 +310,8 @@ fn limits_go_to_the_part_as_far_as_it_has_them() {
         )
         .held()
         .to(Outputs::B),
-        // Example 9: 12.6 V is code 1800 of channel 1's range, and a code below it is told by the driver.
+        // Example 9: 12.6 V is code 1800 of channel 1's range, and a code below it is told by the
+        // driver.
         Watch::new(
             Channel::C1,
             Limit::UnderVoltage(Voltage::from_millivolts(12_600)),

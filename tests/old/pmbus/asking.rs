@@ -31,7 +31,8 @@ fn reads<P: Part>(desk: &Desk, map: P, what: &str) {
     assert!(desk.edges() == 0, "{what}: {:?}", desk.line.edges());
 }
 
-/// By QUERY, and by trying where there is none: with both ways of refusing, with check bytes and without.
+/// By QUERY, and by trying where there is none: with both ways of refusing, with check bytes and
+/// without.
 #[test]
 fn formats_are_found_out_by_asking() {
     for (description, checked) in devices() {
@@ -127,7 +128,8 @@ fn a_device_without_memory_for_a_mark() {
     assert_eq!(error.came, Came::Fault(Fault::ResetSeen));
 }
 
-/// What was declared is not asked for: the device is said to speak otherwise than it does, and is believed.
+/// What was declared is not asked for: the device is said to speak otherwise than it does, and is
+/// believed.
 #[derive(Debug)]
 struct Told;
 
@@ -171,7 +173,8 @@ fn what_was_declared_is_not_asked_for() {
     assert!(!asked(&[0x30, 2, 0x96, 1]) && !asked(&[0x1A, 1, 0x96]));
     desk.run_ms(20);
     let frame = monitor.latch().unwrap();
-    // Example 5's word, 0x069A, by 2^-8: 6.6015625 V; the product with 4.203125 A, both by our codes.
+    // Example 5's word, 0x069A, by 2^-8: 6.6015625 V; the product with 4.203125 A, both by our
+    // codes.
     let reading = frame.reading(Channel::C0).unwrap();
     assert_eq!(reading.voltage.as_nanovolts(), 6_601_500_000);
     assert_eq!(reading.power.as_nanowatts(), 27_746_104_500);

@@ -1,4 +1,5 @@
-//! What goes over the bus, against the worked examples of the document (B8): byte for byte, check bytes included. Their device stands at 0x58, as this one.
+//! What goes over the bus, against the worked examples of the document (B8): byte for byte, check
+//! bytes included. Their device stands at 0x58, as this one.
 
 use crake::old::alert::{Causes, Limit, Outputs, Watch, Watches};
 use crake::old::part::pmbus::gallinule::Gallinule;
@@ -7,7 +8,8 @@ use crake::old::{Channel, ShuntMonitor};
 
 use super::desk::{Desk, board, setup};
 
-/// What the examples have after the address byte: bytes written, and how many are read after a repeated START.
+/// What the examples have after the address byte: bytes written, and how many are read after a
+/// repeated START.
 const INIT: [(&str, &[u8], usize); 12] = [
     ("1, select page 2", &[0x00, 0x02, 0xE4], 0),
     ("2, read PAGE back", &[0x00], 2),
@@ -49,7 +51,8 @@ const LATCH: [(&str, &[u8], usize); 11] = [
     ("39, select page 1", &[0x00, 0x01, 0xED], 0),
 ];
 
-/// 0x0666 × 2^-9 is 3.19921875 V, the greatest word not above 3.2 V; 0xC34D is 845 × 2^-8, not above 3.301 A.
+/// 0x0666 × 2^-9 is 3.19921875 V, the greatest word not above 3.2 V; 0xC34D is 845 × 2^-8, not
+/// above 3.301 A.
 const ARM: [(&str, &[u8], usize); 3] = [
     ("34, VOUT_OV_WARN_LIMIT", &[0x42, 0x66, 0x06, 0x51], 0),
     ("33, IOUT_OC_WARN_LIMIT", &[0x4A, 0x4D, 0xC3, 0x6C], 0),

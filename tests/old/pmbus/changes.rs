@@ -62,8 +62,10 @@ fn with_reset(change: Change, number: Option<usize>) -> Outcome {
     }
 }
 
-/// Resets before every single transfer of a change, of which the next transfer knows nothing any more: found, but for those between a reading of the mark and the write over it. At the beginning
-/// of arming, whatever was lost is put again; at the end, it is what remains (documentation of the module).
+/// Resets before every single transfer of a change, of which the next transfer knows nothing any
+/// more: found, but for those between a reading of the mark and the write over it. At the beginning
+/// of arming, whatever was lost is put again; at the end, it is what remains (documentation of the
+/// module).
 #[test]
 fn no_reset_in_the_middle_of_a_change_is_missed() {
     for change in [Change::Configure, Change::Arm] {
@@ -84,7 +86,8 @@ fn no_reset_in_the_middle_of_a_change_is_missed() {
     }
 }
 
-/// The host dies at every single transfer of a change that takes the limits away: its successor joins while they are in force, and not afterwards.
+/// The host dies at every single transfer of a change that takes the limits away: its successor
+/// joins while they are in force, and not afterwards.
 #[test]
 fn nobody_joins_a_change_that_was_cut_off() {
     let mut joined = 0;
@@ -114,7 +117,8 @@ fn nobody_joins_a_change_that_was_cut_off() {
     assert_eq!(joined, 2);
 }
 
-/// Two hosts run this driver: the second one's set-up is not taken for the first one's, whose serial it counts on from.
+/// Two hosts run this driver: the second one's set-up is not taken for the first one's, whose
+/// serial it counts on from.
 #[test]
 fn a_second_host_counts_on() {
     let (desk, board) = (Desk::ideal(), board());

@@ -18,7 +18,8 @@ use crake_sim::plant::{Profile, Rail as Plant, Recorded, Source};
 use embedded_hal::i2c::{ErrorType, I2c, Operation};
 
 pub const ADDRESS: u8 = 0x58;
-/// Volts and amperes of the four pages, where nothing else is said: those of the document's examples.
+/// Volts and amperes of the four pages, where nothing else is said: those of the document's
+/// examples.
 pub const USUAL: [(f64, f64); 4] = [(3.3, 4.2), (1.2, 1.5), (48.0, 1.25), (54.0, 0.7)];
 
 /// What happens before a transfer.

@@ -65,7 +65,8 @@ fn measure<P: Part>(desk: &Desk, map: P, what: &str) -> [f64; 5] {
     [init, attach, latch, arm, service]
 }
 
-/// No operation takes more than it says, on devices that answer QUERY and on those that have to be tried; and none says much more than it can take.
+/// No operation takes more than it says, on devices that answer QUERY and on those that have to be
+/// tried; and none says much more than it can take.
 #[test]
 fn no_operation_takes_more_than_it_says() {
     let mut greatest = [0.0_f64; 5];

@@ -66,7 +66,8 @@ fn totals<P: Part>(desk: &Desk, map: P, count: u32, step_ms: u64) -> Totals {
     })
 }
 
-/// Steady rails on individuals with every error that the document allows: energy within the ledger's bound, on every page.
+/// Steady rails on individuals with every error that the document allows: energy within the
+/// ledger's bound, on every page.
 #[test]
 fn totals_lie_within_their_bounds() {
     for seed in 0..20 {
@@ -82,7 +83,8 @@ fn totals_lie_within_their_bounds() {
     }
 }
 
-/// Pulses of 5 ms every 40 ms, read every 80 ms or so: samples between them see nothing, the device's own count sees each. Without the count the same frames miss the energy.
+/// Pulses of 5 ms every 40 ms, read every 80 ms or so: samples between them see nothing, the
+/// device's own count sees each. Without the count the same frames miss the energy.
 #[test]
 fn the_devices_own_count_sees_what_happens_between_frames() {
     let run = |counted: bool| {
@@ -133,8 +135,9 @@ fn counts_wrap_unseen() {
     }
 }
 
-/// Frames further apart than a count can tell: 9.9 s of a device that samples every 4 ms, at nearly full power on page 0, where the count comes round after 2097 samples (B5). The trapezoid
-/// stands in.
+/// Frames further apart than a count can tell: 9.9 s of a device that samples every 4 ms, at nearly
+/// full power on page 0, where the count comes round after 2097 samples (B5). The trapezoid stands
+/// in.
 #[test]
 fn a_count_that_may_have_come_round_is_not_relied_on() {
     let mut description = Description::gallinule();
@@ -157,7 +160,8 @@ fn energy_that_flows_back() {
     );
 }
 
-/// A count that has jumped by more than its samples can have added, 10 of 90 000 codes each (4.5 kW on a page of 400 W): it is not cut off at full scale, the trapezoid stands in.
+/// A count that has jumped by more than its samples can have added, 10 of 90 000 codes each (4.5 kW
+/// on a page of 400 W): it is not cut off at full scale, the trapezoid stands in.
 #[test]
 fn a_mean_that_no_sample_can_have_had_is_not_relied_on() {
     let (desk, board) = (Desk::ideal(), board());
@@ -180,7 +184,8 @@ fn a_mean_that_no_sample_can_have_had_is_not_relied_on() {
     assert!((1.1..1.5).contains(&energy), "{energy} J");
 }
 
-/// The bound of page 0's currents holds half a step of READ_POUT, too: of 2^-1 W from 256 W on, a mantissa of 10 bits (Part II, LINEAR11), at the 10.24 V that 25 A need for it.
+/// The bound of page 0's currents holds half a step of READ_POUT, too: of 2^-1 W from 256 W on, a
+/// mantissa of 10 bits (Part II, LINEAR11), at the 10.24 V that 25 A need for it.
 #[test]
 fn the_bound_of_page_0_holds_half_a_step_of_power() {
     let microvolts = 256_000_000 / 25;

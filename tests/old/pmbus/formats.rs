@@ -1,6 +1,8 @@
-//! Number formats of PMBus against exact rational arithmetic, and against published and independently computed values.
+//! Number formats of PMBus against exact rational arithmetic, and against published and
+//! independently computed values.
 //!
-//! Check values are of Python's `fractions`, where nothing else is said; 0xEAC0 = 88 is also printed by a maker of converters as an example of the format.
+//! Check values are of Python's `fractions`, where nothing else is said; 0xEAC0 = 88 is also
+//! printed by a maker of converters as an example of the format.
 
 use crake::old::part::pmbus::format::{
     Coefficients, Format, Rounding, Unit, VoutMode, linear11, linear16,
@@ -66,12 +68,14 @@ fn every_linear11_word_is_its_mantissa_times_a_power_of_two() {
     }
 }
 
-/// Each word's value finds its way back, whatever the exponent it was written with; and the words around it lie where they must.
+/// Each word's value finds its way back, whatever the exponent it was written with; and the words
+/// around it lie where they must.
 #[test]
 fn every_linear11_value_has_a_word_of_its_own() {
     for word in 0..=u16::MAX {
         let value = by_definition(word);
-        // Exactly representable in a unit of 2^-16 thousand-millionths alone; whole thousand-millionths are those with few places.
+        // Exactly representable in a unit of 2^-16 thousand-millionths alone; whole
+        // thousand-millionths are those with few places.
         let nano = value * 1_000_000_000;
         if !nano.is_integer() {
             continue;
@@ -214,7 +218,8 @@ fn linear16_check_values() {
     }
 }
 
-/// Every exponent, the ends and what lies between, against the definition; both safe sides by their neighbours.
+/// Every exponent, the ends and what lies between, against the definition; both safe sides by their
+/// neighbours.
 #[test]
 fn linear16_in_every_mode() {
     for exponent in -16..=15_i8 {
@@ -234,7 +239,8 @@ fn linear16_in_every_mode() {
                 i64::try_from(nano.floor().to_integer()).unwrap(),
                 i64::try_from(nano.ceil().to_integer()).unwrap(),
             );
-            // A thousand-millionth to the side is another word, unless steps are finer than that; they never are: 2^-16.
+            // A thousand-millionth to the side is another word, unless steps are finer than that;
+            // they never are: 2^-16.
             assert_eq!(format.word(above, Unit::NANO, Rounding::Down), Some(word));
             assert_eq!(format.word(below, Unit::NANO, Rounding::Up), Some(word));
             let one_down = format.word(below - 1, Unit::NANO, Rounding::Down);
@@ -279,7 +285,8 @@ fn direct_check_values() {
     assert_eq!(offset.word(-1_250_000, micro, Rounding::Up), Some(1_942));
 }
 
-/// Slopes of both signs, offsets and exponents of every size, against X = (Y × 10^-R − b) ÷ m; the way back against its neighbours.
+/// Slopes of both signs, offsets and exponents of every size, against X = (Y × 10^-R − b) ÷ m; the
+/// way back against its neighbours.
 #[test]
 fn direct_against_its_definition() {
     let ten = |exponent: i32| {
@@ -305,7 +312,8 @@ fn direct_against_its_definition() {
                         assert_eq!(found, value, "{m} {b} {r} {code} {count}");
                     }
                     let nano = format.value(code as u16, Unit::NANO);
-                    // The way back, where codes lie further apart than the rounding of their values.
+                    // The way back, where codes lie further apart than the rounding of their
+                    // values.
                     let fine = format.value((code ^ 1) as u16, Unit::NANO).abs_diff(nano) < 4;
                     if fine || nano == i64::MAX || nano == i64::MIN {
                         continue;
@@ -325,7 +333,8 @@ fn mean(last: [u8; 6], now: [u8; 6], period: Period) -> Option<(u32, u32)> {
     Some((between.codes, between.samples))
 }
 
-/// The pairs of two public programs that read a supply's count, worked out again; the second shows the difference between the two periods.
+/// The pairs of two public programs that read a supply's count, worked out again; the second shows
+/// the difference between the two periods.
 #[test]
 fn energy_counts_check_values() {
     let first = (
@@ -363,7 +372,8 @@ fn energy_counts_check_values() {
     );
 }
 
-/// A counter stepped sample by sample with constant power, in each kind of device: differences across every wrap give the power back.
+/// A counter stepped sample by sample with constant power, in each kind of device: differences
+/// across every wrap give the power back.
 #[test]
 fn energy_counts_across_their_wraps() {
     for (period, kind) in [

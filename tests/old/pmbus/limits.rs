@@ -9,7 +9,8 @@ use embedded_hal::i2c::I2c;
 
 use super::desk::{ADDRESS, Desk, USUAL, board, setup, steps};
 
-/// Each kind's limit on each page, half a volt or so beyond what the rail usually does; and what of the rail then passes it.
+/// Each kind's limit on each page, half a volt or so beyond what the rail usually does; and what of
+/// the rail then passes it.
 fn cases() -> Vec<(usize, Limit, f64, f64)> {
     let mut cases = vec![];
     for (page, (volts, amperes)) in USUAL.into_iter().enumerate() {
@@ -50,7 +51,8 @@ fn cases() -> Vec<(usize, Limit, f64, f64)> {
     cases
 }
 
-/// Every kind on every page: nothing before the limit is passed; then its cause and no other, the line low where the device compares, and with the cause cleared and its reason gone, all quiet.
+/// Every kind on every page: nothing before the limit is passed; then its cause and no other, the
+/// line low where the device compares, and with the cause cleared and its reason gone, all quiet.
 #[test]
 fn every_limit_on_every_page() {
     for (page, limit, volts, amperes) in cases() {
@@ -97,7 +99,8 @@ fn every_limit_on_every_page() {
     }
 }
 
-/// What a limit register holds lies on the safe side of what was asked for, and no further than a step; so does what page 1 makes of it, which keeps limits in a format of its own.
+/// What a limit register holds lies on the safe side of what was asked for, and no further than a
+/// step; so does what page 1 makes of it, which keeps limits in a format of its own.
 #[test]
 fn limits_are_in_force_on_their_safe_side() {
     // Sixteenths of page 1's step of 1/64 A, so that every rounding occurs.
@@ -134,7 +137,8 @@ fn limits_are_in_force_on_their_safe_side() {
     }
 }
 
-/// Fault bits, and warnings that nobody asked for, stay as they are and reach no line; a bit that was seen is cleared and no other.
+/// Fault bits, and warnings that nobody asked for, stay as they are and reach no line; a bit that
+/// was seen is cleared and no other.
 #[test]
 fn exactly_what_was_seen_is_cleared() {
     let (desk, board) = (Desk::ideal(), board());
@@ -168,7 +172,8 @@ fn exactly_what_was_seen_is_cleared() {
     );
 }
 
-/// Of a change nothing false is told: old bits of old limits are found and cleared, new limits are judged from then on; limits that stood there from before our time are gone.
+/// Of a change nothing false is told: old bits of old limits are found and cleared, new limits are
+/// judged from then on; limits that stood there from before our time are gone.
 #[test]
 fn a_change_of_limits_tells_nothing_false() {
     let (desk, board) = (Desk::ideal(), board());
@@ -211,7 +216,8 @@ fn a_change_of_limits_tells_nothing_false() {
     assert!(!desk.is_low());
 }
 
-/// With a station, the alert response and a limit that stays passed: an event at every service, and the limit that is in force.
+/// With a station, the alert response and a limit that stays passed: an event at every service, and
+/// the limit that is in force.
 #[test]
 fn a_station_serves_it_like_any_other() {
     let (desk, board) = (Desk::ideal(), board());
@@ -243,7 +249,8 @@ fn a_station_serves_it_like_any_other() {
     assert!(station.next_event().is_some());
 }
 
-/// Watches that follow their condition, or are debounced, are the driver's: the device can do neither.
+/// Watches that follow their condition, or are debounced, are the driver's: the device can do
+/// neither.
 #[test]
 fn what_the_device_cannot_do_the_driver_does() {
     let (desk, board) = (Desk::ideal(), board());

@@ -1,4 +1,5 @@
-//! The map of PMBus devices against the model of one: both from docs/pmbus-device.md, neither from the other.
+//! The map of PMBus devices against the model of one: both from docs/pmbus-device.md, neither from
+//! the other.
 
 mod asking;
 mod bytes;

@@ -12,7 +12,8 @@ pub fn reading(microvolts: i64, microamps: i64, microwatts: i64) -> Reading {
     }
 }
 
-/// Examples 5 to 7, 9, 11, 15 to 17 of the document, by our codes of 500 µV, 100 µV, 1 mV and 1 mV, 500 µA and 1 mA.
+/// Examples 5 to 7, 9, 11, 15 to 17 of the document, by our codes of 500 µV, 100 µV, 1 mV and 1 mV,
+/// 500 µA and 1 mA.
 pub fn usual() -> [Reading; 4] {
     [
         reading(3_301_000, 4_203_000, 13_859_375), // 3.30078125 V, 4.203125 A, 13.859375 W
@@ -47,7 +48,8 @@ fn readings_are_those_of_the_document() {
     }
 }
 
-/// Examples 8, 13 and 14: backwards; and a voltage below zero, which the DIRECT format of page 2 can show, is none.
+/// Examples 8, 13 and 14: backwards; and a voltage below zero, which the DIRECT format of page 2
+/// can show, is none.
 #[test]
 fn currents_that_flow_backwards() {
     let (desk, board) = (Desk::ideal(), board());
@@ -63,7 +65,8 @@ fn currents_that_flow_backwards() {
     assert_eq!(page_2, reading(48_000_000, -1_250_000, -60_000_000));
 }
 
-/// Example 8: −25 A is the end of the range; so are 16 V and 60 V. What is shown there may have been cut off.
+/// Example 8: −25 A is the end of the range; so are 16 V and 60 V. What is shown there may have
+/// been cut off.
 #[test]
 fn readings_at_an_end_are_limits() {
     let (desk, board) = (Desk::ideal(), board());
@@ -141,7 +144,8 @@ fn a_frame_is_stamped_around_all_its_readings() {
     let before_us = desk.bench.now_ns() / 1_000;
     let stamp = monitor.latch().unwrap().stamp();
     assert!(stamp.before_us >= before_us && stamp.before_us <= before_us + 1);
-    // 4 × (PAGE twice read back, 3 or 2 words), counts of pages 0, 2, 3 and a last PAGE; at 400 kHz, 22.5 µs a byte.
+    // 4 × (PAGE twice read back, 3 or 2 words), counts of pages 0, 2, 3 and a last PAGE; at 400
+    // kHz, 22.5 µs a byte.
     let bytes = 4 * (4 + 2 * 5) + 11 * 6 + 3 * 11 + 4;
     assert!(
         stamp.bracket_us() * 1_000 >= bytes * 22_500,

@@ -5,8 +5,9 @@ use crake::old::{Came, Channel, Condition, Fault, NoReading, ShuntMonitor};
 use super::desk::{Desk, board, setup};
 use super::readings::usual;
 
-/// A brown-out before every single transfer of a frame, with a firmware that is stubborn enough to go on as soon as the device answers again, which then has page 0 selected: whatever comes of
-/// it, no value of page 0 is shown as another's, and no zero of a fresh device as a reading.
+/// A brown-out before every single transfer of a frame, with a firmware that is stubborn enough to
+/// go on as soon as the device answers again, which then has page 0 selected: whatever comes of it,
+/// no value of page 0 is shown as another's, and no zero of a fresh device as a reading.
 #[test]
 fn no_reset_in_the_middle_of_a_frame_is_missed() {
     let board = board();
@@ -41,7 +42,8 @@ fn no_reset_in_the_middle_of_a_frame_is_missed() {
     assert!(told > 10, "{told}");
 }
 
-/// The firmware starts again: with the joint it goes on where it was; without the right one it does not.
+/// The firmware starts again: with the joint it goes on where it was; without the right one it does
+/// not.
 #[test]
 fn a_restarted_firmware_joins() {
     let (desk, board) = (Desk::ideal(), board());
@@ -91,7 +93,8 @@ fn a_strangers_mark_is_not_ours() {
     );
 }
 
-/// The mark of a change takes effect, and whoever wrote it never hears of it: it is ours all the same, and so is the old one where it took none.
+/// The mark of a change takes effect, and whoever wrote it never hears of it: it is ours all the
+/// same, and so is the old one where it took none.
 #[test]
 fn a_mark_whose_writing_came_to_no_end_is_ours() {
     for takes_effect in [true, false] {

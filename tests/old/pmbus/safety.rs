@@ -101,11 +101,13 @@ pub fn devices() -> Vec<(Description, bool)> {
     devices
 }
 
-/// Whatever is done with whatever device: nothing is written but what the type can say, and nothing that disturbs.
+/// Whatever is done with whatever device: nothing is written but what the type can say, and nothing
+/// that disturbs.
 #[test]
 fn nothing_is_written_that_could_change_an_output() {
     let allowed: Vec<u8> = Writable::ALL.iter().map(|command| command.code()).collect();
-    // PMBus Part II, by code: PAGE, SMBALERT_MASK, eight warn limits, four status registers, USER_DATA_00.
+    // PMBus Part II, by code: PAGE, SMBALERT_MASK, eight warn limits, four status registers,
+    // USER_DATA_00.
     assert_eq!(
         allowed,
         [
@@ -164,7 +166,8 @@ fn every_group_begins_and_ends_with_its_page() {
     }
 }
 
-/// Another host selects another page in the middle of a group: no value of that page is shown, and the next call is right again.
+/// Another host selects another page in the middle of a group: no value of that page is shown, and
+/// the next call is right again.
 #[test]
 fn somebody_else_selects_a_page() {
     let (desk, board) = (Desk::ideal(), board());
@@ -196,14 +199,16 @@ fn somebody_else_selects_a_page() {
         }
         monitor.latch().unwrap();
     }
-    // Three groups of other pages have three to four readings each; those that page 1 has, too, are found out by PAGE alone.
+    // Three groups of other pages have three to four readings each; those that page 1 has, too, are
+    // found out by PAGE alone.
     assert!(
         refused >= 11 && named >= 6,
         "{refused}, {named} of {transfers}"
     );
 }
 
-/// Another host selects another page in the middle of a look: that page's warnings are not told as this one's, nor cleared.
+/// Another host selects another page in the middle of a look: that page's warnings are not told as
+/// this one's, nor cleared.
 #[test]
 fn a_look_at_another_page_tells_and_clears_nothing() {
     let (desk, board) = (Desk::ideal(), board());

@@ -1,18 +1,18 @@
 //! The example firmware on the bench, as a user would test a policy of one's own: volts, amperes
 //! and time go in, what the firmware concludes is checked. No byte is looked at.
 
-#[path = "supervisor/skiff.rs"]
+mod charging;
+mod shedding;
 mod skiff;
 
 use crake::alert::{AlertFlag, Kind};
 use crake::bus::Fault;
 use crake::part::corncrake::INFO;
-use crake::units::{Current, Voltage};
+use crake::units::Current;
 use crake_sim::bus::{Speed, Timing};
 use skiff::{HOST_LATENCY_US, Skiff};
-use skiff_supervisor::charge::Charging;
 use skiff_supervisor::policy::Refused;
-use skiff_supervisor::{CELL, DRIVE, Event, LOGIC, MODEM, Settings};
+use skiff_supervisor::{DRIVE, Event, LOGIC, MODEM, Settings};
 
 #[test]
 fn a_thruster_that_draws_too_much_is_switched_off_and_stays_off() {
@@ -99,38 +99,6 @@ fn an_inrush_shorter_than_the_debounce_does_not_trip_and_a_longer_one_does() {
                 );
             }
         }
-    }
-}
-
-/// Limit 3.3 V, margin 0.2 V, 2 s: 3.45 V is not enough for ever, 3.55 V is after 2 s.
-#[test]
-fn modem_comes_back_when_allowed_and_not_before() {
-    for seed in SEEDS {
-        let volts = [
-            (0.0, 3.8),
-            (500.0, 3.25),
-            (800.0, 3.45),
-            (5_000.0, 3.55),
-            (6_000.0, 3.45),
-            (6_050.0, 3.55),
-        ];
-        let mut skiff = Skiff::plan().volts(CELL, &volts).launch(seed);
-        skiff.run_to_ms(8_049);
-        assert!(!skiff.is_on(MODEM), "seed {seed}");
-        skiff.run_to_ms(8_500);
-        assert!(skiff.is_on(MODEM) && skiff.is_on(DRIVE), "seed {seed}");
-        let (opened, closed) = (skiff.openings_ns(MODEM), skiff.closings_ns(MODEM));
-        assert_eq!((opened.len(), closed.len()), (1, 2), "seed {seed}");
-        assert!(
-            (503_000_000..515_000_000).contains(&opened[0]),
-            "seed {seed}: {opened:?}"
-        );
-        // Not before 2 s of enough; then at the second service at the latest, its own time
-        // included.
-        assert!(
-            (8_050_000_000..8_050_000_000 + 60_000_000).contains(&closed[1]),
-            "seed {seed}: {closed:?}"
-        );
     }
 }
 
@@ -303,132 +271,6 @@ fn drive_comes_back_by_command_alone_and_its_inrush_does_not_trip_it() {
                 .times_us(|event| matches!(event, Event::Stuck(..)))
                 .is_empty()
         );
-    }
-}
-
-/// CELL of 3.45 V behind 0.1 ohm: with MODEM's 1.7 A it stands at 3.23 V, without at 3.4 V. The
-/// margin of 0.2 V is more than shedding lifts it by: one switching, however long it lasts. A
-/// margin of 50 mV is less, and shows what the margin is for: off and on every two seconds.
-#[test]
-fn modem_does_not_chatter_where_the_margin_is_greater_than_what_shedding_lifts() {
-    let run = |seed, cell_margin| {
-        let settings = Settings {
-            cell_margin,
-            ..Settings::SKIFF
-        };
-        let plan = Skiff::plan().settings(settings).cell_feeds_modem(100);
-        let plan = plan
-            .volts(CELL, &[(0.0, 3.45)])
-            .amps(MODEM, &[(0.0, 0.06), (500.0, 1.7)]);
-        let mut skiff = plan.launch(seed);
-        skiff.run_to_ms(30_000);
-        (
-            skiff.openings_ns(MODEM).len(),
-            skiff.closings_ns(MODEM).len(),
-        )
-    };
-    for seed in SEEDS {
-        assert_eq!(
-            run(seed, Settings::SKIFF.cell_margin),
-            (1, 1),
-            "seed {seed}"
-        );
-    }
-    // 29.5 s in turns of 2 s off and some 10 to 50 ms on.
-    let (openings, closings) = run(1, Voltage::from_millivolts(50));
-    assert!(
-        (14..=15).contains(&openings) && closings.abs_diff(openings) <= 1,
-        "{openings}"
-    );
-}
-
-/// A real charge, the charger's own rule on the bench: woken, bulk, taper, done; and the cell's
-/// charge is negative on its rail.
-#[test]
-fn a_whole_charge_is_told_in_its_order() {
-    let mut skiff = Skiff::plan().cell_on_charger().launch(2);
-    skiff.run_to_ms(120_000);
-    use Charging::{Bulk, No, Taper, Trickle};
-    assert_eq!(charging(&skiff), [Trickle, Bulk, Taper, No]);
-    assert!(skiff.charge(CELL).0 < 0);
-}
-
-fn charging(skiff: &Skiff) -> Vec<Charging> {
-    let events = skiff.events().into_iter();
-    let charging = events.filter_map(|event| match event {
-        Event::Charging(charging) => Some(charging),
-        _ => None,
-    });
-    charging.collect()
-}
-
-/// Four seconds each: woken at a tenth of 2.28 A, charged at half of it, tapering, at rest.
-#[test]
-fn trickle_bulk_and_taper_are_told_apart_far_from_the_thresholds() {
-    for seed in SEEDS {
-        let amps = [
-            (0.0, 0.5),
-            (4_000.0, -0.228),
-            (8_000.0, -1.14),
-            (12_000.0, -0.228),
-            (16_000.0, 0.0),
-        ];
-        let volts = [
-            (0.0, 3.4),
-            (4_000.0, 2.8),
-            (8_000.0, 3.6),
-            (12_000.0, 4.15),
-            (16_000.0, 4.1),
-        ];
-        let mut skiff = Skiff::plan()
-            .amps(CELL, &amps)
-            .volts(CELL, &volts)
-            .launch(seed);
-        skiff.run_to_ms(20_000);
-        assert_eq!(
-            charging(&skiff),
-            [
-                Charging::Trickle,
-                Charging::Bulk,
-                Charging::Taper,
-                Charging::No
-            ],
-            "seed {seed}"
-        );
-    }
-}
-
-/// Within the bounds of a threshold (600 mA, 3.0 V, 50 mA) a verdict is the right one or is not
-/// given, so that `No` of the launch stands. Beyond any bound (3 % and 10 mA; 25 mV) it is given.
-#[test]
-fn near_the_thresholds_a_verdict_is_right_or_not_given() {
-    use Charging::{Bulk, No, Taper, Trickle};
-    let cases = [
-        (0.599, 2.8, Trickle, false),
-        (0.601, 2.8, Bulk, false),
-        (0.572, 2.8, Trickle, true),
-        (0.628, 2.8, Bulk, true),
-        (0.3, 2.996, Trickle, false),
-        (0.3, 3.004, Taper, false),
-        (0.3, 2.975, Trickle, true),
-        (0.3, 3.025, Taper, true),
-        (0.049, 2.8, No, false),
-        (0.051, 2.8, Trickle, false),
-        (0.070, 2.8, Trickle, true),
-    ];
-    for seed in SEEDS {
-        for (into_cell, volts, right, sure) in cases {
-            let plan = Skiff::plan()
-                .amps(CELL, &[(0.0, -into_cell)])
-                .volts(CELL, &[(0.0, volts)]);
-            let mut skiff = plan.launch(seed);
-            skiff.run_to_ms(3_000);
-            let told = skiff.supervisor.charging();
-            assert!(
-                told == right || (!sure && told == No),
-                "seed {seed}: {into_cell} A at {volts} V is told as {told:?}"
-            );
-        }
     }
 }
 
