@@ -16,7 +16,8 @@ fn skiff() -> Scenario {
 
 fn documented() -> Scenario {
     let document = std::fs::read_to_string(DOCUMENT).unwrap();
-    let (_, example) = document.split_once("```toml\n").unwrap();
+    let (_, example) = document.split_once("## A whole example").unwrap();
+    let (_, example) = example.split_once("```toml\n").unwrap();
     let (example, _) = example.split_once("```").unwrap();
     Scenario::parse(example, DOCUMENT).unwrap()
 }

@@ -6,6 +6,7 @@
 //! nothing half-written either.
 
 mod conformance;
+mod new;
 mod output;
 mod quantity;
 mod readings;
@@ -38,6 +39,8 @@ pub struct Args {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    /// Write a first scenario to a file: one that runs, with a remark for each of its keys.
+    New(new::New),
     /// Measure the rails of a scenario, total them up, and hold the totals against the truth.
     Run(Run),
     /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
@@ -114,6 +117,7 @@ pub fn main(args: &Args) -> ExitCode {
             conformance::perform(args),
             "a map does not conform, or a wrong map was not found out",
         ),
+        Command::New(new) => (new::perform(new).map(|()| true), ""),
         Command::Registers(registers) => (registers::perform(registers).map(|()| true), ""),
     };
     match outcome {

@@ -11,6 +11,7 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
+mod actual;
 mod alert;
 pub(crate) mod decimal;
 mod declared;

@@ -113,6 +113,16 @@ pub(super) struct Unit {
     pub(super) limits: Limits,
 }
 
+impl Unit {
+    /// The key of a value that stays.
+    fn constant(self) -> &'static str {
+        match self.suffix {
+            "v" => "voltage_v",
+            _ => "current_a",
+        }
+    }
+}
+
 /// Kinds of profile, as a file names them.
 #[derive(Clone, Copy, PartialEq, Eq)]
 pub(super) enum Kind {
@@ -133,6 +143,20 @@ pub(super) const KINDS: [(&str, Kind); 6] = [
     ("sum", Kind::Sum),
 ];
 
+/// Its kind by the table's key; `constant` where one value is given and nothing else is said.
+pub(super) fn kind<T: Copy>(
+    table: &mut Table<'_>,
+    unit: Unit,
+    words: &[(&str, T)],
+    constant: T,
+) -> Result<T, ScenarioError> {
+    match table.field("kind") {
+        None if table.has(unit.constant()) => Ok(constant),
+        None => table.needed("kind", KIND)?.one_of(words),
+        Some(field) => field.one_of(words),
+    }
+}
+
 /// Takes the keys of a profile of `kind` from `table` and checks that it can be built.
 pub(super) fn read(
     table: &mut Table<'_>,
@@ -141,13 +165,7 @@ pub(super) fn read(
 ) -> Result<ProfilePlan, ScenarioError> {
     let key = |what: &str| format!("{what}_{}", unit.suffix);
     let plan = match kind {
-        Kind::Constant => {
-            let name = match unit.suffix {
-                "v" => "voltage_v",
-                _ => "current_a",
-            };
-            ProfilePlan::Constant(table.number(name, unit.limits)?)
-        }
+        Kind::Constant => ProfilePlan::Constant(table.number(unit.constant(), unit.limits)?),
         Kind::Steps => ProfilePlan::Steps {
             initial: table.number(&key("initial"), unit.limits)?,
             steps: steps(&table.needed("steps", STEPS)?, unit)?,
@@ -236,7 +254,7 @@ fn recorded(table: &mut Table<'_>, unit: Unit) -> Result<ProfilePlan, ScenarioEr
     })
 }
 
-pub(super) const KIND: &str = "what it is, such as \"constant\"";
+const KIND: &str = "what it is, such as \"constant\"";
 const STEPS: &str = "steps are pairs of time and value, such as [[10, 0.5], [20, 0.1]]";
 const PARTS: &str = "parts are profiles, such as [{ kind = \"constant\", current_a = 0.1 }]";
 

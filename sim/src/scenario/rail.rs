@@ -1,7 +1,8 @@
 use super::ScenarioError;
+use super::actual;
 use super::alert::{self, AlertPlan};
 use super::declared::{self, Declared};
-use super::profile::{self, KIND, KINDS, Kind, ProfilePlan, Unit};
+use super::profile::{self, KINDS, Kind, ProfilePlan, Unit};
 use super::table::{Field, Limits, Table, whole};
 use crate::plant::{Cell, PlantError, Rail, Source};
 
@@ -81,12 +82,18 @@ impl RailPlan {
     /// Whatever the constructors of its source and load refuse; none for a plan that was read from
     /// a file.
     pub fn rail(&self) -> Result<Rail, PlantError> {
-        let source = match &self.source.supply {
+        self.source.feeding(&self.load)
+    }
+}
+
+impl SourcePlan {
+    fn feeding(&self, load: &ProfilePlan) -> Result<Rail, PlantError> {
+        let source = match &self.supply {
             Supply::Profile(plan) => Source::of(plan.profile()?),
             Supply::Cell(plan) => Source::cell(plan.cell()?),
         };
-        let source = source.behind_microohms(self.source.impedance_uohm)?;
-        Rail::new(source, self.load.profile()?)
+        let source = source.behind_microohms(self.impedance_uohm)?;
+        Rail::new(source, load.profile()?)
     }
 }
 
@@ -104,19 +111,27 @@ pub(super) fn read(
     duration_ns: u64,
 ) -> Result<RailPlan, ScenarioError> {
     let sense = sense(table.table("sense", "[rail.sense]")?)?;
+    let source = source(table.table("source", "[rail.source]")?)?;
+    let load = load(table.table("load", "[rail.load]")?)?;
+    let declared = table.field("load_declared");
+    let mut rail = match source.feeding(&load) {
+        Ok(rail) => rail,
+        Err(error) => return Err(table.error(error.to_string())),
+    };
     let plan = RailPlan {
         line: table.line(),
         name,
         channel,
-        source: source(table.table("source", "[rail.source]")?)?,
-        load: load(table.table("load", "[rail.load]")?)?,
-        declared: declared::read(table.table("load_declared", "[rail.load_declared]")?)?,
+        declared: match declared {
+            Some(field) => declared::read(field.table("[rail.load_declared]")?)?,
+            None => actual::declaration(&mut rail, source.impedance_uohm, duration_ns)
+                .ok_or_else(|| table.error(UNDECLARED.to_owned()))?,
+        },
         alerts: alerts(&mut table, &sense)?,
         sense,
+        source,
+        load,
     };
-    if let Err(error) = plan.rail() {
-        return Err(table.error(error.to_string()));
-    }
     if !energy_fits(&plan.load, duration_ns) {
         let rule = "its energy over duration_s might exceed 28 GJ, as far as the truth counts: \
             shorten duration_s";
@@ -129,13 +144,27 @@ pub(super) fn read(
 fn sense(mut table: Table<'_>) -> Result<Sense, ScenarioError> {
     let sense = Sense {
         resistance_nohm: table.count("resistance_ohm", RESISTANCE)?,
-        tolerance_ppm: whole(table.count("tolerance_percent", TOLERANCE)?),
-        temperature_coefficient_ppb_per_k: whole(
-            table.count("temperature_coefficient_ppm_per_k", COEFFICIENT)?,
-        ),
-        thermal_resistance_mk_per_w: whole(table.count("thermal_resistance_k_per_w", THERMAL)?),
-        sense_full_scale_nv: table.number("sense_full_scale_v", SENSE_FULL_SCALE)?,
-        rail_full_scale_nv: table.number("rail_full_scale_v", RAIL_FULL_SCALE)?,
+        tolerance_ppm: whole(table.count_or("tolerance_percent", TOLERANCE, 10_000)?),
+        temperature_coefficient_ppb_per_k: whole(table.count_or(
+            "temperature_coefficient_ppm_per_k",
+            COEFFICIENT,
+            50_000,
+        )?),
+        thermal_resistance_mk_per_w: whole(table.count_or(
+            "thermal_resistance_k_per_w",
+            THERMAL,
+            20_000,
+        )?),
+        sense_full_scale_nv: table.number_or(
+            "sense_full_scale_v",
+            SENSE_FULL_SCALE,
+            SENSE_FULL_SCALE.greatest,
+        )?,
+        rail_full_scale_nv: table.number_or(
+            "rail_full_scale_v",
+            RAIL_FULL_SCALE,
+            RAIL_FULL_SCALE.greatest,
+        )?,
     };
     table.finish()?;
     Ok(sense)
@@ -147,13 +176,13 @@ fn source(mut table: Table<'_>) -> Result<SourcePlan, ScenarioError> {
         .map(|&(word, kind)| (word, Some(kind)))
         .chain([("cell", None)])
         .collect();
-    let supply = match table.needed("kind", KIND)?.one_of(&kinds)? {
+    let supply = match profile::kind(&mut table, VOLTS, &kinds, Some(Kind::Constant))? {
         Some(kind) => Supply::Profile(profile::read(&mut table, kind, VOLTS)?),
         None => Supply::Cell(cell(&mut table)?),
     };
     let plan = SourcePlan {
         supply,
-        impedance_uohm: table.count("impedance_ohm", IMPEDANCE)?,
+        impedance_uohm: table.count_or("impedance_ohm", IMPEDANCE, 0)?,
     };
     table.finish()?;
     Ok(plan)
@@ -182,7 +211,7 @@ fn cell(table: &mut Table<'_>) -> Result<CellPlan, ScenarioError> {
 }
 
 fn load(mut table: Table<'_>) -> Result<ProfilePlan, ScenarioError> {
-    let kind = table.needed("kind", KIND)?.one_of(&KINDS)?;
+    let kind = profile::kind(&mut table, AMPS, &KINDS, Kind::Constant)?;
     let plan = profile::read(&mut table, kind, AMPS)?;
     table.finish()?;
     Ok(plan)
@@ -219,6 +248,8 @@ fn energy_fits(load: &ProfilePlan, duration_ns: u64) -> bool {
         .is_some()
 }
 
+const UNDECLARED: &str = "its load has too many steps to be looked through: declare what they are \
+    at the most in [rail.load_declared]";
 const OPEN_CIRCUIT: &str =
     "pairs of state and volts of one cell, such as [[0, 3.0], [1, 4.2]], states from 0 to 1 rising";
 
@@ -280,8 +311,8 @@ const SERIES: Limits = Limits::new(0, 1, 1000, "1 to 1000 cells may be in series
 const SENSE_FULL_SCALE: Limits = Limits::new(
     9,
     0,
-    65_535_500,
-    "the sense voltage to be measured must lie between 0 and 0.0655355 V",
+    65_535_000,
+    "the sense voltage to be measured must lie between 0 and 0.065535 V",
 );
 const RAIL_FULL_SCALE: Limits = Limits::new(
     9,

@@ -84,8 +84,10 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
 }
 
 fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
-    let model = table.needed("model", "\"corncrake\"")?;
-    let model = model.one_of(&[("corncrake", Model::Corncrake)])?;
+    let model = match table.field("model") {
+        Some(field) => field.one_of(&[("corncrake", Model::Corncrake)])?,
+        None => Model::Corncrake,
+    };
     let address = match (table.field("address"), table.field("strap")) {
         (None, None) => ADDRESS.least,
         (Some(address), None) => address.number(ADDRESS)?,
@@ -94,11 +96,16 @@ fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
             return Err(strap.error("address is given already; leave one of them out"));
         }
     };
-    let rate = table.needed("scan_rate", SCAN_RATES)?;
-    let scans = rate.number(SCAN_RATE)?;
-    if ![2000, 500, 100, 10, 1].contains(&scans) {
-        return Err(rate.error(SCAN_RATES));
-    }
+    let scans = match table.field("scan_rate") {
+        None => SCAN_RATE.greatest,
+        Some(rate) => {
+            let scans = rate.number(SCAN_RATE)?;
+            if ![2000, 500, 100, 10, 1].contains(&scans) {
+                return Err(rate.error(SCAN_RATES));
+            }
+            scans
+        }
+    };
     let errors = table.field("errors");
     let plan = PartPlan {
         model,
@@ -211,12 +218,23 @@ fn rails(top: &mut Table<'_>, duration_ns: u64) -> Result<Vec<RailPlan>, Scenari
             return Err(field.error(&taken));
         }
         table.owned_by(format!("rail \"{name}\""));
-        let field = table.needed("channel", CHANNEL.rule)?;
-        let channel = byte(field.number(CHANNEL)?);
+        let field = table.field("channel");
+        // Its place in the file, unless it says otherwise.
+        let channel = match &field {
+            Some(field) => byte(field.number(CHANNEL)?),
+            None => plans.len() as u8,
+        };
         if let Some(first) = plans.iter().position(|plan| plan.channel == channel) {
             let (other, line) = (&plans[first].name, lines[first]);
-            let taken = format!("rail \"{other}\" at line {line} has that channel already");
-            return Err(field.error(&taken));
+            return Err(match field {
+                Some(field) => field.error(&format!(
+                    "rail \"{other}\" at line {line} has that channel already"
+                )),
+                None => table.error(format!(
+                    "[[rail]] needs channel: {channel}, its place in the file, is that of rail \
+                     \"{other}\" at line {line}"
+                )),
+            });
         }
         plans.push(rail::read(table, name, channel, duration_ns)?);
         lines.push(element.line());

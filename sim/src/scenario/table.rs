@@ -176,7 +176,7 @@ impl<'a> Table<'a> {
         Err(self.text.error(&key.span(), owned(&self.owner, &message)))
     }
 
-    fn has(&self, key: &str) -> bool {
+    pub(super) fn has(&self, key: &str) -> bool {
         self.entries
             .is_some_and(|entries| entries.contains_key(key))
     }

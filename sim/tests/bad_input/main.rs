@@ -6,6 +6,7 @@ mod arguments;
 mod case;
 mod files;
 mod names;
+mod start;
 
 use std::fs;
 

@@ -76,10 +76,8 @@ fn limits_that_cross_are_told_with_both_lines() {
 
 #[test]
 fn a_table_that_is_left_out_is_named() {
-    let (rest, _) = VALID
-        .split_once("[rail.load_declared]")
-        .expect("it has one");
-    let case = Case::new("no_declared", rest, Some(RECORDING));
-    let about = "[rail.load_declared] is missing";
+    let (rest, _) = VALID.split_once("[rail.load]").expect("it has one");
+    let case = Case::new("no_load", rest, Some(RECORDING));
+    let about = "[rail.load] is missing";
     case.refuses(&["scenario.toml"], "scenario.toml:6", about);
 }

@@ -76,12 +76,6 @@ fn each_mistake_in_a_scenario_has_its_message() {
             "case.toml:6: strap = 1: address is given already; leave one of them out",
         ),
         (
-            "scan_rate = 2000\n",
-            "",
-            "case.toml:4: [part] needs scan_rate: a scan rate is 2000, 500, 100, 10 or 1 scans a \
-             second",
-        ),
-        (
             "scan_rate = 2000",
             "scan_rate = 1000",
             "case.toml:7: scan_rate = 1000: a scan rate is 2000, 500, 100, 10 or 1 scans a second",

@@ -131,6 +131,17 @@ fn mistakes_about_several_rails_have_their_messages() {
         "case.toml:51: rail \"MODEM\": channel = 0: rail \"LOGIC\" at line 19 has that channel \
          already"
     );
+    // A rail without a channel has that of its place.
+    assert_eq!(another("channel = 1\n", ""), "no error");
+    let shifted = VALID.replacen("channel = 0", "channel = 1", 1);
+    let second = rail
+        .replacen("LOGIC", "MODEM", 1)
+        .replacen("channel = 0\n", "", 1);
+    assert_eq!(
+        message(&format!("{shifted}[[rail]]{second}")),
+        "case.toml:49: rail \"MODEM\": [[rail]] needs channel: 1, its place in the file, is that of \
+         rail \"LOGIC\" at line 19"
+    );
     let (none, _) = VALID.split_once("[[rail]]").unwrap();
     let rule = "a scenario has one to four rails, each under [[rail]]";
     assert_eq!(

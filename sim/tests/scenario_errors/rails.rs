@@ -12,11 +12,6 @@ fn each_mistake_in_a_rail_has_its_message() {
             "case.toml:19: [[rail]] needs name: what the rail is called",
         ),
         (
-            "channel = 0\n",
-            "",
-            "case.toml:19: rail \"LOGIC\": [[rail]] needs channel: a channel is 0 to 3",
-        ),
-        (
             "channel = 0",
             "channel = 4",
             "case.toml:21: rail \"LOGIC\": channel = 4: a channel is 0 to 3",
@@ -73,7 +68,7 @@ fn each_mistake_in_a_rail_has_its_message() {
             "sense_full_scale_v = 0.025",
             "sense_full_scale_v = 0.0655356",
             "case.toml:27: rail \"LOGIC\": sense_full_scale_v = 0.0655356: the sense voltage to \
-             be measured must lie between 0 and 0.0655355 V",
+             be measured must lie between 0 and 0.065535 V",
         ),
         (
             "rail_full_scale_v = 6.5",
