@@ -10,8 +10,8 @@ use crake::{Channel, ShuntMonitor};
 use crake_sim::bus::{Logging, Speed, Transaction};
 use crake_sim::part::corncrake::Output;
 
-use crate::faults::{AT_REST, MUCH};
-use crate::fixture::{COARSE, FAST, FINE, Fixture, events};
+use crate::faults::{AT_REST, Failures, MUCH, Scene};
+use crate::fixture::{COARSE, CONFIG, FAST, FINE, Fixture, events};
 
 type Queue<'l> = AlertQueue<'l, 16>;
 
@@ -164,6 +164,66 @@ fn an_excursion_anywhere_in_a_change_of_limits_is_told_by_the_limit_it_passed() 
         by_before > 100 && by_none > 100 && by_after > 100,
         "{by_before}, {by_none}, {by_after}"
     );
+}
+
+/// A condition whose flag follows it, and that ends while the configuration changes: the look before
+/// the change has noted it. Fails where the change is made without one.
+#[test]
+fn a_flag_that_goes_with_its_condition_is_noted_before_the_configuration_changes() {
+    static FOLLOWING: [Limit; 1] = [over(Channel::C0, 10).following()];
+    static LIMITS: Limits<'static> = Limits::new(&FOLLOWING);
+    // One try for each transfer; the transfer that fails, and whether it took place.
+    for failing in [
+        None,
+        Some((0, false)),
+        Some((1, false)),
+        Some((1, true)),
+        Some((2, false)),
+    ] {
+        let Scene {
+            fixture,
+            plan,
+            mut monitor,
+            mut queue,
+            rail,
+        } = Scene::new(1);
+        queue
+            .set_limits(&mut monitor, &LIMITS)
+            .expect("limits that can be");
+        fixture.next_scan();
+        let from_ns = fixture.bench.now_ns();
+        rail.when_ns
+            .borrow_mut()
+            .push((from_ns, from_ns + 100_000_000));
+        fixture.next_scan();
+        assert_eq!(fixture.low(), [true, false]);
+        if let Some((number, took_effect)) = failing {
+            *plan.borrow_mut() = Failures::at(number, took_effect);
+            assert!(queue.configure(&mut monitor, &CONFIG).is_err());
+        }
+        // A failure of the look, two transfers, changes nothing; one of the change leaves the monitor
+        // not configured.
+        let looked = failing != Some((2, false));
+        *plan.borrow_mut() = Failures::default();
+        assert_eq!(monitor.is_armed(), looked, "{failing:?}");
+        assert_eq!(monitor.sample().is_ok(), looked, "{failing:?}");
+        if looked {
+            queue
+                .configure(&mut monitor, &CONFIG)
+                .expect("a part that answers");
+        } else {
+            monitor.init(&CONFIG).expect("a part that answers");
+        }
+        assert!(fixture.bench.now_ns() < from_ns + 100_000_000);
+        fixture.bench.run_until(from_ns + 100_000_000);
+        fixture.scans(3);
+        queue
+            .set_limits(&mut monitor, &LIMITS)
+            .expect("limits that can be");
+        let told = events(&mut queue);
+        let told: Vec<_> = told.iter().map(|event| event.limit()).collect();
+        assert_eq!(told, [Some(FOLLOWING[0].threshold())], "{failing:?}");
+    }
 }
 
 /// When a register was written: the STOP of it.

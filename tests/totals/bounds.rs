@@ -77,12 +77,13 @@ proptest! {
         let pieces = pieces(&mut draw, nanoohms, both_ways);
         let mut individual = Individual::new(&mut draw, nanoohms, rate, draw_range(seed, &ranges));
         let rail = individual.declared(&pieces, both_ways);
-        let calibrated = rail.corrected(individual.calibrated(&mut draw, 1));
-        let (plain, better) = (Individual::board(&rail), Individual::board(&calibrated));
-        let margins = [
-            Margins::new(&INFO, &plain, &[rail]),
-            Margins::new(&INFO, &better, &[calibrated]),
-        ];
+        let correction = individual.calibrated(&mut draw, 1);
+        let plain = Individual::board(&rail);
+        let better = plain.corrected(RAIL, &correction);
+        let uncorrected = Margins::new(&INFO, &plain, &[rail]);
+        let mut corrected = uncorrected;
+        corrected.correct(&better, RAIL, &correction);
+        let margins = [uncorrected, corrected];
         let boards = [&plain, &better];
         let known = draw.below(2) as usize;
         let mut totals = Totals::with_bounds(&margins[known]);

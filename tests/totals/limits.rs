@@ -4,7 +4,9 @@
 use crate::model::{magnitude, ratio};
 use crate::stub::{Stub, rail};
 use crake::Channel;
-use crake::board::{Board, Correction, Load, LoadSteps, Offset, Rail, SenseResistor, VoltageSteps};
+use crake::board::{
+    Board, Correction, Gain, Load, LoadSteps, Offset, Rail, SenseResistor, VoltageSteps,
+};
 use crake::part::corncrake::INFO;
 use crake::totals::{Margins, Total, Totals};
 use crake::units::{Charge, Current, Energy, Resistance, Tolerance, Voltage};
@@ -312,20 +314,106 @@ fn what_is_unknown() {
         Rail::new(resistor),
     ] {
         let margins = Margins::new(&INFO, &board, &[declared]);
-        let mut totals = Totals::with_bounds(&margins);
-        let mut stub = Stub::new(board);
-        totals.update(&stub);
-        stub.run(2_000, 1_000_000, [1_000], [5_000]);
-        totals.update(&stub);
-        let (charge, energy) = (totals.charge(Channel::C0), totals.energy(Channel::C0));
-        let (charge, energy) = (charge.expect("a rail"), energy.expect("a rail"));
-        assert_eq!(charge.bound.as_nanocoulombs(), i128::MAX, "{declared:?}");
-        assert_eq!(energy.bound.as_nanojoules(), i128::MAX, "{declared:?}");
-        // And it stays so when the stretch has ended.
-        totals.unpowered();
-        let charge = totals.charge(Channel::C0).expect("a rail");
-        assert_eq!(charge.bound.as_nanocoulombs(), i128::MAX);
+        let charge = unbounded(&format!("{declared:?}"), &board, &margins);
         let off = magnitude(ratio(charge.value.as_nanocoulombs(), 1) - ratio(50_000_000, 1));
         assert!(off <= ratio(1, 1));
     }
+}
+
+/// The charge of a second, of which nothing is known, after the stretch has ended as well.
+fn unbounded(what: &str, board: &Board<1>, margins: &Margins<'_, 1>) -> Total<Charge> {
+    let mut totals = Totals::with_bounds(margins);
+    let mut stub = Stub::new(*board);
+    totals.update(&stub);
+    stub.run(2_000, 1_000_000, [1_000], [5_000]);
+    totals.update(&stub);
+    let (charge, energy) = (totals.charge(Channel::C0), totals.energy(Channel::C0));
+    let (charge, energy) = (charge.expect("a rail"), energy.expect("a rail"));
+    assert!(!charge.covers_load && !energy.covers_load, "{what}");
+    assert_eq!(charge.bound.as_nanocoulombs(), i128::MAX, "{what}");
+    assert_eq!(energy.bound.as_nanojoules(), i128::MAX, "{what}");
+    totals.unpowered();
+    let charge = totals.charge(Channel::C0).expect("a rail");
+    assert_eq!(charge.bound.as_nanocoulombs(), i128::MAX, "{what}");
+    charge
+}
+
+fn calibrated(gain_bits: i32, offset_bits: i32) -> Correction {
+    Correction {
+        gain: Gain::from_bits(gain_bits),
+        gain_bound: Some(Tolerance::from_ppm(150)),
+        gain_range: Some(1),
+        offset: Offset::from_bits(offset_bits),
+        offset_bound: Some(Voltage::from_nanovolts(120)),
+    }
+}
+
+/// Goal: margins that are corrected while the firmware runs are those of rails described as
+/// corrected.
+#[test]
+fn corrected_in_place_or_by_description() {
+    let rail = rail_with(10, SMOOTH.both_ways()).with_voltage(V4, V5);
+    let plain = Board::new(&INFO, &[rail]);
+    for gain_range in [None, Some(0), Some(1), Some(2)] {
+        for gain_bound in [None, Some(Tolerance::from_ppm(150))] {
+            for offset_bound in [None, Some(Voltage::from_nanovolts(120))] {
+                let correction = Correction {
+                    gain_range,
+                    gain_bound,
+                    offset_bound,
+                    ..calibrated((1 << 30) + 7_000_000, -(3_000 << 8))
+                };
+                let described = [rail.corrected(correction)];
+                let board = Board::new(&INFO, &described);
+                let by_description = Margins::new(&INFO, &board, &described);
+                let board = plain.corrected(Channel::C0, &correction);
+                let mut in_place = Margins::new(&INFO, &plain, &[rail]);
+                in_place.correct(&board, Channel::C0, &correction);
+                let bounds = [&by_description, &in_place].map(|margins| {
+                    let mut totals = Totals::with_bounds(margins);
+                    let mut stub = Stub::new(board);
+                    totals.update(&stub);
+                    stub.run(HOUR, HOUR * 500, [1_000], [5_000]);
+                    totals.update(&stub);
+                    (totals.charge(Channel::C0), totals.energy(Channel::C0))
+                });
+                assert_eq!(bounds[0], bounds[1], "{correction:?}");
+                assert!(bounds[0].0.is_some_and(|total| total.covers_load));
+            }
+        }
+    }
+}
+
+/// Goal: margins and board are corrected once, and alike; otherwise there is no bound.
+#[test]
+fn corrected_twice_or_otherwise() {
+    let rail = rail_with(10, SMOOTH);
+    let plain = Board::new(&INFO, &[rail]);
+    let margins = Margins::new(&INFO, &plain, &[rail]);
+    let (one, other) = (
+        calibrated((1 << 30) + 5_000_000, 64),
+        calibrated(1 << 30, 64),
+    );
+    let shifted = calibrated((1 << 30) + 5_000_000, 64 << 8);
+    let board = plain.corrected(Channel::C0, &one);
+    for (what, board, corrections) in [
+        ("twice", board, &[one, one][..]),
+        ("by another gain", board, &[other]),
+        ("by another offset", board, &[shifted]),
+        ("no board", plain, &[one]),
+        (
+            "another resistor",
+            Board::new(&INFO, &[rail_with(11, SMOOTH)]).corrected(Channel::C0, &one),
+            &[one],
+        ),
+    ] {
+        let mut margins = margins;
+        for correction in corrections {
+            margins.correct(&board, Channel::C0, correction);
+        }
+        let _ = unbounded(what, &board, &margins);
+    }
+    // No such rail: nothing changes.
+    let mut margins = margins;
+    margins.correct(&board, Channel::C1, &one);
 }

@@ -3,7 +3,7 @@
 
 use super::AlertQueue;
 use super::proof::{Proof, STEPS, can_prove, wait_us};
-use crate::config::{AlertFlags, Limits, Outputs};
+use crate::config::{AlertFlags, Config, Limits, Outputs};
 use crate::monitor::{self, Error};
 
 /// The async twins of a queue's operations on the bus, by the same names.
@@ -48,6 +48,26 @@ macro_rules! operations {
                 Err(error) => queue.failed(unsure, error.fault()),
             }
             result
+        }
+
+        /// Changes the configuration as
+        /// [`ShuntMonitor::configure`](crate::ShuntMonitor::configure), after a look at the flags:
+        /// what stands in the part is noted first, so that no event goes with it. Limits have to be
+        /// set again; what was noted is told by then at the latest.
+        ///
+        /// Bus: up to two transfers more than the change alone; none where alerts are not armed.
+        ///
+        /// # Errors
+        /// After a failure of the look nothing has changed; otherwise those of the change.
+        pub $($make)* fn configure<const N: usize, M: $Monitor + ?Sized>(
+            &mut self,
+            monitor: &mut M,
+            config: &Config<N>,
+        ) -> Result<(), Error<M::BusError>> {
+            if monitor.is_armed() {
+                self.read_alerts(monitor)$($wait)*?;
+            }
+            monitor.configure(config)$($wait)*
         }
 
         /// Looks at the flags, notes and clears them, takes a sample, makes events of what was

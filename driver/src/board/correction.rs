@@ -41,6 +41,14 @@ impl Correction {
         gain_bound: None,
         gain_range: None,
     };
+
+    /// Whether nothing is changed by it, and nothing more known.
+    pub(crate) const fn is_none(&self) -> bool {
+        self.offset.to_bits() == 0
+            && self.gain.to_bits() == Gain::ONE.to_bits()
+            && self.offset_bound.is_none()
+            && self.gain_bound.is_none()
+    }
 }
 
 impl Offset {

@@ -145,18 +145,28 @@ impl Factors {
 
     /// Whether these are the factors of this rail, correction included: gains within some 2^-25.
     pub(crate) const fn is_of(&self, rail: &Rail, info: &PartInfo) -> bool {
-        let unit = info.sense_unit.as_nanovolts();
-        let (correction, resistance) = (rail.correction(), self.resistance);
-        let taken_off = (self.offset_256ths as i64).wrapping_mul(unit);
-        let offset = correction.offset.to_bits() as i64;
+        rail.resistor().resistance().as_nanoohms() == self.resistance
+            && self.is_corrected_by(rail.correction(), info.sense_unit)
+    }
+
+    /// Whether this correction is in them.
+    pub(crate) const fn is_corrected_by(&self, correction: &Correction, unit: Voltage) -> bool {
+        let unit_nv = unit.as_nanovolts() as u64;
+        let taken_off = (self.offset_256ths as i64).wrapping_mul(unit_nv as i64);
+        let off = taken_off.abs_diff(correction.offset.to_bits() as i64);
         // What 2^30 of 256ths make, times 2^8 resistances: gain × unit × 1e9, without a division.
-        let shown = self.current_of(1 << 30).as_nanoamps().unsigned_abs() << 8;
-        let shown = (shown as u128).wrapping_mul(resistance as u128);
-        let gain = correction.gain.to_bits().unsigned_abs() as u64;
-        let exact = times(gain.wrapping_mul(unit.unsigned_abs()), 1_000_000_000);
-        rail.resistor().resistance().as_nanoohms() == resistance
-            && taken_off.abs_diff(offset).wrapping_mul(2) <= unit.unsigned_abs()
-            && shown.abs_diff(exact) <= (resistance as u128) << 8
+        // The last 64 bits tell.
+        let shown = (self.current_of(1 << 30).as_nanoamps() << 8) as u64;
+        let exact = (correction.gain.to_bits() as u64).wrapping_mul(unit_nv);
+        let between = shown
+            .wrapping_mul(self.resistance)
+            .wrapping_sub(exact.wrapping_mul(1_000_000_000)) as i64;
+        off.wrapping_mul(2) <= unit_nv && between.unsigned_abs() <= self.resistance << 8
+    }
+
+    /// The resistance that they were made of, in nanoohms.
+    pub(crate) const fn nanoohms(&self) -> u64 {
+        self.resistance
     }
 
     /// Whether the part can be used with this resistor and correction.

@@ -27,7 +27,7 @@ pub use resistor::SenseResistor;
 use crate::Channel;
 use crate::config::ConfigError;
 use crate::info::PartInfo;
-use crate::units::{Resistance, Tolerance};
+use crate::units::{Resistance, Tolerance, Voltage};
 
 /// A board with `N` rails, one per channel of the part, from channel 0 up: what it takes to make
 /// quantities of codes, worked out from the [`Rail`]s.
@@ -112,8 +112,8 @@ impl<const N: usize> Board<N> {
         self
     }
 
-    /// The same board with one rail corrected. Bounds take the same correction from
-    /// [`Rail::corrected`].
+    /// The same board with one rail corrected. Bounds take the same correction by
+    /// [`Margins::correct`](crate::totals::Margins::correct).
     ///
     /// A rail is corrected once, from a board as it was made: a second time makes it unusable, and
     /// the monitor refuses it by name. Unchanged where there is no such rail.
@@ -147,6 +147,11 @@ impl<const N: usize> Board<N> {
     /// How codes become quantities, by channel.
     pub(crate) const fn all_factors(&self) -> &[Factors; N] {
         &self.factors
+    }
+
+    /// The part's unit of sense voltages.
+    pub(crate) const fn sense_unit(&self) -> Voltage {
+        Voltage::from_nanovolts(self.sense_unit.nanovolts as i64)
     }
 
     /// Its serial number.

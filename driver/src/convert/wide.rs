@@ -67,7 +67,7 @@ fn multiply(words: &mut [u32], factor: u64) {
 }
 
 /// `a × b ÷ 2^32`, rounded down.
-pub(crate) fn share(a: u64, b: u32) -> u64 {
+pub(crate) const fn share(a: u64, b: u32) -> u64 {
     product((a >> 32) as u32, b).wrapping_add(product(a as u32, b) >> 32)
 }
 

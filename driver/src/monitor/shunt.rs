@@ -46,10 +46,10 @@ pub trait ShuntMonitor<const N: usize> {
     /// Changes the configuration: stops the part, writes, reads back, starts.
     ///
     /// Totals see a gap from the last sample before to the first one after; firmware that wants it
-    /// short samples right before. Limits have to be set again. Alert flags that latch stay in the
-    /// part, and are noted by the next setting of limits; one that follows goes with its condition,
-    /// so firmware that wants it [reads alerts](Self::read_alerts) right before. 14 transfers on a
-    /// Corncrake.
+    /// short samples right before. Limits have to be set again. Firmware with alerts calls
+    /// [`AlertQueue::configure`](crate::alert::AlertQueue::configure), which notes the flags that
+    /// stand: here those that latch wait for the next setting of limits, and one that follows goes
+    /// with its condition. 14 transfers on a Corncrake.
     ///
     /// # Errors
     /// As [`init`](Self::init), and `NotConfigured` before it.

@@ -208,11 +208,16 @@ impl<'b, const N: usize> Bounds<'b, N> {
             u32::try_from(lasting).ok()
         };
 
-        let lasting = range.lasting.checked_add(steps(rail.steps)?)?;
-        let absolute = share(duration, lasting)
-            .wrapping_add(share(noisy, range.noise))
+        // Over 1 − ρ: ρ ÷ (1 − ρ) more.
+        let over_rest = |open: u64| {
+            open.wrapping_add(share(open, range.relative))
+                .wrapping_add(1)
+        };
+        let absolute = share(duration, range.lasting).wrapping_add(share(noisy, range.noise));
+        let absolute = over_rest(absolute.wrapping_add(2))
+            .wrapping_add(share(duration, steps(rail.steps)?))
             .wrapping_add(share(ends, rail.greatest))
-            .wrapping_add(4);
+            .wrapping_add(3);
         let charge = turned_over(stretch, Quantity::Charge);
         let net = absolute.wrapping_add(share(charge, range.relative));
         // What was turned over at the most.
@@ -233,7 +238,12 @@ impl<'b, const N: usize> Bounds<'b, N> {
             0 => volts.greatest,
             declared => declared,
         };
-        let at_voltage = absolute.wrapping_add(share(duration, rail.taken_off));
+        let unweighed = match stretch.factors.offset_256ths().unsigned_abs() {
+            0 => 0,
+            // And its rounding, in 1024ths.
+            offset => share(u64::from(offset).wrapping_add(1) << 2, rail.unweighed) as u32,
+        };
+        let at_voltage = absolute.wrapping_add(over_rest(share(duration, unweighed)));
         let changing = share(voltage.into(), rail.changing) as u32;
         let at_turned = changing.checked_add(volts.offset)?.checked_add(1)?;
         let at_greatest = share(duration, steps(rail.voltage_steps)?)
@@ -248,7 +258,7 @@ impl<'b, const N: usize> Bounds<'b, N> {
                 .wrapping_add(share(turned, at_turned))
                 .wrapping_add(share(at_greatest, rail.greatest))
                 .wrapping_add(share(energy, relative))
-                .wrapping_add(4),
+                .wrapping_add(5),
         )
     }
 }

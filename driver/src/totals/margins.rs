@@ -4,8 +4,8 @@
 //! totals do. What acts on what is shown is over 1 − ρ from the start: see
 //! [`board::limits`](crate::board).
 
-use crate::board::limits::{PPB, SenseLimits, VoltageLimits, at, ppb};
-use crate::board::{Board, Flow, Load, LoadSteps, Rail};
+use crate::board::limits::{PPB, SenseLimits, VoltageLimits, at, ppb, pv};
+use crate::board::{Board, Correction, Flow, Load, LoadSteps, Rail};
 use crate::convert::divided_up;
 use crate::info::PartInfo;
 use crate::units::{Current, Voltage};
@@ -42,6 +42,8 @@ pub struct Margins<'b, const N: usize> {
     pub(super) voltages: [VoltageMargins; 3],
     /// Twice the time from idle to the first scan, in microseconds.
     pub(super) wake_us: u32,
+    /// Whether the second of the sense ranges stands for one range alone.
+    pub(super) two_ranges: bool,
 }
 
 /// What is open on one rail.
@@ -58,11 +60,15 @@ pub(super) struct RailMargins {
     /// What jumps make of a mean, × 2^12, for each microsecond of the scan period.
     pub(super) steps: u32,
     pub(super) voltage_steps: u32,
-    /// What of the offset that is taken off may belong to another voltage than was read.
-    pub(super) taken_off: u32,
+    /// What of an offset that is taken off may belong to another voltage than was read, in parts of
+    /// 2^32.
+    pub(super) unweighed: u32,
     /// Greatest voltage as shown; 0 where nothing is declared.
     pub(super) voltage: u32,
+    /// Of the net total, in parts of 2^32, whatever is calibrated.
+    pub(super) constant: u32,
     pub(super) load_declared: bool,
+    pub(super) corrected: bool,
 }
 
 /// What is open of a current in one range.
@@ -70,9 +76,14 @@ pub(super) struct RailMargins {
 pub(super) struct SenseMargins {
     /// Of the net total, in parts of 2^32; the greatest number where nothing is known.
     pub(super) relative: u32,
-    /// What lasts, and noise of one conversion and its rounding.
+    /// What lasts, and noise of one conversion and its rounding; not yet over 1 − ρ, which a
+    /// calibration changes.
     pub(super) lasting: u32,
     pub(super) noise: u32,
+    /// What lasts where the offset is calibrated, besides how well it is known.
+    pub(super) after_calibration: u16,
+    /// The part's gain in parts per million.
+    pub(super) gain_ppm: u16,
 }
 
 /// What is open of a voltage in one range.
@@ -103,14 +114,19 @@ impl<'b, const N: usize> Margins<'b, N> {
                 VoltageMargins::new(info, 2, u8::MAX),
             ],
             wake_us: info.wake_us.saturating_mul(2),
+            two_ranges: info.sense_ranges.len() == 2,
         };
+        let two_ranges = margins.two_ranges;
         let clock_ppb = ppb(board.clock().as_ppm()) as u64;
         let (mut rest, mut from, mut factors): (&mut [_], &[_], &[_]) =
             (&mut margins.rails, rails, board.all_factors());
         while let ([margin, margins @ ..], [rail, rails @ ..], [of, others @ ..]) =
             (rest, from, factors)
         {
-            *margin = RailMargins::new(info, rail, clock_ppb);
+            *margin = RailMargins::new(info, &rail.corrected(Correction::NONE), clock_ppb);
+            if !rail.correction().is_none() {
+                margin.correct(rail.correction(), info.sense_unit, two_ranges);
+            }
             if !of.is_of(rail, info) {
                 *margin = RailMargins::NONE;
             }
@@ -121,7 +137,7 @@ impl<'b, const N: usize> Margins<'b, N> {
 }
 
 impl RailMargins {
-    const NONE: Self = Self {
+    pub(super) const NONE: Self = Self {
         ranges: [SenseMargins::NONE; 2],
         changing: 0,
         mean: 0,
@@ -129,9 +145,11 @@ impl RailMargins {
         greatest: 0,
         steps: 0,
         voltage_steps: 0,
-        taken_off: 0,
+        unweighed: 0,
         voltage: 0,
+        constant: 0,
         load_declared: false,
+        corrected: false,
     };
 
     #[inline(never)] // linked once
@@ -161,9 +179,9 @@ impl RailMargins {
             let span = worst.as_shown(voltage.saturating_sub(parts_of(above_zero, unit)));
             // The code that was read has noise of its own.
             let span = span.saturating_add(worst.noise);
-            margins.taken_off = taken_off(info, rail, span, margins.voltage);
+            margins.unweighed = short(divided_up((span as u128) << 32, margins.voltage as u64));
         } else {
-            margins.taken_off = taken_off(info, rail, 1, 1);
+            margins.unweighed = UNKNOWN;
         }
         let (mut constant_ppb, mut one_way_ppb) = (clock_ppb, changing_ppb);
         if matches!(load.flow(), Flow::Both) {
@@ -179,16 +197,11 @@ impl RailMargins {
             one_way_ppb = 0;
         }
         constant_ppb = constant_ppb.wrapping_add(one_way_ppb);
+        margins.constant = short(divided_up((constant_ppb as u128) << 32, PPB));
         margins.ranges = [
             SenseMargins::new(info, rail, constant_ppb, (0, 1)),
             SenseMargins::new(info, rail, constant_ppb, (1, u8::MAX)),
         ];
-        let [first, others] = margins.ranges;
-        let relative = greater(first.relative, others.relative);
-        let more = of_2_32(margins.taken_off, relative);
-        if margins.taken_off != 0 {
-            margins.taken_off = margins.taken_off.saturating_add(more);
-        }
         // Scan periods may be longer than nominal, and the host's clock slow.
         let longer_ppb = PPB
             .wrapping_add(ppb(info.oscillator.error_ppm) as u64)
@@ -202,7 +215,6 @@ impl RailMargins {
             || margins.steps == UNKNOWN
             || margins.voltage == UNKNOWN
             || margins.voltage_steps == UNKNOWN
-            || margins.taken_off == UNKNOWN
         {
             return Self::NONE;
         }
@@ -213,17 +225,20 @@ impl RailMargins {
 impl SenseMargins {
     const NONE: Self = Self {
         relative: UNKNOWN,
+        ..Self::EXACT
+    };
+
+    const EXACT: Self = Self {
+        relative: 0,
         lasting: 0,
         noise: 0,
+        after_calibration: 0,
+        gain_ppm: 0,
     };
 
     /// The worst of the ranges from one place to below another, with what else is relative.
     const fn new(info: &PartInfo, rail: &Rail, more_ppb: u64, (from, to): (u8, u8)) -> Self {
-        let mut worst = Self {
-            relative: 0,
-            lasting: 0,
-            noise: 0,
-        };
+        let mut worst = Self::EXACT;
         let mut place = from;
         while place < to
             && let Some(limits) = SenseLimits::new(info, rail, place)
@@ -237,16 +252,25 @@ impl SenseMargins {
                 .saturating_add(limits.bias_pv)
                 .saturating_add(limits.noise.staying_pv());
             let unit = info.sense_unit;
-            let lasting = short(over(parts_of_pv(lasting_pv, unit), rest_ppb));
-            let noise = short(over(parts_of_pv(limits.noise.falling_pv(), unit), rest_ppb));
+            let lasting = short(parts_of_pv(lasting_pv, unit));
+            let noise = short(parts_of_pv(limits.noise.falling_pv(), unit));
             let mut relative = short(divided_up((open_ppb as u128) << 32, rest_ppb));
-            if lasting == UNKNOWN || noise == UNKNOWN {
+            let stable_pv = pv(info.offset_stability).saturating_add(limits.noise.staying_pv());
+            let after_calibration = shorter(parts_of_pv(stable_pv, unit));
+            let gain_ppm = shorter((limits.gain_ppb as u64).div_ceil(1_000));
+            if lasting == UNKNOWN
+                || noise == UNKNOWN
+                || after_calibration == u16::MAX
+                || gain_ppm == u16::MAX
+            {
                 relative = UNKNOWN;
             }
             worst = Self {
                 relative: greater(worst.relative, relative),
                 lasting: greater(worst.lasting, lasting),
                 noise: greater(worst.noise, noise),
+                after_calibration: greater_short(worst.after_calibration, after_calibration),
+                gain_ppm: greater_short(worst.gain_ppm, gain_ppm),
             };
             place = place.wrapping_add(1);
         }
@@ -325,20 +349,6 @@ const fn as_the_ranges_allow(info: &PartInfo, rail: &Rail) -> Load {
     Load::smooth(Current::from_nanoamps(nanoamps)).both_ways()
 }
 
-/// The offset that is taken off, and its rounding: that share of it.
-#[inline(never)] // linked once
-const fn taken_off(info: &PartInfo, rail: &Rail, share: u32, of: u32) -> u32 {
-    let bits = rail.correction().offset.to_bits().unsigned_abs();
-    if bits == 0 {
-        return 0;
-    }
-    // 256ths of a nanovolt; rounded to 256ths of a unit.
-    let pv = (bits as u64).wrapping_mul(4);
-    let parts = parts_of_pv(pv, info.sense_unit).saturating_add(4);
-    let share = (parts as u128).wrapping_mul(share as u128);
-    short(divided_up(share, of as u64))
-}
-
 /// Each jump is dated wrongly by half a scan period: step × jumps an hour ÷ 7.2e9 µs.
 #[inline(never)] // linked once
 const fn steps(step: u32, per_hour: u32, longer_ppb: u64) -> u32 {
@@ -353,24 +363,19 @@ const fn steps(step: u32, per_hour: u32, longer_ppb: u64) -> u32 {
     ))
 }
 
-/// A current as what is shown of it, before the correction's gain, in 1024ths of the sense unit.
+/// A current as what is shown of it in 1024ths of the sense unit.
 const fn parts_of_current(info: &PartInfo, rail: &Rail, current: Current) -> u32 {
     let nanoamps = current.as_nanoamps().unsigned_abs() as u128;
     // nA × nΩ are 1e-9 nV.
     let product = nanoamps.wrapping_mul(rail.resistor().resistance().as_nanoohms() as u128);
     let nanovolts = divided_up(product << 10, 1_000_000_000);
-    let parts = divided_up(
-        nanovolts as u128,
-        info.sense_unit.as_nanovolts().unsigned_abs(),
-    );
-    let gain = rail.correction().gain.to_bits();
-    let gain = if gain > 0 { gain as u64 } else { 0 };
-    short(divided_up((parts as u128) << 30, gain))
+    let unit_nv = info.sense_unit.as_nanovolts().unsigned_abs();
+    short(divided_up(nanovolts as u128, unit_nv))
 }
 
 /// A voltage's magnitude in 1024ths of a unit.
 #[inline(never)] // linked once
-const fn parts_of(voltage: Voltage, unit: Voltage) -> u32 {
+pub(super) const fn parts_of(voltage: Voltage, unit: Voltage) -> u32 {
     let nanovolts = voltage.as_nanovolts().unsigned_abs() as u128;
     short(divided_up(
         nanovolts << 10,
@@ -395,15 +400,28 @@ const fn of_2_32(number: u32, parts: u32) -> u32 {
     (((number as u64).wrapping_mul(parts as u64)) >> 32).wrapping_add(1) as u32
 }
 
-const fn greater(a: u32, b: u32) -> u32 {
+pub(super) const fn greater(a: u32, b: u32) -> u32 {
     if a > b { a } else { b }
 }
 
 /// In 32 bits; beyond the range it is the end of the range, which stands for unknown.
-const fn short(number: u64) -> u32 {
+pub(super) const fn short(number: u64) -> u32 {
     if number >> 32 == 0 {
         number as u32
     } else {
         UNKNOWN
+    }
+}
+
+const fn greater_short(a: u16, b: u16) -> u16 {
+    if a > b { a } else { b }
+}
+
+/// In 16 bits, likewise.
+const fn shorter(number: u64) -> u16 {
+    if number >> 16 == 0 {
+        number as u16
+    } else {
+        u16::MAX
     }
 }

@@ -38,6 +38,7 @@
 
 mod bounds;
 mod checkpoint;
+mod correct;
 mod flow;
 mod margins;
 mod pace;

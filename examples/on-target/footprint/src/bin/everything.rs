@@ -10,25 +10,21 @@ use cortex_m as _;
 use crake::alert::AlertQueue;
 use crake::board::{Board, Correction, Gain, Offset};
 use crake::capture::Tally;
-use crake::part::corncrake::INFO;
 use crake::totals::{Bounds, Margins, Totals};
 use crake::{Channel, Monitor, Sample, ShuntMonitor};
-use footprint::{
-    BOARD, CONFIG, DESCRIPTION, Instantly, LIMITS, MARGINS, RAILS, Silent, Time, part,
-};
+use footprint::{BOARD, CONFIG, Instantly, LIMITS, MARGINS, RAILS, Silent, Time, part};
 
 #[cortex_m_rt::entry]
 fn main() -> ! {
     static mut CORRECTED: Board<RAILS> = BOARD;
+    static mut MARGINS_THEN: Margins<'static, RAILS> = MARGINS;
     let mut correction = Correction::NONE;
     correction.offset = Offset::from_bits(black_box(512));
     correction.gain = Gain::from_bits(black_box((1 << 30) + 12_345));
     CORRECTED.correct(Channel::C0, &correction);
     let board: &Board<RAILS> = CORRECTED;
-    let [first, others @ ..] = DESCRIPTION;
-    let [second, third, fourth] = others;
-    let rails = [first.corrected(correction), second, third, fourth];
-    let margins = Margins::new(&INFO, board, &rails);
+    MARGINS_THEN.correct(board, Channel::C0, &correction);
+    let margins: &Margins<'_, RAILS> = MARGINS_THEN;
     let mut monitor = Monitor::new(Silent, Instantly, part(), &BOARD).with_clock(Time::default());
     let mut totals = Totals::with_bounds(&MARGINS);
     let mut queue = AlertQueue::<8>::new();
@@ -43,7 +39,7 @@ fn main() -> ! {
     }
     let _ = black_box(queue.set_limits(&mut monitor, &LIMITS).is_ok());
     let _ = black_box(monitor.set_board(board).is_ok());
-    totals.set_margins(&margins);
+    totals.set_margins(margins);
     loop {
         if let Ok(sample) = monitor.sample() {
             for channel in Channel::first(RAILS as u8) {
