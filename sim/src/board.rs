@@ -28,6 +28,8 @@ pub struct SenseResistor {
     ambient_m_celsius: i32,
     tolerance: f64,
     coefficient_per_k: f64,
+    /// What faults make of it: 1 for a sound one.
+    scale: f64,
     /// `ohms` as a polynomial of the current in amperes: constant and quadratic part.
     cold_ohms: f64,
     heat_ohms_per_a2: f64,
@@ -45,6 +47,7 @@ impl SenseResistor {
             ambient_m_celsius: 25_000,
             tolerance: 0.0,
             coefficient_per_k: 0.0,
+            scale: 1.0,
             cold_ohms: 0.0,
             heat_ohms_per_a2: 0.0,
         }
@@ -106,6 +109,13 @@ impl SenseResistor {
         self.settled()
     }
 
+    /// What the part's inputs see is so many times the sound one's: below 0 with swapped leads, 0
+    /// with an open one.
+    pub(crate) fn set_scale(&mut self, scale: f64) {
+        self.scale = scale;
+        *self = self.settled();
+    }
+
     /// What is printed on it, in nano-ohms.
     pub fn nominal_nano_ohms(&self) -> u64 {
         self.nominal_nano_ohms
@@ -120,13 +130,13 @@ impl SenseResistor {
 
     fn settled(mut self) -> Self {
         let nominal_ohms = self.nominal_nano_ohms as f64 / 1e9;
-        let base_ohms = nominal_ohms * (1.0 + self.tolerance);
+        let base_ohms = nominal_ohms * (1.0 + self.tolerance) * self.scale;
         let warmer_k =
             (f64::from(self.ambient_m_celsius) - f64::from(self.reference_m_celsius)) / 1e3;
         self.cold_ohms = base_ohms * (1.0 + self.coefficient_per_k * warmer_k);
         self.heat_ohms_per_a2 =
             base_ohms * self.coefficient_per_k * f64::from(self.thermal_mk_per_w) / 1e3
-                * nominal_ohms;
+                * (nominal_ohms * self.scale.abs());
         self
     }
 }

@@ -107,6 +107,10 @@ impl PartModel for Model {
         self.inputs.attach(channel, plant, resistor)
     }
 
+    fn resistor(&mut self, channel: usize) -> Option<&mut SenseResistor> {
+        self.inputs.resistor(channel)
+    }
+
     fn truth(&mut self, channel: usize) -> Truth {
         if let Some(until_ns) = self.until_ns {
             self.inputs.cut(0, until_ns - 100_000, self.now_ns);

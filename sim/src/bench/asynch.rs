@@ -3,7 +3,7 @@
 
 use core::convert::Infallible;
 
-use embedded_hal::i2c::Operation;
+use embedded_hal::i2c::{ErrorKind, Operation};
 use embedded_hal_async::{delay::DelayNs, digital::Wait, i2c};
 
 use super::{
@@ -96,6 +96,14 @@ impl Shared<'_> {
 }
 
 impl Conditions for Shared<'_> {
+    fn begin(&mut self, address: u8, operations: &[Operation<'_>]) {
+        self.bench.with_bus(|bus| bus.begin(address, operations));
+    }
+
+    fn end(&mut self) -> Option<ErrorKind> {
+        self.bench.with_bus(Bus::end)
+    }
+
     async fn start(&mut self) {
         self.at(Bus::start_at_ns).await;
         self.bench.with_bus(Bus::start_edge);
@@ -108,11 +116,10 @@ impl Conditions for Shared<'_> {
 
     async fn receive(&mut self, acknowledge: bool) -> u8 {
         self.at(Bus::ready_at_ns).await;
-        let wire = self.bench.with_bus(|bus| bus.offered());
+        let offered = self.bench.with_bus(|bus| bus.offered());
         self.at(|bus| bus.bits_at_ns(u8::BITS)).await;
         self.bench
-            .with_bus(|bus| bus.receive_edge(wire, acknowledge));
-        wire
+            .with_bus(|bus| bus.receive_edge(offered, acknowledge))
     }
 
     async fn stop(&mut self) {

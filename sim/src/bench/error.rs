@@ -10,6 +10,14 @@ pub enum BenchError {
     AddressTaken(u8),
     /// The part has no such channel.
     NoSuchChannel(usize),
+    /// No part on the bench has this 7-bit address.
+    NoPart(u8),
+    /// A fault names no part, and there is none, or more than one.
+    WhichPart,
+    /// There is no rail behind this channel.
+    NoRail(usize),
+    /// No line is wired to the output of this name.
+    NoLine(&'static str),
 }
 
 impl fmt::Display for BenchError {
@@ -23,6 +31,10 @@ impl fmt::Display for BenchError {
                 "address {address:#04x} is taken by another target on the bus"
             ),
             Self::NoSuchChannel(channel) => write!(f, "the part has no channel {channel}"),
+            Self::NoPart(address) => write!(f, "no part on the bench has address {address:#04x}"),
+            Self::WhichPart => f.write_str("the fault names no part, and not just one is there"),
+            Self::NoRail(channel) => write!(f, "there is no rail behind channel {channel}"),
+            Self::NoLine(output) => write!(f, "no line is wired to output {output}"),
         }
     }
 }

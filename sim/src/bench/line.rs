@@ -1,4 +1,4 @@
-use alloc::{boxed::Box, rc::Rc, vec::Vec};
+use alloc::{boxed::Box, format, rc::Rc, vec::Vec};
 use core::{
     any::Any,
     cell::{Cell, RefCell},
@@ -71,14 +71,15 @@ impl Line {
     }
 
     /// A fault: from now on the line shows this level, whatever the parts do. Stuck low is a short
-    /// to ground, stuck high a broken wire behind which the pull-up is left.
+    /// to ground, stuck high a broken wire behind which the pull-up is left. With a time of its own:
+    /// [`LineStuck`](crate::fault::FaultKind::LineStuck).
     pub fn stick(&self, level: PinState) {
-        self.node.stuck.set(Some(level));
+        self.node.stick(Some(level));
     }
 
     /// Ends the fault that [`stick`](Self::stick) began.
     pub fn mend(&self) {
-        self.node.stuck.set(None);
+        self.node.stick(None);
     }
 
     /// Keeps edges from now on, or stops keeping them; those already kept stay.
@@ -176,6 +177,11 @@ impl Node {
             .unwrap_or_else(|| PinState::from(!pulled()))
     }
 
+    /// Shows this level from now on; None: what is wired to it says.
+    pub(super) fn stick(&self, level: Option<PinState>) {
+        self.stuck.set(level);
+    }
+
     fn look(&self, at_ns: u64) -> bool {
         let to = self.level();
         let is_low = to == PinState::Low;
@@ -226,6 +232,9 @@ impl fmt::Display for Node {
 trait Pull: Any + fmt::Display {
     fn is_low(&self) -> bool;
 
+    /// Whether it is this output of the part with this address.
+    fn is(&self, address: u8, output: &str) -> bool;
+
     /// What keeps the output as it is until somebody writes to the part.
     fn obstacle(&self) -> Option<&'static str>;
 }
@@ -238,6 +247,10 @@ struct Wired<M: AlertOutputs> {
 impl<M: AlertOutputs> Pull for Wired<M> {
     fn is_low(&self) -> bool {
         self.part.is_low(self.output)
+    }
+
+    fn is(&self, address: u8, output: &str) -> bool {
+        self.part.address() == address && format!("{:?}", self.output) == output
     }
 
     fn obstacle(&self) -> Option<&'static str> {
@@ -283,6 +296,16 @@ impl Lines {
         let nodes = self.nodes.borrow();
         let mut nodes = nodes.iter();
         nodes.find(|node| node.is_wired_to(part, output)).cloned()
+    }
+
+    /// All lines that an output of the part with this address is wired to.
+    pub(super) fn named(&self, address: u8, output: &str) -> Vec<Rc<Node>> {
+        let nodes = self.nodes.borrow();
+        let wired = nodes.iter().filter(|node| {
+            let pulls = node.pulls.borrow();
+            pulls.iter().any(|pull| pull.is(address, output))
+        });
+        wired.cloned().collect()
     }
 }
 

@@ -47,8 +47,8 @@
 //! # }
 //! ```
 //!
-//! [`Part::truth`] tells what really flowed, [`Part::brown_out`] takes the part's supply away,
-//! [`Line::stick`] breaks an alert line, a [`Switched`](crate::plant::Switched) rail obeys the
+//! [`Part::truth`] tells what really flowed, [`Bench::fault`] makes go [wrong](crate::fault) what
+//! can, at a moment, for a time or for so many transfers, a [`Switched`](crate::plant::Switched) rail obeys the
 //! firmware's pins, and [`Tasks`] runs async firmware. With the feature `cli` the rails can come
 //! from a scenario file.
 //!
@@ -74,6 +74,7 @@
 
 mod asynch;
 mod error;
+mod faults;
 mod handles;
 mod line;
 mod part;
@@ -89,6 +90,7 @@ use alloc::{rc::Rc, vec::Vec};
 use core::{cell::RefCell, fmt, time::Duration};
 
 pub use error::BenchError;
+pub use faults::Injected;
 pub use handles::{Delay, I2c, Wire};
 pub use line::{Edge, Line};
 pub use part::Part;
@@ -103,6 +105,7 @@ use crate::{
     part::{AlertOutputs, Order, Target},
     rng::Rng,
 };
+use faults::Faults;
 use line::Lines;
 use step::Steps;
 use waits::Waits;
@@ -120,6 +123,7 @@ pub struct Bench {
     lines: Rc<Lines>,
     waits: Rc<Waits>,
     steps: Rc<Steps>,
+    faults: Rc<Faults>,
 }
 
 struct World {
@@ -131,9 +135,11 @@ impl Bench {
     /// A bench without parts, at time 0, with a bus of 400 kHz. All chance on it comes from `seed`.
     pub fn new(seed: u64) -> Self {
         let clock = Clock::default();
-        let lines = Rc::new(Lines::default());
+        let (lines, steps) = (Rc::new(Lines::default()), Rc::new(Steps::default()));
+        let faults = Rc::new(Faults::new(clock.clone(), steps.clone(), lines.clone()));
         let mut bus = Bus::new(clock.clone(), Speed::default());
         bus.set_watcher(lines.clone());
+        bus.set_disturbance(faults.clone());
         Self {
             seed,
             clock,
@@ -143,7 +149,8 @@ impl Bench {
             })),
             lines,
             waits: Rc::new(Waits::default()),
-            steps: Rc::new(Steps::default()),
+            steps,
+            faults,
         }
     }
 

@@ -40,13 +40,32 @@ impl fmt::Display for Step {
 /// The parts that can be stepped through, and what they ended together and was not told yet.
 #[derive(Default)]
 pub(super) struct Steps {
-    parts: RefCell<Vec<Rc<RefCell<dyn PartModel>>>>,
+    parts: RefCell<Vec<SomePart>>,
     told_later: RefCell<VecDeque<Step>>,
 }
 
+/// A part of whatever kind.
+pub(super) type SomePart = Rc<RefCell<dyn PartModel>>;
+
 impl Steps {
-    pub(super) fn add(&self, part: Rc<RefCell<dyn PartModel>>) {
+    pub(super) fn add(&self, part: SomePart) {
         self.parts.borrow_mut().push(part);
+    }
+
+    /// The part with this address.
+    pub(super) fn at(&self, address: u8) -> Option<SomePart> {
+        let parts = self.parts.borrow();
+        let mut parts = parts.iter();
+        let found = parts.find(|part| part.borrow().own_address() == address);
+        found.cloned()
+    }
+
+    /// The address of the part, if there is one and no other.
+    pub(super) fn only_address(&self) -> Option<u8> {
+        match self.parts.borrow().as_slice() {
+            [part] => Some(part.borrow().own_address()),
+            _ => None,
+        }
     }
 }
 
@@ -73,7 +92,7 @@ impl Bench {
             return Some(step);
         }
         let parts = self.steps.parts.borrow();
-        let count = |part: &Rc<RefCell<dyn PartModel>>| part.borrow().conversions();
+        let count = |part: &SomePart| part.borrow().conversions();
         let before: Vec<u64> = parts.iter().map(count).collect();
         while later.is_empty() {
             let next_ns = parts

@@ -163,13 +163,11 @@ impl<'a> Tasks<'a> {
                     }
                     true
                 }
-                None => bench.waits.any_line_is_alive() && self.advance_to_change(),
+                None => is_alive(&bench) && self.advance_to_change(),
             };
             if !changed {
                 let reason = match bench.with_bus(|bus| bus.next_event_ns()) {
-                    Some(_) if bench.waits.any_line_is_alive() => {
-                        StallReason::Patience(self.patience)
-                    }
+                    Some(_) if is_alive(&bench) => StallReason::Patience(self.patience),
                     _ => StallReason::Deadlock,
                 };
                 return Err(self.stall(reason, with_main));
@@ -236,6 +234,12 @@ impl<'a> Tasks<'a> {
         let main = with_main.then_some((0, "main"));
         Stall::new(&self.bench, reason, main.into_iter().chain(names))
     }
+}
+
+/// Whether a line that is waited for may change without any task's doing, by a part or by a fault.
+fn is_alive(bench: &Bench) -> bool {
+    let faults_to_come = bench.with_bus(|bus| bus.next_fault_ns()) < u64::MAX;
+    bench.waits.any_line_is_alive() || bench.waits.any_line() && faults_to_come
 }
 
 impl fmt::Debug for Tasks<'_> {

@@ -123,6 +123,13 @@ impl Waits {
         moments.min()
     }
 
+    /// Whether anybody waits for a line.
+    pub(super) fn any_line(&self) -> bool {
+        let entries = self.entries.borrow();
+        let mut open = entries.values().filter(|entry| !entry.told);
+        open.any(|entry| matches!(entry.what, What::Line(..)))
+    }
+
     /// Whether anybody waits for a line that may change by itself.
     pub(super) fn any_line_is_alive(&self) -> bool {
         let entries = self.entries.borrow();

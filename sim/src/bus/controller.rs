@@ -43,7 +43,7 @@ impl Bus {
     /// # Errors
     /// `NoAcknowledge(Address)` or `(Data)` at the first byte that is not acknowledged; the
     /// transaction then ends with STOP, and what went before has arrived. `Other` for an address
-    /// beyond 0x7F, with nothing sent.
+    /// beyond 0x7F, with nothing sent. What a [fault](crate::fault::FaultKind) says.
     pub fn transaction(
         &mut self,
         address: u8,
@@ -59,6 +59,10 @@ impl Bus {
 /// The wire as a controller works it. Each method ends at the edge that it makes or waits for; when
 /// that is, is the wire's matter.
 pub(crate) trait Conditions {
+    /// A transaction is about to begin.
+    fn begin(&mut self, address: u8, operations: &[Operation<'_>]);
+    /// All of it has gone but the STOP; why it failed, if a fault did it in a way of its own.
+    fn end(&mut self) -> Option<ErrorKind>;
     /// START or repeated START.
     async fn start(&mut self);
     /// A byte to the targets; true if one acknowledged it.
@@ -71,6 +75,14 @@ pub(crate) trait Conditions {
 
 /// The wire on which everything else stands still meanwhile.
 impl Conditions for &mut Bus {
+    fn begin(&mut self, address: u8, operations: &[Operation<'_>]) {
+        Bus::begin(self, address, operations);
+    }
+
+    fn end(&mut self) -> Option<ErrorKind> {
+        Bus::end(self)
+    }
+
     async fn start(&mut self) {
         Bus::start(self);
     }
@@ -101,9 +113,11 @@ pub(crate) async fn play(
     if operations.is_empty() {
         return Ok(());
     }
+    wire.begin(address, operations);
     let outcome = play_to_stop(wire, address, operations, restart).await;
+    let failure = wire.end();
     wire.stop().await;
-    outcome
+    failure.map_or(outcome, |kind| Err(BusError(kind)))
 }
 
 async fn play_to_stop(

@@ -8,6 +8,7 @@ mod clock;
 mod controller;
 mod log;
 mod timing;
+mod upset;
 mod watcher;
 mod wires;
 
@@ -23,6 +24,8 @@ pub use wires::{Line, WireWatcher};
 use crate::part::Target;
 pub(crate) use controller::{Conditions, play};
 use log::Log;
+pub(crate) use upset::Disturbance;
+use upset::{Fate, Upset};
 pub(crate) use watcher::Watcher;
 use wires::Wires;
 
@@ -38,6 +41,8 @@ pub struct Bus {
     log: Log,
     watcher: Option<Rc<dyn Watcher>>,
     wires: Wires,
+    disturbance: Option<Rc<dyn Disturbance>>,
+    upset: Upset,
 }
 
 impl Bus {
@@ -52,6 +57,8 @@ impl Bus {
             log: Log::default(),
             watcher: None,
             wires: Wires::default(),
+            disturbance: None,
+            upset: Upset::default(),
         }
     }
 
@@ -128,9 +135,9 @@ impl Bus {
         if self.is_free() {
             return 0xFF;
         }
-        let wire = self.offered();
+        let offered = self.offered();
         self.advance_to(self.bits_at_ns(u8::BITS));
-        self.receive_edge(wire, acknowledge);
+        let wire = self.receive_edge(offered, acknowledge);
         self.advance_to(self.ready_at_ns);
         wire
     }
@@ -156,6 +163,7 @@ impl Bus {
 
     /// Ends at once what a controller has begun, with whatever bits of a byte have gone, by STOP.
     pub(crate) fn abandon(&mut self) {
+        self.upset = Upset::default();
         if !self.is_free() && self.clock.now_ns() > self.ready_at_ns {
             self.break_edge();
         }
@@ -215,21 +223,64 @@ impl Bus {
     }
 
     pub(crate) fn send_edge(&mut self, byte: u8) -> bool {
+        let is_address = self.state == State::Address;
+        self.state = State::Data;
+        let fate = self.upset.sends(byte, is_address);
+        let byte = if let Fate::Heard(heard) = fate {
+            heard
+        } else {
+            byte
+        };
         self.draw_bits(byte);
+        let mut acknowledged = match fate {
+            Fate::Heard(_) => self.tell(byte, is_address),
+            Fate::Swallowed => true,
+            Fate::Refused => {
+                self.withdraw();
+                false
+            }
+            Fate::BrokenOff => {
+                self.log.event(Event::Incomplete);
+                self.busy_for(0);
+                return false;
+            }
+        };
+        let held = (is_address && acknowledged).then(|| self.upset.held());
+        let (held_ns, too_long) = held.flatten().unwrap_or_default();
+        if too_long {
+            self.withdraw();
+            acknowledged = false;
+        }
+        self.log.event(Event::Sent { byte, acknowledged });
+        self.draw_acknowledge(acknowledged);
+        self.busy_for(self.timing.clock + held_ns);
+        acknowledged
+    }
+
+    /// Shows a byte to the targets; true if one acknowledges it.
+    fn tell(&mut self, byte: u8, is_address: bool) -> bool {
         let mut acknowledged = false;
         for attached in &mut self.targets {
-            if self.state == State::Address {
+            if is_address {
                 attached.takes_part = attached.target.borrow_mut().address(byte);
                 acknowledged |= attached.takes_part;
             } else if attached.takes_part {
                 acknowledged |= attached.target.borrow_mut().write(byte);
             }
         }
-        self.state = State::Data;
-        self.log.event(Event::Sent { byte, acknowledged });
-        self.draw_acknowledge(acknowledged);
-        self.busy_for(self.timing.clock);
         acknowledged
+    }
+
+    /// The targets take no more of the transaction, and nothing of what came.
+    fn withdraw(&mut self) {
+        for attached in self
+            .targets
+            .iter_mut()
+            .filter(|attached| attached.takes_part)
+        {
+            attached.target.borrow_mut().incomplete_byte();
+            attached.takes_part = false;
+        }
     }
 
     /// The byte that the targets begin to send.
@@ -241,10 +292,12 @@ impl Bus {
             .unwrap_or(0xFF)
     }
 
-    pub(crate) fn receive_edge(&mut self, wire: u8, acknowledge: bool) {
+    /// The byte has come: what stands on the wire of it.
+    pub(crate) fn receive_edge(&mut self, offered: u8, acknowledge: bool) -> u8 {
+        let wire = self.upset.receives(offered);
         self.draw_bits(wire);
         for attached in self.targets.iter().filter(|attached| attached.takes_part) {
-            attached.target.borrow_mut().settle(wire);
+            attached.target.borrow_mut().settle(offered);
         }
         self.log.event(Event::Received {
             byte: wire,
@@ -252,6 +305,7 @@ impl Bus {
         });
         self.draw_acknowledge(acknowledge);
         self.busy_for(self.timing.clock);
+        wire
     }
 
     /// A byte ends after as many of its clocks as have gone, all ones.

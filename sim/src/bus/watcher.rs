@@ -18,14 +18,21 @@ impl Bus {
         self.watcher = Some(watcher);
     }
 
-    /// When a target does something by itself next, after the present moment.
+    /// When a target does something by itself next, or a fault does, after the present moment.
     pub(crate) fn next_event_ns(&self) -> Option<u64> {
         let now = self.clock.now_ns();
-        self.targets
-            .iter()
+        let targets = self.targets.iter();
+        targets
             .filter_map(|attached| attached.target.borrow().next_event_ns())
+            .chain(Some(self.next_fault_ns()).filter(|&at_ns| at_ns < u64::MAX))
             .filter(|&at_ns| at_ns > now)
             .min()
+    }
+
+    /// When a fault begins or ends by the clock next; `u64::MAX` if none does.
+    pub(crate) fn next_fault_ns(&self) -> u64 {
+        let faults = self.disturbance.as_ref();
+        faults.map_or(u64::MAX, |faults| faults.next_ns())
     }
 
     /// Goes from one of the targets' events to the next, up to the first at which the watcher sees
@@ -50,6 +57,18 @@ impl Bus {
     }
 
     pub(super) fn live_until(&mut self, ns: u64) {
+        while self.next_fault_ns() <= ns {
+            let at_ns = self.next_fault_ns();
+            self.live_alone_until(at_ns);
+            if let Some(faults) = &self.disturbance {
+                faults.act(at_ns);
+            }
+        }
+        self.live_alone_until(ns);
+    }
+
+    /// The same, with no fault on the way.
+    fn live_alone_until(&mut self, ns: u64) {
         self.clock.move_to(ns);
         let now = self.clock.now_ns();
         for attached in &self.targets {

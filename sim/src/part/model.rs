@@ -41,6 +41,9 @@ pub trait PartModel: Target + fmt::Debug + 'static {
     /// 0 V. False if there is no such channel.
     fn attach(&mut self, channel: usize, plant: Box<dyn Plant>, resistor: SenseResistor) -> bool;
 
+    /// The sense resistor behind a channel, for a fault to change; None without a rail.
+    fn resistor(&mut self, channel: usize) -> Option<&mut SenseResistor>;
+
     /// What really flowed through a channel's rail; nothing without one.
     ///
     /// Asking within an aperture cuts the plant's window in two, whichever channel is being

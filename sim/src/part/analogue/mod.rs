@@ -64,6 +64,12 @@ impl<const N: usize> Inputs<N> {
             .is_some()
     }
 
+    /// The sense resistor behind a channel; None without a rail.
+    pub fn resistor(&mut self, channel: usize) -> Option<&mut SenseResistor> {
+        let rail = self.rails.get_mut(channel)?.as_mut()?;
+        Some(rail.resistor())
+    }
+
     /// What flowed until `at_ns`; nothing without a rail. A conversion in progress must have been
     /// [cut](Self::cut) there.
     pub fn truth(&mut self, channel: usize, at_ns: u64) -> Truth {

@@ -37,6 +37,10 @@ impl Rail {
         self.resistor.ohms(current_na)
     }
 
+    pub(crate) fn resistor(&mut self) -> &mut SenseResistor {
+        &mut self.resistor
+    }
+
     pub(crate) fn truth(&mut self, at_ns: u64) -> Truth {
         self.plant.truth(at_ns)
     }

@@ -217,6 +217,10 @@ impl PartModel for Model {
         self.converter.inputs.attach(channel, plant, resistor)
     }
 
+    fn resistor(&mut self, channel: usize) -> Option<&mut SenseResistor> {
+        self.converter.inputs.resistor(channel)
+    }
+
     fn truth(&mut self, channel: usize) -> Truth {
         if let Some((converted, from_ns)) = self.shot.and_then(|shot| shot.aperture()) {
             self.converter.inputs.cut(converted, from_ns, self.now_ns);

@@ -254,6 +254,10 @@ impl PartModel for Model {
         self.sampler.attach(page, plant, resistor)
     }
 
+    fn resistor(&mut self, channel: usize) -> Option<&mut SenseResistor> {
+        self.sampler.resistor(channel)
+    }
+
     fn truth(&mut self, page: usize) -> Truth {
         self.sampler.cut(self.now_ns);
         self.sampler.truth(page, self.now_ns)

@@ -47,6 +47,12 @@ impl Sampler {
         self.rails.len()
     }
 
+    /// The sense resistor of a page; None without a rail.
+    pub(super) fn resistor(&mut self, page: usize) -> Option<&mut SenseResistor> {
+        let rail = self.rails.get_mut(page)?.as_mut()?;
+        Some(rail.resistor())
+    }
+
     /// Puts a rail behind a page. False if there is no such page.
     pub(super) fn attach(
         &mut self,

@@ -1,0 +1,7 @@
+//! Faults as data, each by what a user sees of it: the driver's error, a reading, a line, a report.
+#![cfg(feature = "cli")]
+
+mod fixture;
+mod inputs;
+mod supply;
+mod transfers;

@@ -1,0 +1,233 @@
+//! Transfers that go wrong. A sample is a write of LATCH (0x03) and a read of the block from 0x80
+//! on (datasheet, sections 3.2 and 5); the driver tries each transfer three times.
+
+use core::time::Duration;
+
+use crake::bus::Fault as Seen;
+use crake_sim::bus::Logging;
+use crake_sim::fault::{Fault, FaultKind};
+use embedded_hal::i2c::ErrorKind::{ArbitrationLoss, Bus, NoAcknowledge, Other};
+use embedded_hal::i2c::{I2c, NoAcknowledgeSource};
+
+use crate::fixture::Fixture;
+
+const LATCH: u8 = 0x03;
+const BLOCK: u8 = 0x80;
+
+#[test]
+fn each_kind_is_ridden_through_twice_and_told_by_the_third() {
+    let address = NoAcknowledge(NoAcknowledgeSource::Address);
+    let data = NoAcknowledge(NoAcknowledgeSource::Data);
+    let flipped = |byte, bits| FaultKind::BitsFlipped { byte, bits };
+    let held = FaultKind::ClockHeld(Duration::from_millis(26));
+    for (kind, register, seen, bus) in [
+        (
+            FaultKind::AddressNotAcknowledged,
+            LATCH,
+            Seen::Bus,
+            Some(address),
+        ),
+        (
+            FaultKind::AddressNotAcknowledged,
+            BLOCK,
+            Seen::Bus,
+            Some(address),
+        ),
+        (FaultKind::DataNotAcknowledged, LATCH, Seen::Bus, Some(data)),
+        (FaultKind::DataNotAcknowledged, BLOCK, Seen::Bus, Some(data)),
+        (
+            FaultKind::ArbitrationLost,
+            LATCH,
+            Seen::Bus,
+            Some(ArbitrationLoss),
+        ),
+        (FaultKind::AnswerLost, BLOCK, Seen::Bus, Some(Bus)),
+        (held, BLOCK, Seen::Bus, Some(Other)),
+        // The part refuses the check byte of what it got.
+        (flipped(0, 0x80), LATCH, Seen::Bus, Some(data)),
+        // Within what the block's CRC covers, from SCANS on (section 5).
+        (flipped(12, 0x01), BLOCK, Seen::CheckByte, None),
+    ] {
+        let mut fixture = Fixture::new();
+        let fault = Fault::new(kind).register(register);
+        for times in [1, 2] {
+            let injected = fixture.fault(fault.times(times));
+            assert_eq!(fixture.sample_ma().ok(), Some(2_000), "{kind:?} {times}");
+            assert_eq!(injected.strikes().times, times, "{kind:?}");
+        }
+        let injected = fixture.fault(fault.times(3));
+        assert_eq!(fixture.failure(), (seen, bus), "{kind:?}");
+        assert_eq!(injected.strikes().times, 3);
+        assert_eq!(fixture.sample_ma().ok(), Some(2_000), "{kind:?}");
+    }
+}
+
+#[test]
+fn a_latch_that_never_takes_place_is_told_as_stale() {
+    let mut fixture = Fixture::new();
+    fixture.bench.set_logging(Logging::Full);
+    let fault = Fault::new(FaultKind::WriteLost).register(LATCH);
+    let injected = fixture.fault(fault);
+    assert_eq!(fixture.failure(), (Seen::Stale, None));
+    // All of it was acknowledged: address, pointer, tag, seen, check byte.
+    let shown = fixture.bench.log()[0].to_string();
+    assert!(
+        shown.starts_with("S 64 03 ") && !shown.contains('~'),
+        "{shown}"
+    );
+    injected.mend();
+    assert_eq!(fixture.sample_ma().ok(), Some(2_000));
+}
+
+#[test]
+fn always_at_a_register_and_nowhere_else() {
+    let mut fixture = Fixture::new();
+    let fault = Fault::new(FaultKind::AddressNotAcknowledged).register(BLOCK);
+    let injected = fixture.fault(fault);
+    for failed in 1..5 {
+        let error = fixture.sample_ma().expect_err("nobody answers");
+        assert_eq!(error.register, BLOCK);
+        assert_eq!(injected.strikes().times, 3 * failed);
+    }
+    // IDENTITY (section 3.1).
+    let mut identity = [0; 4];
+    let mut bus = fixture.bench.i2c();
+    bus.write_read(0x32, &[0x00], &mut identity)
+        .expect("it answers");
+    assert_eq!(identity, [0x9E, 0x37, 0xC4, 0x02]);
+}
+
+/// Wire bytes of three reads of IDENTITY: the second has its first byte inverted.
+#[test]
+fn the_transfer_with_a_number_is_struck_and_no_other() {
+    let fixture = Fixture::new();
+    let flipped = FaultKind::BitsFlipped {
+        byte: 0,
+        bits: 0xFF,
+    };
+    let fault = Fault::new(flipped)
+        .part(0x32)
+        .register(0x00)
+        .after(1)
+        .times(1);
+    let injected = fixture.fault(fault);
+    fixture.fault(Fault::new(FaultKind::AddressNotAcknowledged).part(0x33));
+    let mut bus = fixture.bench.i2c();
+    let mut first = || {
+        let mut identity = [0; 4];
+        bus.write(0x32, &[0x00])
+            .expect("it has no such byte, and passes");
+        bus.write_read(0x32, &[0x00], &mut identity)
+            .expect("it answers");
+        identity[0]
+    };
+    assert_eq!([first(), first(), first()], [0x9E, 0x61, 0x9E]);
+    let strikes = injected.strikes();
+    assert_eq!((strikes.times, strikes.first_ns), (1, strikes.last_ns));
+}
+
+#[test]
+fn a_span_strikes_what_begins_within_it() {
+    let mut fixture = Fixture::new();
+    let (from, until) = (fixture.in_ms(100), fixture.in_ms(200));
+    let fault = Fault::new(FaultKind::ArbitrationLost);
+    let injected = fixture.fault(fault.from(from).until(until));
+    let mut outcomes = Vec::new();
+    for _ in 0..6 {
+        outcomes.push(fixture.sample_ma().is_ok());
+        fixture.pass_ms(50);
+    }
+    // At 0, 50, then a little more than 100, 150, 200 and 250 ms.
+    assert_eq!(outcomes, [true, true, false, false, true, true]);
+    let strikes = injected.strikes();
+    assert_eq!(strikes.times, 6);
+    let within = |ns: Option<u64>| {
+        let at = Duration::from_nanos(ns.expect("it has struck"));
+        (from..until).contains(&at)
+    };
+    assert!(
+        within(strikes.first_ns) && within(strikes.last_ns),
+        "{strikes:?}"
+    );
+}
+
+/// The same read, with the clock held for 10 ms behind its first address byte, takes 10 ms longer;
+/// nobody has to notice.
+#[test]
+fn a_held_clock_takes_its_time() {
+    let mut fixture = Fixture::new();
+    let read_ns = |fixture: &Fixture| {
+        let begun_ns = fixture.bench.now_ns();
+        let mut bus = fixture.bench.i2c();
+        bus.write_read(0x32, &[0x00], &mut [0; 4])
+            .expect("it answers");
+        fixture.bench.now_ns() - begun_ns
+    };
+    fixture.pass_ms(1);
+    let quick_ns = read_ns(&fixture);
+    let held = FaultKind::ClockHeld(Duration::from_millis(10));
+    let injected = fixture.fault(Fault::new(held));
+    fixture.pass_ms(1);
+    assert_eq!(read_ns(&fixture), quick_ns + 10_000_000);
+    // Held for ever: 25 ms (SMBus 3.2, T_TIMEOUT), and the transfer is over.
+    injected.mend();
+    fixture.fault(Fault::new(FaultKind::ClockHeld(Duration::MAX)));
+    let before_ns = fixture.bench.now_ns();
+    assert_eq!(fixture.failure(), (Seen::Bus, Some(Other)));
+    let took_ns = fixture.bench.now_ns() - before_ns;
+    assert!((75_000_000..80_000_000).contains(&took_ns), "{took_ns} ns");
+}
+
+/// The part has taken OVER_VOLTAGE_0, 0xFFFF after a reset (section 3), and the host is told that
+/// the write failed.
+#[test]
+fn an_answer_that_is_lost_was_a_transfer_that_took_place() {
+    let fixture = Fixture::new();
+    let mut bus = fixture.bench.i2c();
+    let mut limit = || {
+        let mut bytes = [0; 2];
+        bus.write_read(0x32, &[0x10], &mut bytes)
+            .expect("it answers");
+        bytes
+    };
+    assert_eq!(limit(), [0xFF, 0xFF]);
+    fixture.fault(Fault::new(FaultKind::AnswerLost).times(1));
+    let mut failing = fixture.bench.i2c();
+    // With its check byte (section 2.3).
+    let smbus = |bytes: &[u8]| {
+        bytes.iter().fold(0_u8, |crc, byte| {
+            (0..8).fold(crc ^ byte, |crc, _| crc << 1 ^ 7 * (crc >> 7))
+        })
+    };
+    let check = smbus(&[0x64, 0x10, 0x12, 0x34]);
+    let outcome = failing.write(0x32, &[0x10, 0x12, 0x34, check]);
+    assert_eq!(outcome.map_err(|error| error.0), Err(Bus));
+    assert_eq!(limit(), [0x12, 0x34]);
+}
+
+/// Async firmware meets the same faults.
+#[test]
+fn an_async_controller_is_struck_as_well() {
+    use embedded_hal_async::i2c::I2c;
+
+    let fixture = Fixture::new();
+    fixture.fault(Fault::new(FaultKind::ArbitrationLost).times(1));
+    fixture.fault(
+        Fault::new(FaultKind::BitsFlipped {
+            byte: 3,
+            bits: 0x01,
+        })
+        .after(1)
+        .times(1),
+    );
+    let mut bus = fixture.bench.i2c();
+    let bytes = fixture.bench.block_on(async {
+        let mut bytes = [0; 4];
+        let lost = I2c::write_read(&mut bus, 0x32, &[0x00], &mut bytes).await;
+        assert_eq!(lost.map_err(|error| error.0), Err(ArbitrationLoss));
+        let read = I2c::write_read(&mut bus, 0x32, &[0x00], &mut bytes).await;
+        read.map(|()| bytes)
+    });
+    let bytes = bytes.expect("it ends").expect("it answers");
+    assert_eq!(bytes, [0x9E, 0x37, 0xC4, 0x03]);
+}
