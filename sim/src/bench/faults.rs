@@ -238,14 +238,14 @@ impl Faults {
                 }
             }
             FaultKind::LineStuck { output, .. } => {
-                let level = holding().filter_map(|fault| match fault.kind {
+                let mut level = holding().filter_map(|fault| match fault.kind {
                     FaultKind::LineStuck {
                         output: other,
                         level,
                     } if other == output => Some(level),
                     _ => None,
                 });
-                let level = level.last();
+                let level = level.next_back();
                 let address = part.borrow().own_address();
                 for line in self.lines.named(address, output) {
                     line.stick(level);
