@@ -436,3 +436,36 @@ fn a_profile_that_stands_still_does_not_stop_the_rail() {
     let mut rail = Rail::new(source, Stuck).unwrap();
     assert_eq!(rail.truth(1_000).charge_half_na_ns, 2 * 3 * 1_000);
 }
+
+/// 1 A to 3 A while 4 V fall to 1 V, over 2 s, worked out by hand: P = (1 + 2x)(4 - 3x) W turns at
+/// x = 5/12, where it is 121/24 W; ∫ over x is 4 + 5/2 - 2 = 4.5. From 0.5 s on x begins at 1/4, so
+/// 1.5 A, 3.25 V, 4.875 W.
+#[test]
+fn a_span_knows_its_least_mean_and_greatest() {
+    use crake::units::{Charge, Current, Energy, Power, Voltage};
+
+    let rail = || {
+        let volts = Recorded::ramp((0, 4_000_000_000), (2_000_000_000, 1_000_000_000)).unwrap();
+        let amps = Recorded::ramp((0, 1_000_000_000), (2_000_000_000, 3_000_000_000)).unwrap();
+        Rail::new(Source::of(volts), amps).unwrap()
+    };
+    let span = rail().span(0, 2_000_000_000).unwrap();
+    assert_eq!(span.charge, Charge::from_coulombs(4));
+    assert_eq!(span.energy, Energy::from_joules(9));
+    let milli = |spread: crake_sim::plant::Spread<Current>| {
+        [spread.least, spread.mean, spread.greatest].map(Current::as_milliamps)
+    };
+    assert_eq!(milli(span.current), [1_000, 2_000, 3_000]);
+    assert_eq!(span.voltage.mean, Voltage::from_millivolts(2_500));
+    assert_eq!(
+        (span.power.least, span.power.mean),
+        (Power::from_watts(3), Power::from_milliwatts(4_500))
+    );
+    assert_eq!(span.power.greatest, Power::from_nanowatts(5_041_666_667));
+
+    let later = rail().span(500_000_000, 2_000_000_000).unwrap();
+    assert_eq!(milli(later.current), [1_500, 2_250, 3_000]);
+    assert_eq!(later.voltage.greatest, Voltage::from_millivolts(3_250));
+    assert_eq!(later.charge, Charge::from_microcoulombs(3_375_000));
+    assert_eq!(rail().span(5, 5), None);
+}

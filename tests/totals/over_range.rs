@@ -9,7 +9,7 @@ use crake::part::corncrake::{Address, Corncrake};
 use crake::totals::Totals;
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Channel, Clock, Monitor, NoReading, Reading, Sample, Saturation, ShuntMonitor};
-use crake_sim::bench::Bench;
+use crake_sim::bench::{Bench, Witness};
 use crake_sim::part::corncrake as model;
 use crake_sim::plant::{self, Constant, Profile, Recorded, Source};
 use crake_suite::datasheet::{Range, rail_ranges, sense_ranges};
@@ -96,43 +96,38 @@ fn run(
 ) -> Outcome {
     let (bench, part) = fitted(volts, load);
     let corncrake = Corncrake::new(Address::Strap0);
+    let mut witness = Witness::new(&part);
     let mut monitor = Monitor::new(bench.i2c(), bench.delay(), corncrake, board)
-        .with_clock(HostClock(bench.clock()));
+        .with_clock(witness.clock(bench.clock()));
     let mut totals = Totals::new(board);
-    let truth = || {
-        let truth = part.truth(0).expect("a channel");
-        (
-            truth.charge_half_na_ns as f64 / 2e18,
-            truth.energy_sixth_na_nv_ns as f64 / 6e27,
-        )
-    };
     monitor.init(config).expect("init");
     bench.run_for(Duration::from_millis(20));
-    totals.update(monitor.sample().expect("a sample"));
-    let (charge_before, energy_before) = truth();
+    witness.note(totals.update(monitor.sample().expect("a sample")));
     let mut readings = Vec::new();
     for _ in 0..6 {
         bench.run_for(Duration::from_millis(100));
         let sample = monitor.sample().expect("a sample");
-        totals.update(sample);
+        witness.note(totals.update(sample));
         readings.push(sample.reading(CHANNEL));
     }
-    let (charge_after, energy_after) = truth();
     let charge = totals.charge(CHANNEL).expect("a rail");
     let energy = totals.energy(CHANNEL).expect("a rail");
+    let truth = witness.truth(0);
     let base = |billionths: i128| billionths as f64 / 1e9;
     Outcome {
         readings,
         charge: (base(charge.value.as_nanocoulombs()), charge.saturation),
         energy: (base(energy.value.as_nanojoules()), energy.saturation),
-        truth: (charge_after - charge_before, energy_after - energy_before),
+        truth: (
+            base(truth.charge().as_nanocoulombs()),
+            base(truth.energy().as_nanojoules()),
+        ),
     }
 }
 
-/// An ideal part has rounding alone; a sample is latched up to 3 ms before the truth is looked at,
-/// at the end as at the beginning.
+/// An ideal part has rounding alone, and the time of a latch its bracket.
 fn is_near(measured: f64, truth: f64) -> bool {
-    (measured - truth).abs() < 0.002 * truth.abs()
+    (measured - truth).abs() < 0.0005 * truth.abs()
 }
 
 fn clipped(reading: &Result<Reading, NoReading>) -> (Reading, Saturation, Saturation) {

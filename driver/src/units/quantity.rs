@@ -117,6 +117,12 @@ macro_rules! signed {
                 Self(self.0.saturating_neg())
             }
 
+            /// Whether a difference lies within this as a bound, either way; the bound itself does.
+            #[must_use]
+            pub const fn contains(self, difference: Self) -> bool {
+                difference.0.saturating_abs() <= self.0
+            }
+
             /// Whether it is below zero.
             #[must_use]
             pub const fn is_negative(self) -> bool {
@@ -232,6 +238,19 @@ mod tests {
     use std::format;
 
     /// Halves, and one below and above them, on both sides of zero and at both ends of the range.
+    #[test]
+    fn a_bound_contains_its_ends_either_way() {
+        let bound = Current::from_nanoamps(3);
+        for (off, contained) in [(3, true), (-3, true), (4, false), (-4, false), (0, true)] {
+            assert_eq!(
+                bound.contains(Current::from_nanoamps(off)),
+                contained,
+                "{off}"
+            );
+        }
+        assert!(!Current::from_nanoamps(-1).contains(Current::ZERO));
+    }
+
     #[test]
     fn reading_rounds_to_nearest_halves_away_from_zero() {
         let milliamps = |nanoamps| Current::from_nanoamps(nanoamps).as_milliamps();

@@ -47,10 +47,11 @@
 //! # }
 //! ```
 //!
-//! [`Part::truth`] tells what really flowed, [`Bench::fault`] makes go [wrong](crate::fault) what
-//! can, at a moment, for a time or for so many transfers, a [`Switched`](crate::plant::Switched) rail obeys the
-//! firmware's pins, and [`Tasks`] runs async firmware. With the feature `cli` the rails can come
-//! from a scenario file.
+//! [`Part::truth`] tells what really flowed, a [`Witness`] what of it lies in the span of your
+//! totals, and [`Rail::span`](crate::plant::Rail::span) a rail's least, mean and greatest values.
+//! [`Bench::fault`] makes go [wrong](crate::fault) what can, at a moment, for a time or for so many
+//! transfers, a [`Switched`](crate::plant::Switched) rail obeys the firmware's pins,
+//! and [`Tasks`] runs async firmware. With the feature `cli` the rails can come from a scenario file.
 //!
 //! # Without the driver
 //!
@@ -85,6 +86,7 @@ mod step;
 #[cfg(target_has_atomic = "ptr")]
 mod tasks;
 mod waits;
+mod witness;
 
 use alloc::{rc::Rc, vec::Vec};
 use core::{cell::RefCell, fmt, time::Duration};
@@ -99,6 +101,7 @@ pub use stall::{Stall, StallReason, StalledTask};
 pub use step::Step;
 #[cfg(target_has_atomic = "ptr")]
 pub use tasks::Tasks;
+pub use witness::{Witness, WitnessedClock};
 
 use crate::{
     bus::{Bus, Clock, Logging, Restart, Speed, Stats, Transaction, WireWatcher},

@@ -36,8 +36,10 @@ mod pulses;
 mod rail;
 mod recorded;
 mod source;
+mod span;
 mod switch;
 mod switched;
+mod truth;
 
 pub use cell::Cell;
 pub use charger::Charger;
@@ -49,8 +51,10 @@ pub use pulses::{Pulses, Train};
 pub use rail::{Extremes, Rail};
 pub use recorded::{AfterEnd, Interpolation, Recorded};
 pub use source::Source;
+pub use span::{Span, Spread};
 pub use switch::{Inrush, Switch};
 pub use switched::{Load, Switched};
+pub use truth::Truth;
 
 /// Greatest magnitude of a rail's current: 1 kA, in nanoamperes.
 pub const CURRENT_NA_MAX: i64 = 1_000_000_000_000;
@@ -78,13 +82,4 @@ pub struct Means {
     pub current_na: f64,
     /// Nanovolts at the load's side of the sense resistor.
     pub voltage_nv: f64,
-}
-
-/// What really flowed through a rail from time 0, kept in integers.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Truth {
-    /// Charge in halves of nA·ns (half of 1e-18 C).
-    pub charge_half_na_ns: i128,
-    /// Energy delivered to the load in sixths of nA·nV·ns (a sixth of 1e-27 J).
-    pub energy_sixth_na_nv_ns: i128,
 }

@@ -8,12 +8,10 @@ use crake::units::{Current, Power, Tolerance, Voltage};
 use crake::{Channel, NoReading, TimedSample};
 
 use super::RunError;
-use super::accounted::Accounted;
 use super::extremes::Extremes;
 use super::firmware::{Observer, Row};
-use super::host::HostClock;
 use super::report::{Figure, Parts, RailReport};
-use crate::plant::{self, Plant, PlantError};
+use crate::bench::Witness;
 use crate::scenario::{RailPlan, Scenario};
 
 /// Totals and readings of a run's rails, and what really flowed.
@@ -21,7 +19,7 @@ pub(super) struct Books<'r, const N: usize> {
     pub(super) totals: Totals<'r, N, Bounds<'r, N>>,
     /// Samples so far.
     pub(super) samples: u64,
-    clock: HostClock,
+    witness: Witness,
     rails: Vec<Watched<'r>>,
     /// Widths of the brackets of the first sample and of the last, in microseconds.
     widths_us: Option<(u64, u64)>,
@@ -32,9 +30,6 @@ struct Watched<'r> {
     plan: &'r RailPlan,
     declared: &'r Rail,
     channel: Channel,
-    /// The rail once more, apart from the one that the part sees: for its truth.
-    plant: plant::Rail,
-    accounted: Accounted,
     extremes: Extremes,
 }
 
@@ -43,38 +38,31 @@ impl<'r, const N: usize> Books<'r, N> {
         scenario: &'r Scenario,
         rails: &'r [Rail; N],
         margins: &'r Margins<'r, N>,
-        clock: HostClock,
-    ) -> Result<Self, PlantError> {
+        witness: Witness,
+    ) -> Self {
         let watched = scenario.rails.iter().filter_map(|plan| {
             let declared = rails.get(usize::from(plan.channel))?;
-            Some(plan.rail().map(|plant| Watched {
+            Some(Watched {
                 plan,
                 declared,
                 channel: Channel::new(plan.channel),
-                plant,
-                accounted: Accounted::default(),
                 extremes: Extremes::default(),
-            }))
+            })
         });
-        Ok(Self {
+        Self {
             totals: Totals::with_bounds(margins),
             samples: 0,
-            clock,
-            rails: watched.collect::<Result<_, _>>()?,
+            witness,
+            rails: watched.collect(),
             widths_us: None,
-        })
+        }
     }
 
-    /// Adds a sample to the totals, and what really flowed until the middle of its bracket.
+    /// Adds the last sample to the totals, and what really flowed until the middle of its bracket.
     pub(super) fn take<S: TimedSample<N> + ?Sized>(&mut self, sample: &S) {
         let update = self.totals.update(sample);
-        let timestamp = sample.timestamp();
-        let middle = timestamp.before_us.saturating_add(timestamp.after_us);
-        let now_ns = self.clock.true_ns(middle);
-        for rail in &mut self.rails {
-            rail.accounted.note(update, rail.plant.truth(now_ns));
-        }
-        let width_us = timestamp.width_us();
+        self.witness.note(update);
+        let width_us = sample.timestamp().width_us();
         let (first_us, _) = self.widths_us.unwrap_or((width_us, width_us));
         self.widths_us = Some((first_us, width_us));
         self.samples += 1;
@@ -172,7 +160,7 @@ impl<const N: usize> Books<'_, N> {
         let current = rail.declared.current_budget(info, &at)?;
         let power = rail.declared.power_budget(info, &at)?;
         let (current, power) = (current.charge(duration_us), power.energy(duration_us));
-        let truth = rail.accounted.truth();
+        let truth = self.witness.truth(rail.channel.index());
         Some(RailReport {
             name: rail.plan.name.clone(),
             channel: rail.plan.channel,

@@ -12,7 +12,7 @@ use super::host::HostClock;
 use super::reactions::Reactions;
 use super::report::{BusReport, MonitorReport, Report};
 use super::verdict::Verdict;
-use crate::bench::{Bench, Part};
+use crate::bench::{Bench, Part, Witness};
 use crate::bus::Speed;
 use crate::part::corncrake as model;
 use crate::scenario::{Errors, Scenario};
@@ -80,13 +80,14 @@ pub(super) fn run<const N: usize>(
     });
     let part = wire(&bench, scenario)?;
     observer.begin(&bench, &part).map_err(RunError::Observer)?;
-    let clock = clock(&bench, scenario);
+    let witness = Witness::new(&part);
+    let clock = witness.clock(clock(&bench, scenario));
 
     let rails = board::rails::<N>(scenario);
     let board = board::board(scenario, &rails);
     let address = board::address(scenario);
-    let mut monitor = Monitor::new(bench.i2c(), bench.delay(), Corncrake::new(address), &board)
-        .with_clock(clock.clone());
+    let mut monitor =
+        Monitor::new(bench.i2c(), bench.delay(), Corncrake::new(address), &board).with_clock(clock);
     let named = |error| RunError::named(scenario, error);
     monitor.init(&board::config(scenario)).map_err(named)?;
     let limits = alerts::limits(scenario);
@@ -99,7 +100,7 @@ pub(super) fn run<const N: usize>(
         listening.arm(&mut monitor, &limits).map_err(named)?;
     }
     let margins = Margins::new(&INFO, &board, &rails);
-    let mut books = Books::new(scenario, &rails, &margins, clock)?;
+    let mut books = Books::new(scenario, &rails, &margins, witness);
     books.take(monitor.sample()?);
     let begun_ns = bench.now_ns();
 

@@ -3,7 +3,6 @@ use crake::Clock;
 use crate::bus;
 
 /// The host's clock: a little off.
-#[derive(Clone)]
 pub(super) struct HostClock {
     bench: bus::Clock,
     error_ppb: i64,
@@ -13,12 +12,6 @@ impl HostClock {
     /// A clock that is `error_ppb` fast.
     pub(super) fn new(bench: bus::Clock, error_ppb: i64) -> Self {
         Self { bench, error_ppb }
-    }
-
-    /// The moment, in nanoseconds of the bench's time, at which it shows so many halves of a
-    /// microsecond.
-    pub(super) fn true_ns(&self, half_us: u64) -> u64 {
-        true_ns(half_us, self.error_ppb)
     }
 }
 
@@ -34,12 +27,6 @@ fn host_us(ns: u64, error_ppb: i64) -> u64 {
     u64::try_from(shown).unwrap_or(u64::MAX)
 }
 
-/// The way back.
-fn true_ns(half_us: u64, error_ppb: i64) -> u64 {
-    let ns = i128::from(half_us) * 500_000_000_000 / i128::from(1_000_000_000 + error_ppb);
-    u64::try_from(ns).unwrap_or(u64::MAX)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -50,8 +37,5 @@ mod tests {
         assert_eq!(host_us(1_000_000_000, 100_000), 1_000_100);
         assert_eq!(host_us(1_000_000_000, -100_000), 999_900);
         assert_eq!(host_us(999, 0), 0);
-        assert_eq!(true_ns(2 * 1_000_100, 100_000), 1_000_000_000);
-        assert_eq!(true_ns(2 * 999_900, -100_000), 1_000_000_000);
-        assert_eq!(true_ns(3, 0), 1_500);
     }
 }

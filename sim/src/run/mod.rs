@@ -12,7 +12,6 @@
 //! # Ok::<(), Box<dyn std::error::Error>>(())
 //! ```
 
-mod accounted;
 mod alerts;
 mod board;
 mod books;
