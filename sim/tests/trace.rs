@@ -434,7 +434,14 @@ fn the_program_records_a_stretch_of_a_run() -> Tested {
     assert!(recorded.status.success(), "{recorded:?}");
     assert_eq!(
         directory.files(),
-        ["readings.csv", "trace.vcd", "transactions.jsonl"]
+        [
+            "alerts.csv",
+            "readings.csv",
+            "report.json",
+            "report.txt",
+            "trace.vcd",
+            "transactions.jsonl"
+        ]
     );
     let read = Read::new(&directory.path().join("trace.vcd"))?;
     assert_eq!((read.begin_ns, read.end_ns), (990_000_000, 1_015_000_000));

@@ -5,6 +5,7 @@
 //! not be written: one message on standard error, and nothing half-written; 130, interrupted,
 //! nothing half-written either.
 
+mod alerts;
 mod conformance;
 mod new;
 mod output;
@@ -68,10 +69,22 @@ struct Run {
     /// Print one JSON object (docs/report.md describes it) instead of tables.
     #[arg(long)]
     json: bool,
-    /// Also write every reading to DIR/readings.csv, and a stretch of the run to DIR/trace.vcd and
-    /// DIR/transactions.jsonl (docs/trace.md describes them).
+    /// Also write to DIR: report.txt and report.json, every reading (readings.csv), every alert
+    /// (alerts.csv), and a stretch of the run (trace.vcd and transactions.jsonl; docs/trace.md
+    /// describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Leave readings out of readings.csv that come sooner than so many seconds after the one
+    /// before; the last one is always there.
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        default_value = "0",
+        value_parser = seconds,
+        allow_negative_numbers = true,
+        requires = "out"
+    )]
+    readings_every: Duration,
     /// Write over files of an earlier run in DIR.
     #[arg(long, requires = "out")]
     overwrite: bool,
@@ -168,7 +181,10 @@ fn perform(args: &Run) -> Result<bool, String> {
     let output = args
         .out
         .as_deref()
-        .map(|directory| Output::create(directory, window, &scenario, args.overwrite))
+        .map(|directory| {
+            let every = args.readings_every;
+            Output::create(directory, window, every, &scenario, args.overwrite)
+        })
         .transpose()?;
     let mut screen = Screen::new(output);
 
@@ -180,21 +196,19 @@ fn perform(args: &Run) -> Result<bool, String> {
         None => format!("{error} (seed {seed})"),
     })?;
     let wall_s = begun.elapsed().as_secs_f64();
+    let (tables, object) = (table::report(&report, wall_s), object(&report, wall_s)?);
     if let Some(output) = screen.into_output() {
-        output.keep()?;
+        output.keep(&report, &tables, &object)?;
     }
-    print(&report, wall_s, args.json)?;
+    show(if args.json { &object } else { &tables })?;
     Ok(report.verdict.holds)
 }
 
-fn print(report: &Report, wall_s: f64, json: bool) -> Result<(), String> {
-    if json {
-        let mut object = serde_json::to_value(report).map_err(text)?;
-        object["wall_s"] = wall_s.into();
-        show(&format!("{object:#}\n"))
-    } else {
-        show(&table::report(report, wall_s))
-    }
+/// The report as one JSON object.
+fn object(report: &Report, wall_s: f64) -> Result<String, String> {
+    let mut object = serde_json::to_value(report).map_err(text)?;
+    object["wall_s"] = wall_s.into();
+    Ok(format!("{object:#}\n"))
 }
 
 /// Writes to standard output.

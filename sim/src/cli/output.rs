@@ -1,15 +1,27 @@
-use std::io;
+use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
-use super::readings::Readings;
+use super::quantity::{count, quantity};
+use super::readings::{self, Readings};
 use crate::bench::{Bench, Part};
-
-use crate::run::Row;
+use crate::growing::Growing;
+use crate::run::{Report, Row};
 use crate::scenario::Scenario;
 use crate::trace::{Trace, Traced, Window};
 
 /// What is written.
-const FILES: [&str; 3] = ["readings.csv", "trace.vcd", "transactions.jsonl"];
+const FILES: [&str; 6] = [
+    "readings.csv",
+    "alerts.csv",
+    "report.txt",
+    "report.json",
+    "trace.vcd",
+    "transactions.jsonl",
+];
+
+/// Bytes of readings.csv from which on whoever is no terminal is told of them, too.
+const MUCH: u64 = 100_000_000;
 
 /// The files of one run: none of them is there before the run has come to its end.
 pub(super) struct Output {
@@ -24,6 +36,7 @@ impl Output {
     pub(super) fn create(
         directory: &Path,
         window: Window,
+        readings_every: Duration,
         scenario: &Scenario,
         overwrite: bool,
     ) -> Result<Self, String> {
@@ -40,8 +53,9 @@ impl Output {
                 path.display()
             ));
         }
-        let readings = Readings::create(directory)
+        let readings = Readings::create(directory, readings_every)
             .map_err(|error| format!("{error}; name another directory with --out"))?;
+        foretell(directory, readings_every, scenario);
         let rails = scenario.rails.iter();
         Ok(Self {
             directory: directory.to_owned(),
@@ -69,12 +83,41 @@ impl Output {
         self.readings.write(row)
     }
 
-    /// The run is over: gives the files their names.
-    pub(super) fn keep(self) -> Result<(), String> {
+    /// The run is over: writes what is known only now, and gives the files their names.
+    pub(super) fn keep(self, report: &Report, tables: &str, object: &str) -> Result<(), String> {
         let keep = || {
+            let ends = [
+                ("alerts.csv", super::alerts::table(report)?),
+                ("report.txt", tables.to_owned()),
+                ("report.json", object.to_owned()),
+            ];
+            let mut whole = Vec::new();
+            for (name, text) in ends {
+                let mut file = Growing::create(&self.directory, name)?;
+                file.write_all(text.as_bytes())?;
+                whole.push(file);
+            }
             self.readings.keep()?;
+            for mut file in whole {
+                file.keep()?;
+            }
             self.trace.map_or(Ok(()), Trace::finish)
         };
-        keep().map_err(|error| error.to_string())
+        keep().map_err(|error: io::Error| error.to_string())
     }
+}
+
+/// Says how great readings.csv will be: on a terminal, and anywhere if it is much.
+fn foretell(directory: &Path, every: Duration, scenario: &Scenario) {
+    let (rows, bytes) = readings::size(scenario, every);
+    if bytes < MUCH && !io::stderr().is_terminal() {
+        return;
+    }
+    let path = directory.join(FILES[0]);
+    let size = quantity(bytes as f64, 2, "B");
+    eprintln!(
+        "crake-sim: {} will have {} rows, some {size}; --readings-every SECONDS thins it",
+        path.display(),
+        count(rows)
+    );
 }

@@ -1,12 +1,21 @@
 use std::io;
 use std::path::Path;
+use std::time::Duration;
 
 use crate::growing::Growing;
 use crate::run::Row;
+use crate::scenario::Scenario;
 
 /// The file of readings while it grows.
 pub(super) struct Readings {
     writer: csv::Writer<Growing>,
+    every_us: u64,
+    /// The sample whose readings come now: its time, and whether they are written.
+    present: Option<(u64, bool)>,
+    /// Time of the sample that was written last.
+    written_us: Option<u64>,
+    /// Readings of the present sample, if they are not written: the last one's are, at the end.
+    left_out: Vec<[String; HEADER.len()]>,
 }
 
 const HEADER: [&str; 8] = [
@@ -20,37 +29,88 @@ const HEADER: [&str; 8] = [
     "clipped",
 ];
 
+/// Rows and bytes, about, that a scenario's readings will have.
+pub(super) fn size(scenario: &Scenario, every: Duration) -> (u64, u64) {
+    let every_ns = u64::try_from(every.as_nanos()).unwrap_or(u64::MAX);
+    let read_ns = scenario.host.read_every_ns;
+    // Of those that are read, the first one after so long.
+    let every_ns = every_ns
+        .max(read_ns)
+        .div_ceil(read_ns)
+        .saturating_mul(read_ns);
+    let samples = scenario.duration_ns.div_ceil(every_ns);
+    let names = scenario.rails.iter().map(|rail| rail.name.len() as u64);
+    let bytes: u64 = names.map(|name| name + NUMBERS).sum();
+    let rows = samples.saturating_mul(scenario.rails.len() as u64);
+    (rows, samples.saturating_mul(bytes))
+}
+
+/// Bytes of a row without its rail's name.
+const NUMBERS: u64 = 74;
+
 impl Readings {
-    /// Begins `readings.csv` in `directory`, which is made where it is missing.
-    pub(super) fn create(directory: &Path) -> io::Result<Self> {
+    /// Begins `readings.csv` in `directory`, which is made where it is missing; with readings at
+    /// least `every` so long after the ones before.
+    pub(super) fn create(directory: &Path, every: Duration) -> io::Result<Self> {
         let file = Growing::create(directory, "readings.csv")?;
         let mut writer = csv::Writer::from_writer(file);
         writer.write_record(HEADER)?;
-        Ok(Self { writer })
+        Ok(Self {
+            writer,
+            every_us: u64::try_from(every.as_micros()).unwrap_or(u64::MAX),
+            present: None,
+            written_us: None,
+            left_out: Vec::new(),
+        })
     }
 
-    /// Adds a row. Every number is exact: whole nano-units written as decimals.
+    /// Adds a row, or keeps it in case it is of the last sample.
     pub(super) fn write(&mut self, row: &Row<'_>) -> io::Result<()> {
-        let timestamp = row.timestamp;
-        let middle_us = i128::from(timestamp.before_us) + i128::from(timestamp.width_us() / 2);
-        self.writer.write_record([
-            decimal(middle_us, 6).as_str(),
-            row.rail,
-            &decimal(row.reading.voltage.as_nanovolts().into(), 9),
-            &decimal(row.reading.current.as_nanoamps().into(), 9),
-            &decimal(row.reading.power.as_nanowatts().into(), 9),
-            &decimal(row.charge.as_nanocoulombs(), 9),
-            &decimal(row.energy.as_nanojoules(), 9),
-            if row.clipped { "1" } else { "0" },
-        ])?;
+        let at_us = row.timestamp.before_us;
+        let due = match self.present {
+            Some((present_us, due)) if present_us == at_us => due,
+            _ => {
+                self.left_out.clear();
+                let since_us = self
+                    .written_us
+                    .map(|written_us| at_us.saturating_sub(written_us));
+                since_us.is_none_or(|since_us| since_us >= self.every_us)
+            }
+        };
+        self.present = Some((at_us, due));
+        if due {
+            self.written_us = Some(at_us);
+            self.writer.write_record(cells(row))?;
+        } else {
+            self.left_out.push(cells(row));
+        }
         Ok(())
     }
 
     /// The file is complete: gives it its name.
-    pub(super) fn keep(self) -> io::Result<()> {
+    pub(super) fn keep(mut self) -> io::Result<()> {
+        for row in &self.left_out {
+            self.writer.write_record(row)?;
+        }
         let file = self.writer.into_inner();
         file.map_err(csv::IntoInnerError::into_error)?.keep()
     }
+}
+
+/// Every number is exact: whole nano-units written as decimals.
+fn cells(row: &Row<'_>) -> [String; HEADER.len()] {
+    let timestamp = row.timestamp;
+    let middle_us = i128::from(timestamp.before_us) + i128::from(timestamp.width_us() / 2);
+    [
+        decimal(middle_us, 6),
+        row.rail.to_owned(),
+        decimal(row.reading.voltage.as_nanovolts().into(), 9),
+        decimal(row.reading.current.as_nanoamps().into(), 9),
+        decimal(row.reading.power.as_nanowatts().into(), 9),
+        decimal(row.charge.as_nanocoulombs(), 9),
+        decimal(row.energy.as_nanojoules(), 9),
+        if row.clipped { "1" } else { "0" }.to_owned(),
+    ]
 }
 
 /// `value` in units of 10^-`places` as a decimal number.

@@ -81,7 +81,7 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
     let width = names.max().unwrap_or(0).max(8);
     writeln!(
         out,
-        "alerts   {:width$} {:13} {:6} {:>9} {:>6} {:>10} {:>10}  {:>22}  {:>22}",
+        "alerts   {:width$} {:13} {:6} {:>9}  {:>6} {:>10} {:>10}  {:>22}  {:>22}",
         "rail",
         "kind",
         "output",
@@ -112,7 +112,7 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
         let event = same.iter().filter_map(|alert| alert.edge_to_event_s);
         writeln!(
             out,
-            "         {:width$} {:13} {:6} {:>9} {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
+            "         {:width$} {:13} {:6} {:>9}  {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
             alert.rail,
             alert.kind.replace('_', "-"),
             alert.output,
@@ -161,7 +161,7 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
     parts(out, "charge", "C", &rail.charge_c.bound_parts)?;
     writeln!(
         out,
-        "  {:8} {:>13} {:>13} {:>13} {:>13}",
+        "  {:8} {:>13}  {:>13}  {:>13}  {:>13}",
         "", "least read", "mean read", "greatest read", "over the time"
     )?;
     // Current and power have a mean over all the time, from the totals; voltage only of readings.
@@ -229,13 +229,13 @@ fn spread(
     };
     write!(
         out,
-        "  {name:8} {:>13} {:>13} {:>13}",
+        "  {name:8} {:>13}  {:>13}  {:>13}",
         quantity(spread.least, 5, unit),
         quantity(spread.mean, 5, unit),
         quantity(spread.greatest, 5, unit)
     )?;
     match mean {
-        Some(mean) => writeln!(out, " {:>13}", quantity(mean, 5, unit)),
+        Some(mean) => writeln!(out, "  {:>13}", quantity(mean, 5, unit)),
         None => writeln!(out),
     }
 }

@@ -1,6 +1,7 @@
 //! Files that are none, files that do not end, and what is left behind.
 
 use std::fs;
+use std::io::Read;
 use std::os::unix::fs::symlink;
 use std::process::{Command, Stdio};
 
@@ -77,6 +78,7 @@ fn a_signal_leaves_nothing_behind() {
             .current_dir(&case.directory)
             .args(["run", "scenario.toml", "--out", "out"])
             .stdout(Stdio::null())
+            .stderr(Stdio::piped())
             .spawn()
             .expect("it starts");
         let growing = case.directory.join("out/.readings.csv.part");
@@ -93,6 +95,14 @@ fn a_signal_leaves_nothing_behind() {
         assert!(sent.expect("kill is there").success());
         let status = run.wait().expect("it ends");
         assert_eq!(status.code(), Some(130), "{signal}");
+        // A reading a second of a year, some 80 bytes each.
+        let mut told = String::new();
+        run.stderr
+            .take()
+            .map(|mut errors| errors.read_to_string(&mut told));
+        assert!(told.starts_with(
+            "crake-sim: out/readings.csv will have 31 536 000 rows, some 2.5 GB; --readings-every"
+        ), "{told}");
         assert_eq!(
             fs::read_dir(case.directory.join("out"))
                 .expect("it is there")

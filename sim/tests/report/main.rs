@@ -1,6 +1,10 @@
 //! What the program prints and writes, against the document that describes it.
 #![cfg(feature = "cli")]
 
+mod files;
+mod judgement;
+mod tables;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -232,28 +236,4 @@ greatest_a = 3
     }
     let readings = fs::read_to_string(directory.join("readings.csv")).unwrap();
     assert!(readings.lines().skip(1).all(|row| row.ends_with(",1")));
-}
-
-/// The table shows what the object has.
-#[test]
-fn the_table_names_every_rail_its_totals_and_their_bounds() {
-    let output = run(&[SKIFF, "--for", "20"]);
-    assert_eq!(output.status.code(), Some(0));
-    let table = String::from_utf8(output.stdout).unwrap();
-    for wanted in [
-        "DRIVE (channel 0)",
-        "CELL",
-        "LOGIC",
-        "MODEM",
-        "seed 1",
-        "measured",
-        "truth",
-        "bound",
-    ] {
-        assert!(table.contains(wanted), "{wanted} is not in\n{table}");
-    }
-    assert!(
-        !table.contains("OUTSIDE") && !table.contains("NaN"),
-        "{table}"
-    );
 }

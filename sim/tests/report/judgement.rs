@@ -1,0 +1,131 @@
+//! What the bench concludes: figures that it could get wrong without anyone's noticing, and verdicts
+//! that are false.
+
+use std::fs;
+use std::path::PathBuf;
+
+use serde_json::Value;
+
+use crate::{SKIFF, json, run, scratch};
+
+fn number(value: &Value) -> f64 {
+    value.as_f64().unwrap()
+}
+
+fn scenario(name: &str, text: &str) -> PathBuf {
+    let path = scratch(name).join("scenario.toml");
+    fs::write(&path, text).unwrap();
+    path
+}
+
+/// Means are totals over time, and nothing else.
+#[test]
+fn means_over_the_time_are_totals_over_time() {
+    for rail in json(&[SKIFF, "--for", "20"])["rails"].as_array().unwrap() {
+        for (mean, total) in [("mean_current_a", "charge_c"), ("mean_power_w", "energy_j")] {
+            let expected = number(&rail[total]["measured"]) / number(&rail["duration_s"]);
+            let off = (number(&rail[mean]) / expected - 1.0).abs();
+            assert!(off < 1e-12, "{mean}: {off}");
+            assert!(rail[total]["measured"] != rail[total]["truth"]);
+        }
+    }
+}
+
+/// Fifteen pulses of 1 A for 0.4 s, each between two scans, on a load that is said never to step: 6 C
+/// are missing, and 1 C is what a scan at either end may make. The run is told so, with the rail, and ends with status 1.
+#[test]
+fn a_total_far_too_low_fails_the_run() {
+    let text = r#"title = "t"
+duration_s = 30
+part = { scan_rate = 1, errors = "none" }
+[[rail]]
+name = "SPARK"
+sense.resistance_ohm = 0.01
+source.voltage_v = 5
+load = { kind = "pulses", low_a = 0, high_a = 1, first_s = 1.3, period_s = 2, width_s = 0.4 }
+load_declared = { steps_per_hour = 0, step_a = 0, flow = "forward", greatest_a = 1, voltage_v = [5, 5] }
+"#;
+    let path = scenario("too_low", text);
+    let output = run(&[path.to_str().unwrap(), "--json"]);
+    assert_eq!(output.status.code(), Some(1));
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert!(errors.contains("lies outside its bound"), "{errors}");
+    let object: Value = serde_json::from_slice(&output.stdout).unwrap();
+    let rail = &object["rails"][0];
+    for (total, missing) in [("charge_c", 6.0), ("energy_j", 30.0)] {
+        let figure = &rail[total];
+        assert!(
+            (number(&figure["truth"]) - missing).abs() < 1e-6,
+            "{figure}"
+        );
+        assert!(-number(&figure["difference"]) > number(&figure["bound"]));
+        assert_eq!(figure["within"], false);
+    }
+    assert_eq!(object["verdict"]["holds"], false);
+    let outside = object["verdict"]["outside"].as_array().unwrap();
+    let told =
+        ["energy", "charge"].map(|it| Value::from(format!("SPARK {it} lies outside its bound")));
+    assert_eq!(outside[..2], told);
+}
+
+/// The bus's own log, over the whole run, has as many transfers, bytes and as much time.
+#[test]
+fn traffic_is_what_the_log_has() {
+    let directory = scratch("traffic");
+    let out = directory.to_str().unwrap();
+    let object = json(&[SKIFF, "--for", "5", "--out", out, "--trace-for", "6"]);
+    let log = fs::read_to_string(directory.join("transactions.jsonl")).unwrap();
+    let log: Vec<Value> = log
+        .lines()
+        .map(|line| serde_json::from_str(line).unwrap())
+        .collect();
+    let length = |message: &Value| 1 + message["bytes"].as_array().unwrap().len();
+    let bytes: usize = log
+        .iter()
+        .flat_map(|transfer| transfer["messages"].as_array().unwrap())
+        .map(length)
+        .sum();
+    let busy_ns: f64 = log
+        .iter()
+        .map(|transfer| number(&transfer["stop_ns"]) - number(&transfer["start_ns"]))
+        .sum();
+    let bus = &object["bus"];
+    assert_eq!(bus["transactions"], log.len());
+    assert_eq!(bus["bytes"], bytes);
+    assert!((number(&bus["busy_s"]) - busy_ns / 1e9).abs() < 1e-9);
+    // Every 0.997 s, at the end and at the beginning; at 3 and 4.1 s begins a pulse of the modem,
+    // which is served with a sample.
+    assert_eq!(object["samples"], 6 + 1 + 2);
+}
+
+/// A step at 2 s beyond the limit, served after exactly a second: flags and a sample take some
+/// milliseconds more.
+#[test]
+fn the_latency_is_as_long_as_it_says() {
+    let text = r#"title = "t"
+duration_s = 5
+host = { latency_us = 1000000, read_every_s = 5 }
+[[rail]]
+name = "STEP"
+sense.resistance_ohm = 0.01
+source.voltage_v = 5
+load = { kind = "steps", initial_a = 0.1, steps = [[2, 2]] }
+[[rail.alert]]
+kind = "over_current"
+limit_a = 1
+output = "A"
+"#;
+    let path = scenario("latency", text);
+    let object = json(&[path.to_str().unwrap()]);
+    let alert = &object["alerts"][0];
+    let (edge_s, event_s) = (
+        number(&alert["crossing_to_edge_s"]),
+        number(&alert["edge_to_event_s"]),
+    );
+    assert!((1.003..1.009).contains(&event_s), "{event_s}");
+    assert!(number(&alert["edge_to_event_bound_s"]) < 1.010);
+    // Without debounce the first conversion beyond the limit trips it: a scan and two conversions.
+    assert!((0.0..0.000_7).contains(&edge_s), "{edge_s}");
+    let told = 2.0 + edge_s + event_s;
+    assert!((number(&alert["time_s"]) - told).abs() < 1e-9);
+}
