@@ -112,7 +112,7 @@ impl Piece {
         let (i0, v0) = (self.start_na as f64, self.start_nv as f64);
         let (a, b) = (self.end_na as f64 - i0, self.end_nv as f64 - v0);
         let x = -(i0 * b + v0 * a) / (2.0 * a * b);
-        (x > 0.0 && x < 1.0).then(|| ((i0 + a * x) * (v0 + b * x)) as i128)
+        (x > 0.0 && x < 1.0).then_some(((i0 + a * x) * (v0 + b * x)) as i128)
     }
 }
 
