@@ -1,3 +1,6 @@
+use core::sync::atomic::AtomicBool;
+use core::sync::atomic::Ordering::Relaxed;
+
 use crake::old::alert::{Causes, Plan};
 use crake::old::exchange::{Effort, Fault, Step, Turn};
 use crake::old::part::{Codec, Codes, Counters, Head, Joint, Part, Spec};
@@ -5,15 +8,19 @@ use crake::old::{Channel, Ranges, Sampling, Stamp, Task};
 
 use super::{Memory, Tamper};
 
-/// A map with a mistake. `SHORT`: its effort is too small, which no object could say of itself.
+/// Whether the effort of the map that is tried is too small. No object could say so of itself, and a
+/// type of its own would compile the whole kit once more for each part.
+pub(super) static IS_SHORT: AtomicBool = AtomicBool::new(false);
+
+/// A map with a mistake.
 #[derive(Debug)]
-pub struct Mutant<P, const SHORT: bool> {
+pub struct Mutant<P> {
     inner: P,
     tamper: &'static dyn Tamper,
     memory: Memory,
 }
 
-impl<P, const SHORT: bool> Mutant<P, SHORT> {
+impl<P> Mutant<P> {
     /// A good map with a mistake in it.
     pub const fn new(inner: P, tamper: &'static dyn Tamper) -> Self {
         let memory = Memory {
@@ -28,7 +35,7 @@ impl<P, const SHORT: bool> Mutant<P, SHORT> {
     }
 }
 
-impl<P: Part, const SHORT: bool> Mutant<P, SHORT> {
+impl<P: Part> Mutant<P> {
     /// One call of an operation of the inner map, with what arrives and what is handed out tampered with.
     fn played(
         &mut self,
@@ -50,7 +57,7 @@ impl<P: Part, const SHORT: bool> Mutant<P, SHORT> {
     }
 }
 
-impl<P: Part, const SHORT: bool> Codec for Mutant<P, SHORT> {
+impl<P: Part> Codec for Mutant<P> {
     fn spec(&self) -> &'static Spec {
         self.tamper.spec(self.inner.spec())
     }
@@ -72,7 +79,7 @@ impl<P: Part, const SHORT: bool> Codec for Mutant<P, SHORT> {
     }
 }
 
-impl<P: Part, const SHORT: bool> Part for Mutant<P, SHORT> {
+impl<P: Part> Part for Mutant<P> {
     type Block = P::Block;
     const EMPTY: Self::Block = P::EMPTY;
     const CHECKED: bool = P::CHECKED;
@@ -161,7 +168,7 @@ impl<P: Part, const SHORT: bool> Part for Mutant<P, SHORT> {
 
     fn effort(task: Task, read_max: u8) -> Effort {
         let effort = P::effort(task, read_max);
-        if SHORT && task == Task::Arm {
+        if IS_SHORT.load(Relaxed) && task == Task::Arm {
             // As if limits were not read back.
             return Effort {
                 transfers: effort.transfers / 2,

@@ -8,6 +8,7 @@ mod moorhen;
 mod operating;
 
 use core::fmt::Debug;
+use core::sync::atomic::Ordering::Relaxed;
 
 use crake::old::alert::Causes;
 use crake::old::exchange::{Step, Turn};
@@ -96,20 +97,20 @@ pub struct Memory {
 
 /// A subject whose map has a mistake, on the fixture of the good one.
 #[derive(Debug)]
-pub struct Mutated<'s, S, const SHORT: bool> {
+pub struct Mutated<'s, S> {
     subject: &'s S,
     tamper: &'static dyn Tamper,
 }
 
-impl<'s, S, const SHORT: bool> Mutated<'s, S, SHORT> {
+impl<'s, S> Mutated<'s, S> {
     /// The subject with this mistake in its map.
     pub const fn new(subject: &'s S, tamper: &'static dyn Tamper) -> Self {
         Self { subject, tamper }
     }
 }
 
-impl<S: Subject<N>, const SHORT: bool, const N: usize> Subject<N> for Mutated<'_, S, SHORT> {
-    type Part = Mutant<S::Part, SHORT>;
+impl<S: Subject<N>, const N: usize> Subject<N> for Mutated<'_, S> {
+    type Part = Mutant<S::Part>;
     type Desk = S::Desk;
 
     fn stated(&self) -> Stated {
@@ -145,7 +146,7 @@ impl<S: Subject<N>, const SHORT: bool, const N: usize> Subject<N> for Mutated<'_
     }
 }
 
-/// The first check that finds the mistake, if any does.
+/// The first check that finds the mistake, if any does. For one mistake at a time.
 pub fn caught<S: Subject<N>, const N: usize>(
     subject: &S,
     tamper: &'static dyn Tamper,
@@ -153,9 +154,8 @@ pub fn caught<S: Subject<N>, const N: usize>(
 where
     S::Part: Part,
 {
-    if tamper.is_short() {
-        first_failure(&Mutated::<S, true>::new(subject, tamper))
-    } else {
-        first_failure(&Mutated::<S, false>::new(subject, tamper))
-    }
+    map::IS_SHORT.store(tamper.is_short(), Relaxed);
+    let found = first_failure(&Mutated::new(subject, tamper));
+    map::IS_SHORT.store(false, Relaxed);
+    found
 }
