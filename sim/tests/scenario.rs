@@ -39,6 +39,7 @@ fn steps(rail: &mut Rail, until_ns: u64) -> Vec<(u64, i64)> {
 
 #[test]
 fn declarations_of_the_skiff_are_true_and_tight() {
+    let mut seen = Vec::new();
     for plan in skiff().rails {
         let name = &plan.name;
         let mut rail = plan.rail().unwrap();
@@ -66,10 +67,31 @@ fn declarations_of_the_skiff_are_true_and_tight() {
             voltage_nv: plan.declared.voltage_nv,
         };
         assert_eq!(plan.declared, found, "{name}");
+        // The voltage from above and below, by 5 % at the most.
         let (least, greatest) = plan.declared.voltage_nv.unwrap();
-        assert!(least <= extremes.voltage_nv_min, "{name}: {extremes:?}");
-        assert!(greatest >= extremes.voltage_nv_max, "{name}: {extremes:?}");
+        let (lowest, highest) = (extremes.voltage_nv_min, extremes.voltage_nv_max);
+        assert!(
+            (lowest * 95 / 100..=lowest).contains(&least),
+            "{name}: {extremes:?}"
+        );
+        assert!(
+            (highest..=highest * 105 / 100).contains(&greatest),
+            "{name}: {extremes:?}"
+        );
+        seen.push((plan.name, found.steps_per_hour, found.flow));
     }
+    // By the numbers of the file: every second up and down; 514 trains of three pulses, and four
+    // edges in the two seconds that an hour has left over 514 trains.
+    let expected = [
+        ("DRIVE", 0, Flow::Both),
+        ("CELL", 0, Flow::Forward),
+        ("LOGIC", 2 * 3_600, Flow::Forward),
+        ("MODEM", 514 * 6 + 4, Flow::Forward),
+    ];
+    assert_eq!(
+        seen,
+        expected.map(|(name, steps, flow)| (name.to_owned(), steps, flow))
+    );
 }
 
 /// Mean magnitudes over whole seconds of the recording, by trapezoids whose halves never differ in
@@ -280,4 +302,51 @@ fn every_key_in_use_is_documented() {
             assert!(tables.contains(&format!("`{key}`")), "{key}");
         }
     }
+}
+
+/// The defaults of the document's tables, in the units that they are kept in.
+#[test]
+fn what_is_left_out_is_as_the_document_says() {
+    let text = r#"title = "t"
+duration_s = 10
+[[rail]]
+name = "MAIN"
+sense.resistance_ohm = 0.01
+source.voltage_v = 5
+load.current_a = 1
+[[rail.alert]]
+kind = "over_current"
+limit_a = 1.5
+output = "A"
+"#;
+    let scenario = Scenario::parse(text, DOCUMENT).unwrap();
+    assert_eq!((scenario.seed, scenario.bus_hz), (1, 400_000));
+    let part = &scenario.part;
+    assert_eq!(
+        (part.address, part.scans_per_second, part.averaging),
+        (0x32, 2_000, 0)
+    );
+    assert_eq!(part.errors, Errors::Individual);
+    let host = &scenario.host;
+    assert_eq!((host.clock_limit_ppb, host.clock_error_ppb), (50_000, None));
+    assert_eq!((host.read_every_ns, host.latency_ns), (SECOND, 100_000));
+    let board = &scenario.board;
+    assert_eq!(
+        (board.ambient_mc, board.declared_mc),
+        (25_000, (-40_000, 85_000))
+    );
+    let rail = &scenario.rails[0];
+    assert_eq!((rail.channel, rail.source.impedance_uohm), (0, 0));
+    let expected = Sense {
+        resistance_nohm: 10_000_000,
+        tolerance_ppm: 10_000,
+        temperature_coefficient_ppb_per_k: 50_000,
+        thermal_resistance_mk_per_w: 20_000,
+        sense_full_scale_nv: 65_535_000,
+        rail_full_scale_nv: 65_535_000_000,
+    };
+    assert_eq!(rail.sense, expected);
+    let alert = &rail.alerts[0];
+    assert_eq!((alert.debounce, alert.latching), (1, true));
+    assert_eq!((alert.hysteresis, alert.look_again_ns), (None, None));
 }

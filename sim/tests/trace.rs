@@ -465,3 +465,36 @@ fn the_program_records_a_stretch_of_a_run() -> Tested {
     }
     Ok(())
 }
+
+/// What happens in the window's last nanosecond is in it, and what comes a nanosecond later is not.
+#[test]
+fn a_window_ends_with_its_last_nanosecond() -> Tested {
+    let sense = "corncrake_32.ch1_MAIN.sense";
+    let record = |length: Duration, name: &str| -> Result<Read, Box<dyn std::error::Error>> {
+        let directory = Directory::new(name);
+        let bench = Bench::new(1);
+        let part = wired(&bench)?;
+        let window = Window::new(Duration::ZERO, length);
+        let channels = [(1, "MAIN")];
+        let trace = Trace::start(
+            &bench,
+            &[Traced::new(&part, &channels)],
+            window,
+            directory.path(),
+        )?;
+        bench.i2c().write(0x32, &[0x05, 0x02])?; // channel 1
+        bench.i2c().write(0x32, &[0x04, 0x10])?; // 2000 scans a second
+        bench.run_for(ms(20));
+        trace.finish()?;
+        Read::new(&directory.path().join("trace.vcd"))
+    };
+    let whole = record(ms(20), "last-whole")?;
+    let (at_ns, code) = whole.of(sense).last().ok_or("a code")?.clone();
+    // 15 mV in codes of 500 nV.
+    assert_eq!(i64::from_str_radix(&code, 2)?, 30_000);
+    let last = record(Duration::from_nanos(at_ns), "last-in")?;
+    assert_eq!(last.of(sense).last(), Some(&(at_ns, code)));
+    let short = record(Duration::from_nanos(at_ns - 1), "last-out")?;
+    assert_eq!(short.of(sense).len(), 1);
+    Ok(())
+}

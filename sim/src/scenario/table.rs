@@ -7,7 +7,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::ScenarioError;
 use super::decimal;
-use super::error::Text;
+use super::error::{Text, shortened};
 use super::renamed;
 
 type Result<T> = std::result::Result<T, ScenarioError>;
@@ -169,7 +169,7 @@ impl<'a> Table<'a> {
         }
         let message = format!(
             "unknown key {} in {}; it takes {}",
-            key.get_ref(),
+            shortened(key.get_ref()),
             self.header,
             self.asked.join(", ")
         );

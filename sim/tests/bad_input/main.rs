@@ -5,6 +5,7 @@
 mod arguments;
 mod case;
 mod files;
+mod malformed;
 mod names;
 mod start;
 

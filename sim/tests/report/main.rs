@@ -2,6 +2,7 @@
 #![cfg(feature = "cli")]
 
 mod files;
+mod individuals;
 mod judgement;
 mod tables;
 
