@@ -25,6 +25,7 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
         self::rail(out, rail)?;
     }
     alerts(out, &report.alerts)?;
+    faults(out, report)?;
     writeln!(out)?;
     let [least, greatest] = report.unaccounted_s;
     if greatest > 0.0 {
@@ -125,6 +126,39 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
             reaction(edge, alert.crossing_to_edge_bound_s),
             reaction(event, alert.edge_to_event_bound_s),
         )?;
+    }
+    Ok(())
+}
+
+/// One line for each fault of the scenario, and for each way in which the driver failed.
+fn faults(out: &mut String, report: &Report) -> fmt::Result {
+    let faults = report.faults.iter();
+    let faults: Vec<_> = faults
+        .map(|fault| (&fault.what, fault.times, fault.first_s, fault.last_s))
+        .collect();
+    let failures = report.failures.iter();
+    let failures: Vec<_> = failures
+        .map(|failure| {
+            let (first_s, last_s) = (Some(failure.first_s), Some(failure.last_s));
+            (&failure.what, failure.times, first_s, last_s)
+        })
+        .collect();
+    for (title, rows) in [("faults", faults), ("failures", failures)] {
+        if rows.is_empty() {
+            continue;
+        }
+        writeln!(
+            out,
+            "\n{title:9}{:>8} {:>11} {:>11}  what",
+            "times", "first", "last"
+        )?;
+        for (what, times, first_s, last_s) in rows {
+            let seconds = |moment: Option<f64>| {
+                moment.map_or_else(|| "-".to_owned(), |moment_s| format!("{moment_s:.3} s"))
+            };
+            let (times, first, last) = (count(times), seconds(first_s), seconds(last_s));
+            writeln!(out, "{:9}{times:>8} {first:>11} {last:>11}  {what}", "")?;
+        }
     }
     Ok(())
 }

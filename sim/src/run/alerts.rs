@@ -26,6 +26,10 @@ pub(super) struct Listener<'l> {
     latency: Duration,
     /// When the part was served last.
     served_ns: u64,
+    /// Services in a row that told nothing.
+    fruitless: u32,
+    /// Until when outputs are not listened to.
+    deaf_until_ns: u64,
     reactions: Reactions,
 }
 
@@ -86,6 +90,8 @@ impl<'l> Listener<'l> {
             queue: AlertQueue::new(),
             latency: Duration::from_nanos(latency_ns),
             served_ns: 0,
+            fruitless: 0,
+            deaf_until_ns: 0,
             reactions,
         }
     }
@@ -110,6 +116,10 @@ impl<'l> Listener<'l> {
     pub(super) fn wait_until(&mut self, until_ns: u64) -> Result<bool, RunError> {
         let now_ns = self.bench.now_ns();
         if now_ns >= until_ns {
+            return Ok(false);
+        }
+        if now_ns < self.deaf_until_ns {
+            self.bench.run_until(until_ns);
             return Ok(false);
         }
         let due = self.queue.next_in().map(|after| {
@@ -153,18 +163,29 @@ impl<'l> Listener<'l> {
     }
 
     /// Serves the part, and notes what it told; its sample is the monitor's last one.
+    ///
+    /// After a failure, and when an output stays low and nothing is told, outputs are not listened
+    /// to until `reading_ns`, when the part is served in any case: an output that is stuck would
+    /// keep host and bus busy.
     pub(super) fn serve<const N: usize, M>(
         &mut self,
         monitor: &mut M,
+        reading_ns: u64,
     ) -> Result<(), crake::Error<BusError>>
     where
         M: ShuntMonitor<N, BusError = BusError>,
     {
+        self.deaf_until_ns = reading_ns;
+        self.fruitless += 1;
         let sample = self.queue.service(monitor)?;
         self.served_ns = self.bench.now_ns();
         self.reactions.see(&self.lines);
         while let Some(event) = self.queue.next_event() {
             self.reactions.note(&event, sample, self.served_ns);
+            self.fruitless = 0;
+        }
+        if self.fruitless < FRUITLESS_MAX {
+            self.deaf_until_ns = 0;
         }
         self.reactions.served();
         Ok(())
@@ -196,6 +217,10 @@ impl<'l> Listener<'l> {
             .map(|(_, line)| line)
     }
 }
+
+/// Services in a row that tell nothing, after which an output is taken for stuck: one may find
+/// nothing where a flag that follows has gone again.
+const FRUITLESS_MAX: u32 = 8;
 
 async fn sleep(delay: &mut crate::bench::Delay, duration: Duration) {
     let us = duration.as_micros();

@@ -135,6 +135,9 @@ impl<const N: usize> Books<'_, N> {
             energy.value.as_nanojoules() as f64 / 1e9,
         );
         let duration_us = self.totals.counted_us();
+        if duration_us == 0 {
+            return None;
+        }
         let duration_s = duration_us as f64 / 1e6;
         let part_clock = self.totals.part_clock_us() as f64 / duration_us as f64;
 

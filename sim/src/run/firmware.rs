@@ -1,16 +1,19 @@
 use crake::alert::Limits;
+use crake::config::Scan;
 use crake::part::corncrake::{Corncrake, INFO};
 use crake::totals::Margins;
 use crake::units::{Charge, Energy};
-use crake::{Monitor, Reading, Sample, ShuntMonitor, Timestamp};
+use crake::{Monitor, Reading, Timestamp};
 
 use super::RunError;
 use super::alerts::{self, Listener};
 use super::board;
 use super::books::Books;
+use super::faults::Faults;
 use super::host::HostClock;
 use super::reactions::Reactions;
 use super::report::{BusReport, MonitorReport, Report};
+use super::service::Firmware;
 use super::verdict::Verdict;
 use crate::bench::{Bench, Part, Witness};
 use crate::bus::Speed;
@@ -83,73 +86,69 @@ pub(super) fn run<const N: usize>(
     let witness = Witness::new(&part);
     let clock = witness.clock(clock(&bench, scenario));
 
+    let faults = Faults::new(&bench, &part, scenario)?;
+
     let rails = board::rails::<N>(scenario);
     let board = board::board(scenario, &rails);
     let address = board::address(scenario);
-    let mut monitor =
+    let monitor =
         Monitor::new(bench.i2c(), bench.delay(), Corncrake::new(address), &board).with_clock(clock);
-    let named = |error| RunError::named(scenario, error);
-    monitor.init(&board::config(scenario)).map_err(named)?;
+    let config = board::config(scenario);
+    let mut scan = Scan::NONE;
+    if config.resolve(&INFO, &mut scan).is_err() {
+        // The set-up refuses it by the name of the rail.
+        scan = Scan::NONE;
+    }
     let limits = alerts::limits(scenario);
     let limits = Limits::new(&limits);
-    let mut listener = None;
-    if !limits.list().is_empty() {
-        let reactions = Reactions::new(scenario, &rails, monitor.last_sample().scan())?;
+    let listener = if limits.list().is_empty() {
+        None
+    } else {
+        let reactions = Reactions::new(scenario, &rails, &scan, &faults)?;
         let latency_ns = scenario.host.latency_ns;
-        let listening = listener.insert(Listener::new(&bench, &part, latency_ns, reactions));
-        listening.arm(&mut monitor, &limits).map_err(named)?;
-    }
+        Some(Listener::new(&bench, &part, latency_ns, reactions))
+    };
     let margins = Margins::new(&INFO, &board, &rails);
-    let mut books = Books::new(scenario, &rails, &margins, witness);
-    books.take(monitor.sample()?);
-    let begun_ns = bench.now_ns();
+    let books = Books::new(scenario, &rails, &margins, witness);
+    let mut firmware = Firmware::new(
+        scenario,
+        &bench,
+        (monitor, config),
+        (listener, &limits),
+        books,
+    );
 
     let mut next_ns = 0;
     while next_ns < scenario.duration_ns {
         next_ns = next_ns
             .saturating_add(scenario.host.read_every_ns)
             .min(scenario.duration_ns);
-        match &mut listener {
-            None => {
-                bench.run_until(next_ns);
-                monitor.sample()?;
-            }
-            Some(listener) => {
-                while listener.wait_until(next_ns)? {
-                    listener.serve(&mut monitor)?;
-                    books.take(monitor.last_sample());
-                }
-                if listener.is_low() {
-                    listener.serve(&mut monitor)?;
-                } else {
-                    monitor.sample()?;
-                    listener.show(&mut monitor)?;
-                }
-            }
-        }
-        let sample = monitor.last_sample();
-        books.take(sample);
-        books.read(sample, observer)?;
+        firmware.read(next_ns, observer)?;
         observer.progress(next_ns, scenario.duration_ns);
     }
 
-    let rails = books.reports(&INFO, monitor.last_sample().scan(), board.clock());
-    let alerts = listener.map(Listener::into_timeline).unwrap_or_default();
+    let books = &firmware.books;
+    let rails = books.reports(&INFO, &scan, board.clock());
+    let alerts = firmware.listener.take().map(Listener::into_timeline);
+    let alerts = alerts.unwrap_or_default();
+    let names = scenario.rails.iter().map(|rail| rail.name.as_str());
     Ok(Report {
         title: scenario.title.clone(),
         seed,
         duration_s: scenario.duration_ns as f64 / 1e9,
         scans_per_second: scenario.part.scans_per_second,
         read_every_s: scenario.host.read_every_ns as f64 / 1e9,
-        verdict: Verdict::new(&rails, &alerts),
+        verdict: Verdict::new(names, &rails, &alerts),
         rails,
         unaccounted_s: books.unaccounted_s(),
         discontinuities: books.totals.epoch(),
         alerts,
+        faults: faults.reports(),
         samples: books.samples,
         conversions: part.conversions(),
         bus: BusReport::new(bench.bus_stats(), bench.now_ns()),
-        monitor: MonitorReport::new(&part, bench.now_ns(), begun_ns),
+        monitor: MonitorReport::new(&part, bench.now_ns(), firmware.begun_ns),
+        failures: firmware.failures(),
     })
 }
 

@@ -18,14 +18,17 @@ mod books;
 mod crossings;
 mod error;
 mod extremes;
+mod faults;
 mod firmware;
 mod host;
 mod reactions;
 mod report;
+mod service;
 mod verdict;
 
 pub use error::RunError;
 pub use extremes::Spread;
+pub use faults::{FailureReport, FaultReport};
 pub use firmware::{Observer, Row, Silent};
 pub use reactions::AlertReport;
 pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report};
@@ -37,8 +40,8 @@ use crate::scenario::Scenario;
 /// report, to the bit.
 ///
 /// # Errors
-/// A board that the driver refuses, or a bus that failed where nothing should: each says what and
-/// where. Whatever `observer` could not do.
+/// A board that the driver refuses, or an operation of the driver that failed in a scenario without
+/// faults: each says what and where. Whatever `observer` could not do.
 pub fn run(
     scenario: &Scenario,
     seed: u64,

@@ -12,6 +12,7 @@ use serde::Serialize;
 
 use super::alerts::kind;
 use super::crossings::excursions;
+use super::faults::Faults;
 use crate::bench::Line;
 use crate::plant::PlantError;
 use crate::scenario::{AlertPlan, RailPlan, Route, Scenario};
@@ -34,13 +35,14 @@ pub struct AlertReport {
     pub limit: Option<f64>,
     /// From the moment at which the rail's true value is beyond the limit, and beyond all that
     /// instrument and board may be off by, to the output's edge, in seconds; none where the output
-    /// spoke earlier than that, where the line was low already, and where the rail was beyond the
-    /// limit before the limit was set.
+    /// spoke earlier than that, where the line was low already, where the rail was beyond the limit
+    /// before the limit was set, and where a fault of the scenario struck meanwhile.
     pub crossing_to_edge_s: Option<f64>,
     /// What the datasheet allows for it: (debounce × scan period + two conversions) ÷ (1 −
     /// oscillator tolerance).
     pub crossing_to_edge_bound_s: f64,
-    /// From the output's edge to the event, in seconds; none where the line was low already.
+    /// From the output's edge to the event, in seconds; none where the line was low already, and
+    /// where a fault of the scenario struck meanwhile.
     pub edge_to_event_s: Option<f64>,
     /// What host and bus allow for it: declared latency, longest transfer in progress, service.
     pub edge_to_event_bound_s: f64,
@@ -56,6 +58,7 @@ pub(super) struct Reactions {
     /// Since when each line was high when it fell last.
     high_since_ns: [u64; 2],
     timeline: Vec<AlertReport>,
+    faults: Faults,
 }
 
 /// A falling edge of a line.
@@ -80,6 +83,7 @@ impl Reactions {
         scenario: &Scenario,
         rails: &[Rail; N],
         scan: &Scan<N>,
+        faults: &Faults,
     ) -> Result<Self, PlantError> {
         let mut watched = Vec::new();
         for plan in &scenario.rails {
@@ -102,6 +106,7 @@ impl Reactions {
             falls: Vec::new(),
             high_since_ns: [0; 2],
             timeline: Vec::new(),
+            faults: faults.clone(),
         })
     }
 
@@ -158,7 +163,10 @@ impl Reactions {
             let ready_ns = fall.high_since_ns.max(self.armed_ns);
             (fall.at_ns <= to_ns && ready_ns <= from_ns).then_some(from_ns)
         });
-        let seconds = |from: Option<u64>, to: Option<u64>| Some((to? - from?) as f64 / 1e9);
+        let seconds = |from_ns: Option<u64>, to_ns: Option<u64>| {
+            let from_ns = from_ns.filter(|&ns| !self.faults.struck_since(ns))?;
+            Some((to_ns? - from_ns) as f64 / 1e9)
+        };
         let in_force = event
             .limit()
             .and_then(|limit| limit_in_force(sample, channel, limit));

@@ -2,6 +2,7 @@ use crake::Saturation;
 use serde::Serialize;
 
 use super::extremes::Spread;
+use super::faults::{FailureReport, FaultReport};
 use super::reactions::AlertReport;
 use super::verdict::Verdict;
 use crate::bench::Part;
@@ -32,6 +33,10 @@ pub struct Report {
     pub conversions: u64,
     /// Every alert, in the order in which the firmware heard of them.
     pub alerts: Vec<AlertReport>,
+    /// The scenario's faults, in its order.
+    pub faults: Vec<FaultReport>,
+    /// Operations of the driver that failed, in the order of the first time.
+    pub failures: Vec<FailureReport>,
     /// Traffic.
     pub bus: BusReport,
     /// What measuring cost.
@@ -130,8 +135,8 @@ pub struct MonitorReport {
     pub energy_j: f64,
     /// The same over time, in watts.
     pub mean_power_w: f64,
-    /// When the totals began, in seconds after power-up.
-    pub began_s: f64,
+    /// When the totals began, in seconds after power-up; none if they never did.
+    pub began_s: Option<f64>,
 }
 
 impl Figure {
@@ -192,12 +197,12 @@ impl BusReport {
 }
 
 impl MonitorReport {
-    pub(super) fn new(part: &Part, until_ns: u64, began_ns: u64) -> Self {
+    pub(super) fn new(part: &Part, until_ns: u64, began_ns: Option<u64>) -> Self {
         let energy_j = part.supply_energy_na_mv_ns() as f64 / 1e21;
         Self {
             energy_j,
             mean_power_w: energy_j / (until_ns as f64 / 1e9),
-            began_s: began_ns as f64 / 1e9,
+            began_s: began_ns.map(|ns| ns as f64 / 1e9),
         }
     }
 }

@@ -17,7 +17,12 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    pub(super) fn new(rails: &[RailReport], alerts: &[AlertReport]) -> Self {
+    /// Of the rails with these names.
+    pub(super) fn new<'n>(
+        names: impl IntoIterator<Item = &'n str>,
+        rails: &[RailReport],
+        alerts: &[AlertReport],
+    ) -> Self {
         let totals = || rails.iter().flat_map(totals);
         let share = |figure: &Figure| {
             let bounded = figure.saturation == "none" && figure.bound > 0.0;
@@ -26,10 +31,13 @@ impl Verdict {
         let greatest = totals()
             .filter_map(|(name, figure)| Some((name, share(figure)?)))
             .max_by(|(_, one), (_, other)| one.total_cmp(other));
-        let mut outside: Vec<String> = totals()
-            .filter(|(_, figure)| !figure.within)
-            .map(|(name, _)| format!("{name} lies outside its bound"))
+        let is_measured = |name: &str| rails.iter().any(|rail| rail.name == name);
+        let unmeasured = names.into_iter().filter(|name| !is_measured(name));
+        let mut outside: Vec<String> = unmeasured
+            .map(|name| format!("{name} was never measured"))
             .collect();
+        let beyond = totals().filter(|(_, figure)| !figure.within);
+        outside.extend(beyond.map(|(name, _)| format!("{name} lies outside its bound")));
         for alert in alerts {
             let of = format!("{} of {}", alert.kind.replace('_', "-"), alert.rail);
             let steps = [
@@ -119,7 +127,11 @@ mod tests {
     fn the_greatest_share_is_told_with_its_rail() {
         let one = rail("ONE", figure(0.1, 1.0, true), figure(-0.3, 1.0, true));
         let two = rail("TWO", figure(-0.2, 0.4, true), figure(0.0, 1.0, true));
-        let verdict = Verdict::new(&[one, two], &[alert(Some(0.010), Some(0.005))]);
+        let verdict = Verdict::new(
+            ["ONE", "TWO"],
+            &[one, two],
+            &[alert(Some(0.010), Some(0.005))],
+        );
         assert!(verdict.holds && verdict.outside.is_empty());
         assert_eq!(verdict.greatest_share, Some(0.5));
         assert_eq!(verdict.of.as_deref(), Some("TWO energy"));
@@ -128,22 +140,30 @@ mod tests {
     #[test]
     fn a_total_outside_its_bound_fails_the_run() {
         let far_too_low = rail("ONE", figure(-2.0, 1.0, false), figure(0.0, 1.0, true));
-        let verdict = Verdict::new(&[far_too_low], &[]);
+        let verdict = Verdict::new(["ONE"], &[far_too_low], &[]);
         assert!(!verdict.holds);
         assert_eq!(verdict.outside, ["ONE energy lies outside its bound"]);
+    }
+
+    #[test]
+    fn a_rail_that_was_never_measured_fails_the_run() {
+        let one = rail("ONE", figure(0.0, 1.0, true), figure(0.0, 1.0, true));
+        let verdict = Verdict::new(["ONE", "TWO"], &[one], &[]);
+        assert!(!verdict.holds);
+        assert_eq!(verdict.outside, ["TWO was never measured"]);
     }
 
     #[test]
     fn a_reaction_above_its_bound_fails_the_run() {
         let all_well = || rail("TWO", figure(0.0, 1.0, true), figure(0.0, 1.0, true));
         let late = [alert(Some(0.0101), None), alert(Some(0.02), None)];
-        let verdict = Verdict::new(&[all_well()], &late);
+        let verdict = Verdict::new(["TWO"], &[all_well()], &late);
         let told = "over-current of TWO: limit to edge takes longer than its bound";
         assert_eq!(
             (verdict.holds, verdict.outside),
             (false, vec![told.to_owned()])
         );
-        let verdict = Verdict::new(&[all_well()], &[alert(None, Some(0.0051))]);
+        let verdict = Verdict::new(["TWO"], &[all_well()], &[alert(None, Some(0.0051))]);
         let told = "over-current of TWO: edge to event takes longer than its bound";
         assert_eq!(
             (verdict.holds, verdict.outside),

@@ -16,6 +16,7 @@ mod alert;
 pub(crate) mod decimal;
 mod declared;
 mod error;
+mod fault;
 mod profile;
 mod rail;
 mod read;
@@ -30,6 +31,7 @@ use crate::plant::{Constant, Plant, PlantError, Rail, Source};
 pub use alert::{AlertKind, AlertPlan, Route};
 pub use declared::{Declared, Flow};
 pub use error::ScenarioError;
+pub use fault::FaultPlan;
 pub use profile::ProfilePlan;
 pub use rail::{CellPlan, RailPlan, Sense, SourcePlan, Supply};
 pub use read::{Board, Errors, Host, Model, PartPlan};
@@ -57,6 +59,8 @@ pub struct Scenario {
     pub board: Board,
     /// One to four rails, in the file's order; no channel and no name twice.
     pub rails: Vec<RailPlan>,
+    /// What goes wrong, in the file's order.
+    pub faults: Vec<FaultPlan>,
 }
 
 impl Scenario {

@@ -274,7 +274,7 @@ const VOLTS: Unit = Unit {
     ),
 };
 
-const RESISTANCE: Limits = Limits::new(
+pub(super) const RESISTANCE: Limits = Limits::new(
     9,
     100_000,
     10_000_000_000,

@@ -1,6 +1,6 @@
 use super::error::Text;
 use super::table::{Limits, Table};
-use super::{RailPlan, Scenario, ScenarioError, profile, rail};
+use super::{RailPlan, Scenario, ScenarioError, fault, profile, rail};
 use toml::de::DeTable;
 
 /// The part that measures, and how it is set up.
@@ -69,7 +69,7 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
     );
     let title = top.needed("title", "one line about the scenario")?;
     let duration_ns = top.count("duration_s", DURATION)?;
-    let scenario = Scenario {
+    let mut scenario = Scenario {
         title: title.line_of_text(TITLE_MAX)?.to_owned(),
         duration_ns,
         seed: top.count_or("seed", SEED, 1)?,
@@ -78,7 +78,10 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
         host: host(top.table("host", "[host]")?, duration_ns)?,
         board: board(top.table("board", "[board]")?)?,
         rails: rails(&mut top, duration_ns)?,
+        faults: Vec::new(),
     };
+    let address = scenario.part.address;
+    scenario.faults = fault::read_all(&mut top, &scenario.rails, address, duration_ns)?;
     top.finish()?;
     Ok(scenario)
 }

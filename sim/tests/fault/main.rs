@@ -3,5 +3,6 @@
 
 mod fixture;
 mod inputs;
+mod run;
 mod supply;
 mod transfers;

@@ -21,7 +21,7 @@ fn each_mistake_in_a_scenario_has_its_message() {
             "seed",
             "seeds",
             "case.toml:3: unknown key seeds in the file; it takes title, duration_s, seed, part, \
-             bus, host, board, rail",
+             bus, host, board, rail, fault",
         ),
         (
             "\"t\"",

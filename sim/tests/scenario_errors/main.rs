@@ -2,6 +2,7 @@
 #![cfg(feature = "cli")]
 
 mod each;
+mod faults;
 mod profiles;
 mod rails;
 mod recordings;

@@ -55,7 +55,7 @@ fn old_keys_and_words_are_refused_and_told_the_new_ones() {
             "title = \"t\"",
             "title = \"t\"\npace = 2000",
             "case.toml:2: unknown key pace in the file; it takes title, duration_s, seed, part, \
-             bus, host, board, rail",
+             bus, host, board, rail, fault",
         ),
     ];
     for (from, to, expected) in cases {

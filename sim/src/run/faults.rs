@@ -1,0 +1,125 @@
+//! Faults of a scenario, and what the firmware's driver made of them.
+
+use serde::Serialize;
+
+use crake::Error;
+
+use crate::bench::{Bench, BenchError, Injected, Part};
+use crate::bus::BusError;
+use crate::fault::Fault;
+use crate::inspect::CORNCRAKE;
+use crate::part::corncrake::Output;
+use crate::scenario::Scenario;
+
+/// One fault of the scenario, and how it struck.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FaultReport {
+    /// What went wrong, and where.
+    pub what: String,
+    /// How often it struck.
+    pub times: u64,
+    /// When first, in seconds of the bench's time; none if it never did.
+    pub first_s: Option<f64>,
+    /// When last, or when what lasts ended; none if it never did.
+    pub last_s: Option<f64>,
+}
+
+/// An operation of the driver that did not come through, as often as it failed for the same fault.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FailureReport {
+    /// What the driver said the first time.
+    pub what: String,
+    /// How often.
+    pub times: u64,
+    /// When first, in seconds of the bench's time.
+    pub first_s: f64,
+    /// When last.
+    pub last_s: f64,
+}
+
+/// The scenario's faults on the bench.
+#[derive(Clone)]
+pub(super) struct Faults(Vec<(String, Injected)>);
+
+impl Faults {
+    /// Brings them about.
+    pub(super) fn new(bench: &Bench, part: &Part, scenario: &Scenario) -> Result<Self, BenchError> {
+        for output in [Output::A, Output::B] {
+            bench.alert(part, output);
+        }
+        let faults = scenario.faults.iter().map(|plan| {
+            let what = what(&plan.fault, scenario);
+            Ok((what, bench.fault(plan.fault)?))
+        });
+        faults.collect::<Result<_, _>>().map(Self)
+    }
+
+    /// Whether one has struck, or still lasted, at a moment or after it.
+    pub(super) fn struck_since(&self, ns: u64) -> bool {
+        self.0.iter().any(|(_, injected)| {
+            let strikes = injected.strikes();
+            strikes.times > 0 && strikes.last_ns.is_none_or(|last_ns| last_ns >= ns)
+        })
+    }
+
+    pub(super) fn reports(&self) -> Vec<FaultReport> {
+        let seconds = |ns: Option<u64>| ns.map(|ns| ns as f64 / 1e9);
+        let report = |(what, injected): &(String, Injected)| {
+            let strikes = injected.strikes();
+            FaultReport {
+                what: what.clone(),
+                times: strikes.times,
+                first_s: seconds(strikes.first_ns),
+                last_s: seconds(strikes.last_ns),
+            }
+        };
+        self.0.iter().map(report).collect()
+    }
+}
+
+fn what(fault: &Fault, scenario: &Scenario) -> String {
+    let mut rails = scenario.rails.iter();
+    let channel = fault.kind.channel();
+    if let Some(rail) = rails.find(|rail| Some(usize::from(rail.channel)) == channel) {
+        return format!("{}: {}", rail.name, fault.kind);
+    }
+    let Some(pointer) = fault.register else {
+        return fault.kind.to_string();
+    };
+    let mut registers = CORNCRAKE.registers.iter();
+    match registers.find(|register| register.pointer == pointer) {
+        Some(register) => format!("{} at {}", fault.kind, register.name),
+        None => format!("{} at register {pointer:#04x}", fault.kind),
+    }
+}
+
+/// What the driver said when an operation failed.
+#[derive(Default)]
+pub(super) struct Failures(Vec<(Error<BusError>, FailureReport)>);
+
+impl Failures {
+    pub(super) fn note(&mut self, error: Error<BusError>, now_ns: u64) {
+        let now_s = now_ns as f64 / 1e9;
+        let same = |one: &Error<BusError>| {
+            (one.operation, one.fault(), one.bus_kind())
+                == (error.operation, error.fault(), error.bus_kind())
+        };
+        let mut failures = self.0.iter_mut();
+        if let Some((_, failure)) = failures.find(|(one, _)| same(one)) {
+            failure.times += 1;
+            failure.last_s = now_s;
+            return;
+        }
+        let failure = FailureReport {
+            what: error.to_string(),
+            times: 1,
+            first_s: now_s,
+            last_s: now_s,
+        };
+        self.0.push((error, failure));
+    }
+
+    pub(super) fn into_reports(self) -> Vec<FailureReport> {
+        self.0.into_iter().map(|(_, failure)| failure).collect()
+    }
+}

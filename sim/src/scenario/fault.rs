@@ -1,0 +1,212 @@
+use core::time::Duration;
+
+use embedded_hal::digital::PinState;
+
+use super::profile::TIME;
+use super::rail::RESISTANCE;
+use super::table::{Field, Limits, Table};
+use super::{RailPlan, ScenarioError};
+use crate::fault::{Fault, FaultKind};
+use crate::inspect::CORNCRAKE;
+
+/// One thing that goes wrong.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FaultPlan {
+    /// Line of the scenario file.
+    pub line: u64,
+    /// What, when, and where.
+    pub fault: Fault,
+}
+
+/// Reads all `[[fault]]` of a scenario with these rails, whose part has this address.
+pub(super) fn read_all(
+    top: &mut Table<'_>,
+    rails: &[RailPlan],
+    address: u8,
+    duration_ns: u64,
+) -> Result<Vec<FaultPlan>, ScenarioError> {
+    let Some(field) = top.field("fault") else {
+        return Ok(Vec::new());
+    };
+    let elements = field.elements("[[fault]] tables")?;
+    let plans = elements.iter().map(|element| {
+        let table = element.table("[[fault]]")?;
+        Ok(FaultPlan {
+            line: element.line(),
+            fault: read(table, rails, duration_ns)?.part(address),
+        })
+    });
+    plans.collect()
+}
+
+fn read(
+    mut table: Table<'_>,
+    rails: &[RailPlan],
+    duration_ns: u64,
+) -> Result<Fault, ScenarioError> {
+    let kind = table.needed("kind", KIND)?.one_of(&KINDS)?;
+    let mut fault = Fault::new(filled_in(kind, &mut table, rails)?);
+    let from_ns = match table.field("from_s") {
+        None => 0,
+        Some(field) => {
+            let from_ns = field.number(TIME)?.unsigned_abs();
+            if from_ns >= duration_ns {
+                return Err(field.error("it must be before duration_s, or the fault never comes"));
+            }
+            from_ns
+        }
+    };
+    fault = fault.from(Duration::from_nanos(from_ns));
+    if kind != FaultKind::Reset
+        && let Some(field) = table.field("until_s")
+    {
+        let until_ns = field.number(TIME)?.unsigned_abs();
+        if until_ns <= from_ns {
+            return Err(field.error("it must be after from_s, which is 0 unless given"));
+        }
+        fault = fault.until(Duration::from_nanos(until_ns));
+    }
+    let of_transfers = kind.is_of_transfers();
+    if of_transfers || matches!(kind, FaultKind::Reset | FaultKind::NoSupply) {
+        if let Some(field) = table.field("register") {
+            fault = fault.register(register(&field)?);
+        }
+        fault = fault.after(table.count_or("after_transfers", AFTER, 0)?);
+    }
+    if of_transfers && let Some(field) = table.field("times") {
+        fault = fault.times(field.number(TIMES)?.unsigned_abs());
+    }
+    table.finish()?;
+    Ok(fault)
+}
+
+/// A kind with what it is given besides.
+fn filled_in(
+    kind: FaultKind,
+    table: &mut Table<'_>,
+    rails: &[RailPlan],
+) -> Result<FaultKind, ScenarioError> {
+    let channel = match kind.channel() {
+        Some(_) => channel(table, rails)?,
+        None => 0,
+    };
+    Ok(match kind {
+        FaultKind::BitsFlipped { .. } => FaultKind::BitsFlipped {
+            byte: usize::try_from(table.number_or("byte", BYTE, 0)?).unwrap_or(0),
+            bits: u8::try_from(table.number_or("bits", BITS, 1)?).unwrap_or(1),
+        },
+        FaultKind::ClockHeld(_) => {
+            FaultKind::ClockHeld(Duration::from_nanos(table.count("held_s", HELD)?))
+        }
+        FaultKind::LineStuck { level, .. } => FaultKind::LineStuck {
+            output: table
+                .needed("output", OUTPUT)?
+                .one_of(&[("A", "A"), ("B", "B")])?,
+            level,
+        },
+        FaultKind::SenseValue { .. } => FaultKind::SenseValue {
+            channel,
+            nano_ohms: table.count("resistance_ohm", RESISTANCE)?,
+        },
+        FaultKind::SenseDrift { .. } => FaultKind::SenseDrift {
+            channel,
+            ppm: i32::try_from(table.number("drift_percent", DRIFT)?).unwrap_or(0),
+        },
+        FaultKind::SenseOpen { .. } => FaultKind::SenseOpen { channel },
+        FaultKind::SenseSwapped { .. } => FaultKind::SenseSwapped { channel },
+        kind => kind,
+    })
+}
+
+/// That of the rail that is named.
+fn channel(table: &mut Table<'_>, rails: &[RailPlan]) -> Result<usize, ScenarioError> {
+    let field = table.needed("rail", "the name of a rail")?;
+    let name = field.string()?;
+    let Some(rail) = rails.iter().find(|rail| rail.name == name) else {
+        let names: Vec<_> = rails.iter().map(|rail| rail.name.as_str()).collect();
+        let names = names.join("\", \"");
+        return Err(field.error(&format!("no rail is called so; there is \"{names}\"")));
+    };
+    Ok(usize::from(rail.channel))
+}
+
+/// By its name in the datasheet, or as a number.
+fn register(field: &Field<'_>) -> Result<u8, ScenarioError> {
+    if !field.is_string() {
+        let pointer = field.number(POINTER)?;
+        return Ok(u8::try_from(pointer).unwrap_or(u8::MAX));
+    }
+    let register = CORNCRAKE.register(field.string()?);
+    register.map(|register| register.pointer).ok_or_else(|| {
+        field.error("the part has no register of this name; crake-sim registers --part corncrake lists them")
+    })
+}
+
+/// What else they are given is filled in.
+const KINDS: [(&str, FaultKind); 15] = {
+    use FaultKind::{
+        AddressNotAcknowledged, AnswerLost, ArbitrationLost, BitsFlipped, ClockHeld,
+        DataNotAcknowledged, LineStuck, NoSupply, Reset, SenseDrift, SenseOpen, SenseSwapped,
+        SenseValue, WriteLost,
+    };
+    let (byte, bits, channel, nano_ohms, ppm, output) = (0, 1, 0, 0, 0, "A");
+    let (low, high) = (PinState::Low, PinState::High);
+    [
+        ("address_not_acknowledged", AddressNotAcknowledged),
+        ("data_not_acknowledged", DataNotAcknowledged),
+        ("bits_flipped", BitsFlipped { byte, bits }),
+        ("clock_held", ClockHeld(Duration::ZERO)),
+        ("arbitration_lost", ArbitrationLost),
+        ("answer_lost", AnswerLost),
+        ("write_lost", WriteLost),
+        ("reset", Reset),
+        ("no_supply", NoSupply),
+        ("line_low", LineStuck { output, level: low }),
+        (
+            "line_released",
+            LineStuck {
+                output,
+                level: high,
+            },
+        ),
+        ("sense_value", SenseValue { channel, nano_ohms }),
+        ("sense_drift", SenseDrift { channel, ppm }),
+        ("sense_open", SenseOpen { channel }),
+        ("sense_swapped", SenseSwapped { channel }),
+    ]
+};
+const KIND: &str = "what goes wrong, such as \"address_not_acknowledged\" or \"reset\"";
+const OUTPUT: &str = "\"A\" or \"B\"";
+
+const POINTER: Limits = Limits::new(
+    0,
+    0,
+    255,
+    "a register is a name of the datasheet, or a pointer from 0 to 255",
+);
+const AFTER: Limits = Limits::new(
+    0,
+    0,
+    1_000_000_000_000,
+    "the number of transfers that pass first must be a whole number from 0 to 1000000000000",
+);
+const TIMES: Limits = Limits::new(
+    0,
+    1,
+    1_000_000_000_000,
+    "it strikes a whole number of transfers from 1 to 1000000000000; leave it out for all",
+);
+const BYTE: Limits = Limits::new(0, 0, 255, "a data byte is 0 to 255");
+const BITS: Limits = Limits::new(0, 1, 255, "the bits of a byte are 1 to 255, such as 0x80");
+const HELD: Limits = Limits::new(
+    9,
+    1,
+    1_000_000_000,
+    "a clock is held for above 0 and at most 1 s; after 25 ms the transfer is given up",
+);
+const DRIFT: Limits = Limits::new(
+    4,
+    -1_000_000,
+    10_000_000,
+    "a resistor drifts by -100 to 1000 %",
+);
