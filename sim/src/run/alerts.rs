@@ -26,7 +26,7 @@ pub(super) struct Listener<'l> {
     latency: Duration,
     /// When the part was served last.
     served_ns: u64,
-    /// Services in a row that told nothing.
+    /// Services in a row that told nothing and left an output low.
     fruitless: u32,
     /// Until when outputs are not listened to.
     deaf_until_ns: u64,
@@ -176,14 +176,20 @@ impl<'l> Listener<'l> {
         M: ShuntMonitor<N, BusError = BusError>,
     {
         self.deaf_until_ns = reading_ns;
-        self.fruitless += 1;
         let sample = self.queue.service(monitor)?;
         self.served_ns = self.bench.now_ns();
         self.reactions.see(&self.lines);
+        let mut told = false;
         while let Some(event) = self.queue.next_event() {
             self.reactions.note(&event, sample, self.served_ns);
-            self.fruitless = 0;
+            told = true;
         }
+        let calls_for_nothing = !told && self.is_low();
+        self.fruitless = if calls_for_nothing {
+            self.fruitless + 1
+        } else {
+            0
+        };
         if self.fruitless < FRUITLESS_MAX {
             self.deaf_until_ns = 0;
         }
@@ -218,8 +224,8 @@ impl<'l> Listener<'l> {
     }
 }
 
-/// Services in a row that tell nothing, after which an output is taken for stuck: one may find
-/// nothing where a flag that follows has gone again.
+/// Services in a row that tell nothing, after which an output that is low is taken for stuck: one
+/// may find nothing where a flag that follows has gone again and come back.
 const FRUITLESS_MAX: u32 = 8;
 
 async fn sleep(delay: &mut crate::bench::Delay, duration: Duration) {
