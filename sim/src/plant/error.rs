@@ -36,6 +36,17 @@ pub enum PlantError {
     Capacity(u64),
     /// A pack of no cells, or of more than 1000.
     Series(u32),
+    /// A resistance of less than 1 mΩ or more than 1 GΩ, in microohms.
+    Resistance(u64),
+    /// A power beyond 1 kW, in nanowatts.
+    Power(u64),
+    /// A voltage, down to which a power is taken, of less than 1 µV or more than 1 kV, in
+    /// nanovolts.
+    LeastVoltage(u64),
+    /// A capacitor beyond 1000 F, or whose time constant with its series resistance is below 1 µs.
+    Capacitor,
+    /// An efficiency of less than 1 % or more than 100 %, in parts per million.
+    Efficiency(u32),
 }
 
 impl fmt::Display for PlantError {
@@ -75,6 +86,19 @@ impl fmt::Display for PlantError {
                     f,
                     "a capacity of {uah} µAh is not between 1 µAh and 10000 Ah"
                 )
+            }
+            Self::Resistance(uohm) => {
+                write!(f, "a resistance of {uohm} µΩ is not between 1 mΩ and 1 GΩ")
+            }
+            Self::Power(nw) => write!(f, "a power of {nw} nW is beyond 1 kW"),
+            Self::LeastVoltage(nv) => {
+                write!(f, "a least voltage of {nv} nV is not between 1 µV and 1 kV")
+            }
+            Self::Capacitor => f.write_str(
+                "a capacitor must be below 1000 F, and 1 µs or more with its series resistance",
+            ),
+            Self::Efficiency(ppm) => {
+                write!(f, "an efficiency of {ppm} ppm is not between 1 and 100 %")
             }
             Self::Series(cells) => write!(f, "{cells} cells in series are not between 1 and 1000"),
         }

@@ -3,8 +3,13 @@
 //! A [`Rail`] is a [`Source`] and a load. A load is a [`Profile`] of current over time:
 //! [`Constant`], [`Pulses`], [`Recorded`] (also steps and ramps), or several together ([`Sum`],
 //! [`Scaled`]). A source is a profile of voltage, or a [`Cell`] that its own charge discharges,
-//! behind an impedance. On a [`Switched`] rail firmware turns loads on and off through a
-//! [`Switch`], and a [`Charger`] feeds the cell.
+//! behind an impedance. A [`Switched`] rail has several [`Load`]s, which firmware turns on and off
+//! through a [`Switch`]: besides profiles, a resistance, a constant power, a capacitor, the input
+//! of a [`Converter`], or a [`Charger`] that feeds the cell.
+//!
+//! What a load draws by a law other than a straight line is one within a 4096th of itself, and of
+//! 1 nA, in the middle of every stretch; a charger is as it is described. Nothing is lost between a
+//! capacitor and its source.
 //!
 //! All of them are made of straight stretches between whole numbers of nanoseconds, nanoamperes and
 //! nanovolts. The trajectory between those numbers *is* the rail, so its charge and energy are
@@ -25,11 +30,13 @@
 //! # Ok::<(), crake_sim::plant::PlantError>(())
 //! ```
 
+mod branch;
 mod cell;
 mod charger;
 mod combined;
 mod error;
 mod exact;
+mod next;
 mod piece;
 mod profile;
 mod pulses;
@@ -41,6 +48,7 @@ mod switch;
 mod switched;
 mod truth;
 
+pub use branch::Converter;
 pub use cell::Cell;
 pub use charger::Charger;
 pub use combined::{Scaled, Sum};

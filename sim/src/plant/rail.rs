@@ -1,8 +1,11 @@
 use alloc::boxed::Box;
 use alloc::collections::VecDeque;
+use alloc::vec::Vec;
 
-use super::piece::PIECE_NS_MAX;
-use super::{CURRENT_NA_MAX, Means, Piece, Plant, PlantError, Profile, Section, Source, Truth};
+use super::branch;
+use super::branch::Branch;
+use super::next::Next;
+use super::{Bounds, CURRENT_NA_MAX, Means, Piece, Plant, PlantError, Profile, Source, Truth};
 
 /// A source and its load: one rail.
 ///
@@ -18,10 +21,7 @@ use super::{CURRENT_NA_MAX, Means, Piece, Plant, PlantError, Profile, Section, S
 /// Charge cannot overflow. Energy can, beyond 2^127 sixths of 10^-27 J (28 GJ, for instance 1 kW
 /// for 328 days); from then on its total is `i128::MAX`.
 pub struct Rail {
-    source: Source,
-    load: Box<dyn Profile>,
-    /// The load's section in use.
-    section: Section,
+    next: Next,
     now: Leg,
     /// Pieces before `now` that questions may still reach back to, oldest first.
     earlier: VecDeque<Leg>,
@@ -54,24 +54,46 @@ impl Rail {
     /// [`PlantError::Current`] if the load could go beyond ±1 kA, [`PlantError::Voltage`] if the
     /// voltage at the load could go beyond ±1 kV with the drop across the source's impedance.
     pub fn new(source: Source, load: impl Profile + 'static) -> Result<Self, PlantError> {
-        let bounds = load.bounds();
-        for na in [bounds.least, bounds.greatest] {
+        Self::with_branches(source, Box::new(load), Vec::new())
+    }
+
+    /// The same with loads whose current follows from the voltage.
+    pub(super) fn with_branches(
+        source: Source,
+        load: Box<dyn Profile>,
+        branches: Vec<Branch>,
+    ) -> Result<Self, PlantError> {
+        let (open, impedance_uohm) = (source.bounds(), source.impedance_uohm());
+        let bounds = branch::bounds(&branches, load.bounds(), open, impedance_uohm);
+        for na in [bounds.greatest, bounds.least] {
             if na.unsigned_abs() > CURRENT_NA_MAX.unsigned_abs() {
                 return Err(PlantError::Current(na));
             }
         }
-        source.check(bounds)?;
-        let mut source = source;
-        let mut section = load.section(0);
-        let piece = next_piece(&mut source, &load, &mut section, 0, 0);
+        // What follows from the voltage only draws it towards zero, or to what it was.
+        source.check(load.bounds())?;
+        let mut next = Next::new(source, load, branches);
+        let piece = next.piece(0, 0);
         Ok(Self {
-            source,
-            load: Box::new(load),
-            section,
+            next,
             extremes: Extremes::at_start(&piece),
             now: Leg::new(piece, 0, Some(0)),
             earlier: VecDeque::new(),
         })
+    }
+
+    /// Least and greatest current, in nanoamperes, that it could ever have.
+    pub(super) fn bounds(&self) -> Bounds {
+        self.next.bounds()
+    }
+
+    pub(super) const fn source(&self) -> &Source {
+        &self.next.source
+    }
+
+    /// The next moment at which what a branch draws is changed from outside.
+    pub(super) fn next_change_ns(&self) -> Option<u64> {
+        self.next.next_change_ns()
     }
 
     /// Least and greatest current, voltage and power from time 0 to `at_ns`, which is not before an
@@ -87,7 +109,7 @@ impl Rail {
     /// flowed out. Below 0 it is overdrawn. None if the source is no cell.
     pub fn cell_left_half_na_ns(&mut self, at_ns: u64) -> Option<i128> {
         let drawn = self.truth(at_ns).charge_half_na_ns;
-        self.source.left(drawn)
+        self.source().left(drawn)
     }
 
     /// The piece that holds at `at_ns`, which is subject to the same limits as the totals'; none if
@@ -97,12 +119,18 @@ impl Rail {
         self.leg_at(at_ns).map(Leg::piece)
     }
 
+    /// The piece that holds from `at_ns` on, none if it lies too far back.
+    pub(super) fn piece_from(&mut self, at_ns: u64) -> Option<Piece> {
+        self.advance(at_ns, at_ns.saturating_add(1));
+        self.leg_at(at_ns).map(Leg::piece)
+    }
+
     /// Open-circuit voltage of the source in nanovolts at `at_ns`, to which the rail has been
     /// [advanced](Self::advance), and its impedance in microohms.
     pub(super) fn feed(&self, at_ns: u64) -> (i64, u64) {
         let (drawn, _) = self.now.totals(at_ns);
-        let open_nv = self.source.voltage_nv(at_ns, 0, drawn);
-        (open_nv, self.source.impedance_uohm())
+        let open_nv = self.source().open_nv(at_ns, drawn);
+        (open_nv, self.source().impedance_uohm())
     }
 
     /// The earliest moment at which anything can still be changed.
@@ -113,21 +141,21 @@ impl Rail {
     /// Connects or parts the source, for what is made from now on. Parted, nothing flows and
     /// nothing stands at the load.
     pub(super) fn connect(&mut self, connected: bool) {
-        self.source.connect(connected);
+        self.next.source.connect(connected);
     }
 
     /// Asks the load anew from `at_ns` on, to which the rail has been [advanced](Self::advance):
     /// what it answered for later no longer holds. The totals at that instant are those that a
     /// question there gets.
     pub(super) fn renew(&mut self, from_ns: u64, at_ns: u64) {
-        self.section = self.load.section(at_ns);
+        self.next.ask_anew(at_ns);
         if at_ns > self.now.piece.from_ns {
             self.go_on(from_ns, at_ns);
             return;
         }
         // The present piece has not held for any time.
         let Leg { charge, energy, .. } = self.now;
-        let piece = self.next_piece(at_ns, charge);
+        let piece = self.next.piece(at_ns, charge);
         self.now = Leg::new(piece, charge, energy);
         if at_ns == 0 {
             self.extremes = Extremes::at_start(&piece);
@@ -145,7 +173,8 @@ impl Rail {
     /// Ends the present piece at `at_ns`, if it reaches further, and makes the next.
     fn go_on(&mut self, from_ns: u64, at_ns: u64) {
         let (charge, energy) = self.now.totals(at_ns);
-        let next = self.next_piece(at_ns, charge);
+        self.next.end_piece(&self.now.piece, at_ns);
+        let next = self.next.piece(at_ns, charge);
         let ended = Leg {
             to_ns: at_ns,
             ..self.now
@@ -158,16 +187,6 @@ impl Rail {
         while self.earlier.front().is_some_and(is_over) {
             self.earlier.pop_front();
         }
-    }
-
-    fn next_piece(&mut self, from_ns: u64, drawn: i128) -> Piece {
-        next_piece(
-            &mut self.source,
-            &self.load,
-            &mut self.section,
-            from_ns,
-            drawn,
-        )
     }
 
     fn leg_at(&self, at_ns: u64) -> Option<&Leg> {
@@ -227,40 +246,6 @@ impl Plant for Rail {
                 energy_sixth_na_nv_ns: i128::MAX,
             },
         }
-    }
-}
-
-/// The piece from `from_ns` on, before which `drawn` halves of nA·ns had flowed.
-fn next_piece(
-    source: &mut Source,
-    load: &impl Profile,
-    section: &mut Section,
-    from_ns: u64,
-    drawn: i128,
-) -> Piece {
-    if section.to_ns <= from_ns {
-        *section = load.section(from_ns);
-    }
-    if !source.is_connected() {
-        let to_ns = from_ns.saturating_add(PIECE_NS_MAX);
-        return Piece::nothing(from_ns, to_ns);
-    }
-    let flows = section.start != 0 || section.end != 0;
-    let longest = section.to_ns.min(from_ns.saturating_add(PIECE_NS_MAX));
-    // A profile that breaks its promise to go on makes short pieces, not an endless loop.
-    let to_ns = source
-        .straight_until(from_ns, longest, flows)
-        .max(from_ns.saturating_add(1));
-    let (start_na, end_na) = (section.at(from_ns), section.at(to_ns));
-    let drawn_at_end =
-        drawn + (i128::from(start_na) + i128::from(end_na)) * i128::from(to_ns - from_ns);
-    Piece {
-        from_ns,
-        to_ns,
-        start_na,
-        end_na,
-        start_nv: source.voltage_nv(from_ns, start_na, drawn),
-        end_nv: source.voltage_nv(to_ns, end_na, drawn_at_end),
     }
 }
 

@@ -85,11 +85,15 @@ impl Source {
     /// [`straight_until`](Self::straight_until), while `current_na` flows and `drawn` (halves of
     /// nA·ns) has flowed.
     pub(super) fn voltage_nv(&self, at_ns: u64, current_na: i64, drawn: i128) -> i64 {
-        let open = match &self.supply {
+        self.open_nv(at_ns, drawn) - self.drop_nv(current_na)
+    }
+
+    /// The same while nothing flows.
+    pub(super) fn open_nv(&self, at_ns: u64, drawn: i128) -> i64 {
+        match &self.supply {
             Supply::Profile(_, section) => section.at(at_ns),
             Supply::Cell(cell) => cell.open_circuit_nv(drawn),
-        };
-        open - self.drop_nv(current_na)
+        }
     }
 
     /// The cell's charge left after `drawn`, both in halves of nA·ns; none if the source is no
@@ -103,10 +107,7 @@ impl Source {
 
     /// Refuses voltages beyond [`VOLTAGE_NV_MAX`] at the load while its current is within `load`.
     pub(super) fn check(&self, load: Bounds) -> Result<(), PlantError> {
-        let open = match &self.supply {
-            Supply::Profile(profile, _) => profile.bounds(),
-            Supply::Cell(cell) => cell.bounds(),
-        };
+        let open = self.bounds();
         let least = open.least.saturating_sub(self.drop_nv(load.greatest));
         let greatest = open.greatest.saturating_sub(self.drop_nv(load.least));
         for nv in [least, greatest] {
@@ -115,6 +116,18 @@ impl Source {
             }
         }
         Ok(())
+    }
+
+    /// Least and greatest open-circuit voltage.
+    pub(super) fn bounds(&self) -> Bounds {
+        match &self.supply {
+            Supply::Profile(profile, _) => profile.bounds(),
+            Supply::Cell(cell) => cell.bounds(),
+        }
+    }
+
+    pub(super) const fn is_cell(&self) -> bool {
+        matches!(self.supply, Supply::Cell(_))
     }
 
     fn drop_nv(&self, current_na: i64) -> i64 {

@@ -156,6 +156,23 @@ pub(super) struct Contact {
 }
 
 impl Contact {
+    /// A contact of no switch: it closes and opens by itself.
+    pub(super) fn between(closes_ns: u64, opens_ns: u64) -> Rc<Self> {
+        let closed = closes_ns == 0 && opens_ns > 0;
+        let mut changes = VecDeque::new();
+        if closes_ns > 0 && closes_ns < opens_ns {
+            changes.push_back((closes_ns, true));
+        }
+        if closes_ns < opens_ns && opens_ns < u64::MAX {
+            changes.push_back((opens_ns, false));
+        }
+        Rc::new(Self {
+            closed: Cell::new(closed),
+            closed_at_ns: Cell::new(None),
+            changes: RefCell::new(changes),
+        })
+    }
+
     pub(super) fn is_closed(&self) -> bool {
         self.closed.get()
     }

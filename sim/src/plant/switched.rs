@@ -1,9 +1,11 @@
 use alloc::{boxed::Box, rc::Rc, vec::Vec};
 
+use super::branch::{Branch, Law};
 use super::charger::{Level, REGULATES_EVERY_NS};
 use super::switch::{Contact, Gate, Surge};
 use super::{
-    Charger, Extremes, Inrush, Means, Plant, PlantError, Profile, Rail, Source, Sum, Switch, Truth,
+    Bounds, Charger, Constant, Converter, Extremes, Inrush, Means, Piece, Plant, PlantError,
+    Profile, Rail, Source, Sum, Switch, Truth,
 };
 
 /// A rail whose loads, or whose source, firmware switches while the bench runs.
@@ -53,22 +55,83 @@ pub struct Switched {
 
 /// One of the loads of a [`Switched`] rail.
 pub struct Load {
-    profile: Box<dyn Profile>,
-    switch: Option<Switch>,
+    draws: Draws,
+    contact: Option<Rc<Contact>>,
     inrush: Option<Inrush>,
-    regulator: Option<(Charger, Rc<Level>)>,
+}
+
+enum Draws {
+    Profile(Box<dyn Profile>),
+    Charger(Charger, Rc<Level>),
+    Branch(Law),
 }
 
 impl Load {
+    const fn new(draws: Draws) -> Self {
+        Self {
+            draws,
+            contact: None,
+            inrush: None,
+        }
+    }
+
+    fn branch(law: Law) -> Result<Self, PlantError> {
+        Ok(Self::new(Draws::Branch(law.checked()?)))
+    }
+
     /// A load that draws `profile`, in nanoamperes. The profile's time is the bench's, whether the
     /// load is on or off.
     pub fn of(profile: impl Profile + 'static) -> Self {
-        Self {
-            profile: Box::new(profile),
-            switch: None,
-            inrush: None,
-            regulator: None,
-        }
+        Self::new(Draws::Profile(Box::new(profile)))
+    }
+
+    /// A resistance of so many microohms.
+    ///
+    /// # Errors
+    /// [`PlantError::Resistance`] unless it is 1 mΩ to 1 GΩ.
+    pub fn resistance(uohm: u64) -> Result<Self, PlantError> {
+        Self::branch(Law::Resistance(uohm))
+    }
+
+    /// A constant power of `nw` nanowatts while the voltage at the load is at least `least_nv`
+    /// nanovolts; below, the resistance that takes that power at `least_nv`.
+    ///
+    /// A source with an impedance can feed a power at two voltages, or at none: the upper one
+    /// holds, or the resistance.
+    ///
+    /// # Errors
+    /// [`PlantError::Power`] beyond 1 kW, [`PlantError::LeastVoltage`] unless `least_nv` is 1 µV to
+    /// 1 kV.
+    pub fn power(nw: u64, least_nv: u64) -> Result<Self, PlantError> {
+        Self::branch(Law::Power { nw, least_nv })
+    }
+
+    /// A capacitor of `pf` picofarads behind `series_uohm` microohms, at `initial_nv` nanovolts at
+    /// time 0: the inrush of whatever it stands for. While its switch is open it keeps its charge.
+    ///
+    /// It follows the exponential within 0.05 % of its peak, and its charge is exact: no more flows
+    /// than it takes to charge it.
+    ///
+    /// # Errors
+    /// [`PlantError::Resistance`] unless the series resistance is 1 mΩ to 1 GΩ,
+    /// [`PlantError::Capacitor`] beyond 1000 F and for a time constant, capacitance × series
+    /// resistance, below 1 µs, [`PlantError::Value`] for a voltage beyond ±1 kV.
+    pub fn capacitor(pf: u64, series_uohm: u64, initial_nv: i64) -> Result<Self, PlantError> {
+        Self::branch(Law::Capacitor {
+            pf,
+            series_uohm,
+            initial_nv,
+        })
+    }
+
+    /// The input of a converter that feeds `output`: the rail that is measured there, built once
+    /// more with the same switches.
+    ///
+    /// # Errors
+    /// [`PlantError::Efficiency`] unless that is 1 % to 100 %, [`PlantError::Power`] for more than
+    /// 1 kW of idle power, [`PlantError::LeastVoltage`] unless that is 1 µV to 1 kV.
+    pub fn converter(converter: Converter, output: Switched) -> Result<Self, PlantError> {
+        Self::branch(Law::converter(converter, output))
     }
 
     /// A charger that feeds its current back into the rail's source.
@@ -79,17 +142,23 @@ impl Load {
     pub fn charger(charger: Charger) -> Result<Self, PlantError> {
         let charger = charger.checked()?;
         let level = Rc::new(Level::new(&charger));
-        Ok(Self {
-            regulator: Some((charger, level.clone())),
-            ..Self::of(level)
-        })
+        Ok(Self::new(Draws::Charger(charger, level)))
     }
 
-    /// The same behind a switch, in place of one before. Up to the moment at which the rail is
-    /// made, the switch counts as always having been as it is then.
+    /// The same behind a switch, in place of one before. Up to the moment of this call the switch
+    /// counts as always having been as it is then.
     #[must_use]
     pub fn behind(mut self, switch: &Switch) -> Self {
-        self.switch = Some(switch.clone());
+        self.contact = Some(switch.contact());
+        self
+    }
+
+    /// The same behind a switch of its own that closes at `closes_ns` and opens for good at
+    /// `opens_ns` (`u64::MAX`: never), in place of one before. Closed from time 0 on, it counts as
+    /// closed always.
+    #[must_use]
+    pub fn between(mut self, closes_ns: u64, opens_ns: u64) -> Self {
+        self.contact = Some(Contact::between(closes_ns, opens_ns));
         self
     }
 
@@ -112,25 +181,44 @@ impl Switched {
     pub fn new(source: Source, loads: Vec<Load>) -> Result<Self, PlantError> {
         let mut contacts = Vec::new();
         let mut regulators = Vec::new();
+        let mut branches = Vec::new();
         let mut profiles: Vec<Box<dyn Profile>> = Vec::new();
-        for load in loads {
-            regulators.extend(load.regulator);
-            let Some(switch) = load.switch else {
-                profiles.push(load.profile);
-                continue;
-            };
-            let contact = switch.contact();
-            contacts.push(contact.clone());
-            if let Some(inrush) = load.inrush {
+        let is_empty = loads.is_empty();
+        for Load {
+            draws,
+            contact,
+            inrush,
+        } in loads
+        {
+            contacts.extend(contact.clone());
+            if let (Some(contact), Some(inrush)) = (&contact, inrush) {
                 profiles.push(Box::new(Surge::new(contact.clone(), inrush)?));
             }
-            profiles.push(Box::new(Gate {
-                contact,
-                load: load.profile,
-            }));
+            let load: Box<dyn Profile> = match draws {
+                Draws::Branch(law) => {
+                    branches.push(Branch::new(law, contact));
+                    continue;
+                }
+                Draws::Profile(profile) => profile,
+                Draws::Charger(charger, level) => {
+                    regulators.push((charger, level.clone()));
+                    Box::new(level)
+                }
+            };
+            profiles.push(match contact {
+                None => load,
+                Some(contact) => Box::new(Gate { contact, load }),
+            });
         }
+        if is_empty {
+            return Err(PlantError::Empty);
+        }
+        if profiles.is_empty() {
+            profiles.push(Box::new(Constant::new(0)?));
+        }
+        let load = Box::new(Sum::new(profiles)?);
         Ok(Self {
-            rail: Rail::new(source, Sum::new(profiles)?)?,
+            rail: Rail::with_branches(source, load, branches)?,
             contacts,
             feed: None,
             regulators,
@@ -162,6 +250,31 @@ impl Switched {
         self.rail.cell_left_half_na_ns(at_ns)
     }
 
+    /// The piece that holds from `at_ns` on, up to the next moment that is known to change the
+    /// rail: firmware may change it before. None if it lies too far back, as with [`Rail::piece`].
+    pub fn piece(&mut self, at_ns: u64) -> Option<Piece> {
+        self.come_to(at_ns, at_ns);
+        let piece = self.rail.piece_from(at_ns)?;
+        let next_ns = self.next_change_ns().filter(|&ns| ns > piece.from_ns);
+        Some(next_ns.map_or(piece, |ns| piece.cut(ns)))
+    }
+
+    /// Least and greatest current, in nanoamperes, that it could ever have.
+    pub fn bounds(&self) -> Bounds {
+        self.rail.bounds()
+    }
+
+    /// Impedance of its source in microohms.
+    pub const fn impedance_uohm(&self) -> u64 {
+        self.rail.source().impedance_uohm()
+    }
+
+    /// Greatest current and open-circuit voltage that it could ever have, in nanoamperes and
+    /// nanovolts.
+    pub(super) fn greatest(&self) -> (i64, i64) {
+        (self.bounds().greatest, self.rail.source().bounds().greatest)
+    }
+
     /// Makes the rail's trajectory right up to `at_ns`; questions from `from_ns` on must still find
     /// it.
     fn come_to(&mut self, from_ns: u64, at_ns: u64) {
@@ -186,10 +299,11 @@ impl Switched {
         }
     }
 
-    fn next_change_ns(&self) -> Option<u64> {
+    pub(super) fn next_change_ns(&self) -> Option<u64> {
         let regulates = (!self.regulators.is_empty()).then_some(self.regulates_at_ns);
         let changes = self.contacts.iter().map(|contact| contact.next_change_ns());
-        changes.chain([regulates]).flatten().min()
+        let of_others = self.rail.next_change_ns();
+        changes.chain([regulates, of_others]).flatten().min()
     }
 }
 

@@ -1,6 +1,7 @@
 //! Switched rails against exact rational arithmetic, and control loops that close over a bench.
 
 mod integral;
+mod laws;
 mod states;
 
 use core::time::Duration;

@@ -1,0 +1,406 @@
+//! Loads whose current follows from the voltage at them.
+
+use alloc::{boxed::Box, rc::Rc, vec::Vec};
+
+use super::exact::on_line;
+use super::switch::Contact;
+use super::{Bounds, Piece, PlantError, Switched, VOLTAGE_NV_MAX};
+
+/// What a load draws at which voltage.
+pub(super) enum Law {
+    /// So many microohms.
+    Resistance(u64),
+    /// So many nanowatts from `least_nv` on; below, as the resistance that takes them there.
+    Power { nw: u64, least_nv: u64 },
+    /// Picofarads behind microohms, at first at so many nanovolts.
+    Capacitor {
+        pf: u64,
+        series_uohm: u64,
+        initial_nv: i64,
+    },
+    /// What a converter takes in.
+    Converter(Box<Input>),
+}
+
+/// A converter's input, as [`Converter`] describes it.
+pub(super) struct Input {
+    converter: Converter,
+    output: Switched,
+    /// The output's piece in use.
+    piece: Piece,
+}
+
+/// What a converter makes of the power at its output.
+///
+/// While the input's voltage is at least `least_input_nv` it takes in `idle_nw`, and what it puts
+/// out over its efficiency. It puts out current × voltage at its terminals: before the output's own
+/// impedance. Nothing is fed back: a negative output counts as none. Below `least_input_nv` it
+/// takes current as a resistance would, and the output stands all the same: such a rail shows a
+/// mistake of the scenario, not a converter that has stopped.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Converter {
+    /// Output power over input power, idle power aside, in parts per million: 10 000 to 1 000 000.
+    pub efficiency_ppm: u32,
+    /// Input power without output, in nanowatts, at most 10^12 (1 kW).
+    pub idle_nw: u64,
+    /// Least input voltage, in nanovolts, from 1 µV to 1 kV.
+    pub least_input_nv: u64,
+}
+
+impl Law {
+    /// The law, if its numbers make sense.
+    pub(super) fn checked(self) -> Result<Self, PlantError> {
+        match &self {
+            Self::Resistance(uohm) => resistance(*uohm)?,
+            Self::Power { nw, least_nv } => {
+                power(*nw)?;
+                least(*least_nv)?;
+            }
+            Self::Capacitor {
+                pf,
+                series_uohm,
+                initial_nv,
+            } => {
+                resistance(*series_uohm)?;
+                Bounds::of([*initial_nv])?;
+                // pF × µΩ are 1e-9 ns.
+                let tau_ns = u128::from(*pf) * u128::from(*series_uohm) / 1_000_000_000;
+                if *pf > CAPACITANCE_PF_MAX || tau_ns < TIME_CONSTANT_NS_MIN {
+                    return Err(PlantError::Capacitor);
+                }
+            }
+            Self::Converter(input) => {
+                power(input.converter.idle_nw)?;
+                least(input.converter.least_input_nv)?;
+                if !(10_000..=PPM).contains(&input.converter.efficiency_ppm) {
+                    return Err(PlantError::Efficiency(input.converter.efficiency_ppm));
+                }
+            }
+        }
+        Ok(self)
+    }
+
+    pub(super) fn converter(converter: Converter, mut output: Switched) -> Self {
+        let piece = output.piece(0).unwrap_or(Piece::nothing(0, u64::MAX));
+        Self::Converter(Box::new(Input {
+            converter,
+            output,
+            piece,
+        }))
+    }
+
+    /// Greatest current, in nanoamperes, at no more than `most_nv` without load behind
+    /// `impedance_uohm`. Exact numbers do not matter here: it is rounded up.
+    fn most_na(&self, most_nv: i64, impedance_uohm: u64) -> i64 {
+        let ohms = |uohm: u64| (uohm + impedance_uohm) as f64 / 1e6;
+        let most_nv = most_nv.max(0) as f64;
+        let na = match self {
+            Self::Resistance(uohm) => most_nv / ohms(*uohm),
+            Self::Capacitor {
+                series_uohm,
+                initial_nv,
+                ..
+            } => (most_nv - (*initial_nv).min(0) as f64) / ohms(*series_uohm),
+            Self::Power { nw, least_nv } => *nw as f64 * 1e9 / *least_nv as f64,
+            Self::Converter(input) => {
+                let most = input.output.greatest();
+                input.power(most.0.max(0) as f64 * most.1.max(0) as f64)
+                    / input.converter.least_input_nv as f64
+            }
+        };
+        na as i64 + 1
+    }
+}
+
+impl Input {
+    /// Power taken in, in nA·nV, for what is put out.
+    fn power(&self, put_out: f64) -> f64 {
+        let idle = self.converter.idle_nw as f64 * 1e9;
+        let efficiency = f64::from(self.converter.efficiency_ppm) / f64::from(PPM);
+        idle + put_out.max(0.0) / efficiency
+    }
+
+    fn power_at(&self, at_ns: u64) -> f64 {
+        let piece = &self.piece;
+        let x = at_ns.clamp(piece.from_ns, piece.to_ns) - piece.from_ns;
+        let line = |start, end| on_line(start, end, x, piece.to_ns - piece.from_ns) as f64;
+        let na = line(piece.start_na, piece.end_na);
+        let ohms = self.output.impedance_uohm() as f64 / 1e6;
+        self.power((line(piece.start_nv, piece.end_nv) + na * ohms) * na)
+    }
+}
+
+/// A load of a rail that follows a [`Law`], as far as the rail has come.
+pub(super) struct Branch {
+    law: Law,
+    contact: Option<Rc<Contact>>,
+    /// Charge in a capacitor where the rail's present piece begins, in halves of nA·ns.
+    charge: i128,
+    /// Current where the present piece begins, and where it ends, in nanoamperes.
+    pub(super) start_na: i64,
+    pub(super) end_na: i64,
+}
+
+impl Branch {
+    pub(super) fn new(law: Law, contact: Option<Rc<Contact>>) -> Self {
+        let charge = match law {
+            // nV × pF are 1e-3 nA·ns.
+            Law::Capacitor { pf, initial_nv, .. } => {
+                i128::from(initial_nv) * i128::from(pf) / HALVES_PER_PF_NV
+            }
+            _ => 0,
+        };
+        Self {
+            law,
+            contact,
+            charge,
+            start_na: 0,
+            end_na: 0,
+        }
+    }
+
+    /// The next moment at which what it draws is changed from outside.
+    pub(super) fn next_change_ns(&self) -> Option<u64> {
+        match &self.law {
+            Law::Converter(input) => input.output.next_change_ns(),
+            _ => None,
+        }
+    }
+
+    /// Ends the rail's present piece, whose beginning and end are given, at `at_ns`.
+    pub(super) fn end_piece(&mut self, from_ns: u64, to_ns: u64, at_ns: u64) {
+        if let Law::Capacitor { .. } = self.law {
+            let own = Piece {
+                start_na: self.start_na,
+                end_na: self.end_na,
+                ..Piece::nothing(from_ns, to_ns)
+            };
+            self.charge += own.until(at_ns).charge_half_na_ns;
+        }
+    }
+
+    /// Begins a piece at `from_ns`; gives the moment up to which it may last.
+    pub(super) fn begin_piece(&mut self, from_ns: u64) -> u64 {
+        match &mut self.law {
+            Law::Converter(input) => {
+                if let Some(piece) = input.output.piece(from_ns) {
+                    input.piece = piece;
+                }
+                input.piece.to_ns
+            }
+            _ => u64::MAX,
+        }
+    }
+
+    /// What it is to the rail at `at_ns`, `since_ns` after the present piece began.
+    pub(super) fn form(&self, at_ns: u64, since_ns: u64) -> Form {
+        if self.contact.as_ref().is_some_and(|it| !it.is_closed()) {
+            return Form::Open;
+        }
+        match &self.law {
+            Law::Resistance(uohm) => Form::line(*uohm as f64 / 1e6, 0.0),
+            Law::Power { nw, least_nv } => Form::Power {
+                power: *nw as f64 * 1e9,
+                least: *least_nv as f64,
+            },
+            Law::Capacitor {
+                pf, series_uohm, ..
+            } => {
+                // Current goes straight, so the voltage that it adds is half the sum of both ends
+                // over the capacitance: the trapezoidal rule, and no charge is lost.
+                let volts = self.charge as f64 * NV_PF_PER_HALF / *pf as f64;
+                let half = since_ns as f64 * NV_PF_PER_HALF / *pf as f64;
+                let start_na = self.start_na as f64;
+                Form::line(*series_uohm as f64 / 1e6 + half, volts + start_na * half)
+            }
+            Law::Converter(input) => Form::Power {
+                power: input.power_at(at_ns),
+                least: input.converter.least_input_nv as f64,
+            },
+        }
+    }
+
+    /// Whether `middle_na`, in the middle of a piece that goes to `end_na`, is close enough to the
+    /// straight line.
+    pub(super) fn is_straight(&self, middle_na: i64, end_na: i64) -> bool {
+        let twice = 2 * middle_na - self.start_na - end_na;
+        let greatest = self.start_na.abs().max(end_na.abs());
+        twice.abs() <= greatest / (STRAIGHT_WITHIN / 2) + 2
+    }
+}
+
+/// Least and greatest that `branches` can draw together with a load within `load`, behind
+/// `impedance_uohm` from a source within `open`.
+pub(super) fn bounds(
+    branches: &[Branch],
+    load: Bounds,
+    open: Bounds,
+    impedance_uohm: u64,
+) -> Bounds {
+    let ohms = impedance_uohm as f64 / 1e6;
+    let most_nv = open
+        .greatest
+        .saturating_sub((ohms * load.least.min(0) as f64) as i64);
+    let sum = |of: &dyn Fn(&Branch) -> bool| {
+        let them = branches.iter().filter(|branch| of(branch));
+        them.fold(0_i64, |sum, branch| {
+            sum.saturating_add(branch.law.most_na(most_nv, impedance_uohm))
+        })
+    };
+    let stores = |branch: &Branch| matches!(branch.law, Law::Capacitor { .. });
+    let all = sum(&|_| true);
+    // A capacitor gives back what it took in: into the source, or into other loads.
+    let back = if branches.iter().any(stores) {
+        sum(&stores)
+    } else {
+        0
+    };
+    Bounds {
+        least: load.least.saturating_sub(back),
+        greatest: load.greatest.saturating_add(all),
+    }
+}
+
+/// Current over voltage at one instant.
+#[derive(Clone, Copy)]
+pub(super) enum Form {
+    /// Nothing flows.
+    Open,
+    /// Nanoamperes per nanovolt above `behind`.
+    Line { per_nv: f64, behind: f64 },
+    /// nA·nV from `least` nanovolts on.
+    Power { power: f64, least: f64 },
+}
+
+impl Form {
+    fn line(ohms: f64, behind: f64) -> Self {
+        Self::Line {
+            per_nv: 1.0 / ohms,
+            behind,
+        }
+    }
+
+    /// Current and its slope; `whole`: whether a constant power is one down to the least voltage.
+    fn at(self, nv: f64, whole: bool) -> (f64, f64) {
+        match self {
+            Self::Open => (0.0, 0.0),
+            Self::Line { per_nv, behind } => ((nv - behind) * per_nv, per_nv),
+            Self::Power { power, .. } if whole => (power / nv, -power / (nv * nv)),
+            Self::Power { power, least } => {
+                let per_nv = power / (least * least);
+                (nv * per_nv, per_nv)
+            }
+        }
+    }
+
+    /// Current in nanoamperes at `nv`, to the nearest.
+    pub(super) fn current_na(self, nv: f64) -> i64 {
+        let whole = matches!(self, Self::Power { least, .. } if nv >= least);
+        let na = self.at(nv, whole).0;
+        // Rounding by basic operations, the same on every machine.
+        (if na < 0.0 { na - 0.5 } else { na + 0.5 }) as i64
+    }
+
+    fn least(self) -> Option<f64> {
+        match self {
+            Self::Power { least, .. } => Some(least),
+            _ => None,
+        }
+    }
+}
+
+/// The voltage at the load, in nanovolts: `open_nv` behind `impedance_uohm`, which feeds `load_na`
+/// and `forms`.
+///
+/// Constant power has two such voltages, or none; the upper one holds if there is one. Between two
+/// least voltages what is too much at a voltage is a convex function of it, so that Newton's method
+/// from above comes down to the uppermost root and never passes one.
+pub(super) fn voltage(open_nv: i64, impedance_uohm: u64, load_na: i64, forms: &[Form]) -> f64 {
+    let ohms = impedance_uohm as f64 / 1e6;
+    let unloaded = open_nv as f64 - ohms * load_na as f64;
+    if impedance_uohm == 0 {
+        return unloaded;
+    }
+    let marks = |form: &Form| match *form {
+        Form::Open => None,
+        Form::Line { behind, .. } => Some(behind),
+        Form::Power { least, .. } => Some(least),
+    };
+    let mut upper = forms.iter().filter_map(marks).fold(unloaded, f64::max);
+    loop {
+        let below = |least: &f64| *least < upper;
+        let leasts = forms.iter().filter_map(|form| form.least());
+        let lower = leasts.filter(below).fold(f64::NEG_INFINITY, f64::max);
+        let mut nv = upper;
+        for _ in 0..ITERATIONS_MAX {
+            let (mut excess, mut slope) = (nv - unloaded, 1.0);
+            for form in forms {
+                let whole = form.least().is_some_and(|least| least <= lower);
+                let (na, per_nv) = form.at(nv, whole);
+                excess += ohms * na;
+                slope += ohms * per_nv;
+            }
+            if excess <= 0.0 {
+                return nv;
+            }
+            let next = nv - excess / slope;
+            if slope <= 0.0 || next < lower {
+                break;
+            }
+            if nv - next < CLOSE_NV {
+                return next;
+            }
+            nv = next;
+        }
+        if lower == f64::NEG_INFINITY {
+            return nv;
+        }
+        upper = lower;
+    }
+}
+
+/// Currents in nanoamperes of `forms` at `nv`.
+pub(super) fn currents(forms: &[Form], nv: f64) -> Vec<i64> {
+    forms.iter().map(|form| form.current_na(nv)).collect()
+}
+
+fn resistance(uohm: u64) -> Result<(), PlantError> {
+    match (RESISTANCE_UOHM_MIN..=RESISTANCE_UOHM_MAX).contains(&uohm) {
+        true => Ok(()),
+        false => Err(PlantError::Resistance(uohm)),
+    }
+}
+
+fn power(nw: u64) -> Result<(), PlantError> {
+    match nw <= POWER_NW_MAX {
+        true => Ok(()),
+        false => Err(PlantError::Power(nw)),
+    }
+}
+
+fn least(nv: u64) -> Result<(), PlantError> {
+    match (1_000..=VOLTAGE_NV_MAX.unsigned_abs()).contains(&nv) {
+        true => Ok(()),
+        false => Err(PlantError::LeastVoltage(nv)),
+    }
+}
+
+const PPM: u32 = 1_000_000;
+/// 1 mΩ to 1 GΩ.
+const RESISTANCE_UOHM_MIN: u64 = 1_000;
+const RESISTANCE_UOHM_MAX: u64 = 1_000_000_000_000_000;
+/// 1 kW.
+const POWER_NW_MAX: u64 = 1_000_000_000_000;
+/// 1000 F.
+const CAPACITANCE_PF_MAX: u64 = 1_000_000_000_000_000;
+/// Pieces end at whole nanoseconds, some fifty of them to a time constant.
+const TIME_CONSTANT_NS_MIN: u128 = 1_000;
+/// Half of 1 nA·ns is 0.5e-18 C, which a picofarad shows as 500 nV.
+const NV_PF_PER_HALF: f64 = 500.0;
+const HALVES_PER_PF_NV: i128 = 500;
+/// A part of the current by which it may be off a straight line, in the middle of a piece.
+const STRAIGHT_WITHIN: i64 = 4096;
+/// Newton's method is at the root as soon as it moves by less.
+const CLOSE_NV: f64 = 0.125;
+/// At a double root each halves the distance, from 2^40 nV on.
+const ITERATIONS_MAX: u32 = 64;
