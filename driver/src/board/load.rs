@@ -17,7 +17,8 @@ pub enum Flow {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LoadSteps {
-    /// Greatest rate of jumps: in any other time than 3600 s as many as this makes, and one more.
+    /// Greatest number of jumps in any 3600 s; bounds take them to come evenly: in any other time as
+    /// many as that makes, and one more.
     pub per_hour: u32,
     /// Greatest jump.
     pub step: Current,
@@ -27,7 +28,7 @@ pub struct LoadSteps {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct VoltageSteps {
-    /// Greatest rate of jumps, likewise.
+    /// Greatest number of jumps in any 3600 s, likewise.
     pub per_hour: u32,
     /// Greatest jump.
     pub step: Voltage,

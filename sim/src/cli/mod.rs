@@ -188,6 +188,10 @@ fn perform(args: &Run) -> Result<bool, String> {
         .transpose()?;
     let mut screen = Screen::new(output);
 
+    for told in scenario.contradictions().map_err(text)? {
+        let (file, line) = (args.scenario.display(), told.line);
+        eprintln!("crake-sim: {file}:{line}: {told}");
+    }
     let begun = Instant::now();
     let outcome = run::run(&scenario, seed, &mut screen);
     screen.clear();

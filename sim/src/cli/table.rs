@@ -57,7 +57,14 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
         count(report.samples),
         wall_s
     )?;
-    writeln!(out, "verdict    {}", verdict(&report.verdict))
+    for told in &report.contradictions {
+        writeln!(out, "declared   {told}")?;
+    }
+    let doubt = match report.contradictions.is_empty() {
+        true => "",
+        false => "; bounds lean on what is declared, and that is contradicted",
+    };
+    writeln!(out, "verdict    {}{doubt}", verdict(&report.verdict))
 }
 
 fn verdict(verdict: &Verdict) -> String {

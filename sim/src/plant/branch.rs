@@ -393,13 +393,13 @@ const RESISTANCE_UOHM_MAX: u64 = 1_000_000_000_000_000;
 const POWER_NW_MAX: u64 = 1_000_000_000_000;
 /// 1000 F.
 const CAPACITANCE_PF_MAX: u64 = 1_000_000_000_000_000;
-/// Pieces end at whole nanoseconds, some fifty of them to a time constant.
+/// Pieces end at whole nanoseconds, some seventy of them to a time constant.
 const TIME_CONSTANT_NS_MIN: u128 = 1_000;
 /// Half of 1 nA·ns is 0.5e-18 C, which a picofarad shows as 500 nV.
 const NV_PF_PER_HALF: f64 = 500.0;
 const HALVES_PER_PF_NV: i128 = 500;
 /// A part of the current by which it may be off a straight line, in the middle of a piece.
-const STRAIGHT_WITHIN: i64 = 4096;
+const STRAIGHT_WITHIN: i64 = 8192;
 /// Newton's method is at the root as soon as it moves by less.
 const CLOSE_NV: f64 = 0.125;
 /// At a double root each halves the distance, from 2^40 nV on.

@@ -7,7 +7,7 @@
 //! through a [`Switch`]: besides profiles, a resistance, a constant power, a capacitor, the input
 //! of a [`Converter`], or a [`Charger`] that feeds the cell.
 //!
-//! What a load draws by a law other than a straight line is one within a 4096th of itself, and of
+//! What a load draws by a law other than a straight line is one within an 8192nd of itself, and of
 //! 1 nA, in the middle of every stretch; a charger is as it is described. Nothing is lost between a
 //! capacitor and its source.
 //!

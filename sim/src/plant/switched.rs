@@ -109,7 +109,7 @@ impl Load {
     /// A capacitor of `pf` picofarads behind `series_uohm` microohms, at `initial_nv` nanovolts at
     /// time 0: the inrush of whatever it stands for. While its switch is open it keeps its charge.
     ///
-    /// It follows the exponential within 0.05 % of its peak, and its charge is exact: no more flows
+    /// It follows the exponential within 0.02 % of its peak, and its charge is exact: no more flows
     /// than it takes to charge it.
     ///
     /// # Errors

@@ -7,6 +7,7 @@ use super::reactions::AlertReport;
 use super::verdict::Verdict;
 use crate::bench::Part;
 use crate::bus::Stats;
+use crate::scenario::Contradiction;
 
 /// What a run came to. Serialises to the object that `docs/report.md` describes.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -37,6 +38,9 @@ pub struct Report {
     pub faults: Vec<FaultReport>,
     /// Operations of the driver that failed, in the order of the first time.
     pub failures: Vec<FailureReport>,
+    /// Declarations that the scenario's own loads and sources contradict: bounds that lean on them
+    /// may be false.
+    pub contradictions: Vec<Contradiction>,
     /// Traffic.
     pub bus: BusReport,
     /// What measuring cost.

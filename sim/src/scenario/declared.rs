@@ -4,6 +4,8 @@ use super::table::{Limits, Table, whole};
 /// What the driver is told about the load between conversions.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Declared {
+    /// Line of the scenario file.
+    pub line: u64,
     /// Greatest number of steps of the current in any hour.
     pub steps_per_hour: u32,
     /// Greatest of them, in nanoamperes.
@@ -31,9 +33,26 @@ pub enum Flow {
     Both,
 }
 
+impl Declared {
+    /// What is declared of a rail that does nothing.
+    pub(super) const fn nothing(line: u64) -> Self {
+        Self {
+            line,
+            steps_per_hour: 0,
+            step_na: 0,
+            voltage_steps: None,
+            flow: Flow::Forward,
+            greatest_na: 1,
+            mean: None,
+            voltage_nv: None,
+        }
+    }
+}
+
 /// Reads a `[rail.load_declared]`.
 pub(super) fn read(mut table: Table<'_>) -> Result<Declared, ScenarioError> {
     let declared = Declared {
+        line: table.line(),
         steps_per_hour: whole(table.count("steps_per_hour", STEPS)?),
         step_na: table.number("step_a", STEP)?,
         voltage_steps: voltage_steps(&mut table)?,

@@ -13,10 +13,14 @@
 
 mod actual;
 mod alert;
+mod contradiction;
+mod converter;
 pub(crate) mod decimal;
 mod declared;
 mod error;
 mod fault;
+mod jumps;
+mod load;
 mod profile;
 mod rail;
 mod read;
@@ -29,9 +33,12 @@ use std::path::Path;
 use crate::plant::{Constant, Plant, PlantError, Rail, Source};
 
 pub use alert::{AlertKind, AlertPlan, Route};
+pub use contradiction::Contradiction;
+pub use converter::ConverterPlan;
 pub use declared::{Declared, Flow};
 pub use error::ScenarioError;
 pub use fault::FaultPlan;
+pub use load::{Draws, LoadPlan};
 pub use profile::ProfilePlan;
 pub use rail::{CellPlan, RailPlan, Sense, SourcePlan, Supply};
 pub use read::{Board, Errors, Host, Model, PartPlan};
@@ -96,11 +103,10 @@ impl Scenario {
     pub fn plants(&self) -> Result<[Box<dyn Plant>; 4], PlantError> {
         let plant = |channel: u8| -> Result<Box<dyn Plant>, PlantError> {
             let plan = self.rails.iter().find(|rail| rail.channel == channel);
-            let rail = match plan {
-                Some(plan) => plan.rail()?,
-                None => Rail::new(Source::of(Constant::new(0)?), Constant::new(0)?)?,
-            };
-            Ok(Box::new(rail))
+            Ok(match plan {
+                Some(plan) => Box::new(plan.rail()?),
+                None => Box::new(Rail::new(Source::of(Constant::new(0)?), Constant::new(0)?)?),
+            })
         };
         Ok([plant(0)?, plant(1)?, plant(2)?, plant(3)?])
     }

@@ -1,10 +1,11 @@
 use super::ScenarioError;
-use super::actual;
 use super::alert::{self, AlertPlan};
+use super::converter::{self, ConverterPlan, ENERGY};
 use super::declared::{self, Declared};
+use super::load::{self, Draws, LoadPlan, energy_fits};
 use super::profile::{self, KINDS, Kind, ProfilePlan, Unit};
 use super::table::{Field, Limits, Table, whole};
-use crate::plant::{Cell, PlantError, Rail, Source};
+use crate::plant::{Cell, Constant, Load, PlantError, Source, Switched};
 
 /// One rail of a scenario.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -19,8 +20,10 @@ pub struct RailPlan {
     pub sense: Sense,
     /// What feeds it.
     pub source: SourcePlan,
-    /// The current that flows, in nanoamperes, positive from source to load.
-    pub load: ProfilePlan,
+    /// What it feeds, besides converters.
+    pub load: Vec<LoadPlan>,
+    /// Rails that converters feed from this one.
+    pub outputs: Vec<RailPlan>,
     /// What the engineer tells the driver about the load.
     pub declared: Declared,
     /// Limits that are watched.
@@ -60,6 +63,8 @@ pub enum Supply {
     Profile(ProfilePlan),
     /// A cell or pack.
     Cell(CellPlan),
+    /// A converter from another rail.
+    Converter(ConverterPlan),
 }
 
 /// A cell or several in series; see [`Cell`].
@@ -81,19 +86,21 @@ impl RailPlan {
     /// # Errors
     /// Whatever the constructors of its source and load refuse; none for a plan that was read from
     /// a file.
-    pub fn rail(&self) -> Result<Rail, PlantError> {
-        self.source.feeding(&self.load)
-    }
-}
-
-impl SourcePlan {
-    fn feeding(&self, load: &ProfilePlan) -> Result<Rail, PlantError> {
-        let source = match &self.supply {
+    pub fn rail(&self) -> Result<Switched, PlantError> {
+        let source = match &self.source.supply {
             Supply::Profile(plan) => Source::of(plan.profile()?),
             Supply::Cell(plan) => Source::cell(plan.cell()?),
+            Supply::Converter(plan) => Source::of(Constant::new(plan.voltage_nv)?),
         };
-        let source = source.behind_microohms(self.impedance_uohm)?;
-        Rail::new(source, load.profile()?)
+        let source = source.behind_microohms(self.source.impedance_uohm)?;
+        let loads = self.load.iter().map(LoadPlan::load);
+        let mut loads = loads.collect::<Result<Vec<_>, _>>()?;
+        for output in &self.outputs {
+            if let Supply::Converter(plan) = &output.source.supply {
+                loads.push(Load::converter(plan.converter, output.rail()?)?);
+            }
+        }
+        Switched::new(source, loads)
     }
 }
 
@@ -103,42 +110,43 @@ impl CellPlan {
     }
 }
 
-/// Reads one `[[rail]]`, already named, and checks that it can be built.
+/// Reads one `[[rail]]`, already named, and checks that it can be built; whether it declares its
+/// load.
 pub(super) fn read(
     mut table: Table<'_>,
     name: String,
     channel: u8,
     duration_ns: u64,
-) -> Result<RailPlan, ScenarioError> {
+) -> Result<(RailPlan, bool), ScenarioError> {
     let sense = sense(table.table("sense", "[rail.sense]")?)?;
-    let source = source(table.table("source", "[rail.source]")?)?;
-    let load = load(table.table("load", "[rail.load]")?)?;
     let declared = table.field("load_declared");
-    let mut rail = match source.feeding(&load) {
-        Ok(rail) => rail,
-        Err(error) => return Err(table.error(error.to_string())),
-    };
     let plan = RailPlan {
         line: table.line(),
         name,
         channel,
-        declared: match declared {
+        source: source(table.table("source", "[rail.source]")?)?,
+        load: load::read(table.table("load", "[rail.load]")?)?,
+        outputs: Vec::new(),
+        declared: match &declared {
             Some(field) => declared::read(field.table("[rail.load_declared]")?)?,
-            None => actual::declaration(&mut rail, source.impedance_uohm, duration_ns)
-                .ok_or_else(|| table.error(UNDECLARED.to_owned()))?,
+            None => Declared::nothing(table.line()),
         },
         alerts: alerts(&mut table, &sense)?,
         sense,
-        source,
-        load,
     };
-    if !energy_fits(&plan.load, duration_ns) {
-        let rule = "its energy over duration_s might exceed 28 GJ, as far as the truth counts: \
-            shorten duration_s";
-        return Err(table.error(rule.to_owned()));
+    let charged = |load: &LoadPlan| matches!(load.draws, Draws::Charger(_));
+    if plan.load.iter().any(charged) && !matches!(plan.source.supply, Supply::Cell(_)) {
+        return Err(table.error("a charger needs a source of kind \"cell\"".to_owned()));
+    }
+    match plan.rail() {
+        Err(error) => return Err(table.error(error.to_string())),
+        Ok(rail) if !energy_fits(&rail, duration_ns) => {
+            return Err(table.error(ENERGY.to_owned()));
+        }
+        Ok(_) => {}
     }
     table.finish()?;
-    Ok(plan)
+    Ok((plan, declared.is_some()))
 }
 
 fn sense(mut table: Table<'_>) -> Result<Sense, ScenarioError> {
@@ -170,15 +178,30 @@ fn sense(mut table: Table<'_>) -> Result<Sense, ScenarioError> {
     Ok(sense)
 }
 
+/// Kinds of source, as a file names them.
+#[derive(Clone, Copy)]
+enum SourceKind {
+    Profile(Kind),
+    Cell,
+    Converter,
+}
+
+/// What a source is that has a voltage and no kind.
+const CONSTANT: SourceKind = SourceKind::Profile(Kind::Constant);
+
 fn source(mut table: Table<'_>) -> Result<SourcePlan, ScenarioError> {
-    let kinds: Vec<(&str, Option<Kind>)> = KINDS
+    let kinds: Vec<(&str, SourceKind)> = KINDS
         .iter()
-        .map(|&(word, kind)| (word, Some(kind)))
-        .chain([("cell", None)])
+        .map(|&(word, kind)| (word, SourceKind::Profile(kind)))
+        .chain([
+            ("cell", SourceKind::Cell),
+            ("converter", SourceKind::Converter),
+        ])
         .collect();
-    let supply = match profile::kind(&mut table, VOLTS, &kinds, Some(Kind::Constant))? {
-        Some(kind) => Supply::Profile(profile::read(&mut table, kind, VOLTS)?),
-        None => Supply::Cell(cell(&mut table)?),
+    let supply = match profile::kind(&mut table, VOLTS, &kinds, CONSTANT)? {
+        SourceKind::Profile(kind) => Supply::Profile(profile::read(&mut table, kind, VOLTS)?),
+        SourceKind::Cell => Supply::Cell(cell(&mut table)?),
+        SourceKind::Converter => Supply::Converter(converter::read(&mut table)?),
     };
     let plan = SourcePlan {
         supply,
@@ -210,13 +233,6 @@ fn cell(table: &mut Table<'_>) -> Result<CellPlan, ScenarioError> {
     Ok(plan)
 }
 
-fn load(mut table: Table<'_>) -> Result<ProfilePlan, ScenarioError> {
-    let kind = profile::kind(&mut table, AMPS, &KINDS, Kind::Constant)?;
-    let plan = profile::read(&mut table, kind, AMPS)?;
-    table.finish()?;
-    Ok(plan)
-}
-
 fn alerts(table: &mut Table<'_>, sense: &Sense) -> Result<Vec<AlertPlan>, ScenarioError> {
     let Some(field) = table.field("alert") else {
         return Ok(Vec::new());
@@ -232,39 +248,11 @@ fn alerts(table: &mut Table<'_>, sense: &Sense) -> Result<Vec<AlertPlan>, Scenar
     Ok(plans)
 }
 
-/// Whether six times the greatest energy, at the greatest voltage that the part's inputs stand, is
-/// within 127 bits.
-fn energy_fits(load: &ProfilePlan, duration_ns: u64) -> bool {
-    let Ok(profile) = load.profile() else {
-        return false;
-    };
-    let bounds = profile.bounds();
-    let greatest = bounds
-        .least
-        .unsigned_abs()
-        .max(bounds.greatest.unsigned_abs());
-    (6 * 72_000_000_000 * i128::from(greatest))
-        .checked_mul(i128::from(duration_ns))
-        .is_some()
-}
-
-const UNDECLARED: &str = "its load has too many steps to be looked through: declare what they are \
-    at the most in [rail.load_declared]";
 const OPEN_CIRCUIT: &str =
     "pairs of state and volts of one cell, such as [[0, 3.0], [1, 4.2]], states from 0 to 1 rising";
 
-const AMPS: Unit = Unit {
-    suffix: "a",
-    limits: Limits::new(
-        9,
-        -1_000_000_000_000,
-        1_000_000_000_000,
-        "a current must lie between -1000 and 1000 A",
-    ),
-};
-
 /// The part's inputs stand 72 V (datasheet, 9).
-const VOLTS: Unit = Unit {
+pub(super) const VOLTS: Unit = Unit {
     suffix: "v",
     limits: Limits::new(
         9,
@@ -279,6 +267,13 @@ pub(super) const RESISTANCE: Limits = Limits::new(
     100_000,
     10_000_000_000,
     "a sense resistor must lie between 0.0001 and 10 ohm",
+);
+/// Of loads.
+pub(super) const RESISTANCE_ANY: Limits = Limits::new(
+    6,
+    1_000,
+    1_000_000_000_000_000,
+    "a resistance must lie between 0.001 and 1000000000 ohm",
 );
 const TOLERANCE: Limits = Limits::new(4, 0, 100_000, "a tolerance must lie between 0 and 10 %");
 const COEFFICIENT: Limits = Limits::new(

@@ -1,6 +1,7 @@
+use super::actual::Actual;
 use super::error::Text;
 use super::table::{Limits, Table};
-use super::{RailPlan, Scenario, ScenarioError, fault, profile, rail};
+use super::{RailPlan, Scenario, ScenarioError, converter, fault, profile, rail};
 use toml::de::DeTable;
 
 /// The part that measures, and how it is set up.
@@ -16,6 +17,13 @@ pub struct PartPlan {
     pub averaging: u8,
     /// Whether individuals have errors.
     pub errors: Errors,
+}
+
+impl PartPlan {
+    /// Nominal length of a scan, in nanoseconds.
+    pub(super) fn scan_ns(&self) -> u64 {
+        1_000_000_000 / u64::from(self.scans_per_second.max(1))
+    }
 }
 
 /// Parts that a scenario may name.
@@ -69,15 +77,17 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
     );
     let title = top.needed("title", "one line about the scenario")?;
     let duration_ns = top.count("duration_s", DURATION)?;
+    let part = part(top.table("part", "[part]")?)?;
+    let scan_ns = part.scan_ns();
     let mut scenario = Scenario {
         title: title.line_of_text(TITLE_MAX)?.to_owned(),
         duration_ns,
         seed: top.count_or("seed", SEED, 1)?,
-        part: part(top.table("part", "[part]")?)?,
+        part,
         bus_hz: bus(top.table("bus", "[bus]")?)?,
         host: host(top.table("host", "[host]")?, duration_ns)?,
         board: board(top.table("board", "[board]")?)?,
-        rails: rails(&mut top, duration_ns)?,
+        rails: rails(&mut top, duration_ns, scan_ns)?,
         faults: Vec::new(),
     };
     let address = scenario.part.address;
@@ -202,7 +212,11 @@ fn board(mut table: Table<'_>) -> Result<Board, ScenarioError> {
     })
 }
 
-fn rails(top: &mut Table<'_>, duration_ns: u64) -> Result<Vec<RailPlan>, ScenarioError> {
+fn rails(
+    top: &mut Table<'_>,
+    duration_ns: u64,
+    scan_ns: u64,
+) -> Result<Vec<RailPlan>, ScenarioError> {
     let rails = top.needed("rail", RAILS)?;
     let elements = rails.elements(RAILS)?;
     match (elements.first(), elements.get(4)) {
@@ -211,6 +225,7 @@ fn rails(top: &mut Table<'_>, duration_ns: u64) -> Result<Vec<RailPlan>, Scenari
         (Some(_), None) => {}
     }
     let mut plans: Vec<RailPlan> = Vec::new();
+    let mut undeclared = Vec::new();
     let mut lines = Vec::new();
     for element in elements {
         let mut table = element.table("[[rail]]")?;
@@ -239,8 +254,24 @@ fn rails(top: &mut Table<'_>, duration_ns: u64) -> Result<Vec<RailPlan>, Scenari
                 )),
             });
         }
-        plans.push(rail::read(table, name, channel, duration_ns)?);
+        let (plan, is_declared) = rail::read(table, name, channel, duration_ns)?;
         lines.push(element.line());
+        if !is_declared {
+            undeclared.push((plans.len(), element));
+        }
+        plans.push(plan);
+    }
+    converter::connect(top.text(), &mut plans, duration_ns)?;
+    for (index, element) in undeclared {
+        let plan = &mut plans[index];
+        let actual = Actual::follow(plan, duration_ns, scan_ns).ok().flatten();
+        let declared = actual.and_then(|actual| actual.declaration(plan.line));
+        let Some(declared) = declared else {
+            let mut table = element.table("[[rail]]")?;
+            table.owned_by(format!("rail \"{}\"", plan.name));
+            return Err(table.error(UNDECLARED.to_owned()));
+        };
+        plan.declared = declared;
     }
     Ok(plans)
 }
@@ -255,6 +286,8 @@ fn small(number: i64) -> i32 {
     i32::try_from(number).unwrap_or(i32::MAX)
 }
 
+const UNDECLARED: &str = "its load has too many steps to be looked through: declare what they are \
+    at the most in [rail.load_declared]";
 /// Characters of a title and of a rail's name.
 const TITLE_MAX: usize = 200;
 const NAME_MAX: usize = 24;

@@ -123,14 +123,14 @@ fn a_capacitor_is_charged_along_the_exponential() {
         let exact = 5e9 * (-(since as f64) / 1e6).exp();
         worst = worst.max((seen - exact).abs());
     }
-    assert!(worst < 5e9 * 0.0005, "off by {worst} nA");
+    assert!(worst < 5e9 * 0.0002, "off by {worst} nA");
     // Charged: 5 V × 1 mF and not a nanocoulomb more; the energy at the load's side is half of CV²
     // in the capacitor, and of the same that is lost the share of the series resistance, 0.6.
     let truth = rail.truth(SECOND);
     let coulombs = truth.charge_half_na_ns as f64 / 2e18;
     assert!((coulombs - 5e-3).abs() < 1e-9, "{coulombs}");
     let joules = truth.energy_sixth_na_nv_ns as f64 / 6e27;
-    assert!((joules / (12.5e-3 * 1.6) - 1.0).abs() < 0.0005, "{joules}");
+    assert!((joules / (12.5e-3 * 1.6) - 1.0).abs() < 0.0002, "{joules}");
     // At rest it draws nothing, in long pieces.
     let piece = rail.piece(10 * SECOND).expect("a piece");
     assert_eq!((piece.start_na, piece.end_na), (0, 0));

@@ -3,6 +3,7 @@
 
 mod each;
 mod faults;
+mod loads;
 mod profiles;
 mod rails;
 mod recordings;

@@ -13,7 +13,7 @@ fn mistakes_of_other_profiles_have_their_messages() {
         (
             "kind = \"constant\"\ncurrent_a = 1\nvoltage_v = 1\n",
             "case.toml:39: rail \"LOGIC\": unknown key voltage_v in [rail.load]; it takes kind, \
-             current_a",
+             current_a, closes_s, opens_s",
         ),
         (
             "kind = \"steps\"\ninitial_a = 1\nsteps = [[0, 1]]\n",
@@ -34,7 +34,7 @@ fn mistakes_of_other_profiles_have_their_messages() {
         ),
         (
             "kind = \"sum\"\nparts = 3\n",
-            "case.toml:38: rail \"LOGIC\": parts = 3: parts are profiles, such as [{ kind = \
+            "case.toml:38: rail \"LOGIC\": parts = 3: parts are loads, such as [{ kind = \
              \"constant\", current_a = 0.1 }]",
         ),
         (

@@ -1,6 +1,6 @@
 //! Mistakes in recordings.
 
-use crake_sim::scenario::{ProfilePlan, Scenario};
+use crake_sim::scenario::{Draws, ProfilePlan, Scenario};
 
 use crate::{RECORDED, folder, message, recording, with_load};
 
@@ -161,7 +161,8 @@ fn a_header_may_name_the_columns_and_times_begin_at_the_first_row() {
                 time_column = \"t\"\nvalue_column = \"load\"\n\
                 separator = \";\"\ninterpolation = \"hold\"\nat_end = \"hold\"\n";
     let scenario = Scenario::parse(&with_load(load), folder().join("case.toml")).unwrap();
-    let ProfilePlan::Recorded { points, .. } = &scenario.rails[0].load else {
+    let Draws::Current(ProfilePlan::Recorded { points, .. }) = &scenario.rails[0].load[0].draws
+    else {
         panic!("a recording");
     };
     assert_eq!(points, &[(0, -500_000_000), (750_000_000, 250_000_000)]);

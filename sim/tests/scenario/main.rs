@@ -2,8 +2,11 @@
 //! declarations are true.
 #![cfg(feature = "cli")]
 
-use crake_sim::plant::{AfterEnd, Interpolation, Rail, Train};
-use crake_sim::scenario::{Declared, Errors, Flow, ProfilePlan, Scenario, Sense, Supply};
+mod declared;
+mod loads;
+
+use crake_sim::plant::{AfterEnd, Interpolation, Switched, Train};
+use crake_sim::scenario::{Declared, Draws, Errors, Flow, ProfilePlan, Scenario, Sense, Supply};
 
 const SKIFF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/survey-skiff.toml");
 const DOCUMENT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../docs/scenario.md");
@@ -22,8 +25,43 @@ fn documented() -> Scenario {
     Scenario::parse(example, DOCUMENT).unwrap()
 }
 
+/// A scenario of these rails, each of a name and what follows `[rail.sense]`, at 2000 scans a
+/// second.
+fn scenario(duration_s: &str, rails: &[(&str, &str)]) -> String {
+    let mut text = format!(
+        "title = \"t\"\nduration_s = {duration_s}\n\
+         [part]\nmodel = \"corncrake\"\nscan_rate = 2000\n"
+    );
+    for (channel, (name, rest)) in rails.iter().enumerate() {
+        text += &format!(
+            "[[rail]]\nname = \"{name}\"\nchannel = {channel}\n\
+             [rail.sense]\nresistance_ohm = 0.01\n\
+             tolerance_percent = 0\ntemperature_coefficient_ppm_per_k = 0\n\
+             thermal_resistance_k_per_w = 0\nsense_full_scale_v = 0.05\n\
+             rail_full_scale_v = 16\n{rest}"
+        );
+    }
+    text
+}
+
+/// A constant voltage behind an impedance.
+fn source(voltage_v: &str, impedance_ohm: &str) -> String {
+    format!(
+        "[rail.source]\nkind = \"constant\"\nvoltage_v = {voltage_v}\n\
+         impedance_ohm = {impedance_ohm}\n"
+    )
+}
+
+/// Nothing that any load of these tests contradicts, but for what is given in place of it.
+fn declared(edit: (&str, &str)) -> String {
+    let all = "[rail.load_declared]\nsteps_per_hour = 9000\nstep_a = 9\nflow = \"both\"\n\
+               greatest_a = 9\nvoltage_v = [0, 16]\n";
+    assert!(all.contains(edit.0), "{edit:?}");
+    all.replacen(edit.0, edit.1, 1)
+}
+
 /// Time and height of every jump of the current up to `until_ns`.
-fn steps(rail: &mut Rail, until_ns: u64) -> Vec<(u64, i64)> {
+fn steps(rail: &mut Switched, until_ns: u64) -> Vec<(u64, i64)> {
     let mut jumps = Vec::new();
     let mut before = rail.piece(0).unwrap();
     while before.to_ns < until_ns {
@@ -58,6 +96,7 @@ fn declarations_of_the_skiff_are_true_and_tight() {
             Flow::Forward
         };
         let found = Declared {
+            line: plan.declared.line,
             steps_per_hour: in_an_hour.max().unwrap_or(0) as u32,
             step_na: step.unwrap_or(0),
             flow,
@@ -179,7 +218,7 @@ fn an_hour_of_the_skiff_carries_the_charge_of_its_description() {
 /// second.
 #[test]
 fn the_recorded_discharge_delivers_its_energy() {
-    let text = include_str!("../../tests/data/li_ion_1c_discharge_voltage.tsv");
+    let text = include_str!("../../../tests/data/li_ion_1c_discharge_voltage.tsv");
     let volts: Vec<f64> = text
         .lines()
         .map(|line| line.split('\t').nth(1).unwrap().trim().parse().unwrap())
@@ -237,7 +276,7 @@ fn the_documented_example_means_what_it_says() {
         (2_500_000, 900_000, 3)
     );
     assert_eq!(cell.open_circuit[2], (900_000, 4_000_000_000));
-    let ProfilePlan::Sum(parts) = &main.load else {
+    let Draws::Current(ProfilePlan::Sum(parts)) = &main.load[0].draws else {
         panic!("a sum");
     };
     assert_eq!(parts[0], ProfilePlan::Constant(250_000_000));
@@ -254,13 +293,13 @@ fn the_documented_example_means_what_it_says() {
         }),
     };
     assert_eq!(parts[1], pulses);
-    let ProfilePlan::Recorded {
+    let Draws::Current(ProfilePlan::Recorded {
         points,
         interpolation,
         after,
         scale_millionths,
         ..
-    } = &sensor.load
+    }) = &sensor.load[0].draws
     else {
         panic!("a recording");
     };
