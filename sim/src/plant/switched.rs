@@ -54,6 +54,47 @@ pub struct Switched {
 }
 
 /// One of the loads of a [`Switched`] rail.
+///
+/// ```
+/// use crake_sim::plant::{Cell, Charger, Constant, Converter, Load, Plant, Source, Switched};
+///
+/// // 3.3 V behind 0.1 Ω, for 33 Ω and a constant 1 W: what a converter puts out.
+/// let source = Source::of(Constant::new(3_300_000_000)?).behind_microohms(100_000)?;
+/// let loads = vec![
+///     Load::resistance(33_000_000)?,
+///     Load::power(1_000_000_000, 2_500_000_000)?,
+/// ];
+/// let logic = Switched::new(source, loads)?;
+///
+/// // Its input is on a pack that is also charged, and that from 2 s on feeds a capacitor of 1 mF
+/// // behind 5 Ω.
+/// let converter = Converter {
+///     efficiency_ppm: 850_000,
+///     idle_nw: 2_000_000,
+///     least_input_nv: 6_000_000_000,
+/// };
+/// let charger = Charger {
+///     trickle_na: 100_000_000,
+///     trickle_below_nv: 9_000_000_000,
+///     bulk_na: 1_000_000_000,
+///     full_nv: 12_600_000_000,
+///     least_na: 100_000_000,
+/// };
+/// let table = [(0, 9_000_000_000), (1_000_000, 12_600_000_000)];
+/// let pack = Source::cell(Cell::new(2_000_000, 500_000, &table)?).behind_microohms(200_000)?;
+/// let loads = vec![
+///     Load::converter(converter, logic)?,
+///     Load::charger(charger)?,
+///     Load::capacitor(1_000_000_000, 5_000_000, 0)?.between(2_000_000_000, u64::MAX),
+/// ];
+/// let mut pack = Switched::new(pack, loads)?;
+///
+/// let charging = pack.window(1_000_000_000, 1_000_100_000).current_na;
+/// assert!((-0.9e9..-0.8e9).contains(&charging));
+/// let inrush = pack.window(2_000_000_000, 2_000_100_000).current_na;
+/// assert!((1.1e9..1.4e9).contains(&inrush));
+/// # Ok::<(), crake_sim::plant::PlantError>(())
+/// ```
 pub struct Load {
     draws: Draws,
     contact: Option<Rc<Contact>>,
