@@ -119,13 +119,15 @@ pub(super) fn read(
     duration_ns: u64,
 ) -> Result<(RailPlan, bool), ScenarioError> {
     let sense = sense(table.table("sense", "[rail.sense]")?)?;
+    let source = source(table.table("source", "[rail.source]")?)?;
+    let load = load::read(table.table("load", "[rail.load]")?)?;
     let declared = table.field("load_declared");
     let plan = RailPlan {
         line: table.line(),
         name,
         channel,
-        source: source(table.table("source", "[rail.source]")?)?,
-        load: load::read(table.table("load", "[rail.load]")?)?,
+        source,
+        load,
         outputs: Vec::new(),
         declared: match &declared {
             Some(field) => declared::read(field.table("[rail.load_declared]")?)?,

@@ -77,12 +77,13 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
     );
     let title = top.needed("title", "one line about the scenario")?;
     let duration_ns = top.count("duration_s", DURATION)?;
+    let seed = top.count_or("seed", SEED, 1)?;
     let part = part(top.table("part", "[part]")?)?;
     let scan_ns = part.scan_ns();
     let mut scenario = Scenario {
         title: title.line_of_text(TITLE_MAX)?.to_owned(),
         duration_ns,
-        seed: top.count_or("seed", SEED, 1)?,
+        seed,
         part,
         bus_hz: bus(top.table("bus", "[bus]")?)?,
         host: host(top.table("host", "[host]")?, duration_ns)?,

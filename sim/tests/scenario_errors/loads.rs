@@ -29,10 +29,6 @@ fn mistakes_of_loads_have_their_messages() {
             "41: rail \"LOGIC\": opens_s = 2: it must be after closes_s, which is 0 unless given",
         ),
         (
-            charger.to_owned(),
-            "19: rail \"LOGIC\": a charger needs a source of kind \"cell\"",
-        ),
-        (
             charger.replace("end_a = 0.1", "end_a = -1"),
             "42: rail \"LOGIC\": end_a = -1: a charger's current must lie between 0 and 1000 A",
         ),
@@ -44,6 +40,17 @@ fn mistakes_of_loads_have_their_messages() {
              \"inrush\" or \"charger\"",
         ),
     ];
+    let (before, rest) = VALID.split_once("[rail.source]\n").unwrap();
+    let (_, after) = rest.split_once("[rail.load]\n").unwrap();
+    let (_, after) = after.split_once("[rail.load_declared]\n").unwrap();
+    let constant = "[rail.source]\nvoltage_v = 4\n";
+    assert_eq!(
+        message(&format!(
+            "{before}{constant}[rail.load]\n{charger}[rail.load_declared]\n{after}"
+        )),
+        "case.toml:19: rail \"LOGIC\": a charger needs a source of kind \"cell\""
+    );
+    assert_eq!(message(&with_load(charger)), "no error");
     for (load, expected) in cases {
         assert_eq!(message(&with_load(&load)), format!("case.toml:{expected}"));
     }
@@ -68,7 +75,7 @@ fn mistakes_of_converters_have_their_messages() {
         message(&format!("{VALID}{}", fed("CORE", "1", input, edit)))
     };
     assert_eq!(core("LOGIC", ("", "")), "no error");
-    let line = VALID.lines().count() + 14;
+    let line = VALID.lines().count() + 13;
     assert_eq!(
         core("LOGC", ("", "")),
         format!("case.toml:{line}: rail \"CORE\": input = \"LOGC\": there is no rail of that name")
@@ -87,7 +94,7 @@ fn mistakes_of_converters_have_their_messages() {
     ];
     assert_eq!(
         message(&ring.concat()),
-        format!("case.toml:32: rail \"ONE\": input = \"TWO\": {itself}")
+        format!("case.toml:31: rail \"ONE\": input = \"TWO\": {itself}")
     );
     assert_eq!(
         core("LOGIC", ("0.9", "1.1")),

@@ -92,7 +92,7 @@ fn each_mistake_in_a_rail_has_its_message() {
             "kind = \"cell\"",
             "kind = \"dynamo\"",
             "case.toml:30: rail \"LOGIC\": kind = \"dynamo\": it must be \"constant\" or \
-             \"steps\" or \"ramp\" or \"pulses\" or \"recorded\" or \"sum\" or \"cell\"",
+             \"steps\" or \"ramp\" or \"pulses\" or \"recorded\" or \"sum\" or \"cell\" or \"converter\"",
         ),
         (
             "capacity_ah = 2",
