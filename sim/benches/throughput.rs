@@ -8,7 +8,7 @@ use std::time::Instant;
 
 use crake_sim::board::SenseResistor;
 use crake_sim::part::corncrake::Individual;
-use crake_sim::plant::{Piece, Rail};
+use crake_sim::plant::{Piece, Switched};
 use crake_sim::rng::Rng;
 use crake_sim::run::{Silent, run};
 use crake_sim::scenario::{RailPlan, Scenario};
@@ -74,7 +74,7 @@ struct Outcome {
 
 /// One channel of the bare loop: where its rail is, its errors, its sums.
 struct Channel {
-    rail: Rail,
+    rail: Switched,
     piece: Piece,
     resistor: SenseResistor,
     bias_na: f64,
