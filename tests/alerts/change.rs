@@ -10,7 +10,7 @@ use crake::{Channel, ShuntMonitor};
 use crake_sim::bus::{Logging, Speed, Transaction};
 use crake_sim::part::corncrake::Output;
 
-use crate::faults::{AT_REST, Failures, MUCH, Scene};
+use crate::faults::{AT_REST, MUCH, Scene, fail_at};
 use crate::fixture::{COARSE, CONFIG, FAST, FINE, Fixture, events};
 
 type Queue<'l> = AlertQueue<'l, 16>;
@@ -182,7 +182,6 @@ fn a_flag_that_goes_with_its_condition_is_noted_before_the_configuration_changes
     ] {
         let Scene {
             fixture,
-            plan,
             mut monitor,
             mut queue,
             rail,
@@ -198,13 +197,12 @@ fn a_flag_that_goes_with_its_condition_is_noted_before_the_configuration_changes
         fixture.next_scan();
         assert_eq!(fixture.low(), [true, false]);
         if let Some((number, took_effect)) = failing {
-            *plan.borrow_mut() = Failures::at(number, took_effect);
+            fail_at(&fixture, number, took_effect);
             assert!(queue.configure(&mut monitor, &CONFIG).is_err());
         }
         // A failure of the look, two transfers, changes nothing; one of the change leaves the monitor
         // not configured.
         let looked = failing != Some((2, false));
-        *plan.borrow_mut() = Failures::default();
         assert_eq!(monitor.is_armed(), looked, "{failing:?}");
         assert_eq!(monitor.sample().is_ok(), looked, "{failing:?}");
         if looked {

@@ -1,17 +1,15 @@
 //! A bus that fails as planned, and the scene in which it does: a queue with limits on two
 //! channels, and what firmware does about it.
 
-use std::cell::RefCell;
-use std::rc::Rc;
-
 use crake::alert::{
     AlertFlag, AlertQueue, Event, Kind, Limit, Limits, Outputs, Quantity, Threshold,
 };
 use crake::units::{Current, Voltage};
 use crake::{Channel, ShuntMonitor};
-use crake_sim::bench::I2c as BenchBus;
+use crake_sim::bench::{I2c as BenchBus, Injected};
 use crake_sim::bus::BusError;
-use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
+use crake_sim::fault::{Fault, FaultKind};
+use embedded_hal::i2c::I2c;
 
 use crate::fixture::{Blocking, Excursion, FAST, Fixture, events};
 
@@ -36,68 +34,22 @@ pub static LIMITS: Limits<'static> = Limits::new(&[OVER, UNDER]);
 
 pub type Queue = AlertQueue<'static, 16>;
 
-/// A controller whose transfers fail as planned.
-pub struct Failing<B> {
-    pub inner: B,
-    pub plan: Rc<RefCell<Failures>>,
+/// From now on the transfer with this number fails: before the part sees it, or when it has taken
+/// effect.
+pub fn fail_at(fixture: &Fixture, number: usize, took_effect: bool) -> Injected {
+    let kind = if took_effect {
+        FaultKind::AnswerLost
+    } else {
+        FaultKind::ArbitrationLost
+    };
+    let fault = Fault::new(kind).after(number as u64).times(1);
+    fixture.bench.fault(fault).expect("a fault that can be")
 }
-
-/// Which transfer fails from now on, and how.
-#[derive(Default)]
-pub struct Failures {
-    /// Transfers until the failure; `None`: no failure.
-    pub after: Option<usize>,
-    /// Whether the transfer takes place and is reported as failed nevertheless.
-    pub took_effect: bool,
-    /// Transfers so far.
-    pub count: usize,
-}
-
-impl Failures {
-    pub fn at(number: usize, took_effect: bool) -> Self {
-        Self {
-            after: Some(number),
-            took_effect,
-            count: 0,
-        }
-    }
-
-    fn hits(&mut self) -> bool {
-        let hit = self.after == Some(self.count);
-        self.count += 1;
-        hit
-    }
-}
-
-impl<B: ErrorType> ErrorType for Failing<B> {
-    type Error = B::Error;
-}
-
-impl<B: I2c<Error = BusError>> I2c for Failing<B> {
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [Operation<'_>],
-    ) -> Result<(), BusError> {
-        let hits = self.plan.borrow_mut().hits();
-        if hits && !self.plan.borrow().took_effect {
-            return Err(BusError(ErrorKind::ArbitrationLoss));
-        }
-        let outcome = self.inner.transaction(address, operations);
-        if hits {
-            return Err(BusError(ErrorKind::Bus));
-        }
-        outcome
-    }
-}
-
-pub type FailingMonitor = Blocking<Failing<BenchBus>>;
 
 /// The scene, with so many attempts for each transfer.
 pub struct Scene {
     pub fixture: Fixture,
-    pub plan: Rc<RefCell<Failures>>,
-    pub monitor: FailingMonitor,
+    pub monitor: Blocking<BenchBus>,
     pub queue: Queue,
     pub rail: Excursion,
 }
@@ -109,12 +61,7 @@ impl Scene {
             hand.set(AT_REST.0, AT_REST.1);
         }
         let rail = fixture.excursion(0, AT_REST, MUCH);
-        let plan = Rc::new(RefCell::new(Failures::default()));
-        let bus = Failing {
-            inner: fixture.bench.i2c(),
-            plan: plan.clone(),
-        };
-        let mut monitor = fixture.monitor_on(bus);
+        let mut monitor = fixture.monitor();
         monitor.set_attempts(attempts);
         monitor.init(&FAST).expect("a part that answers");
         let mut queue = Queue::new();
@@ -123,7 +70,6 @@ impl Scene {
             .expect("limits that can be");
         Self {
             fixture,
-            plan,
             monitor,
             queue,
             rail,

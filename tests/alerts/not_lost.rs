@@ -31,14 +31,14 @@ fn a_failure_at_any_transfer_of_a_service_loses_nothing_and_tells_nothing_twice(
                 let mut scene = Scene::new(attempts);
                 scene.excursion();
                 assert_eq!(scene.fixture.low(), [true, false]);
-                *scene.plan.borrow_mut() = Failures::at(number, took_effect);
+                let failure = fail_at(&scene.fixture, number, took_effect);
                 let told = serve(&scene.fixture, &mut scene.queue, &mut scene.monitor);
                 let name = format!("transfer {number}, {took_effect}, {attempts} attempts");
                 assert_eq!(count(&told, OVER_CURRENT), 1, "{name}");
                 assert_eq!(told.len(), 1, "{name}");
                 assert_eq!(scene.fixture.low(), [false, false], "{name}");
                 assert_eq!(scene.fixture.flags(), 0, "{name}");
-                if scene.plan.borrow().count <= number {
+                if failure.strikes().times == 0 {
                     break;
                 }
                 number += 1;
@@ -191,7 +191,7 @@ fn events_that_find_the_queue_full_are_counted_and_named() {
 #[test]
 fn a_planned_failure_reaches_the_firmware_when_nothing_repeats() {
     let mut scene = Scene::new(1);
-    *scene.plan.borrow_mut() = Failures::at(0, false);
+    fail_at(&scene.fixture, 0, false);
     let error = scene
         .queue
         .service(&mut scene.monitor)

@@ -7,7 +7,7 @@ use crake::{Channel, ShuntMonitor};
 use crake_sim::bus::BusError;
 use embedded_hal::i2c::I2c;
 
-use crate::faults::{Failures, Queue, Scene, TEN};
+use crate::faults::{Queue, Scene, TEN, fail_at};
 use crate::fixture::{Blocking, COARSE, CONFIG, Fixture, LIMITS, events, told};
 
 static OVER: Limits<'static> = Limits::new(&[Limit::new(Channel::C0, TEN)
@@ -165,17 +165,16 @@ fn a_test_that_failed_half_way_leaves_nothing_behind_either() {
         for took_effect in [false, true] {
             let mut scene = Scene::new(1);
             scene.excursion();
-            *scene.plan.borrow_mut() = Failures::at(transfer, took_effect);
+            let failure = fail_at(&scene.fixture, transfer, took_effect);
             let Scene {
                 fixture,
                 queue,
                 monitor,
-                plan,
                 ..
             } = &mut scene;
             let outcome = proved(fixture, queue, monitor, |lines| lines);
-            let through = plan.borrow().count <= transfer;
-            plan.borrow_mut().after = None;
+            let through = failure.strikes().times == 0;
+            failure.mend();
             failures += usize::from(outcome.is_err());
             assert_eq!(outcome.is_ok(), through);
             queue.service(monitor).expect("one failure alone");

@@ -97,7 +97,7 @@ fn a_failure_at_any_transfer_of_the_pieces_loses_nothing_and_tells_nothing_twice
                 let name = format!("transfer {number}, {took_effect}, {attempts} attempts");
                 let mut scene = Scene::new(attempts);
                 scene.excursion();
-                *scene.plan.borrow_mut() = Failures::at(number, took_effect);
+                let failure = fail_at(&scene.fixture, number, took_effect);
                 let Scene {
                     fixture,
                     queue,
@@ -118,7 +118,7 @@ fn a_failure_at_any_transfer_of_the_pieces_loses_nothing_and_tells_nothing_twice
                 assert_eq!(told.len(), 1, "{name}");
                 assert_eq!(fixture.flags(), 0, "{name}");
                 assert!(queue.pending().is_empty(), "{name}");
-                if scene.plan.borrow().count <= number {
+                if failure.strikes().times == 0 {
                     break;
                 }
                 number += 1;
@@ -136,7 +136,7 @@ fn what_a_service_found_whose_sample_failed_is_told_by_the_next_sample() {
     let mut scene = Scene::new(1);
     scene.excursion();
     // Read, clear, latch.
-    *scene.plan.borrow_mut() = Failures::at(2, false);
+    fail_at(&scene.fixture, 2, false);
     let Scene {
         fixture,
         queue,

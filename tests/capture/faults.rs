@@ -6,7 +6,8 @@ use crake::asynch::ShuntMonitor as _;
 use crake::bus::Fault;
 use crake::part::corncrake::{Address, Corncrake};
 use crake::{Channel, ErrorKind, Operation, Sample, ShuntMonitor, asynch};
-use crake_sim::bus::BusError;
+use crake_sim::bench::Injected;
+use crake_sim::fault::{self, FaultKind};
 use crake_sim::part::corncrake as model;
 use embedded_hal::i2c::{self, ErrorType, I2c as _};
 
@@ -14,42 +15,16 @@ use crate::fixture::{COARSE, FINE, Fixture, KEPT, Ramp, config, pulses};
 
 const ONE_OHM: u64 = 1_000_000_000;
 
-/// A controller of which one transfer fails, before it takes place or after.
-struct Failing<B> {
-    inner: B,
-    plan: Rc<Plan>,
-}
-
-#[derive(Default)]
-struct Plan {
-    /// Transfers until the one that fails.
-    left: Cell<Option<usize>>,
-    takes_place: Cell<bool>,
-}
-
-impl<B: ErrorType> ErrorType for Failing<B> {
-    type Error = B::Error;
-}
-
-impl<B: i2c::I2c<Error = BusError>> i2c::I2c for Failing<B> {
-    fn transaction(
-        &mut self,
-        address: u8,
-        operations: &mut [i2c::Operation<'_>],
-    ) -> Result<(), BusError> {
-        let left = self.plan.left.get();
-        self.plan
-            .left
-            .set(left.and_then(|left| left.checked_sub(1)));
-        let fails = left == Some(0);
-        if !fails || self.plan.takes_place.get() {
-            self.inner.transaction(address, operations)?;
-        }
-        if fails {
-            return Err(BusError(i2c::ErrorKind::Bus));
-        }
-        Ok(())
-    }
+/// From now on the transfer with this number fails: before the part sees it, or when it has taken
+/// place.
+fn fail_at(fixture: &Fixture, number: u64, takes_place: bool) -> Injected {
+    let kind = if takes_place {
+        FaultKind::AnswerLost
+    } else {
+        FaultKind::ArbitrationLost
+    };
+    let fault = fault::Fault::new(kind).after(number).times(1);
+    fixture.bench.fault(fault).expect("a fault that can be")
 }
 
 #[test]
@@ -129,23 +104,17 @@ fn sampling_goes_on_after_a_configuration_alone() {
 fn a_fetch_that_failed_anywhere_can_be_made_again() {
     let fixture = Fixture::new(ONE_OHM);
     fixture.fit(0, Ramp);
-    let plan = Rc::new(Plan::default());
-    let bus = Failing {
-        inner: fixture.bench.i2c(),
-        plan: plan.clone(),
-    };
-    let mut monitor = fixture.monitor_on(bus);
+    let mut monitor = fixture.monitor();
     monitor.set_attempts(1);
     monitor.init(&config(COARSE, 500)).expect("a part");
     monitor.start_capture(Channel::C0).expect("a capture");
     let mut all = [0; KEPT];
     monitor.fetch_capture(0, &mut all).expect("codes");
     for takes_place in [false, true] {
-        plan.takes_place.set(takes_place);
         // Count twice; for each sixteen codes place, its read-back and codes; then reset and
         // writes.
         for number in 0..2 + 64 * 3 + 2 {
-            plan.left.set(Some(number));
+            fail_at(&fixture, number, takes_place);
             let mut codes = [0; KEPT];
             let result = monitor.fetch_capture(0, &mut codes).map(|_| ());
             if number == 0 {
@@ -159,9 +128,10 @@ fn a_fetch_that_failed_anywhere_can_be_made_again() {
             let capture = monitor.fetch_capture(0, &mut codes).expect("codes");
             assert_eq!(capture.codes(), all, "after a failure at transfer {number}");
         }
-        plan.left.set(Some(2 + 64 * 3 + 2));
+        let failure = fail_at(&fixture, 2 + 64 * 3 + 2, takes_place);
         monitor.fetch_capture(0, &mut [0; KEPT]).expect("codes");
-        assert_eq!(plan.left.replace(None), Some(0), "no transfer more");
+        assert_eq!(failure.strikes().times, 0, "no transfer more");
+        failure.mend();
     }
 }
 
@@ -173,16 +143,10 @@ fn a_start_that_failed_anywhere_leaves_not_configured() {
         for number in 0.. {
             let fixture = Fixture::new(ONE_OHM);
             fixture.fit(0, Ramp);
-            let plan = Rc::new(Plan::default());
-            plan.takes_place.set(takes_place);
-            let bus = Failing {
-                inner: fixture.bench.i2c(),
-                plan: plan.clone(),
-            };
-            let mut monitor = fixture.monitor_on(bus);
+            let mut monitor = fixture.monitor();
             monitor.set_attempts(1);
             monitor.init(&config(COARSE, 500)).expect("a part");
-            plan.left.set(Some(number));
+            fail_at(&fixture, number, takes_place);
             let Err(error) = monitor.start_capture(Channel::C0) else {
                 // Stop, ranges, start, writes.
                 assert_eq!(number, 4);
