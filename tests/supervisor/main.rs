@@ -10,6 +10,7 @@ use crake::bus::Fault;
 use crake::part::corncrake::INFO;
 use crake::units::Current;
 use crake_sim::bus::{Speed, Timing};
+use crake_sim::fault::{self, FaultKind};
 use skiff::{HOST_LATENCY_US, Skiff};
 use skiff_supervisor::policy::Refused;
 use skiff_supervisor::{DRIVE, Event, LOGIC, MODEM, Settings};
@@ -326,7 +327,9 @@ fn a_flag_is_acted_on_even_if_no_sample_comes_through() {
         .amps(DRIVE, &[(0.0, 8.0), (100.0, 11.0)])
         .launch(3);
     skiff.run_to_ms(90);
-    skiff.spoiled.set(true);
+    // Flags can be read, and no sample: the block from 0x80 on (datasheet, section 5).
+    let fault = fault::Fault::new(FaultKind::ArbitrationLost).register(0x80);
+    let fault = skiff.bench.fault(fault).expect("a fault that can be");
     skiff.run_to_ms(300);
     assert_eq!(
         skiff.events(),
@@ -340,7 +343,7 @@ fn a_flag_is_acted_on_even_if_no_sample_comes_through() {
     assert!((103_000..115_000).contains(&opened_us), "{opened_us}");
     assert_eq!(skiff.command_drive_on(), Err(Refused::NotYetDead));
 
-    skiff.spoiled.set(false);
+    fault.mend();
     skiff.run_to_ms(400);
     assert_eq!(skiff.events()[3..], [Event::Reachable]);
     assert_eq!(skiff.command_drive_on(), Ok(()));

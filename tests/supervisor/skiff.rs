@@ -14,7 +14,7 @@ use crake::part::corncrake::{Address, Corncrake, INFO};
 use crake::totals::Margins;
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Channel, Monitor, WithClock};
-use crake_sim::bench::{Bench, Delay, Line, Part};
+use crake_sim::bench::{Bench, Delay, I2c, Line, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
 use crake_sim::part::corncrake::{self as model, Output};
@@ -28,7 +28,7 @@ use skiff_supervisor::{
 #[path = "wiring.rs"]
 mod wiring;
 
-use wiring::{Pin, Wires};
+use wiring::Pin;
 
 /// From a line falling, or a deadline, until the firmware's loop calls the supervisor: what this
 /// host declares.
@@ -77,7 +77,7 @@ const CONFIG: Config<RAILS> = Config::continuous(
 );
 
 type Firmware = Supervisor<'static, 256, 16>;
-type SkiffMonitor = Monitor<'static, Wires, Delay, Corncrake, RAILS, WithClock<bus::Clock>>;
+type SkiffMonitor = Monitor<'static, I2c, Delay, Corncrake, RAILS, WithClock<bus::Clock>>;
 
 /// The skiff before its launch: what its rails will do.
 pub struct Plan {
@@ -203,9 +203,6 @@ pub struct Skiff {
     pub part: Part,
     pub supervisor: Firmware,
     monitor: SkiffMonitor,
-    /// While set, no transfer of more than eight bytes comes through: causes can be read, frames
-    /// cannot.
-    pub spoiled: Rc<Cell<bool>>,
     /// While set, pins refuse.
     pub refusing: Rc<Cell<bool>>,
     lines: [Line; 2],
@@ -246,10 +243,10 @@ impl Skiff {
             )
             .expect("a channel");
         }
-        let (spoiled, refusing) = <(Rc<Cell<bool>>, Rc<Cell<bool>>)>::default();
-        let (wires, delay) = (Wires::new(&bench, &spoiled), bench.delay());
+        let refusing = Rc::<Cell<bool>>::default();
         let part_driver = Corncrake::new(Address::Strap0);
-        let monitor = Monitor::new(wires, delay, part_driver, &BOARD).with_clock(bench.clock());
+        let monitor = Monitor::new(bench.i2c(), bench.delay(), part_driver, &BOARD);
+        let monitor = monitor.with_clock(bench.clock());
         // A program has one skiff and keeps its limits in flash; a test has many, and lets them go
         // with the process.
         let limits: &[Limit] = Box::leak(Box::new(plan.settings.limits()));
@@ -263,7 +260,6 @@ impl Skiff {
                 &RAILS_OF_THE_SKIFF,
             ),
             monitor,
-            spoiled,
             lines: [Output::A, Output::B].map(|output| bench.alert(&part, output)),
             switches: Switches {
                 drive: Pin::new(&bench, drive, &refusing),
