@@ -12,4 +12,5 @@ mod model;
 mod over_range;
 mod restart;
 mod stub;
+mod three_days;
 mod widths;
