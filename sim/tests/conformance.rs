@@ -1,7 +1,6 @@
 //! The kit on the maps of this project, and on wrong ones: `crake-sim conformance` as a program.
 //! Its object is as docs/conformance.md has it, and its status says what it found. (Not as a
 //! library: the kit is generic, and to compile it twice takes a minute.)
-#![cfg(feature = "cli")]
 
 use std::collections::BTreeSet;
 use std::process::Command;

@@ -1,4 +1,4 @@
-//! `crake-sim conformance`: every part's checks, and the wrong maps that the kit has to find.
+//! Every part's checks, and the wrong maps that the kit has to find.
 
 use std::fmt::{self, Write};
 use std::io::IsTerminal;
@@ -6,21 +6,12 @@ use std::io::IsTerminal;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde::Serialize;
 
-use super::{show, text};
+use super::Conformance;
+use crate::cli::{show, text};
 use crate::conformance::mutant::{self, Tamper};
 use crate::conformance::{
     COUNT, CheckResult, Corncrake, Gallinule, Moorhen, Outcome, Report, check_with,
 };
-
-#[derive(Debug, clap::Args)]
-pub(super) struct Conformance {
-    /// Print one JSON object (docs/conformance.md describes it) instead of tables.
-    #[arg(long)]
-    json: bool,
-    /// Print every finding in full, with what each check is about.
-    #[arg(long, conflicts_with = "json")]
-    verbose: bool,
-}
 
 /// A part of this project, and what is to be done with it.
 struct Part {
