@@ -3,7 +3,7 @@
 
 use super::jumps::Jumps;
 use super::{Declared, Flow, RailPlan};
-use crate::plant::{Piece, Plant, PlantError, Switched};
+use crate::plant::{Piece, PlantError, Switched};
 
 /// What a rail comes to over a scenario; values with the moments at which they are first.
 pub(super) struct Actual {
@@ -110,7 +110,7 @@ fn rail_extremes(rail: &mut Switched, duration_ns: u64) -> Option<[(i64, u64); 4
     let (mut at_ns, mut pieces) = (0, 0);
     while at_ns < duration_ns {
         let whole = rail.piece(at_ns)?;
-        let piece = cut(rail, whole, duration_ns);
+        let piece = cut(whole, duration_ns);
         for (at_ns, na, nv) in [
             (piece.from_ns, piece.start_na, piece.start_nv),
             (piece.to_ns, piece.end_na, piece.end_nv),
@@ -137,15 +137,19 @@ fn rail_extremes(rail: &mut Switched, duration_ns: u64) -> Option<[(i64, u64); 4
 }
 
 /// As much of a piece as lies before `until_ns`.
-fn cut(rail: &mut Switched, piece: Piece, until_ns: u64) -> Piece {
+fn cut(piece: Piece, until_ns: u64) -> Piece {
     if piece.to_ns <= until_ns {
         return piece;
     }
-    let last = rail.window(until_ns - 1, until_ns);
+    let length = i128::from(piece.to_ns - piece.from_ns);
+    let line = |start: i64, end: i64| {
+        let change = i128::from(end - start) * i128::from(until_ns - piece.from_ns);
+        start + (change / length) as i64
+    };
     Piece {
         to_ns: until_ns,
-        end_na: last.current_na as i64,
-        end_nv: last.voltage_nv as i64,
+        end_na: line(piece.start_na, piece.end_na),
+        end_nv: line(piece.start_nv, piece.end_nv),
         ..piece
     }
 }

@@ -100,6 +100,19 @@ fn a_flow_that_comes_back_is_told() {
     assert_eq!(flow("forward"), [message]);
 }
 
+/// A ramp to 10 A in 10 s comes to 5 A in 5 s; what is later does not count.
+#[test]
+fn what_comes_after_the_end_is_not_told() {
+    let load = "[rail.load]\nkind = \"ramp\"\nstart_s = 0\nfrom_a = 0\nend_s = 10\nto_a = 10\n";
+    let told = |greatest: &str| {
+        let declared = declared(("greatest_a = 9", &format!("greatest_a = {greatest}")));
+        told("5", &source("12", "0"), load, &declared)
+    };
+    assert_eq!(told("5"), [""; 0]);
+    let message = "rail \"ONE\": greatest_a = 4.5, but its current comes to 5 A at 5 s";
+    assert_eq!(told("4.5"), [message]);
+}
+
 /// What the source does counts apart from what its impedance makes of the load; what comes after
 /// the scenario's end counts for the number of steps alone.
 #[test]
