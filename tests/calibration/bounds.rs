@@ -41,18 +41,24 @@ fn flowing(microamps: i64, off: f64) -> i64 {
 
 fn check(shown: (Reading, ReadingBound), moment: &Moment, context: &str) {
     let (reading, bound) = shown;
-    let current = reading.current.as_nanoamps() - moment.current_na;
-    let voltage = reading.voltage.as_nanovolts() - moment.voltage_nv;
+    let (current, voltage) = (
+        Current::from_nanoamps(moment.current_na),
+        Voltage::from_nanovolts(moment.voltage_nv),
+    );
     // nA × nV = 1e-18 W.
     let truth = i128::from(moment.current_na) * i128::from(moment.voltage_nv);
     let power = i128::from(reading.power.as_nanowatts()) * 1_000_000_000 - truth;
     let power_bound = i128::from(bound.power.as_nanowatts()) * 1_000_000_000;
     assert!(
-        current.abs() <= bound.current.as_nanoamps(),
+        bound
+            .current
+            .contains(reading.current.saturating_sub(current)),
         "{context}: {reading:?} {bound:?}"
     );
     assert!(
-        voltage.abs() <= bound.voltage.as_nanovolts(),
+        bound
+            .voltage
+            .contains(reading.voltage.saturating_sub(voltage)),
         "{context}: {reading:?} {bound:?}"
     );
     assert!(

@@ -189,4 +189,35 @@ mod tests {
             assert_eq!(accounted.truth(), at(all), "{update:?} at {now}");
         }
     }
+
+    /// 1 A at 5 V, seen after 1 and 3 ms, and after 10 and 14 ms: the middles lie 10 ms apart.
+    #[test]
+    fn a_sample_stands_in_the_middle_of_its_bracket() {
+        use crake::units::{Charge, Energy};
+
+        use crate::bench::Bench;
+        use crate::board::SenseResistor;
+        use crate::plant::{Constant, Rail, Source};
+
+        let bench = Bench::new(1);
+        let part = bench.part(corncrake::Corncrake::ideal(0x32)).unwrap();
+        let source = Source::of(Constant::new(5_000_000_000).unwrap());
+        let rail = Rail::new(source, Constant::new(1_000_000_000).unwrap()).unwrap();
+        let resistor = SenseResistor::ideal(10_000_000);
+        part.rail(2, rail, resistor).unwrap();
+        let mut witness = Witness::new(&part);
+        let mut clock = witness.clock(bench.clock());
+        for (update, moments_ms) in [(Update::First, [1, 3]), (Update::Continued, [10, 14])] {
+            for ms in moments_ms {
+                bench.run_until(ms * 1_000_000);
+                assert_eq!(clock.now_us(), ms * 1_000);
+            }
+            witness.note(update);
+        }
+        let truth = witness.truth(2);
+        assert_eq!(truth.charge(), Charge::from_millicoulombs(10));
+        assert_eq!(truth.energy(), Energy::from_millijoules(50));
+        assert_eq!(witness.truth(1), Truth::default());
+        assert_eq!(witness.truth(4), Truth::default());
+    }
 }

@@ -74,8 +74,8 @@ struct Run {
     /// describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Leave readings out of readings.csv that come sooner than so many seconds after the one
-    /// before; the last one is always there.
+    /// Keep a reading every so many seconds in readings.csv, as near as the scenario's come, and the
+    /// last one.
     #[arg(
         long,
         value_name = "SECONDS",

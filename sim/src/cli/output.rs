@@ -53,7 +53,7 @@ impl Output {
                 path.display()
             ));
         }
-        let readings = Readings::create(directory, readings_every)
+        let readings = Readings::create(directory, scenario, readings_every)
             .map_err(|error| format!("{error}; name another directory with --out"))?;
         foretell(directory, readings_every, scenario);
         let rails = scenario.rails.iter();

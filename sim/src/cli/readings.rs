@@ -9,11 +9,10 @@ use crate::scenario::Scenario;
 /// The file of readings while it grows.
 pub(super) struct Readings {
     writer: csv::Writer<Growing>,
-    every_us: u64,
-    /// The sample whose readings come now: its time, and whether they are written.
-    present: Option<(u64, bool)>,
-    /// Time of the sample that was written last.
-    written_us: Option<u64>,
+    /// One sample in so many is written.
+    each: u64,
+    /// The sample whose readings come now: its time, and how many came before it.
+    present: Option<(u64, u64)>,
     /// Readings of the present sample, if they are not written: the last one's are, at the end.
     left_out: Vec<[String; HEADER.len()]>,
 }
@@ -31,35 +30,39 @@ const HEADER: [&str; 8] = [
 
 /// Rows and bytes, about, that a scenario's readings will have.
 pub(super) fn size(scenario: &Scenario, every: Duration) -> (u64, u64) {
-    let every_ns = u64::try_from(every.as_nanos()).unwrap_or(u64::MAX);
-    let read_ns = scenario.host.read_every_ns;
-    // Of those that are read, the first one after so long.
-    let every_ns = every_ns
-        .max(read_ns)
-        .div_ceil(read_ns)
-        .saturating_mul(read_ns);
-    let samples = scenario.duration_ns.div_ceil(every_ns);
+    let samples = scenario.duration_ns.div_ceil(scenario.host.read_every_ns);
+    let samples = samples.div_ceil(each(scenario, every));
     let names = scenario.rails.iter().map(|rail| rail.name.len() as u64);
     let bytes: u64 = names.map(|name| name + NUMBERS).sum();
     let rows = samples.saturating_mul(scenario.rails.len() as u64);
     (rows, samples.saturating_mul(bytes))
 }
 
+/// Which reading is kept: each, each second one and so on; the nearest to `every`.
+fn each(scenario: &Scenario, every: Duration) -> u64 {
+    let every_ns = u64::try_from(every.as_nanos()).unwrap_or(u64::MAX);
+    let read_ns = scenario.host.read_every_ns;
+    (every_ns.saturating_add(read_ns / 2) / read_ns).max(1)
+}
+
 /// Bytes of a row without its rail's name.
 const NUMBERS: u64 = 74;
 
 impl Readings {
-    /// Begins `readings.csv` in `directory`, which is made where it is missing; with readings at
-    /// least `every` so long after the ones before.
-    pub(super) fn create(directory: &Path, every: Duration) -> io::Result<Self> {
+    /// Begins `readings.csv` in `directory`, which is made where it is missing; with a sample
+    /// `every` so often, as near as the scenario's come.
+    pub(super) fn create(
+        directory: &Path,
+        scenario: &Scenario,
+        every: Duration,
+    ) -> io::Result<Self> {
         let file = Growing::create(directory, "readings.csv")?;
         let mut writer = csv::Writer::from_writer(file);
         writer.write_record(HEADER)?;
         Ok(Self {
             writer,
-            every_us: u64::try_from(every.as_micros()).unwrap_or(u64::MAX),
+            each: each(scenario, every),
             present: None,
-            written_us: None,
             left_out: Vec::new(),
         })
     }
@@ -67,19 +70,15 @@ impl Readings {
     /// Adds a row, or keeps it in case it is of the last sample.
     pub(super) fn write(&mut self, row: &Row<'_>) -> io::Result<()> {
         let at_us = row.timestamp.before_us;
-        let due = match self.present {
-            Some((present_us, due)) if present_us == at_us => due,
-            _ => {
+        let before = match self.present {
+            Some((present_us, before)) if present_us == at_us => before,
+            last => {
                 self.left_out.clear();
-                let since_us = self
-                    .written_us
-                    .map(|written_us| at_us.saturating_sub(written_us));
-                since_us.is_none_or(|since_us| since_us >= self.every_us)
+                last.map_or(0, |(_, before)| before + 1)
             }
         };
-        self.present = Some((at_us, due));
-        if due {
-            self.written_us = Some(at_us);
+        self.present = Some((at_us, before));
+        if before.is_multiple_of(self.each) {
             self.writer.write_record(cells(row))?;
         } else {
             self.left_out.push(cells(row));
