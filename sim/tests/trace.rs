@@ -436,6 +436,7 @@ fn the_program_records_a_stretch_of_a_run() -> Tested {
         directory.files(),
         [
             "alerts.csv",
+            "faults.csv",
             "readings.csv",
             "report.json",
             "report.txt",

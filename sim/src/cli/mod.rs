@@ -5,8 +5,8 @@
 //! not be written: one message on standard error, and nothing half-written; 130, interrupted,
 //! nothing half-written either.
 
-mod alerts;
 mod conformance;
+mod lists;
 mod new;
 mod output;
 mod quantity;
@@ -70,8 +70,8 @@ struct Run {
     #[arg(long)]
     json: bool,
     /// Also write to DIR: report.txt and report.json, every reading (readings.csv), every alert
-    /// (alerts.csv), and a stretch of the run (trace.vcd and transactions.jsonl; docs/trace.md
-    /// describes them).
+    /// (alerts.csv) and fault (faults.csv), and a stretch of the run (trace.vcd and
+    /// transactions.jsonl; docs/trace.md describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Keep a reading every so many seconds in readings.csv, as near as the scenario's come, and the

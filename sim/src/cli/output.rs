@@ -2,6 +2,7 @@ use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
+use super::lists;
 use super::quantity::{count, quantity};
 use super::readings::{self, Readings};
 use crate::bench::{Bench, Part};
@@ -11,9 +12,10 @@ use crate::scenario::Scenario;
 use crate::trace::{Trace, Traced, Window};
 
 /// What is written.
-const FILES: [&str; 6] = [
+const FILES: [&str; 7] = [
     "readings.csv",
     "alerts.csv",
+    "faults.csv",
     "report.txt",
     "report.json",
     "trace.vcd",
@@ -87,7 +89,8 @@ impl Output {
     pub(super) fn keep(self, report: &Report, tables: &str, object: &str) -> Result<(), String> {
         let keep = || {
             let ends = [
-                ("alerts.csv", super::alerts::table(report)?),
+                ("alerts.csv", lists::alerts(report)?),
+                ("faults.csv", lists::faults(report)?),
                 ("report.txt", tables.to_owned()),
                 ("report.json", object.to_owned()),
             ];

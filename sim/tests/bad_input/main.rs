@@ -43,6 +43,7 @@ fn the_scenario_that_is_spoilt_below_is_a_good_one() {
         names,
         [
             "alerts.csv",
+            "faults.csv",
             "readings.csv",
             "report.json",
             "report.txt",

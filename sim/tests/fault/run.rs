@@ -242,13 +242,28 @@ fn table_and_object_show_what_struck_and_when() {
     assert!(line("bits 0x01 of data byte 0 flipped at IDENTITY").contains("       0           -"));
     assert!(line("bus failed at register").contains("Other"));
 
-    let object = program("shown.toml", faults, &["--json"]).stdout;
+    let out = Path::new(env!("CARGO_TARGET_TMPDIR")).join("fault/shown");
+    let out = out.to_str().expect("a path");
+    let object = program(
+        "shown.toml",
+        faults,
+        &["--json", "--out", out, "--overwrite"],
+    )
+    .stdout;
     let object: serde_json::Value = serde_json::from_slice(&object).expect("an object");
     let fault = &object["faults"][0];
     assert_eq!(fault["what"], "clock held for 30ms");
     assert!(fault["times"].as_u64() > Some(3) && fault["first_s"].as_f64() >= Some(2.0));
     assert_eq!(object["faults"][1]["first_s"], serde_json::Value::Null);
     assert!(object["failures"][0]["times"].as_u64() > Some(0));
+
+    let rows = fs::read_to_string(Path::new(out).join("faults.csv")).expect("a file");
+    let of_first = ["times", "first_s", "last_s"]
+        .map(|key| fault[key].as_f64().expect("a number").to_string());
+    let first = format!("clock held for 30ms,{}", of_first.join(","));
+    let never = "bits 0x01 of data byte 0 flipped at IDENTITY,0,,";
+    let expected = format!("what,times,first_s,last_s\n{first}\n{never}\n");
+    assert_eq!(rows, expected);
 }
 
 /// A part that never answers, a bus that is never free, an alert line that is always low: the run
