@@ -36,7 +36,9 @@ mod charger;
 mod combined;
 mod error;
 mod exact;
+mod load;
 mod next;
+mod node;
 mod piece;
 mod profile;
 mod pulses;
@@ -53,6 +55,7 @@ pub use cell::Cell;
 pub use charger::Charger;
 pub use combined::{Scaled, Sum};
 pub use error::PlantError;
+pub use load::Load;
 pub use piece::Piece;
 pub use profile::{Bounds, Constant, Profile, Section};
 pub use pulses::{Pulses, Train};
@@ -61,7 +64,7 @@ pub use recorded::{AfterEnd, Interpolation, Recorded};
 pub use source::Source;
 pub use span::{Span, Spread};
 pub use switch::{Inrush, Switch};
-pub use switched::{Load, Switched};
+pub use switched::Switched;
 pub use truth::Truth;
 
 /// Greatest magnitude of a rail's current: 1 kA, in nanoamperes.

@@ -1,7 +1,8 @@
 use alloc::boxed::Box;
 use alloc::vec::Vec;
 
-use super::branch::{self, Branch, Form};
+use super::branch::{self, Branch};
+use super::node::{self, Form};
 use super::piece::PIECE_NS_MAX;
 use super::{Bounds, Piece, Profile, Section, Source};
 
@@ -146,8 +147,8 @@ impl Next {
         let forms: Vec<Form> = self.branches.iter().map(form).collect();
         let open_nv = self.source.open_nv(at_ns, drawn);
         let load_na = self.section.at(at_ns);
-        let nv = branch::voltage(open_nv, self.source.impedance_uohm(), load_na, &forms);
-        branch::currents(&forms, nv)
+        let nv = node::voltage(open_nv, self.source.impedance_uohm(), load_na, &forms);
+        node::currents(&forms, nv)
     }
 }
 

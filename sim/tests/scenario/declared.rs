@@ -3,7 +3,8 @@
 
 use std::process::Command;
 
-use super::{declared, documented, scenario, skiff, source};
+use super::text::{declared, scenario, source};
+use super::{documented, skiff};
 use crake_sim::scenario::Scenario;
 
 const PULSES: &str = "[rail.load]\nkind = \"pulses\"\nlow_a = 0.5\nhigh_a = 2\nperiod_s = 1\n\

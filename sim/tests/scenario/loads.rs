@@ -1,6 +1,7 @@
 //! Loads and sources of a scenario: the documented ones, and converters from rail to rail.
 
-use super::{DOCUMENT, SECOND, declared, scenario, source};
+use super::text::{declared, scenario, source};
+use super::{DOCUMENT, SECOND};
 use crake_sim::plant::{Plant, Switched};
 use crake_sim::scenario::Scenario;
 
