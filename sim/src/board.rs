@@ -165,6 +165,27 @@ mod tests {
         assert_eq!(r.nominal_nano_ohms(), 10_000_000);
     }
 
+    /// A resistor of twice the value is the same as one that was sold so, warm or not; swapped leads
+    /// turn its sign.
+    #[test]
+    fn a_resistor_at_fault_heats_as_what_it_is() {
+        let of = |nano_ohms| {
+            SenseResistor::ideal(nano_ohms)
+                .thermal_resistance_mk_per_w(50_000)
+                .ambient_m_celsius(65_000)
+                .individual(0.01, 1e-4)
+        };
+        let (mut other, sold) = (of(10_000_000), of(20_000_000));
+        for (scale, sign) in [(2.0, 1.0), (-2.0, -1.0)] {
+            other.set_scale(scale);
+            for current_na in [0.0, 10e9] {
+                assert!(close(other.ohms(current_na), sign * sold.ohms(current_na)));
+            }
+        }
+        other.set_scale(1.0);
+        assert_eq!(other, of(10_000_000));
+    }
+
     #[test]
     fn an_ideal_resistor_is_its_nominal_at_any_current_and_temperature() {
         let r = SenseResistor::ideal(500_000)

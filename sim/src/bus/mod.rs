@@ -271,14 +271,9 @@ impl Bus {
         acknowledged
     }
 
-    /// The targets take no more of the transaction, and nothing of what came.
+    /// The targets take no more of the transaction.
     fn withdraw(&mut self) {
-        for attached in self
-            .targets
-            .iter_mut()
-            .filter(|attached| attached.takes_part)
-        {
-            attached.target.borrow_mut().incomplete_byte();
+        for attached in &mut self.targets {
             attached.takes_part = false;
         }
     }

@@ -61,6 +61,19 @@ fn without_supply_nobody_answers_and_then_it_was_a_reset() {
     );
 }
 
+/// What the part does until then it has done: as many conversions as one that is sound has made at
+/// that moment.
+#[test]
+fn a_part_lives_until_the_moment_at_which_its_supply_goes() {
+    let (sound, fixture) = (Fixture::new(), Fixture::new());
+    let moment = fixture.in_ms(20);
+    fixture.fault(Fault::new(FaultKind::NoSupply).from(moment));
+    sound.pass_ms(20);
+    fixture.pass_ms(50);
+    assert!(sound.part.conversions() > 0);
+    assert_eq!(fixture.part.conversions(), sound.part.conversions());
+}
+
 /// "Reset seen" is a flag; its bit in MASK_A lets it pull output A (datasheet, section 3.4).
 #[test]
 fn a_line_that_is_stuck_has_its_edges_where_it_sticks_and_comes_free() {

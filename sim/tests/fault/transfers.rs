@@ -128,6 +128,40 @@ fn the_transfer_with_a_number_is_struck_and_no_other() {
     assert_eq!((strikes.times, strikes.first_ns), (1, strikes.last_ns));
 }
 
+/// What a transfer has not cannot go wrong: no write in a read, no register's byte in a read without
+/// one.
+#[test]
+fn a_transfer_that_a_fault_is_not_about_passes() {
+    let fixture = Fixture::new();
+    let lost = fixture.fault(Fault::new(FaultKind::WriteLost));
+    let refused = fixture.fault(Fault::new(FaultKind::DataNotAcknowledged));
+    let mut bus = fixture.bench.i2c();
+    bus.read(0x32, &mut [0; 4]).expect("it answers");
+    assert_eq!(refused.strikes().times, 0);
+    refused.mend();
+    let mut identity = [0; 4];
+    bus.write_read(0x32, &[0x00], &mut identity)
+        .expect("it answers");
+    bus.write(0x32, &[0x00]).expect("it answers");
+    assert_eq!((identity[0], lost.strikes().times), (0x9E, 0));
+}
+
+/// Two faults that are each due once: the first strikes, and the other has its turn at the next.
+#[test]
+fn one_transfer_is_struck_by_one_fault() {
+    let fixture = Fixture::new();
+    let first = fixture.fault(Fault::new(FaultKind::ArbitrationLost).times(1));
+    let other = fixture.fault(Fault::new(FaultKind::AnswerLost).times(1));
+    let mut bus = fixture.bench.i2c();
+    let mut outcome = || {
+        let read = bus.write_read(0x32, &[0x00], &mut [0; 4]);
+        read.map_err(|error| error.0)
+    };
+    assert_eq!(outcome(), Err(ArbitrationLoss));
+    assert_eq!((first.strikes().times, other.strikes().times), (1, 0));
+    assert_eq!([outcome(), outcome()], [Err(Bus), Ok(())]);
+}
+
 #[test]
 fn a_span_strikes_what_begins_within_it() {
     let mut fixture = Fixture::new();
