@@ -106,6 +106,8 @@ impl<'l> Listener<'l> {
         M: ShuntMonitor<N, BusError = BusError>,
     {
         self.queue.set_limits(monitor, limits)?;
+        // The part is set up: its outputs are news again.
+        self.deaf_until_ns = 0;
         self.served_ns = self.bench.now_ns();
         self.reactions.armed(self.served_ns);
         Ok(())
@@ -175,13 +177,14 @@ impl<'l> Listener<'l> {
     where
         M: ShuntMonitor<N, BusError = BusError>,
     {
-        self.deaf_until_ns = reading_ns;
+        let was_deaf = core::mem::replace(&mut self.deaf_until_ns, reading_ns) != 0;
         let sample = self.queue.service(monitor)?;
         self.served_ns = self.bench.now_ns();
         self.reactions.see(&self.lines);
         let mut told = false;
         while let Some(event) = self.queue.next_event() {
-            self.reactions.note(&event, sample, self.served_ns);
+            self.reactions
+                .note(&event, sample, self.served_ns, was_deaf);
             told = true;
         }
         let calls_for_nothing = !told && self.is_low();

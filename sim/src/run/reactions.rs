@@ -41,8 +41,8 @@ pub struct AlertReport {
     /// What the datasheet allows for it: (debounce × scan period + two conversions) ÷ (1 −
     /// oscillator tolerance).
     pub crossing_to_edge_bound_s: f64,
-    /// From the output's edge to the event, in seconds; none where the line was low already, and
-    /// where a fault of the scenario struck meanwhile.
+    /// From the output's edge to the event, in seconds; none where the line was low already, where
+    /// a fault of the scenario struck meanwhile, and where the firmware did not listen after one.
     pub edge_to_event_s: Option<f64>,
     /// What host and bus allow for it: declared latency, longest transfer in progress, service.
     pub edge_to_event_bound_s: f64,
@@ -132,12 +132,14 @@ impl Reactions {
         }
     }
 
-    /// Takes an event, and the sample of the service that told it.
+    /// Takes an event, and the sample of the service that told it; `was_deaf`: outputs were not
+    /// listened to until then.
     pub(super) fn note<const N: usize, S: Sample<N> + ?Sized>(
         &mut self,
         event: &Event,
         sample: &S,
         now_ns: u64,
+        was_deaf: bool,
     ) {
         let AlertFlag::Limit(channel, kind) = event.flag() else {
             return;
@@ -183,7 +185,7 @@ impl Reactions {
             limit: in_force.map(|limit| limit.billionths() as f64 / 1e9),
             crossing_to_edge_s: seconds(crossing_ns, edge_ns),
             crossing_to_edge_bound_s: watched.bound_s,
-            edge_to_event_s: seconds(edge_ns, Some(now_ns)),
+            edge_to_event_s: seconds(edge_ns, Some(now_ns).filter(|_| !was_deaf)),
             edge_to_event_bound_s: self.edge_to_event_bound_s,
         });
     }

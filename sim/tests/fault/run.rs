@@ -117,6 +117,48 @@ fn what_the_driver_rides_through_holds() {
     }
 }
 
+/// The same rail with a load that steps over the current's limit at a moment, and at 6.6 s over one
+/// of the power at output B.
+fn stepping(from_s: &str, fault: &str) -> Report {
+    let steps = format!(
+        "kind = \"steps\"\ninitial_a = 0.5\nsteps = [[{from_s}, 2], [6.6, 2.5], [7.8, 0.5]]\n"
+    );
+    let (head, rest) = SCENARIO.split_once("kind = \"pulses\"").expect("a load");
+    let (_, rest) = rest.split_once("[rail.load_declared]").expect("declared");
+    let rest = rest
+        .replace("greatest_a = 2", "greatest_a = 2.5")
+        .replace("step_a = 1.5", "step_a = 2");
+    let power = "[[rail.alert]]\nkind = \"over_power\"\nlimit_w = 11\noutput = \"B\"\n";
+    let text = format!("{head}{steps}[rail.load_declared]{rest}{power}{fault}");
+    let scenario = Scenario::parse(&text, "case.toml").expect("a scenario");
+    run(&scenario, 1, &mut Silent).expect("it comes to its end")
+}
+
+/// A condition that stands when the part is set up again after a reset is served at once; and an
+/// edge that comes while the firmware does not listen, after a failure, has no reaction time.
+/// Neither is taken for a slow reaction.
+#[test]
+fn a_condition_behind_a_fault_breaks_no_bound() {
+    let times = |report: &Report| -> Vec<_> {
+        let alerts = report.alerts.iter();
+        alerts
+            .map(|alert| (alert.output, (alert.time_s * 10.0) as u32))
+            .collect()
+    };
+    assert_eq!(times(&stepping("6.25", "")), [("A", 62), ("B", 66)]);
+    // At a reading, which fails; the next look at what lasts finds the reset.
+    let reset = stepping("4.25", "[[fault]]\nkind = \"reset\"\nfrom_s = 6\n");
+    assert_eq!(times(&reset), [("A", 42), ("A", 62), ("B", 66)]);
+    assert!(reset.verdict.holds, "{:?}", reset.verdict);
+    // The look at the first edge fails; from then on nobody listens until the reading at 7 s.
+    let unheard = stepping(
+        "6.25",
+        "[[fault]]\nkind = \"bits_flipped\"\nregister = \"FLAGS\"\nfrom_s = 6.1\nuntil_s = 6.4\n",
+    );
+    assert_eq!(times(&unheard), [("A", 70), ("B", 70)]);
+    assert!(unheard.verdict.holds, "{:?}", unheard.verdict);
+}
+
 /// A sample that is lost is told, and lost from no total.
 #[test]
 fn a_sample_that_fails_is_told_and_the_next_makes_it_good() {
