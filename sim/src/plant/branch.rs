@@ -90,18 +90,12 @@ impl Law {
         }))
     }
 
-    /// Greatest current, in nanoamperes, at no more than `most_nv` without load behind
-    /// `impedance_uohm`. Exact numbers do not matter here: it is rounded up.
-    fn most_na(&self, most_nv: i64, impedance_uohm: u64) -> i64 {
-        let ohms = |uohm: u64| (uohm + impedance_uohm) as f64 / 1e6;
-        let most_nv = most_nv.max(0) as f64;
+    /// Greatest current, in nanoamperes, that it draws within `reach`. Exact numbers do not matter
+    /// here: it is rounded up.
+    fn most_na(&self, reach: &Reach) -> i64 {
         let na = match self {
-            Self::Resistance(uohm) => most_nv / ohms(*uohm),
-            Self::Capacitor {
-                series_uohm,
-                initial_nv,
-                ..
-            } => (most_nv - (*initial_nv).min(0) as f64) / ohms(*series_uohm),
+            Self::Resistance(uohm) => reach.highest / reach.ohms(*uohm),
+            Self::Capacitor { series_uohm, .. } => reach.swing() / reach.ohms(*series_uohm),
             Self::Power { nw, least_nv } => *nw as f64 * 1e9 / *least_nv as f64,
             Self::Converter(input) => {
                 let most = input.output.greatest();
@@ -110,6 +104,24 @@ impl Law {
             }
         };
         na as i64 + 1
+    }
+}
+
+/// Between which voltages a rail, and what is stored on it, can stand, in nanovolts.
+struct Reach {
+    lowest: f64,
+    highest: f64,
+    /// Impedance of the source, in ohms; 0 where a capacitor may be nearer than it.
+    ohms: f64,
+}
+
+impl Reach {
+    fn ohms(&self, uohm: u64) -> f64 {
+        self.ohms + uohm as f64 / 1e6
+    }
+
+    fn swing(&self) -> f64 {
+        self.highest - self.lowest
     }
 }
 
@@ -239,26 +251,34 @@ pub(super) fn bounds(
     impedance_uohm: u64,
 ) -> Bounds {
     let ohms = impedance_uohm as f64 / 1e6;
-    let most_nv = open
-        .greatest
-        .saturating_sub((ohms * load.least.min(0) as f64) as i64);
-    let sum = |of: &dyn Fn(&Branch) -> bool| {
-        let them = branches.iter().filter(|branch| of(branch));
-        them.fold(0_i64, |sum, branch| {
-            sum.saturating_add(branch.law.most_na(most_nv, impedance_uohm))
-        })
+    let initials = branches.iter().filter_map(|branch| match branch.law {
+        Law::Capacitor { initial_nv, .. } => Some(initial_nv as f64),
+        _ => None,
+    });
+    let fed = open.greatest as f64 - ohms * load.least.min(0) as f64;
+    let drawn = open.least as f64 - ohms * load.greatest.max(0) as f64;
+    let highest = initials.clone().fold(fed.max(0.0), f64::max);
+    let alone = initials.clone().count() < 2 && highest <= fed.max(0.0);
+    let reach = Reach {
+        lowest: initials.clone().fold(drawn.min(0.0), f64::min),
+        highest,
+        ohms: if alone { ohms } else { 0.0 },
     };
-    let stores = |branch: &Branch| matches!(branch.law, Law::Capacitor { .. });
-    let all = sum(&|_| true);
-    // A capacitor gives back what it took in: into the source, or into other loads.
-    let back = if branches.iter().any(stores) {
-        sum(&stores)
-    } else {
-        0
-    };
+    let all = branches.iter().map(|branch| branch.law.most_na(&reach));
+    let greatest = all.fold(load.greatest, i64::saturating_add);
+    // A capacitor gives back what it took in: to the source, or to other loads.
+    let back = branches.iter().map(|branch| match branch.law {
+        Law::Capacitor { series_uohm, .. } => {
+            let series = series_uohm as f64 / 1e6;
+            let to_source = (highest - open.least as f64).max(0.0) / (series + ohms);
+            let to_all = to_source + greatest.max(0) as f64;
+            to_all.min(reach.swing() / series) as i64 + 1
+        }
+        _ => 0,
+    });
     Bounds {
-        least: load.least.saturating_sub(back),
-        greatest: load.greatest.saturating_add(all),
+        least: back.fold(load.least, i64::saturating_sub),
+        greatest,
     }
 }
 

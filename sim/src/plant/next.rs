@@ -118,23 +118,14 @@ impl Next {
     }
 
     /// The branches' currents `length_ns` after `from_ns`, where their piece began. A cell's
-    /// voltage depends on what flows until then, a little: it is found by trying.
+    /// voltage is that after what flows at the beginning: what changes until then does not matter.
     fn currents_at_end(&self, from_ns: u64, length_ns: u64, drawn: i128) -> Vec<i64> {
         let at_ns = from_ns + length_ns;
-        let start_na =
-            self.section.at(from_ns) + self.branches.iter().map(|it| it.start_na).sum::<i64>();
-        let mut end: Vec<i64> = self.branches.iter().map(|it| it.start_na).collect();
-        for _ in 0..TRIES {
-            let end_na = self.section.at(at_ns) + end.iter().sum::<i64>();
-            let drawn = after(drawn, start_na, end_na, length_ns);
-            let found = self.currents(at_ns, length_ns, drawn);
-            let moved = found.iter().zip(&end).any(|(one, other)| one != other);
-            end = found;
-            if !moved || !self.source.is_cell() {
-                break;
-            }
-        }
-        end
+        let starts = self.branches.iter().map(|branch| branch.start_na);
+        let branches_na = starts.sum::<i64>();
+        let start_na = self.section.at(from_ns) + branches_na;
+        let end_na = self.section.at(at_ns) + branches_na;
+        self.currents(at_ns, length_ns, after(drawn, start_na, end_na, length_ns))
     }
 
     /// The branches' currents at `at_ns`, `since_ns` after their piece began, when `drawn` has
@@ -156,6 +147,3 @@ impl Next {
 fn after(drawn: i128, start_na: i64, end_na: i64, length_ns: u64) -> i128 {
     drawn + (i128::from(start_na) + i128::from(end_na)) * i128::from(length_ns)
 }
-
-/// A cell moves by a part in thousands within a piece; each try gains as much.
-const TRIES: u32 = 8;

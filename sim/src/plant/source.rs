@@ -126,10 +126,6 @@ impl Source {
         }
     }
 
-    pub(super) const fn is_cell(&self) -> bool {
-        matches!(self.supply, Supply::Cell(_))
-    }
-
     fn drop_nv(&self, current_na: i64) -> i64 {
         // 1 µΩ × 1 nA is a millionth of a nanovolt.
         let drop = i128::from(self.impedance_uohm) * i128::from(current_na);

@@ -228,6 +228,23 @@ fn a_converter_takes_in_what_it_puts_out_over_its_efficiency() {
     assert_eq!(at(&mut input, 3 * SECOND).0, 833_333);
 }
 
+/// What flows back into a converter's output is lost: it takes in its idle power alone. A load
+/// whose switch opens as it closes never does.
+#[test]
+fn a_converter_feeds_nothing_back() {
+    let output = rail(5 * VOLT, 100_000, vec![Load::of(constant(-AMPERE))]);
+    let converter = Converter {
+        efficiency_ppm: 900_000,
+        idle_nw: 12_000_000,
+        least_input_nv: 6_000_000_000,
+    };
+    let load = Load::converter(converter, output).expect("converter");
+    let never = Load::resistance(1_000_000).expect("1 Ω").between(0, 0);
+    let mut input = rail(12 * VOLT, 0, vec![load, never]);
+    assert_eq!(at(&mut input, 0).0, 1_000_000);
+    assert_eq!(at(&mut input, SECOND).0, 1_000_000);
+}
+
 /// Where a rail is asked, and how often, changes nothing: neither its own truth nor what it takes
 /// from the rail that feeds it.
 #[test]
@@ -316,4 +333,19 @@ fn laws_that_cannot_be_are_refused() {
     let inrush = Load::capacitor(1_000_000_000, 10_000, 0).expect("capacitor");
     let refused = Switched::new(volts(100), vec![inrush]).err();
     assert!(matches!(refused, Some(PlantError::Current(na)) if na > 9_999 * AMPERE));
+    // 5 V back through 1 mΩ is 5 kA into a resistance, and through 10 mΩ 500 A into a source that
+    // takes 600 A already.
+    let charged = |uohm| Load::capacitor(1_000_000_000, uohm, 5 * VOLT).expect("capacitor");
+    let resistance = || Load::resistance(1_000).expect("1 mΩ");
+    let source = || volts(0).behind_microohms(1_000_000_000).expect("1 kΩ");
+    let into_it = Switched::new(source(), vec![charged(1_000), resistance()]).err();
+    assert!(matches!(into_it, Some(PlantError::Current(na)) if na.abs() > 4_999 * AMPERE));
+    assert!(Switched::new(source(), vec![resistance()]).is_ok());
+    let taken = |amperes: i64| {
+        let loads = vec![charged(10_000), Load::of(constant(-amperes * AMPERE))];
+        Switched::new(volts(0), loads).err()
+    };
+    let beyond = taken(600);
+    assert!(matches!(beyond, Some(PlantError::Current(na)) if na < -1_099 * AMPERE));
+    assert_eq!(taken(400), None);
 }
