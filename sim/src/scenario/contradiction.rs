@@ -35,12 +35,13 @@ impl fmt::Display for Contradiction {
             "voltage_v" => write!(f, "voltage_v up to {declared}")?,
             _ => write!(f, "{key} = {declared}")?,
         }
+        let times = if found == 1.0 { "time" } else { "times" };
         match key {
-            "steps_per_hour" => write!(f, ", but its current jumps {found} times in an hour"),
+            "steps_per_hour" => write!(f, ", but its current jumps {found} {times} in an hour"),
             "voltage_steps_per_hour" => {
                 write!(
                     f,
-                    ", but its source's voltage jumps {found} times in an hour"
+                    ", but its source's voltage jumps {found} {times} in an hour"
                 )
             }
             "step_a" => write!(f, ", but its current jumps by {found} A"),

@@ -150,7 +150,7 @@ fn an_inrush_is_one_jump() {
         told(("steps_per_hour = 9000", "steps_per_hour = 1")),
         [""; 0]
     );
-    let number = "rail \"ONE\": steps_per_hour = 0, but its current jumps 1 times in an hour";
+    let number = "rail \"ONE\": steps_per_hour = 0, but its current jumps 1 time in an hour";
     assert_eq!(
         told(("steps_per_hour = 9000", "steps_per_hour = 0")),
         [number]
