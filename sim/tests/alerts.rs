@@ -1,5 +1,4 @@
 //! The alert timeline of a run: what is told, when, and how long it took.
-#![cfg(feature = "cli")]
 
 use crake_sim::run::{AlertReport, Silent, run};
 use crake_sim::scenario::Scenario;

@@ -1,6 +1,6 @@
 //! Arguments: one line, exit status 2.
 
-use crate::case::{Case, RECORDING, VALID};
+use crate::bad_input::case::{Case, RECORDING, VALID};
 
 #[test]
 fn arguments_that_are_none() {

@@ -5,7 +5,7 @@ use std::io::Read;
 use std::os::unix::fs::symlink;
 use std::process::{Command, Stdio};
 
-use crate::case::{Case, RECORDING, VALID};
+use crate::bad_input::case::{Case, RECORDING, VALID};
 
 #[test]
 fn a_recording_is_a_file() {

@@ -3,7 +3,7 @@
 
 use std::fs;
 
-use crate::case::{Case, RECORDING, VALID};
+use crate::bad_input::case::{Case, RECORDING, VALID};
 
 /// A mistake: what it is, the two files, and where it must be told.
 struct Mistake {

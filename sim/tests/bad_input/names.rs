@@ -1,6 +1,6 @@
 //! What a rail may be called, and what of a file reaches the terminal.
 
-use crate::case::{Case, RECORDING, VALID};
+use crate::bad_input::case::{Case, RECORDING, VALID};
 
 fn named(name: &str, test: &str) -> Case {
     let scenario = VALID.replacen("name = \"LOGIC\"", &format!("name = {name}"), 1);

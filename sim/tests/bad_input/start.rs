@@ -3,7 +3,7 @@
 use std::fs;
 use std::process::Command;
 
-use crate::case::Case;
+use crate::bad_input::case::Case;
 
 fn new(case: &Case, file: &str) -> std::process::Output {
     Command::new(env!("CARGO_BIN_EXE_crake-sim"))

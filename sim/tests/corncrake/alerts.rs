@@ -5,7 +5,7 @@ use crake_sim::{
     part::corncrake::{Corncrake, Output},
 };
 
-use crate::fixture::{Fixture, check};
+use crate::corncrake::fixture::{Fixture, check};
 
 pub(crate) const SCAN_DONE: u64 = 1 << 21;
 pub(crate) const RESET_SEEN: u64 = 1 << 22;

@@ -13,7 +13,7 @@ use crake_sim::{
 };
 use embedded_hal::digital::InputPin;
 
-use crate::fixture::{CONVERSION_NS, Fixture, ohm};
+use crate::corncrake::fixture::{CONVERSION_NS, Fixture, ohm};
 
 #[test]
 fn truth_counts_on_through_conversions_and_resets() {

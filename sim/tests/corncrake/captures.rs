@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use crate::{
+use crate::corncrake::{
     datasheet::timing_ns,
     fixture::{CONVERSION_NS, Fixture},
 };

@@ -1,8 +1,8 @@
 //! Reads the tables of the datasheet, so that no expected value stands twice.
 
-pub(crate) use crate::common::sheet::{number, value};
+pub(crate) use crate::corncrake::common::sheet::{number, value};
 
-use crate::common::sheet;
+use crate::corncrake::common::sheet;
 
 const DOCUMENT: &str = include_str!("../../../docs/corncrake-datasheet.md");
 

@@ -2,7 +2,7 @@
 
 use crake_sim::{board::SenseResistor, part::corncrake::Output};
 
-use crate::{
+use crate::corncrake::{
     common::sheet::play,
     datasheet::{fenced, number, table, value},
     fixture::{Fixture, Steady},

@@ -9,7 +9,7 @@ use crake_sim::{
     part::corncrake::{Corncrake, Drift, Individual},
 };
 
-use crate::{
+use crate::corncrake::{
     datasheet::table,
     fixture::{Fixture, Steady, ohm},
 };

@@ -2,7 +2,7 @@
 
 use crake_sim::bus::Speed;
 
-use crate::fixture::{Fixture, Sample};
+use crate::corncrake::fixture::{Fixture, Sample};
 
 /// In a scan that lasts 500 µs, once a second.
 fn in_a_scan() -> Fixture {

@@ -2,7 +2,7 @@
 
 use crake_sim::part::corncrake::Output;
 
-use crate::{
+use crate::corncrake::{
     alerts::{LIMITS, RESET_SEEN, SCAN_DONE, limit, scan, scanning},
     datasheet::{Row, registers},
     fixture::Fixture,

@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use crate::{
+use crate::corncrake::{
     datasheet::{number, registers, table},
     fixture::{CONVERSION_NS, Fixture},
 };

@@ -7,7 +7,7 @@ use crake_sim::{
     part::corncrake::{Corncrake, Individual},
 };
 
-use crate::{
+use crate::corncrake::{
     datasheet::{number, table, timing_ns},
     fixture::{CONVERSION_NS, Fixture},
 };
@@ -186,7 +186,7 @@ fn a_reset_loses_everything() {
     assert!(fixture.signed(0x6C, 6) > 0);
     fixture.part.brown_out();
     fixture.bench.run_for(Duration::from_secs(1));
-    for row in crate::datasheet::registers()
+    for row in crate::corncrake::datasheet::registers()
         .into_iter()
         .filter(|row| row.readable)
     {

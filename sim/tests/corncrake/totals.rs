@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use crate::fixture::Fixture;
+use crate::corncrake::fixture::Fixture;
 
 /// The nearest whole number to sum / count, halves towards plus infinity: floor((2 sum + count) /
 /// (2 count)).

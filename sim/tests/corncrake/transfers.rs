@@ -2,7 +2,7 @@
 
 use crake_sim::{bench::Bench, part::corncrake::Corncrake};
 
-use crate::fixture::{ADDRESS, Fixture, check};
+use crate::corncrake::fixture::{ADDRESS, Fixture, check};
 
 #[test]
 fn the_pointer_survives_stop_and_reading_does_not_move_it() {

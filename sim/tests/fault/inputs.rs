@@ -2,7 +2,7 @@
 
 use crake_sim::fault::{Fault, FaultKind};
 
-use crate::fixture::Fixture;
+use crate::fault::fixture::Fixture;
 
 #[test]
 fn a_sense_resistor_at_fault_shows_another_current_and_no_other_truth() {

@@ -8,7 +8,7 @@ use embedded_hal::digital::PinState::{self, High, Low};
 use embedded_hal::i2c::ErrorKind::NoAcknowledge;
 use embedded_hal::i2c::{I2c, NoAcknowledgeSource};
 
-use crate::fixture::Fixture;
+use crate::fault::fixture::Fixture;
 
 #[test]
 fn a_reset_at_a_moment_is_told_by_the_next_sample() {

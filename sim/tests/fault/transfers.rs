@@ -11,7 +11,7 @@ use crake_sim::part::corncrake::Corncrake;
 use embedded_hal::i2c::ErrorKind::{ArbitrationLoss, Bus, NoAcknowledge, Other};
 use embedded_hal::i2c::{I2c, NoAcknowledgeSource};
 
-use crate::fixture::Fixture;
+use crate::fault::fixture::Fixture;
 
 const LATCH: u8 = 0x03;
 const BLOCK: u8 = 0x80;

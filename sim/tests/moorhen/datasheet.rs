@@ -1,8 +1,8 @@
 //! The tables of docs/moorhen-datasheet.md.
 
-pub(crate) use crate::common::sheet::{number, value};
+pub(crate) use crate::moorhen::common::sheet::{number, value};
 
-use crate::common::sheet;
+use crate::moorhen::common::sheet;
 
 const DOCUMENT: &str = include_str!("../../../docs/moorhen-datasheet.md");
 

@@ -11,7 +11,7 @@ use crake_sim::{
     },
 };
 
-use crate::{
+use crate::moorhen::{
     common::plants::{Steady, ohm},
     datasheet::{Input, pointer, timing_ns},
 };

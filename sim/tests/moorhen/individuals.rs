@@ -10,7 +10,7 @@ use crake_sim::{
     },
 };
 
-use crate::{
+use crate::moorhen::{
     datasheet::{Input, si, table},
     desk::{ADDRESS, Desk},
 };

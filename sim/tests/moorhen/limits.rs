@@ -3,7 +3,7 @@
 use crake_sim::{bench::Edge, part::moorhen::Output};
 use embedded_hal::digital::PinState;
 
-use crate::{
+use crate::moorhen::{
     datasheet::{Input, si, table},
     desk::Desk,
 };

@@ -2,7 +2,7 @@
 
 use crake_sim::{bench::BenchError, part::moorhen::Output};
 
-use crate::{
+use crate::moorhen::{
     datasheet::{registers, si, table, timing_ns},
     desk::{ADDRESS, Desk},
 };
@@ -122,7 +122,7 @@ fn there_are_two_straps_and_two_channels() {
     let straps = table("| strap | 7-bit address |");
     let straps: Vec<u8> = straps
         .iter()
-        .map(|row| crate::datasheet::number(row[1]) as u8)
+        .map(|row| crate::moorhen::datasheet::number(row[1]) as u8)
         .collect();
     for address in 0..=0xFF {
         let part = Bench::new(0).part(Moorhen::new(address));
@@ -135,11 +135,13 @@ fn there_are_two_straps_and_two_channels() {
         }
     }
     let desk = Desk::ideal();
-    let plant = crate::common::plants::Steady {
+    let plant = crate::moorhen::common::plants::Steady {
         current_na: 0.0,
         voltage_nv: 0.0,
     };
-    let refused = desk.part.rail(2, plant, crate::common::plants::ohm());
+    let refused = desk
+        .part
+        .rail(2, plant, crate::moorhen::common::plants::ohm());
     assert_eq!(refused, Err(BenchError::NoSuchChannel(2)));
     assert_eq!(desk.part.truth(2), Err(BenchError::NoSuchChannel(2)));
 }

@@ -12,7 +12,7 @@ use crake_sim::{
     plant::{Means, Plant, Truth},
 };
 
-use crate::{
+use crate::moorhen::{
     common::plants::ohm,
     datasheet::{Input, pointer, si, table, timing_ns},
     desk::{ADDRESS, Desk},

@@ -1,6 +1,6 @@
 //! Section 2.2: what a transfer may look like, and which of them do something.
 
-use crate::desk::{ADDRESS, Desk};
+use crate::moorhen::desk::{ADDRESS, Desk};
 
 #[test]
 fn a_write_needs_exactly_two_data_bytes_but_every_byte_is_acknowledged() {

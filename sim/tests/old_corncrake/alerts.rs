@@ -5,7 +5,7 @@ use crake_sim::{
     old::corncrake::{Corncrake, Output},
 };
 
-use crate::desk::{Desk, check};
+use crate::old_corncrake::desk::{Desk, check};
 
 const ROUND_DONE: u64 = 1 << 21;
 const RESET_SEEN: u64 = 1 << 22;

@@ -9,7 +9,7 @@ use crake_sim::{
     plant::{Means, Plant, Truth},
 };
 
-pub(crate) use crate::common::plants::{Steady, ohm};
+pub(crate) use crate::old_corncrake::common::plants::{Steady, ohm};
 
 pub(crate) const ADDRESS: u8 = 0x32;
 pub(crate) const CONVERSION_NS: u64 = 62_500;

@@ -2,7 +2,7 @@
 
 use crake_sim::{board::SenseResistor, old::corncrake::Output};
 
-use crate::{
+use crate::old_corncrake::{
     common::sheet::play,
     datasheet::{fenced, number, table, value},
     desk::{Desk, Steady},

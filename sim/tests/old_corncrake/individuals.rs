@@ -11,7 +11,7 @@ use crake_sim::{
     plant::{Means, Plant, Truth},
 };
 
-use crate::{
+use crate::old_corncrake::{
     datasheet::table,
     desk::{Desk, Steady, ohm},
 };

@@ -4,7 +4,7 @@ use core::time::Duration;
 
 use crake_sim::bus::Speed;
 
-use crate::desk::{CONVERSION_NS, Desk};
+use crate::old_corncrake::desk::{CONVERSION_NS, Desk};
 
 /// In a round that lasts 500 µs, once a second.
 fn in_a_round() -> Desk {
@@ -104,7 +104,10 @@ fn a_latch_that_falls_due_during_a_window_read_takes_effect_after_its_stop() {
     let read = desk.frame();
     assert!(before < 8 && desk.part.conversions() == 8);
     assert_eq!((read.tag(), read.rounds()), (1, 0));
-    assert_eq!(crate::desk::Frame(desk.read_on(111)).tag(), 2);
+    assert_eq!(
+        crate::old_corncrake::desk::Frame(desk.read_on(111)).tag(),
+        2
+    );
 
     // A read of another register puts nothing off.
     let desk = in_a_round();

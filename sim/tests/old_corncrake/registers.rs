@@ -3,7 +3,7 @@
 
 use core::time::Duration;
 
-use crate::{datasheet::registers, desk::Desk};
+use crate::old_corncrake::{datasheet::registers, desk::Desk};
 
 /// A value other than the reset value that each writable register allows (sections 3.2 to 3.6), by
 /// name without the channel.

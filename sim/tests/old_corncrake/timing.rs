@@ -7,7 +7,7 @@ use crake_sim::{
     old::corncrake::{Corncrake, Individual},
 };
 
-use crate::{
+use crate::old_corncrake::{
     datasheet::{number, table},
     desk::{CONVERSION_NS, Desk},
 };
@@ -261,7 +261,7 @@ fn a_reset_loses_everything() {
     assert!(desk.signed(0x6C, 6) > 0);
     desk.part.brown_out();
     desk.bench.run_for(Duration::from_secs(1));
-    for row in crate::datasheet::registers()
+    for row in crate::old_corncrake::datasheet::registers()
         .into_iter()
         .filter(|row| row.readable)
     {

@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use crate::desk::Desk;
+use crate::old_corncrake::desk::Desk;
 
 /// The nearest whole number to sum / count, halves towards plus infinity: floor((2 sum + count) /
 /// (2 count)).

@@ -2,7 +2,7 @@
 
 use crake_sim::{bench::Bench, old::corncrake::Corncrake};
 
-use crate::desk::{ADDRESS, Desk, check};
+use crate::old_corncrake::desk::{ADDRESS, Desk, check};
 
 #[test]
 fn the_pointer_survives_stop_and_reading_does_not_move_it() {

@@ -3,7 +3,7 @@
 use crake_sim::part::pmbus::{Description, Device, SmbAlert};
 use embedded_hal::digital::PinState;
 
-use crate::{
+use crate::pmbus::{
     desk::{ADDRESS, Desk, pec},
     document::table,
 };

@@ -1,6 +1,6 @@
 //! B3's tables of commands: what is there, what is not, what it is after a reset, and what disturbs.
 
-use crate::{
+use crate::pmbus::{
     desk::Desk,
     document::{Row, commands},
 };
@@ -25,7 +25,7 @@ fn reset_value(row: &Row, page: u8) -> Vec<u8> {
             let text = text.trim_matches('"');
             [&[text.len() as u8], text.as_bytes()].concat()
         }
-        (hex, 0xB0) => [vec![4], crate::document::bytes(hex)].concat(),
+        (hex, 0xB0) => [vec![4], crate::pmbus::document::bytes(hex)].concat(),
         (hex, _) => u16::from_str_radix(hex, 16)
             .expect("a number")
             .to_le_bytes()[..length]

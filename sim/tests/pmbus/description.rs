@@ -10,7 +10,7 @@ use crake_sim::{
 
 use embedded_hal::i2c::I2c;
 
-use crate::{
+use crate::pmbus::{
     common::sheet::number,
     desk::{ADDRESS, Desk},
     document::table,

@@ -8,7 +8,7 @@ use crake_sim::{
     part::pmbus::{Description, Device, Model, SmbAlert},
 };
 
-use crate::common::plants::{Steady, ohm};
+use crate::pmbus::common::plants::{Steady, ohm};
 
 pub(crate) const ADDRESS: u8 = 0x58;
 pub(crate) const SAMPLE_NS: u64 = 5_000_000;

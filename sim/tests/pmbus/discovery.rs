@@ -2,7 +2,7 @@
 
 use crake_sim::part::pmbus::Description;
 
-use crate::{
+use crate::pmbus::{
     desk::Desk,
     document::{commands, table},
 };

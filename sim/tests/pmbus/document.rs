@@ -1,6 +1,6 @@
 //! The tables of docs/pmbus-device.md.
 
-use crate::common::sheet;
+use crate::pmbus::common::sheet;
 
 const DOCUMENT: &str = include_str!("../../../docs/pmbus-device.md");
 

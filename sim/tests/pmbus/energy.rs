@@ -1,6 +1,6 @@
 //! Energy counts of both periods, and their rollovers (A2.5, B5).
 
-use crate::{
+use crate::pmbus::{
     desk::Desk,
     document::{bytes, table},
 };

@@ -2,7 +2,7 @@
 
 use crake_sim::part::pmbus::{Coefficients, Description, Format};
 
-use crate::{
+use crate::pmbus::{
     common::sheet::{play, value},
     desk::Desk,
     document::table,

@@ -5,7 +5,7 @@ use core::cmp::Ordering;
 use crake_sim::part::pmbus::{Coefficients, Exponent, Format};
 use num_rational::Ratio;
 
-use crate::{
+use crate::pmbus::{
     desk::pec,
     document::{bytes, table, word},
 };

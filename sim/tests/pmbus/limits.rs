@@ -1,6 +1,6 @@
 //! Limits in every format: strict, exact, and as each page keeps them (B3.2).
 
-use crate::desk::Desk;
+use crate::pmbus::desk::Desk;
 
 /// The bit of page's `register` after its reading stood at `word` for a sample, and the limit at `limit`.
 fn trips(page: u8, command: u8, register: u8, quantity: (f64, f64), limit: u16) -> bool {

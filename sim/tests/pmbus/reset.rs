@@ -2,7 +2,7 @@
 
 use core::time::Duration;
 
-use crate::desk::{ADDRESS, Desk};
+use crate::pmbus::desk::{ADDRESS, Desk};
 
 /// A desk on which everything that a host may write has been written, and samples have come.
 fn used() -> Desk {

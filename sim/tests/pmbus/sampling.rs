@@ -13,7 +13,7 @@ use crake_sim::{
     rng::Rng,
 };
 
-use crate::{
+use crate::pmbus::{
     desk::{ADDRESS, Desk, SAMPLE_NS},
     document::table,
 };

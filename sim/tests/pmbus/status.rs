@@ -1,6 +1,6 @@
 //! Status bits: which cause sets which, how they go, and the summaries (A2.3, B3.3).
 
-use crate::{desk::Desk, document::commands};
+use crate::pmbus::{desk::Desk, document::commands};
 
 /// Limit, page, and the register and bit of A2.3; a rail that passes it once the limit stands at 1 V, 1 A or 1 W.
 const CAUSES: [(&str, u8, u8, u8, f64, f64); 24] = [

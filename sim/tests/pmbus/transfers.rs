@@ -2,7 +2,7 @@
 
 use crake_sim::part::pmbus::{Description, Device, Pec};
 
-use crate::{
+use crate::pmbus::{
     desk::{ADDRESS, Desk, pec},
     document::{bytes, table},
 };

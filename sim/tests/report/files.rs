@@ -5,7 +5,7 @@ use std::path::Path;
 
 use serde_json::Value;
 
-use crate::{SKIFF, documented, json, run, scratch, without_wall};
+use crate::report::{SKIFF, documented, json, run, scratch, without_wall};
 
 fn rows(path: &Path) -> Vec<Vec<String>> {
     let text = fs::read_to_string(path).unwrap();

@@ -6,7 +6,7 @@ use std::path::PathBuf;
 
 use serde_json::Value;
 
-use crate::{SKIFF, json, run, scratch};
+use crate::report::{SKIFF, json, run, scratch};
 
 fn number(value: &Value) -> f64 {
     value.as_f64().unwrap()

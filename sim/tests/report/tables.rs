@@ -5,7 +5,7 @@ use std::fs;
 
 use serde_json::Value;
 
-use crate::{SKIFF, documented, json, run, scratch};
+use crate::report::{SKIFF, documented, json, run, scratch};
 
 fn table(arguments: &[&str]) -> String {
     let output = run(arguments);

@@ -1,6 +1,6 @@
 //! One mistake in one place of what is not about rails.
 
-use crate::{message, spoilt};
+use crate::scenario_errors::{message, spoilt};
 
 #[test]
 fn each_mistake_in_a_scenario_has_its_message() {

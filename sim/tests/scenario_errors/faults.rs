@@ -1,6 +1,6 @@
 //! One mistake in a `[[fault]]`, behind the last line of the valid scenario.
 
-use crate::{VALID, message};
+use crate::scenario_errors::{VALID, message};
 
 #[test]
 fn each_mistake_in_a_fault_has_its_message() {

@@ -1,6 +1,6 @@
 //! Mistakes in loads and sources that follow the voltage or another rail.
 
-use crate::{VALID, message, with_load};
+use crate::scenario_errors::{VALID, message, with_load};
 
 #[test]
 fn mistakes_of_loads_have_their_messages() {

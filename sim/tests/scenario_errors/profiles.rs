@@ -1,6 +1,6 @@
 //! Mistakes in profiles.
 
-use crate::{message, with_load};
+use crate::scenario_errors::{message, with_load};
 
 #[test]
 fn mistakes_of_other_profiles_have_their_messages() {

@@ -1,6 +1,6 @@
 //! One mistake in one place of a rail.
 
-use crate::{VALID, message, spoilt};
+use crate::scenario_errors::{VALID, message, spoilt};
 
 #[test]
 fn each_mistake_in_a_rail_has_its_message() {

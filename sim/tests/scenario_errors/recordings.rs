@@ -2,7 +2,7 @@
 
 use crake_sim::scenario::{Draws, ProfilePlan, Scenario};
 
-use crate::{RECORDED, folder, message, recording, with_load};
+use crate::scenario_errors::{RECORDED, folder, message, recording, with_load};
 
 #[test]
 fn mistakes_in_recordings_have_their_messages_and_lines() {

@@ -1,6 +1,6 @@
 //! What an earlier form of the file called otherwise.
 
-use crate::{message, spoilt};
+use crate::scenario_errors::{message, spoilt};
 
 /// What an earlier form of the file called otherwise, alone or beside the new key.
 #[test]

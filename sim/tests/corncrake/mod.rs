@@ -1,14 +1,18 @@
 //! The model of Corncrake against its datasheet, on the bus model.
 
 mod alerts;
-#[path = "../common/mod.rs"]
-mod common;
+mod bench;
+mod captures;
 mod datasheet;
-mod desk;
 mod examples;
+mod fixture;
 mod individuals;
 mod latches;
+mod limits;
 mod registers;
+mod run;
 mod timing;
 mod totals;
 mod transfers;
+
+use crate::common;

@@ -1,6 +1,5 @@
 //! The program refuses bad input with one message that names the place, exit status 2, and writes
 //! nothing.
-#![cfg(feature = "cli")]
 
 mod arguments;
 mod case;

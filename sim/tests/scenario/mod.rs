@@ -1,6 +1,5 @@
 //! The shipped scenario and the one in the documentation: what they mean, and that their
 //! declarations are true.
-#![cfg(feature = "cli")]
 
 mod declared;
 mod loads;

@@ -1,5 +1,4 @@
 //! Every message of the scenario reader, word for word.
-#![cfg(feature = "cli")]
 
 mod each;
 mod faults;

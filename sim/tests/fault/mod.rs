@@ -1,5 +1,4 @@
 //! Faults as data, each by what a user sees of it: the driver's error, a reading, a line, a report.
-#![cfg(feature = "cli")]
 
 mod fixture;
 mod inputs;

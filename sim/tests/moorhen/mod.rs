@@ -1,7 +1,5 @@
 //! The model of Moorhen against its datasheet, on the bus model.
 
-#[path = "../common/mod.rs"]
-mod common;
 mod company;
 mod datasheet;
 mod desk;
@@ -12,3 +10,5 @@ mod registers;
 mod resets;
 mod timing;
 mod transfers;
+
+use crate::common;

@@ -1,5 +1,4 @@
 //! What the program prints and writes, against the document that describes it.
-#![cfg(feature = "cli")]
 
 mod files;
 mod individuals;

@@ -1,18 +1,14 @@
 //! The model of Corncrake against its datasheet, on the bus model.
 
 mod alerts;
-mod bench;
-mod captures;
-#[path = "../common/mod.rs"]
-mod common;
 mod datasheet;
+mod desk;
 mod examples;
-mod fixture;
 mod individuals;
 mod latches;
-mod limits;
 mod registers;
-mod run;
 mod timing;
 mod totals;
 mod transfers;
+
+use crate::common;

@@ -2,8 +2,6 @@
 
 mod alert;
 mod commands;
-#[path = "../common/mod.rs"]
-mod common;
 mod description;
 mod desk;
 mod discovery;
@@ -16,3 +14,5 @@ mod reset;
 mod sampling;
 mod status;
 mod transfers;
+
+use crate::common;

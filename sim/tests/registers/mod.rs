@@ -1,6 +1,5 @@
 //! The program's `registers`, against the bench's own look inside the part, which knows nothing of
 //! descriptions; and what it refuses.
-#![cfg(feature = "cli")]
 
 mod after_a_run;
 mod alone;

@@ -1,0 +1,7 @@
+//! Models of parts against their datasheets.
+
+mod common;
+mod corncrake;
+mod moorhen;
+mod old_corncrake;
+mod pmbus;
