@@ -188,17 +188,19 @@ fn perform(args: &Run) -> Result<bool, String> {
         .transpose()?;
     let mut screen = Screen::new(output);
 
-    for told in scenario.contradictions().map_err(text)? {
+    let contradictions = scenario.contradictions().map_err(text)?;
+    for told in &contradictions {
         let (file, line) = (args.scenario.display(), told.line);
         eprintln!("crake-sim: {file}:{line}: {told}");
     }
     let begun = Instant::now();
     let outcome = run::run(&scenario, seed, &mut screen);
     screen.clear();
-    let report = outcome.map_err(|error| match error.line() {
+    let mut report = outcome.map_err(|error| match error.line() {
         Some(line) => format!("{}:{line}: {error}", args.scenario.display()),
         None => format!("{error} (seed {seed})"),
     })?;
+    report.contradictions = contradictions;
     let wall_s = begun.elapsed().as_secs_f64();
     let (tables, object) = (table::report(&report, wall_s), object(&report, wall_s)?);
     if let Some(output) = screen.into_output() {

@@ -144,7 +144,7 @@ pub(super) fn run<const N: usize>(
         discontinuities: books.totals.epoch(),
         alerts,
         faults: faults.reports(),
-        contradictions: scenario.contradictions()?,
+        contradictions: Vec::new(),
         samples: books.samples,
         conversions: part.conversions(),
         bus: BusReport::new(bench.bus_stats(), bench.now_ns()),

@@ -39,7 +39,8 @@ pub struct Report {
     /// Operations of the driver that failed, in the order of the first time.
     pub failures: Vec<FailureReport>,
     /// Declarations that the scenario's own loads and sources contradict: bounds that lean on them
-    /// may be false.
+    /// may be false. A run leaves them empty, since to find them takes as long as many a run; the
+    /// program puts [`Scenario::contradictions`](crate::scenario::Scenario::contradictions) here.
     pub contradictions: Vec<Contradiction>,
     /// Traffic.
     pub bus: BusReport,
