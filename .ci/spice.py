@@ -1,7 +1,8 @@
 """Transients of ngspice against the bench's rails.
 
-Scenario and netlist of each case are made from the same stated parameters. Compared are current and voltage at the load's side, at every step: they may
-differ by 0.1 % of the range that each goes through, a jump aside while ngspice takes its nanoseconds for it.
+Scenario and netlist of each case are made from the same stated parameters. Compared are current and
+voltage at the load's side, at every step: they may differ by 0.1 % of the range that each goes
+through, a jump aside while ngspice takes its nanoseconds for it.
 """
 
 import csv

@@ -165,8 +165,8 @@ mod tests {
         assert_eq!(r.nominal_nano_ohms(), 10_000_000);
     }
 
-    /// A resistor of twice the value is the same as one that was sold so, warm or not; swapped leads
-    /// turn its sign.
+    /// A resistor of twice the value is the same as one that was sold so, warm or not; swapped
+    /// leads turn its sign.
     #[test]
     fn a_resistor_at_fault_heats_as_what_it_is() {
         let of = |nano_ohms| {

@@ -248,8 +248,8 @@ mod tests {
         assert!((4.0..6.0).contains(&greatest), "{greatest}");
     }
 
-    /// Slices of 0 and of 65535 are the ends: twelve times half less half a cell, 6 - 6/65536, and a
-    /// little for the variance. Every slice counts alike.
+    /// Slices of 0 and of 65535 are the ends: twelve times half less half a cell, 6 - 6/65536, and
+    /// a little for the variance. Every slice counts alike.
     #[test]
     fn noise_is_bounded_by_six_at_both_ends() {
         let end = (6.0 - 6.0 / 65_536.0) * (1.0 + 1.0 / 8_589_934_592.0);

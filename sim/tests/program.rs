@@ -9,3 +9,14 @@ mod scenario;
 mod scenario_errors;
 mod standing;
 mod trace;
+
+/// What `run --out` leaves in its directory, in the order of names.
+const WRITTEN: [&str; 7] = [
+    "alerts.csv",
+    "faults.csv",
+    "readings.csv",
+    "report.json",
+    "report.txt",
+    "trace.vcd",
+    "transactions.jsonl",
+];

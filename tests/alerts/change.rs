@@ -166,8 +166,8 @@ fn an_excursion_anywhere_in_a_change_of_limits_is_told_by_the_limit_it_passed() 
     );
 }
 
-/// A condition whose flag follows it, and that ends while the configuration changes: the look before
-/// the change has noted it. Fails where the change is made without one.
+/// A condition whose flag follows it, and that ends while the configuration changes: the look
+/// before the change has noted it. Fails where the change is made without one.
 #[test]
 fn a_flag_that_goes_with_its_condition_is_noted_before_the_configuration_changes() {
     static FOLLOWING: [Limit; 1] = [over(Channel::C0, 10).following()];
@@ -200,8 +200,8 @@ fn a_flag_that_goes_with_its_condition_is_noted_before_the_configuration_changes
             fail_at(&fixture, number, took_effect);
             assert!(queue.configure(&mut monitor, &CONFIG).is_err());
         }
-        // A failure of the look, two transfers, changes nothing; one of the change leaves the monitor
-        // not configured.
+        // A failure of the look, two transfers, changes nothing; one of the change leaves the
+        // monitor not configured.
         let looked = failing != Some((2, false));
         assert_eq!(monitor.is_armed(), looked, "{failing:?}");
         assert_eq!(monitor.sample().is_ok(), looked, "{failing:?}");

@@ -206,8 +206,8 @@ impl Fixture {
         }
     }
 
-    /// A register of three bytes, read behind the driver's back, on the bare wire, which no fault of
-    /// transfers strikes; takes a bus transfer's time.
+    /// A register of three bytes, read behind the driver's back, on the bare wire, which no fault
+    /// of transfers strikes; takes a bus transfer's time.
     pub fn register(&self, pointer: u8) -> u64 {
         let wire = self.bench.wire();
         wire.start();

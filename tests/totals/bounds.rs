@@ -82,7 +82,7 @@ proptest! {
         let better = plain.corrected(RAIL, &correction);
         let uncorrected = Margins::new(&INFO, &plain, &[rail]);
         let mut corrected = uncorrected;
-        corrected.correct(&better, RAIL, &correction);
+        corrected.correct(&better, &[correction]);
         let margins = [uncorrected, corrected];
         let boards = [&plain, &better];
         let known = draw.below(2) as usize;

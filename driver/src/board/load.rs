@@ -17,8 +17,8 @@ pub enum Flow {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LoadSteps {
-    /// Greatest number of jumps in any 3600 s; bounds take them to come evenly: in any other time as
-    /// many as that makes, and one more.
+    /// Greatest number of jumps in any 3600 s; bounds take them to come evenly: in any other time
+    /// as many as that makes, and one more.
     pub per_hour: u32,
     /// Greatest jump.
     pub step: Current,

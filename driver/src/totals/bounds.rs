@@ -241,7 +241,10 @@ impl<'b, const N: usize> Bounds<'b, N> {
         let unweighed = match stretch.factors.offset_256ths().unsigned_abs() {
             0 => 0,
             // And its rounding, in 1024ths.
-            offset => share(u64::from(offset).wrapping_add(1) << 2, rail.unweighed) as u32,
+            offset => {
+                let parts = share(u64::from(offset).wrapping_add(1) << 2, rail.unweighed);
+                u32::try_from(parts).ok()?.checked_add(1)?
+            }
         };
         let at_voltage = absolute.wrapping_add(over_rest(share(duration, unweighed)));
         let changing = share(voltage.into(), rail.changing) as u32;

@@ -1,7 +1,6 @@
 //! What a correction by calibration leaves open of totals.
 
 use super::margins::{Margins, RailMargins, SenseMargins, UNKNOWN, greater, parts_of, short};
-use crate::Channel;
 use crate::board::{Board, Correction};
 use crate::convert::{divided_up, share};
 use crate::units::Voltage;
@@ -13,15 +12,15 @@ const HALF: u64 = 1 << 31;
 const PPM: u64 = 4_295;
 
 impl<'b, const N: usize> Margins<'b, N> {
-    /// Takes over a board on which one more rail was corrected, and what that correction leaves
-    /// open.
+    /// Takes over a board on which rails were corrected since, and what the corrections of all its
+    /// rails leave open: [`Correction::NONE`] where there is none.
     ///
     /// A gain belongs to the sense range that it was measured in: in another, the part's gains in
     /// both are open besides. What is corrected without a known bound may be wrong in full.
     ///
     /// A rail is corrected once, from margins as they were made, as [`Board::correct`] does. A
-    /// second time, or with a board that is not corrected alike, it has no bound. Unchanged where
-    /// there is no such rail.
+    /// second time, or where the board has another correction or another sense resistor, it has no
+    /// bound any more; nor has any rail with a board of another part or clock.
     ///
     /// ```
     /// use crake::Channel;
@@ -46,22 +45,27 @@ impl<'b, const N: usize> Margins<'b, N> {
     /// };
     /// let board = BOARD.corrected(Channel::C0, &correction);
     /// let mut margins = MARGINS;
-    /// margins.correct(&board, Channel::C0, &correction);
+    /// margins.correct(&board, &[correction]);
     /// let mut totals = Totals::with_bounds(&MARGINS);
     /// totals.set_margins(&margins);
     /// ```
-    pub fn correct(&mut self, board: &'b Board<N>, channel: Channel, correction: &Correction) {
-        let (before, after) = (self.board.factors(channel), board.factors(channel));
-        self.board = board;
-        if let (Some(rail), Some(before), Some(after)) =
-            (self.rails.get_mut(channel.index()), before, after)
-        {
-            let unit = board.sense_unit();
-            rail.correct(correction, unit, self.two_ranges);
-            if before.nanoohms() != after.nanoohms() || !after.is_corrected_by(correction, unit) {
+    pub fn correct(&mut self, board: &'b Board<N>, corrections: &[Correction; N]) {
+        let (unit, before) = (board.sense_unit(), self.board);
+        let alike = before.sense_unit() == unit && before.clock() == board.clock();
+        let factors = before.all_factors().iter().zip(board.all_factors());
+        let rails = self.rails.iter_mut().zip(corrections).zip(factors);
+        for ((rail, correction), (before, after)) in rails {
+            if !correction.is_none() {
+                rail.correct(correction, unit, self.two_ranges);
+            }
+            if !alike
+                || before.nanoohms() != after.nanoohms()
+                || !after.is_corrected_by(correction, unit)
+            {
                 rail.forget();
             }
         }
+        self.board = board;
     }
 }
 
@@ -137,7 +141,11 @@ impl SenseMargins {
         // What is taken off is rounded to a 256th of a unit.
         let rounding = if offset_256ths == 0 { 0 } else { 2 };
         self.lasting = open.saturating_add(rounding);
-        if self.lasting == UNKNOWN {
+        if self.lasting == UNKNOWN
+            || self.noise == UNKNOWN
+            || self.gain_ppm == u16::MAX
+            || self.after_calibration == u16::MAX
+        {
             self.relative = UNKNOWN;
         }
     }

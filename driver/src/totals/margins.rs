@@ -68,6 +68,7 @@ pub(super) struct RailMargins {
     /// Of the net total, in parts of 2^32, whatever is calibrated.
     pub(super) constant: u32,
     pub(super) load_declared: bool,
+    /// Whether it cannot be corrected any more.
     pub(super) corrected: bool,
 }
 
@@ -137,7 +138,8 @@ impl<'b, const N: usize> Margins<'b, N> {
 }
 
 impl RailMargins {
-    pub(super) const NONE: Self = Self {
+    /// Nothing is known, and no correction changes that.
+    const NONE: Self = Self {
         ranges: [SenseMargins::NONE; 2],
         changing: 0,
         mean: 0,
@@ -149,7 +151,7 @@ impl RailMargins {
         voltage: 0,
         constant: 0,
         load_declared: false,
-        corrected: false,
+        corrected: true,
     };
 
     #[inline(never)] // linked once
@@ -166,6 +168,7 @@ impl RailMargins {
         let mut margins = Self {
             greatest: parts_of_current(info, rail, load.greatest()),
             load_declared: rail.load().is_some(),
+            corrected: false,
             ..Self::NONE
         };
         if let Some((least, greatest)) = rail.voltage_span() {

@@ -5,8 +5,8 @@ use super::quantity::{quantity, signed};
 quantity! {
     /// A voltage. Resolution 1 nV, range ±9.22 GV, signed.
     ///
-    /// Sense voltages are positive when current flows from source to load; rail voltages are against
-    /// ground, at the load's side of the sense resistor.
+    /// Sense voltages are positive when current flows from source to load; rail voltages are
+    /// against ground, at the load's side of the sense resistor.
     Voltage(i64), "V";
     finest from_nanovolts, as_nanovolts, "nanovolts";
     from_microvolts, as_microvolts, 1_000, "microvolts";

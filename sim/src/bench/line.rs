@@ -71,8 +71,8 @@ impl Line {
     }
 
     /// A fault: from now on the line shows this level, whatever the parts do. Stuck low is a short
-    /// to ground, stuck high a broken wire behind which the pull-up is left. With a time of its own:
-    /// [`LineStuck`](crate::fault::FaultKind::LineStuck).
+    /// to ground, stuck high a broken wire behind which the pull-up is left. With a time of its
+    /// own: [`LineStuck`](crate::fault::FaultKind::LineStuck).
     pub fn stick(&self, level: PinState) {
         self.node.stick(Some(level));
     }

@@ -50,8 +50,8 @@
 //! [`Part::truth`] tells what really flowed, a [`Witness`] what of it lies in the span of your
 //! totals, and [`Rail::span`](crate::plant::Rail::span) a rail's least, mean and greatest values.
 //! [`Bench::fault`] makes go [wrong](crate::fault) what can, at a moment, for a time or for so many
-//! transfers, a [`Switched`](crate::plant::Switched) rail obeys the firmware's pins,
-//! and [`Tasks`] runs async firmware. With the feature `cli` the rails can come from a scenario file.
+//! transfers, a [`Switched`](crate::plant::Switched) rail obeys the firmware's pins, and [`Tasks`]
+//! runs async firmware. With the feature `cli` the rails can come from a scenario file.
 //!
 //! # Without the driver
 //!

@@ -42,7 +42,8 @@ use crate::{
 /// let bench = Bench::new(1);
 /// let part = bench.part(corncrake::Corncrake::new(0x32))?;
 /// let source = Source::of(Constant::new(5_000_000_000)?);
-/// part.rail(0, Rail::new(source, Constant::new(2_000_000_000)?)?, SenseResistor::ideal(10_000_000))?;
+/// let rail = Rail::new(source, Constant::new(2_000_000_000)?)?;
+/// part.rail(0, rail, SenseResistor::ideal(10_000_000))?;
 ///
 /// let mut witness = Witness::new(&part);
 /// let corncrake = Corncrake::new(Address::Strap0);

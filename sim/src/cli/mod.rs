@@ -74,8 +74,8 @@ struct Run {
     /// transactions.jsonl; docs/trace.md describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Keep a reading every so many seconds in readings.csv, as near as the scenario's come, and the
-    /// last one.
+    /// Keep a reading every so many seconds in readings.csv, as near as the scenario's come, and
+    /// the last one.
     #[arg(
         long,
         value_name = "SECONDS",

@@ -138,7 +138,10 @@ fn register(field: &Field<'_>) -> Result<u8, ScenarioError> {
     }
     let register = CORNCRAKE.register(field.string()?);
     register.map(|register| register.pointer).ok_or_else(|| {
-        field.error("the part has no register of this name; crake-sim registers --part corncrake lists them")
+        field.error(
+            "the part has no register of this name; \
+             crake-sim registers --part corncrake lists them",
+        )
     })
 }
 

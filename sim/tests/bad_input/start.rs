@@ -91,7 +91,8 @@ fn the_least_scenario_has_ten_lines_at_the_most() {
     near("energy", &rail["energy_j"], 50.0);
 }
 
-/// What is not declared is taken as the load has it: steps as narrow as they are, current both ways.
+/// What is not declared is taken as the load has it: steps as narrow as they are, current both
+/// ways.
 #[test]
 fn a_load_that_is_not_declared_is_declared_as_it_is() {
     let scenario = |declared: &str| {

@@ -266,8 +266,9 @@ fn no_error_repeats_another() {
 }
 
 /// The scatter of so many codes is the table's noise and the step of the code: variance noise² +
-/// LSB²/12, within six standard deviations of its estimate (6 × sqrt(2 / 8192) = 9 %, less than half
-/// of what a tenth more noise makes); and no code departs by more than 6 × r.m.s. and rounding.
+/// LSB²/12, within six standard deviations of its estimate (6 × sqrt(2 / 8192) = 9 %, less than
+/// half of what a tenth more noise makes); and no code departs by more than 6 × r.m.s. and
+/// rounding.
 fn assert_noise(codes: &[f64], [lsb_nv, _, _, noise_nv]: [f64; 4]) {
     assert_eq!(codes.len(), CODES);
     let mean = codes.iter().sum::<f64>() / CODES as f64;

@@ -128,8 +128,8 @@ fn the_transfer_with_a_number_is_struck_and_no_other() {
     assert_eq!((strikes.times, strikes.first_ns), (1, strikes.last_ns));
 }
 
-/// What a transfer has not cannot go wrong: no write in a read, no register's byte in a read without
-/// one.
+/// What a transfer has not cannot go wrong: no write in a read, no register's byte in a read
+/// without one.
 #[test]
 fn a_transfer_that_a_fault_is_not_about_passes() {
     let fixture = Fixture::new();

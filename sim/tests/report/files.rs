@@ -51,8 +51,8 @@ fn alerts_stand_in_a_file_of_their_own() {
     }
 }
 
-/// A reading every 0.997 s: the sixth after one comes 5.982 s later, as near to 6 s as they come. The
-/// last is there in any case.
+/// A reading every 0.997 s: the sixth after one comes 5.982 s later, as near to 6 s as they come.
+/// The last is there in any case.
 #[test]
 fn readings_are_thinned_on_request_alone() {
     let directory = scratch("thinned");

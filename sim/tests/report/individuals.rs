@@ -1,6 +1,6 @@
-//! Individuals as a run sees them: each error source shows in what is measured, fills its limit, and
-//! is a draw of its own. With 40 draws and more, spread evenly, the farthest comes within a tenth of
-//! the limit but for one time in 60; the seeds are fixed.
+//! Individuals as a run sees them: each error source shows in what is measured, fills its limit,
+//! and is a draw of its own. With 40 draws and more, spread evenly, the farthest comes within a
+//! tenth of the limit but for one time in 60; the seeds are fixed.
 
 use crake_sim::run::{Report, Silent, run};
 use crake_sim::scenario::Scenario;

@@ -1,5 +1,5 @@
-//! What the bench concludes: figures that it could get wrong without anyone's noticing, and verdicts
-//! that are false.
+//! What the bench concludes: figures that it could get wrong without anyone's noticing, and
+//! verdicts that are false.
 
 use std::fs;
 use std::path::PathBuf;
@@ -31,8 +31,9 @@ fn means_over_the_time_are_totals_over_time() {
     }
 }
 
-/// Fifteen pulses of 1 A for 0.4 s, each between two scans, on a load that is said never to step: 6 C
-/// are missing, and 1 C is what a scan at either end may make. The run is told so, with the rail, and ends with status 1.
+/// Fifteen pulses of 1 A for 0.4 s, each between two scans, on a load that is said never to step: 6
+/// C are missing, and 1 C is what a scan at either end may make. The run is told so, with the rail,
+/// and ends with status 1.
 #[test]
 fn a_total_far_too_low_fails_the_run() {
     let text = r#"title = "t"

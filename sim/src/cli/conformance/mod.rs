@@ -1,5 +1,5 @@
-//! `crake-sim conformance`. The kit is compiled for every part and every wrong map, which takes longer
-//! than all the rest of the program: it is there with the feature `conformance` alone.
+//! `crake-sim conformance`. The kit is compiled for every part and every wrong map, which takes
+//! longer than all the rest of the program: it is there with the feature `conformance` alone.
 
 #[cfg(feature = "conformance")]
 mod parts;

@@ -8,8 +8,8 @@ use crake::old::{Channel, Ranges, Sampling, Stamp, Task};
 
 use super::{Memory, Tamper};
 
-/// Whether the effort of the map that is tried is too small. No object could say so of itself, and a
-/// type of its own would compile the whole kit once more for each part.
+/// Whether the effort of the map that is tried is too small. No object could say so of itself, and
+/// a type of its own would compile the whole kit once more for each part.
 pub(super) static IS_SHORT: AtomicBool = AtomicBool::new(false);
 
 /// A map with a mistake.
@@ -36,7 +36,8 @@ impl<P> Mutant<P> {
 }
 
 impl<P: Part> Mutant<P> {
-    /// One call of an operation of the inner map, with what arrives and what is handed out tampered with.
+    /// One call of an operation of the inner map, with what arrives and what is handed out tampered
+    /// with.
     fn played(
         &mut self,
         task: Task,

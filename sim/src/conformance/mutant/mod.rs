@@ -1,4 +1,5 @@
-//! Deliberately wrong maps: each is a good one with something done to it on its way in or out. The kit has to find every one of them, by the check that is about it.
+//! Deliberately wrong maps: each is a good one with something done to it on its way in or out. The
+//! kit has to find every one of them, by the check that is about it.
 
 mod corncrake;
 mod decoding;

@@ -23,7 +23,13 @@ fn main() -> ! {
     correction.gain = Gain::from_bits(black_box((1 << 30) + 12_345));
     CORRECTED.correct(Channel::C0, &correction);
     let board: &Board<RAILS> = CORRECTED;
-    MARGINS_THEN.correct(board, Channel::C0, &correction);
+    let corrections = [
+        correction,
+        Correction::NONE,
+        Correction::NONE,
+        Correction::NONE,
+    ];
+    MARGINS_THEN.correct(board, &corrections);
     let margins: &Margins<'_, RAILS> = MARGINS_THEN;
     let mut monitor = Monitor::new(Silent, Instantly, part(), &BOARD).with_clock(Time::default());
     let mut totals = Totals::with_bounds(&MARGINS);
