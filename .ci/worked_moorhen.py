@@ -7,7 +7,12 @@ DOCUMENT = "moorhen-datasheet.md"
 HEADING = "## 9 Worked examples"
 W, R = 0x2E, 0x2F  # address 0x17 with the write and the read bit
 SENSE = {0: F(36, 10**6), 1: F(9, 10**6)}
-BUS = {0: F(7, 1000), 1: F(7, 4000)}
+RAIL = {0: F(7, 1000), 1: F(7, 4000)}
+# Bits of inputs and channels, sections 3.1 and 3.2.
+SENSE_0, SENSE_1, RAIL_0, RAIL_1 = 1 << 4, 1 << 5, 1 << 12, 1 << 13
+ENABLE_0, ENABLE_1 = 1 << 8, 1 << 9
+DONE, BUSY = 1 << 1, 1 << 15
+SHUNT_0, SHUNT_1 = F(1, 100), F(1, 10)
 
 
 def low_first(word):
@@ -22,9 +27,9 @@ def read(pointer, word):
     return f"S {hexes([W, pointer])} Sr {hexes([R, *low_first(word)])} P"
 
 
-def packed(code, channel=0, count=0):
-    """A result word; with the defaults, a limit word."""
-    return channel << 15 | code % 4096 << 3 | count % 8
+def in_word(code):
+    """A code as the word that holds it: two's complement, sign-extended."""
+    return code % 2**16
 
 
 def word(value):
@@ -33,51 +38,63 @@ def word(value):
 
 def sense(code, bit, ohms):
     volts = code * SENSE[bit]
-    return (f"code = {code}; sense range bit = {bit}; sense voltage = {nano(volts)} nV; "
+    return (f"code = {code}; sense range = {bit}; sense voltage = {nano(volts)} nV; "
             f"resistance = {nano(ohms)} nΩ; current = {nano(volts / ohms)} nA")
 
 
-def bus(code, bit):
-    return f"code = {code}; bus range bit = {bit}; voltage = {nano(code * BUS[bit])} nV"
+def rail(code, bit):
+    return f"code = {code}; rail range = {bit}; voltage = {nano(code * RAIL[bit])} nV"
 
 
-def result(channel, count):
-    return f"channel = {channel}; count = {count}"
+def power(sense_code, sense_bit, ohms, rail_code, rail_bit):
+    watts = sense_code * SENSE[sense_bit] / ohms * rail_code * RAIL[rail_bit]
+    return f"power = {nano(watts)} nW"
 
 
 def examples():
-    yield "read IDENTITY", read(0x35, 0x91E4), word(0x91E4)
-    yield "read MARK after a reset", read(0x36, 0), word(0)
-    yield "mark the set-up", write(0x36, 0x2B07), word(0x2B07)
-    yield "narrow ranges for the bus of channel 0 and the sense of channel 1", write(0x39, 0x0180), word(0x0180)
-    yield "read SENSE_LIMIT_1 after a reset", read(0xB2, packed(2047)), "code = 2047"
-    yield "read BUS_LIMIT_0 after a reset", read(0xA1, packed(4095)), "code = 4095"
-    yield "limit SENSE_LIMIT_0 to 1.8 A", write(0xA2, packed(500)), sense(500, 0, F(1, 100))
-    yield "limit SENSE_LIMIT_1 to 45 mA flowing back", write(0xB2, packed(-500)), sense(-500, 1, F(1, 10))
-    yield "limit BUS_LIMIT_1 to 12.6 V", write(0xB1, packed(1800)), bus(1800, 0)
-    yield "mask: bus of channel 0 and sense of channel 1 reach the output", write(0x3A, 0x0180), word(0x0180)
-    yield "trigger", write(0x53, 0x0001), word(0x0001)
-    yield "read PROGRESS, first single-shot in progress", read(0x5C, 0x0400), "busy = 1; clipped = 0x0000; count = 0"
-    yield "read PROGRESS, 13 single-shots done, sense of channel 0 clipped", read(0x5C, 0x004D), "busy = 0; clipped = 0x0040; count = 13"
-    yield "read SENSE_0", read(0xA6, packed(1000, 0, 1)), f"{result(0, 1)}; {sense(1000, 0, F(1, 100))}"
-    yield "read SENSE_0, reverse current", read(0xA6, packed(-1, 0, 5)), f"{result(0, 5)}; {sense(-1, 0, F(1, 100))}"
-    yield "read SENSE_1, positive end", read(0xB6, packed(2047, 1, 2)), f"{result(1, 2)}; {sense(2047, 1, F(1, 10))}"
-    yield "read SENSE_1, negative end", read(0xB6, packed(-2048, 1, 7)), f"{result(1, 7)}; {sense(-2048, 0, F(1, 50))}"
-    yield "read BUS_0", read(0xA5, packed(1886, 0, 1)), f"{result(0, 1)}; {bus(1886, 1)}"
-    yield "read BUS_1, full scale", read(0xB5, packed(4095, 1, 8)), f"{result(1, 8)}; {bus(4095, 0)}"
-    yield "read CAUSES: bus of channel 0 and sense of channel 1", read(0x3C, 0x0180), word(0x0180)
-    yield "clear the one of channel 1", write(0x3C, 0x0100), word(0x0100)
-    yield "write with one data byte: ignored", f"S {hexes([W, 0x36, 0x07])} P", "ignored"
-    yield "write with three data bytes: ignored", f"S {hexes([W, 0x36, 0x07, 0x2B, 0x00])} P", "ignored"
-    yield "trigger with another value: ignored", write(0x53, 0x0100), "ignored"
-    yield "read IDENTITY for longer than a word", f"S {hexes([W, 0x35])} Sr {hexes([R, *low_first(0x91E4) * 2, 0xE4])} P", word(0x91E4)
+    wanted = ENABLE_0 | ENABLE_1 | RAIL_0 | SENSE_1
+    yield "read IDENTITY", read(0x0B, 0x6B2D), word(0x6B2D)
+    yield "read CONFIGURATION after a reset", read(0x1C, 0), word(0)
+    yield "configuration: both channels, narrow ranges for rail 0 and sense 1", write(0x1C, wanted), word(wanted)
+    yield "clear DONE", write(0x24, DONE), word(DONE)
+    yield "trigger", write(0x1F, 0x00B4), word(0x00B4)
+    yield "read STATUS, single-shot in progress", read(0x24, BUSY), "busy = 1; done = 0; over range = 0x0000"
+    yield "read STATUS, single-shot finished", read(0x24, DONE), "busy = 0; done = 1; over range = 0x0000"
+    yield "read SENSE_0", read(0x42, in_word(1000)), sense(1000, 0, SHUNT_0)
+    yield ("read RAIL_0 of the same sample", read(0x4A, in_word(1886)),
+           f"{rail(1886, 1)}; {power(1000, 0, SHUNT_0, 1886, 1)}")
+    yield "read SENSE_1 of the same sample, reverse current", read(0x43, in_word(-125)), sense(-125, 1, SHUNT_1)
+    yield ("read RAIL_1 of the same sample", read(0x4B, in_word(1800)),
+           f"{rail(1800, 0)}; {power(-125, 1, SHUNT_1, 1800, 0)}")
+    yield "read CONFIGURATION, sample is good", read(0x1C, wanted), word(wanted)
+    yield "read CONFIGURATION, a reset found", read(0x1C, 0), word(0)
+    yield "read STATUS, sense 0 and rail 1 over range", read(0x24, DONE | SENSE_0 | RAIL_1), "busy = 0; done = 1; over range = 0x2010"
+    yield "read SENSE_0, least step backwards", read(0x42, in_word(-1)), sense(-1, 0, SHUNT_0)
+    yield "read SENSE_0, negative end", read(0x42, in_word(-2048)), sense(-2048, 0, F(1, 50))
+    yield "read SENSE_1, positive end", read(0x43, in_word(2047)), sense(2047, 1, SHUNT_1)
+    yield "read RAIL_1, full scale", read(0x4B, in_word(4095)), rail(4095, 0)
+    yield "read SENSE_LIMIT_1 after a reset", read(0x89, in_word(2047)), "code = 2047"
+    yield "read RAIL_LIMIT_0 after a reset", read(0x8E, in_word(4095)), "code = 4095"
+    yield "limit SENSE_LIMIT_0 to 1.8 A", write(0x88, in_word(500)), sense(500, 0, SHUNT_0)
+    yield "limit SENSE_LIMIT_1 to 45 mA flowing back", write(0x89, in_word(-500)), sense(-500, 1, SHUNT_1)
+    yield "limit RAIL_LIMIT_1 to 12.6 V", write(0x8F, in_word(1800)), rail(1800, 0)
+    yield "mask: sense 0 and rail 1 reach the output", write(0x72, SENSE_0 | RAIL_1), word(SENSE_0 | RAIL_1)
+    yield "read ALERT_FLAGS: sense 0 and rail 1", read(0x71, SENSE_0 | RAIL_1), word(SENSE_0 | RAIL_1)
+    yield "clear the flag of sense 0", write(0x71, SENSE_0), word(SENSE_0)
+    yield "read ALERT_FLAGS: rail 1 stays", read(0x71, RAIL_1), word(RAIL_1)
+    yield "write with one data byte: ignored", f"S {hexes([W, 0x72, 0x10])} P", "ignored"
+    yield "write with three data bytes: ignored", f"S {hexes([W, 0x72, 0x10, 0x20, 0x00])} P", "ignored"
+    yield "trigger with another value: ignored", write(0x1F, 0xB400), "ignored"
+    yield ("read IDENTITY for longer than a word",
+           f"S {hexes([W, 0x0B])} Sr {hexes([R, *low_first(0x6B2D) * 2, 0x2D])} P", word(0x6B2D))
     yield "read a pointer that names nothing", read(0x00, 0), word(0)
-    yield "restart", write(0x65, 0xC35A), word(0xC35A)
+    yield "restart", write(0xD6, 0x3AC9), word(0x3AC9)
 
 
 def section():
     return "\n".join([
         HEADING, "",
-        "`S` is START, `Sr` a repeated START, `P` STOP; the bytes are as on the wire, address byte included. The part has address 0x17. "
-        "Resistance is that of the sense resistor, `count` the sequence count of PROGRESS. Values are exact.", "",
-        *transfers(examples()), ""])
+        "`S` is START, `Sr` a repeated START, `P` STOP. The bytes are as on the wire, address byte",
+        "included. The part has address 0x17. Resistance is that of the sense resistor. Values are",
+        "exact.",
+        "", *transfers(examples()), ""])

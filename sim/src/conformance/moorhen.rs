@@ -4,7 +4,7 @@ use crake::old::part::moorhen;
 use super::corncrake::stretched;
 use super::{BenchDesk, OnDesk, Stated, StatedRange, Subject};
 use crate::bus::Speed;
-use crate::part::moorhen::{CHANNELS, Individual, Model, Moorhen as Order, Output};
+use crate::old::moorhen::{CHANNELS, Individual, Model, Moorhen as Order, Output};
 
 /// The driver's map of Moorhen, and what it makes up for it, against the bench's model of it.
 #[derive(Clone, Copy, Debug, Default)]
@@ -14,7 +14,7 @@ impl Subject<CHANNELS> for Moorhen {
     type Part = moorhen::Moorhen;
     type Desk = BenchDesk<Model>;
 
-    /// Sections of docs/moorhen-datasheet.md beside each figure.
+    /// Sections of docs/old/moorhen-datasheet.md beside each figure.
     fn stated(&self) -> Stated {
         const STATED: Stated = Stated {
             channels: 2, // 1

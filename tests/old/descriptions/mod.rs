@@ -14,7 +14,7 @@ use crake_suite::markdown::Document;
 use crake_suite::{datasheet, examples, number, sample};
 
 fn moorhen_document() -> Document {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/moorhen-datasheet.md");
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/old/moorhen-datasheet.md");
     Document::parse(&fs::read_to_string(path).unwrap())
 }
 

@@ -155,7 +155,7 @@ fn corncrake_s_worked_examples_in_volts_amperes_and_watts() {
 /// The same of Moorhen, whose RANGES stand in no transfer with them.
 #[test]
 fn moorhen_s_worked_examples_in_volts_and_amperes() {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/moorhen-datasheet.md");
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/old/moorhen-datasheet.md");
     let document = Document::parse(&fs::read_to_string(path).unwrap());
     let mut compared = 0;
     for row in document

@@ -14,7 +14,7 @@ use crake::old::{Channel, Condition, Mode, Monitor, Ranges, Setup, ShuntMonitor}
 use crake_sim::bench::{self, Bench, Part};
 use crake_sim::board::SenseResistor;
 use crake_sim::bus;
-use crake_sim::part::moorhen::{Model, Moorhen};
+use crake_sim::old::moorhen::{Model, Moorhen};
 use crake_sim::plant::{self, Constant, Recorded, Source};
 use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 

@@ -1,5 +1,5 @@
 //! Moorhen, whose sums, power and lower limits the driver makes up: exact bytes from
-//! docs/moorhen-datasheet.md, and what survives on the bench when anything fails at any moment.
+//! docs/old/moorhen-datasheet.md, and what survives on the bench when anything fails at any moment.
 
 mod bench;
 mod bytes;

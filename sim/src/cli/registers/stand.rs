@@ -15,7 +15,8 @@ use crate::bench::{Bench, Part};
 use crate::board::SenseResistor;
 use crate::cli::text;
 use crate::inspect::CORNCRAKE;
-use crate::part::{Order, PartModel, corncrake, moorhen, pmbus};
+use crate::old::moorhen;
+use crate::part::{Order, PartModel, corncrake, pmbus};
 use crate::plant::{Constant, Rail, Source};
 
 const TITLE: &str =

@@ -1,4 +1,4 @@
-//! Moorhen, the fictional two-channel part of this project (docs/moorhen-datasheet.md): the least that a rail monitor can be.
+//! Moorhen, the fictional two-channel part of this project (docs/old/moorhen-datasheet.md): the least that a rail monitor can be.
 //!
 //! It has no sums, no power, no lower limits: the driver makes them up ([`make_up`](super::make_up)), and [`SPEC`] says so.
 

@@ -4,13 +4,11 @@ use crake_sim::{
     bench::Bench,
     bus::Logging,
     old::corncrake::Corncrake,
-    part::{
-        analogue::Drift,
-        moorhen::{Individual, Moorhen},
-    },
+    old::moorhen::{Individual, Moorhen},
+    part::analogue::Drift,
 };
 
-use crate::moorhen::{
+use crate::old_moorhen::{
     datasheet::{Input, si, table},
     desk::{ADDRESS, Desk},
 };

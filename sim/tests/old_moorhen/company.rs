@@ -4,7 +4,7 @@ use crake_sim::{
     bench::Bench,
     board::SenseResistor,
     old::corncrake::{self, Corncrake},
-    part::moorhen::{self, Moorhen},
+    old::moorhen::{self, Moorhen},
     plant::{Constant, Rail, Source},
 };
 use embedded_hal::{digital::PinState, i2c::I2c};

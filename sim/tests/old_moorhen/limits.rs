@@ -1,9 +1,9 @@
 //! Section 3.6: limits, causes, mask and the alert output.
 
-use crake_sim::{bench::Edge, part::moorhen::Output};
+use crake_sim::{bench::Edge, old::moorhen::Output};
 use embedded_hal::digital::PinState;
 
-use crate::moorhen::{
+use crate::old_moorhen::{
     datasheet::{Input, si, table},
     desk::Desk,
 };

@@ -1,6 +1,6 @@
 //! The register table of section 3, walked from end to end.
 
-use crate::moorhen::{
+use crate::old_moorhen::{
     datasheet::{Input, registers, table},
     desk::Desk,
 };

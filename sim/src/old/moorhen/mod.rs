@@ -6,7 +6,7 @@
 //! ```
 //! # fn main() -> Result<(), Box<dyn core::error::Error>> {
 //! use core::time::Duration;
-//! use crake_sim::{bench::Bench, part::moorhen::{Moorhen, Output}};
+//! use crake_sim::{bench::Bench, old::moorhen::{Moorhen, Output}};
 //! use embedded_hal::i2c::I2c;
 //!
 //! let bench = Bench::new(1);
@@ -35,12 +35,12 @@ use core::fmt;
 
 pub use individual::Individual;
 
-use super::{
-    AlertOutputs, Converted, Order, PartModel, Target,
-    analogue::{Errors, Supply},
-};
 use crate::{
     board::SenseResistor,
+    part::{
+        AlertOutputs, Converted, Order, PartModel, Target,
+        analogue::{Errors, Supply},
+    },
     plant::{Plant, Truth},
     rng::Rng,
 };

@@ -5,14 +5,12 @@ use std::rc::Rc;
 
 use crake_sim::{
     bench::{Bench, Step},
-    part::{
-        Converted, Input as Kind,
-        moorhen::{Individual, Moorhen},
-    },
+    old::moorhen::{Individual, Moorhen},
+    part::{Converted, Input as Kind},
     plant::{Means, Plant, Truth},
 };
 
-use crate::moorhen::{
+use crate::old_moorhen::{
     common::plants::ohm,
     datasheet::{Input, pointer, si, table, timing_ns},
     desk::{ADDRESS, Desk},

@@ -1,10 +1,10 @@
-//! The tables of docs/moorhen-datasheet.md.
+//! The tables of docs/old/moorhen-datasheet.md.
 
-pub(crate) use crate::moorhen::common::sheet::{number, value};
+pub(crate) use crate::old_moorhen::common::sheet::{number, value};
 
-use crate::moorhen::common::sheet;
+use crate::old_moorhen::common::sheet;
 
-const DOCUMENT: &str = include_str!("../../../docs/moorhen-datasheet.md");
+const DOCUMENT: &str = include_str!("../../../docs/old/moorhen-datasheet.md");
 
 /// The cells of every row of the tables whose first line begins with `header`.
 pub(crate) fn table(header: &str) -> Vec<Vec<&'static str>> {

@@ -1,8 +1,8 @@
 //! Resets: RESTART, a brown-out, and a supply that stays away.
 
-use crake_sim::{bench::BenchError, part::moorhen::Output};
+use crake_sim::{bench::BenchError, old::moorhen::Output};
 
-use crate::moorhen::{
+use crate::old_moorhen::{
     datasheet::{registers, si, table, timing_ns},
     desk::{ADDRESS, Desk},
 };
@@ -118,11 +118,11 @@ fn it_draws_what_section_7_says() {
 
 #[test]
 fn there_are_two_straps_and_two_channels() {
-    use crake_sim::{bench::Bench, part::moorhen::Moorhen};
+    use crake_sim::{bench::Bench, old::moorhen::Moorhen};
     let straps = table("| strap | 7-bit address |");
     let straps: Vec<u8> = straps
         .iter()
-        .map(|row| crate::moorhen::datasheet::number(row[1]) as u8)
+        .map(|row| crate::old_moorhen::datasheet::number(row[1]) as u8)
         .collect();
     for address in 0..=0xFF {
         let part = Bench::new(0).part(Moorhen::new(address));
@@ -135,13 +135,13 @@ fn there_are_two_straps_and_two_channels() {
         }
     }
     let desk = Desk::ideal();
-    let plant = crate::moorhen::common::plants::Steady {
+    let plant = crate::old_moorhen::common::plants::Steady {
         current_na: 0.0,
         voltage_nv: 0.0,
     };
     let refused = desk
         .part
-        .rail(2, plant, crate::moorhen::common::plants::ohm());
+        .rail(2, plant, crate::old_moorhen::common::plants::ohm());
     assert_eq!(refused, Err(BenchError::NoSuchChannel(2)));
     assert_eq!(desk.part.truth(2), Err(BenchError::NoSuchChannel(2)));
 }

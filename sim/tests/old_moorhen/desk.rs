@@ -5,13 +5,11 @@ use core::time::Duration;
 use crake_sim::{
     bench::{Bench, Part, Wire},
     bus::Speed,
-    part::{
-        Target,
-        moorhen::{Model, Moorhen},
-    },
+    old::moorhen::{Model, Moorhen},
+    part::Target,
 };
 
-use crate::moorhen::{
+use crate::old_moorhen::{
     common::plants::{Steady, ohm},
     datasheet::{Input, pointer, timing_ns},
 };

@@ -2,7 +2,7 @@
 
 use crake_sim::board::SenseResistor;
 
-use crate::moorhen::{
+use crate::old_moorhen::{
     common::{plants::Steady, sheet::play},
     datasheet::{Input, number, pointer, table, value},
     desk::Desk,

@@ -1,6 +1,6 @@
 //! Section 2.2: what a transfer may look like, and which of them do something.
 
-use crate::moorhen::desk::{ADDRESS, Desk};
+use crate::old_moorhen::desk::{ADDRESS, Desk};
 
 #[test]
 fn a_write_needs_exactly_two_data_bytes_but_every_byte_is_acknowledged() {
@@ -88,7 +88,7 @@ fn it_answers_its_own_address_alone() {
     desk.set("MASK", 0x0080);
     desk.steady(0, 0.0, 1e9);
     desk.shoot();
-    assert!(desk.part.is_low(crake_sim::part::moorhen::Output::Alert));
+    assert!(desk.part.is_low(crake_sim::old::moorhen::Output::Alert));
     // While it alerts: not the general call, nor the alert response address.
     for byte in 0..=0xFF_u8 {
         desk.wire.start();
