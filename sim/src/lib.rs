@@ -8,10 +8,10 @@
 //!   Start here.
 //! - [`plant`]: sources, loads, cells, switches, and their exact truth. [`board`]: sense resistors.
 //! - [`fault`]: what goes wrong, as data.
-//! - [`conformance`]: the kit that proves a register map, on a model or a register file.
 //! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
-//! - [`old`]: the first form of Corncrake, until its users are carried over.
+//! - [`old`]: first forms, and the conformance kit of the first core, until their users are carried
+//!   over.
 //! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `trace`, and
 //!   the program `crake-sim`.
 //!
@@ -26,7 +26,6 @@ pub mod board;
 pub mod bus;
 #[cfg(feature = "cli")]
 pub mod cli;
-pub mod conformance;
 pub mod fault;
 #[cfg(feature = "trace")]
 mod growing;

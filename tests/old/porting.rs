@@ -5,7 +5,7 @@
 mod flufftail;
 
 use crake::old::alert::{Kind, Outputs};
-use crake_sim::conformance::{
+use crake_sim::old::conformance::{
     Applied, Registers, Script, Scripted, Stated, StatedRange, Subject, check,
 };
 use flufftail::Flufftail;

@@ -3,7 +3,7 @@
 
 use core::fmt::Write;
 
-use crake_sim::conformance::{Corncrake, Gallinule, Moorhen, Outcome, Report, check};
+use crake_sim::old::conformance::{Corncrake, Gallinule, Moorhen, Outcome, Report, check};
 
 use crate::Wrong;
 

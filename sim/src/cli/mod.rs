@@ -5,9 +5,9 @@
 //! not be written: one message on standard error, and nothing half-written; 130, interrupted,
 //! nothing half-written either.
 
-mod conformance;
 mod lists;
 mod new;
+mod old_conformance;
 mod output;
 mod quantity;
 mod readings;
@@ -25,7 +25,7 @@ use clap::{Parser, Subcommand};
 use crate::run::{self, Report};
 use crate::scenario::{Scenario, decimal};
 use crate::trace::Window;
-use conformance::Conformance;
+use old_conformance::Conformance;
 use output::Output;
 use screen::Screen;
 
@@ -46,6 +46,9 @@ enum Command {
     Run(Run),
     /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
     Conformance(Conformance),
+    /// The same for maps of the first core.
+    #[command(hide = true)]
+    OldConformance(old_conformance::Conformance),
     /// Print a part's registers as they stand at a moment of a scenario, or list those that a part
     /// has.
     Registers(registers::Registers),
@@ -127,7 +130,11 @@ pub fn main(args: &Args) -> ExitCode {
     let (outcome, wrong) = match &args.command {
         Command::Run(run) => (perform(run), "a total or a reaction lies outside its bound"),
         Command::Conformance(args) => (
-            conformance::perform(args),
+            old_conformance::perform(args),
+            "a map does not conform, or a wrong map was not found out",
+        ),
+        Command::OldConformance(args) => (
+            old_conformance::perform(args),
             "a map does not conform, or a wrong map was not found out",
         ),
         Command::New(new) => (new::perform(new).map(|()| true), ""),

@@ -1,7 +1,7 @@
-//! `crake-sim conformance`. The kit is compiled for every part and every wrong map, which takes
-//! longer than all the rest of the program: it is there with the feature `conformance` alone.
+//! `crake-sim old-conformance`. The kit is compiled for every part and every wrong map, which takes
+//! longer than all the rest of the program: it is there with the feature `old-conformance` alone.
 
-#[cfg(feature = "conformance")]
+#[cfg(feature = "old-conformance")]
 mod parts;
 
 #[derive(Debug, clap::Args)]
@@ -15,19 +15,19 @@ pub(super) struct Conformance {
 }
 
 /// Whether every part passed and every wrong map was found.
-#[cfg(feature = "conformance")]
+#[cfg(feature = "old-conformance")]
 pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
     parts::perform(args)
 }
 
 /// Says how to have it.
-#[cfg(not(feature = "conformance"))]
+#[cfg(not(feature = "old-conformance"))]
 pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
     let Conformance {
         json: _,
         verbose: _,
     } = args;
     Err("this program was built without the conformance kit: \
-         `--features conformance` for `cargo run` or `cargo install` has it"
+         `--features old-conformance` for `cargo run` or `cargo install` has it"
         .to_owned())
 }

@@ -5,9 +5,9 @@ use alloc::{format, string::String, vec::Vec};
 use crake::old::part::{BusRange, SenseRange};
 use crake::old::{Channel, NoReading, Ranges, Setup};
 
-use crate::conformance::Subject;
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Point, Scene};
+use crate::old::conformance::Subject;
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Point, Scene};
 
 type Checked = Result<(), Stop>;
 

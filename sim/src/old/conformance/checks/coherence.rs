@@ -3,10 +3,10 @@
 use alloc::{format, rc::Rc, vec::Vec};
 use core::cell::RefCell;
 
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Point, Scene};
-use crate::conformance::trial::Seen;
-use crate::conformance::{Desk, Subject};
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Point, Scene};
+use crate::old::conformance::trial::Seen;
+use crate::old::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 

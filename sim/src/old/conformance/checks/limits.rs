@@ -5,11 +5,11 @@ use alloc::{format, string::String, vec, vec::Vec};
 use crake::old::alert::{Cause, Causes, Kind, Outputs, Watch, Watches};
 use crake::old::{Channel, Mode, Setup};
 
-use crate::conformance::probe::Spoil;
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Point, Scene, middle};
-use crate::conformance::trial::Trial;
-use crate::conformance::{Desk, Subject};
+use crate::old::conformance::probe::Spoil;
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Point, Scene, middle};
+use crate::old::conformance::trial::Trial;
+use crate::old::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 

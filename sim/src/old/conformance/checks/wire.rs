@@ -10,11 +10,11 @@ use embedded_hal::i2c::ErrorKind;
 use super::flips::wrong;
 use super::limits::{cause, names};
 use super::sums::grown;
-use crate::conformance::probe::{Spoil, Transfer};
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Point, Scene, middle};
-use crate::conformance::trial::{Answer, Seen, Trial};
-use crate::conformance::{Desk, Subject};
+use crate::old::conformance::probe::{Spoil, Transfer};
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Point, Scene, middle};
+use crate::old::conformance::trial::{Answer, Seen, Trial};
+use crate::old::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 

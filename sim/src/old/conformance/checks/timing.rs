@@ -8,9 +8,9 @@ use crake::old::{Mode, Setup, ShuntMonitor};
 
 use super::coherence::is_live;
 use super::sums::grown;
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Point, Scene};
-use crate::conformance::{Desk, Subject};
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Point, Scene};
+use crate::old::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 

@@ -4,10 +4,10 @@ use alloc::format;
 
 use crake::old::part::{Part, RangeSpec};
 
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::Scene;
-use crate::conformance::suspect::volts;
-use crate::conformance::{StatedRange, Subject};
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::Scene;
+use crate::old::conformance::suspect::volts;
+use crate::old::conformance::{StatedRange, Subject};
 
 type Checked = Result<(), Stop>;
 

@@ -9,11 +9,11 @@ use crake::old::{Came, Channel, ShuntMonitor};
 use super::limits::{cause, names};
 use super::sums::{grown, modulo};
 use super::wire::log_of;
-use crate::conformance::Subject;
-use crate::conformance::probe::Spoil;
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Scene, middle};
-use crate::conformance::trial::Seen;
+use crate::old::conformance::Subject;
+use crate::old::conformance::probe::Spoil;
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Scene, middle};
+use crate::old::conformance::trial::Seen;
 
 type Checked = Result<(), Stop>;
 

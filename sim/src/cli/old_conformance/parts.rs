@@ -8,8 +8,8 @@ use serde::Serialize;
 
 use super::Conformance;
 use crate::cli::{show, text};
-use crate::conformance::mutant::{self, Tamper};
-use crate::conformance::{
+use crate::old::conformance::mutant::{self, Tamper};
+use crate::old::conformance::{
     COUNT, CheckResult, Corncrake, Gallinule, Moorhen, Outcome, Report, check_with,
 };
 

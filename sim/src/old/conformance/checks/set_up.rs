@@ -8,11 +8,11 @@ use crake::old::{Came, Channel, Condition, Fault, Mode, NoReading, Ranges, Setup
 
 use super::limits::{cause, names};
 use super::sums::grown;
-use crate::conformance::probe::Spoil;
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Scene, middle};
-use crate::conformance::trial::{Answer, Seen};
-use crate::conformance::{Desk, Subject};
+use crate::old::conformance::probe::Spoil;
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Scene, middle};
+use crate::old::conformance::trial::{Answer, Seen};
+use crate::old::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 
@@ -194,7 +194,7 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     let code = middle(kind, scene.sense_full(), scene.bus_full());
     let watch = scene.watch(Channel::C0, kind, code);
     let mut trial = scene.running()?;
-    trial.apply_all(crate::conformance::scene::Point {
+    trial.apply_all(crate::old::conformance::scene::Point {
         sense: code,
         bus: 1,
     });
@@ -202,7 +202,7 @@ pub(super) fn attach<S: Subject<N>, const N: usize>(
     trial.arm(&Watches::limits(&[watch]))?;
     trial.apply(
         Channel::C0,
-        crate::conformance::scene::Point {
+        crate::old::conformance::scene::Point {
             sense: scene.beyond(kind, code, 1),
             bus: 1,
         },

@@ -6,9 +6,9 @@ use crake::old::alert::{Causes, Kind, Outputs, Watch, Watches};
 use crake::old::{Channel, ShuntMonitor};
 
 use super::limits::{cause, names};
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Point, Scene, middle};
-use crate::conformance::{Desk, Subject};
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Point, Scene, middle};
+use crate::old::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 

@@ -3,7 +3,7 @@
 //! A porter gives a map and a fixture that it talks to, as a [`Subject`]: a model on the bench, a [`Scripted`] register file, or hardware. [`check`] makes every check on it and tells what it found:
 //!
 //! ```
-//! use crake_sim::conformance::{check, Corncrake};
+//! use crake_sim::old::conformance::{check, Corncrake};
 //!
 //! check(&Corncrake).assert();
 //! ```

@@ -8,10 +8,10 @@ use crake::old::part::{Counters, Source};
 
 use super::limits::names;
 use super::sums::modulo;
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Point, Scene};
-use crate::conformance::trial::Seen;
-use crate::conformance::{Desk, Subject};
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Point, Scene};
+use crate::old::conformance::trial::Seen;
+use crate::old::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 

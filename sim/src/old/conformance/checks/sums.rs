@@ -5,10 +5,10 @@ use alloc::format;
 use crake::old::part::Source;
 use crake::old::{Mode, Setup};
 
-use crate::conformance::Subject;
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::Scene;
-use crate::conformance::trial::Seen;
+use crate::old::conformance::Subject;
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::Scene;
+use crate::old::conformance::trial::Seen;
 
 type Checked = Result<(), Stop>;
 

@@ -8,11 +8,11 @@ use crake::old::part::Part;
 use crake::old::{Channel, Mode, Setup, ShuntMonitor, Task};
 
 use super::coherence::is_live;
-use crate::conformance::probe::{Spoil, Transfer};
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Scene, middle};
-use crate::conformance::trial::{Answer, Seen, Trial};
-use crate::conformance::{Desk, Subject};
+use crate::old::conformance::probe::{Spoil, Transfer};
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Scene, middle};
+use crate::old::conformance::trial::{Answer, Seen, Trial};
+use crate::old::conformance::{Desk, Subject};
 
 type Checked = Result<(), Stop>;
 

@@ -1,4 +1,4 @@
-//! The kit on the maps of this project, and on wrong ones: `crake-sim conformance` as a program.
+//! The kit on the maps of this project, and on wrong ones: `crake-sim old-conformance` as a program.
 //! Its object is as docs/conformance.md has it, and its status says what it found. (Not as a
 //! library: the kit is generic, and to compile it twice takes a minute.)
 
@@ -10,7 +10,7 @@ use serde_json::Value;
 fn object() -> Value {
     let program = env!("CARGO_BIN_EXE_crake-sim");
     let output = Command::new(program)
-        .args(["conformance", "--json"])
+        .args(["old-conformance", "--json"])
         .output()
         .expect("the program");
     assert!(

@@ -4,11 +4,11 @@ use alloc::format;
 
 use crake::old::{Channel, Setup};
 
-use crate::conformance::Subject;
-use crate::conformance::probe::Spoil;
-use crate::conformance::report::{Notes, Stop};
-use crate::conformance::scene::{Point, Scene};
-use crate::conformance::trial::Seen;
+use crate::old::conformance::Subject;
+use crate::old::conformance::probe::Spoil;
+use crate::old::conformance::report::{Notes, Stop};
+use crate::old::conformance::scene::{Point, Scene};
+use crate::old::conformance::trial::Seen;
 
 type Checked = Result<(), Stop>;
 
