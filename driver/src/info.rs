@@ -44,9 +44,11 @@ pub struct PartInfo {
     pub skew_us: u32,
     /// Who multiplies sense and rail voltage into power.
     pub power: Source,
-    /// Who keeps the running sums.
-    pub sums: Source,
-    /// Widths of the running sums.
+    /// Who keeps the running sum of sense codes.
+    pub charge_sum: Source,
+    /// Who keeps the running sum of power codes.
+    pub energy_sum: Source,
+    /// Widths of the running sums, and what they count time by.
     pub sum_bits: SumBits,
     /// What the part itself compares with limits.
     pub alerts: AlertInfo,
@@ -98,7 +100,11 @@ pub struct RangeErrors {
     pub noise: Voltage,
 }
 
-/// Widths of the running sums of a part in bits, and for how many scans they last.
+/// What counts as a scan in sums that the driver keeps: fine against any time between samples, and
+/// so coarse that 18 bits at full scale last for a hundred years.
+pub(crate) const TICK_US: u8 = 64;
+
+/// Widths of running sums in bits, and for how many scans they last.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive] // `new` works the last one out
@@ -112,6 +118,9 @@ pub struct SumBits {
     /// k of 2^k scans in which no sum can go round unseen, whatever flows within full scale, which
     /// is rounded up to a power of two.
     pub safe_log2: u8,
+    /// What counts as a scan where the part counts none: so many microseconds of the host's clock.
+    /// 0 where it does.
+    pub tick_us: u8,
 }
 
 /// What the part itself compares with limits. The driver compares the rest with each sample, and no
@@ -132,6 +141,9 @@ pub struct AlertInfo {
     pub single_masks: bool,
     /// Whether flags can follow their condition. Where they cannot, the driver compares.
     pub following: bool,
+    /// Whether reading the flags clears them. A read that fails may have taken some with it then:
+    /// that is told, and samples are compared instead.
+    pub cleared_by_reading: bool,
 }
 
 /// Limits of the part's oscillator, in parts per million, in either direction.
@@ -156,19 +168,31 @@ pub struct Supply {
     pub converting: Current,
 }
 
-/// What nobody can find out on a part: its registers do not tell. Totals and alerts carry it on.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Undetectable {
-    /// A reset between two samples.
-    pub reset: bool,
-    /// A conversion that was asked for and never took place.
-    pub lost_trigger: bool,
-    /// Results that changed while they were read.
-    pub change_while_read: bool,
+bitflags::bitflags! {
+    /// What nobody can find out on a part: its registers do not tell. Totals and alerts carry it on.
+    #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+    pub struct Undetectable: u8 {
+        /// A reset between two samples.
+        const RESET = 1;
+        /// Writes by somebody else, or by this firmware before its restart.
+        const WRITES = 2;
+        /// A conversion that was asked for and never took place: a result may be an old one.
+        const LOST_TRIGGER = 4;
+        /// Results that changed while they were read.
+        const CHANGE_WHILE_READ = 8;
+    }
 }
 
 impl SumBits {
+    /// Nobody keeps sums: there are no totals.
+    pub const NONE: Self = Self {
+        energy: 0,
+        charge: 0,
+        scans: 0,
+        safe_log2: 0,
+        tick_us: 0,
+    };
+
     /// Widths in bits of the sum of power codes, of the sum of sense codes (both with their sign,
     /// at most 63) and of the count of scans (unsigned, at most 32), for codes from these ranges.
     #[must_use]
@@ -196,7 +220,40 @@ impl SumBits {
             charge,
             scans,
             safe_log2,
+            tick_us: 0,
         }
+    }
+
+    /// Of sums that the driver keeps by the time between samples, in a
+    /// [`SoftwareSums`](crate::part::SoftwareSums).
+    #[must_use]
+    pub const fn by_driver(sense_ranges: &[RangeInfo], rail_ranges: &[RangeInfo]) -> Self {
+        let mut bits = Self::new(63, 63, 31, sense_ranges, rail_ranges);
+        bits.tick_us = TICK_US;
+        bits
+    }
+}
+
+impl AlertInfo {
+    /// Whether the part compares every limit that can be; else the driver compares some with each
+    /// sample, and no output tells of these.
+    #[must_use]
+    pub const fn is_complete(&self) -> bool {
+        let (mut all, mut rest) = (self.following && self.debounce_max >= 15, self.kinds);
+        while let [kinds, more @ ..] = rest {
+            all = all && kinds.len() == Kind::ALL.len();
+            rest = more;
+        }
+        all
+    }
+}
+
+impl RangeInfo {
+    /// Whether a code is one at which a converter stops: it stands for anything beyond, too. Zero
+    /// is none, where it is the least.
+    #[must_use]
+    pub const fn is_end(&self, code: i32) -> bool {
+        code == self.code_max || code == self.code_min && code != 0
     }
 }
 
@@ -267,5 +324,12 @@ impl RangeInfo {
     pub(crate) const fn full_scale_nv(&self, unit: Voltage) -> u64 {
         self.lsb_nv(unit)
             .wrapping_mul(self.code_max.unsigned_abs() as u64)
+    }
+}
+
+#[cfg(feature = "defmt")]
+impl defmt::Format for Undetectable {
+    fn format(&self, f: defmt::Formatter<'_>) {
+        defmt::write!(f, "Undetectable({=u8:#b})", self.bits());
     }
 }

@@ -3,7 +3,7 @@
 use crake::board::{Board, Rail, SenseResistor};
 use crake::calibration::{CalibrationError, Collection};
 use crake::config::{ChannelRange, Run, Scan};
-use crake::info::PartInfo;
+use crake::info::{PartInfo, Undetectable};
 use crake::part::corncrake::{Corncrake, INFO};
 use crake::part::{Codes, Sums};
 use crake::units::{Resistance, Tolerance};
@@ -110,6 +110,10 @@ impl Paper {
 }
 
 impl Sample<4> for Paper {
+    fn undetectable(&self) -> Undetectable {
+        Undetectable::empty()
+    }
+
     fn info(&self) -> &'static PartInfo {
         self.info
     }

@@ -143,7 +143,7 @@ fn without_sums_nothing_counts() {
     let board = board([rail(10_000_000)]);
     let mut stub = Stub::new(board);
     stub.info = Box::leak(Box::new(crake::info::PartInfo {
-        sums: crake::info::Source::Driver,
+        sum_bits: crake::info::SumBits::NONE,
         ..crake::part::corncrake::INFO
     }));
     let mut totals = Totals::new(&board);

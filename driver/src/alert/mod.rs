@@ -9,6 +9,7 @@
 //! protect, chosen under local codes by people licensed to do so.
 
 mod event;
+mod look;
 mod proof;
 mod quantity;
 mod queue;

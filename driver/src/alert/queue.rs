@@ -3,9 +3,11 @@ use core::time::Duration;
 use heapless::Deque;
 
 use super::Event;
+use super::look::Look;
 use super::quantity::Shown;
 use crate::bus::Fault;
 use crate::config::{AlertFlags, Lasting, Limit, Limits, Outputs, Run};
+use crate::info::{PartInfo, Source, TICK_US, Undetectable};
 use crate::monitor::{Sample, Timestamp};
 
 /// Turns alert flags into events, and queues them for the firmware's policy.
@@ -77,12 +79,17 @@ pub struct AlertQueue<'l, const Q: usize> {
     interval: Duration,
     /// These limits stand in the part, unless the monitor says otherwise.
     armed: bool,
-    /// A look has not come to its end: what is pending may stand in the part still.
-    pub(super) unsure: bool,
+    pub(super) look: Look,
+    /// The driver compares some of the limits.
+    sampled: bool,
+    undetectable: Undetectable,
     /// The masks in the part are not as they should be.
     pub(super) masks_due: bool,
     events: Deque<Event, Q>,
 }
+
+/// What limits are set on.
+pub(super) type Of = (&'static PartInfo, Undetectable);
 
 impl<const Q: usize> Default for AlertQueue<'_, Q> {
     fn default() -> Self {
@@ -108,7 +115,9 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
             since: 0,
             interval: Duration::ZERO,
             armed: false,
-            unsure: false,
+            look: Look::DONE,
+            sampled: false,
+            undetectable: Undetectable::empty(),
             masks_due: false,
             events: Deque::new(),
         }
@@ -128,6 +137,9 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
     ///
     /// The sample has to be of the monitor whose flags were read, and taken after they were.
     pub fn update<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
+        if sample.info().alerts.cleared_by_reading && self.look.doubtful {
+            self.compare(sample);
+        }
         self.age(sample);
         let concerned = self.pending | self.lasting;
         for limit in self.list() {
@@ -137,7 +149,7 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         }
         // While a look may be half-way, nothing keeps the part's own from being told again.
         let own = self.pending & AlertFlags::OWN;
-        self.pending = if self.unsure {
+        self.pending = if self.look.unsure {
             own
         } else {
             AlertFlags::empty()
@@ -163,6 +175,22 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
     /// Flags of dropped events since the last call.
     pub fn lost(&mut self) -> AlertFlags {
         core::mem::take(&mut self.lost)
+    }
+
+    /// On a part whose flags are cleared by reading them: how many looks failed, each of which may
+    /// have taken flags with it. The sample after it is compared with the limits instead; an
+    /// excursion that was over by then has no event.
+    #[must_use]
+    pub const fn unread(&self) -> u32 {
+        self.look.unread
+    }
+
+    /// What nobody can find out on the part, as it was configured when limits were set: with
+    /// [`RESET`](Undetectable::RESET) or [`WRITES`](Undetectable::WRITES) limits may be gone, and
+    /// no event tells.
+    #[must_use]
+    pub const fn undetectable(&self) -> Undetectable {
+        self.undetectable
     }
 
     /// Flags that were seen in the part and are not yet events.
@@ -200,20 +228,24 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
 
     /// How long after the last [`service`](Self::service) the next one is due, whatever the outputs
     /// say; `None`: not before an output says so. Zero: a failure, or a piece that was not yet
-    /// called, left something to do.
+    /// called, left something to do. Limits that the driver compares are looked at in the interval,
+    /// or more often: no output tells of them.
     #[must_use]
     pub fn next_in(&self) -> Option<Duration> {
         let noted = self.pending() | self.over;
-        if self.unsure || self.masks_due || !noted.is_empty() {
+        if self.look.unsure || self.masks_due || !noted.is_empty() {
             return Some(Duration::ZERO);
         }
-        let mut least = None;
+        let interval = match self.interval {
+            Duration::ZERO => Duration::from_secs(1),
+            interval => interval,
+        };
+        let mut least = self.sampled.then_some(interval);
         for limit in self.list() {
             if self.lasting.intersects(limit.flags()) {
                 let interval = match limit.lasting_rule() {
                     Lasting::LookAgain(interval) => interval,
-                    Lasting::MaskUntilOver if self.interval.is_zero() => Duration::from_secs(1),
-                    Lasting::MaskUntilOver => self.interval,
+                    Lasting::MaskUntilOver => interval,
                 };
                 least = Some(least.map_or(interval, |least: Duration| least.min(interval)));
             }
@@ -223,18 +255,23 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
 
     /// Flags that a look asks for: all that the limits do, or what conditions that are over have
     /// left. From here on it may have stopped anywhere, until [`looked`](Self::looked) says better.
-    pub(super) const fn begin_look(&mut self, settling: bool) -> AlertFlags {
-        self.unsure = true;
-        if settling { self.over } else { self.enabled }
+    pub(super) const fn begin_look(&mut self, settling: bool, info: &PartInfo) -> AlertFlags {
+        self.look.begin(info);
+        // What is read and not asked for must not be gone.
+        if settling && !info.alerts.cleared_by_reading {
+            self.over
+        } else {
+            self.enabled
+        }
     }
 
     /// A look came through, so what conditions that are over had set until then is cleared; or it
     /// failed.
-    pub(super) fn looked(&mut self, unsure_before: bool, fault: Option<Fault>) {
+    pub(super) fn looked(&mut self, before: Look, fault: Option<Fault>) {
         if let Some(fault) = fault {
-            return self.failed(unsure_before, fault);
+            return self.failed(before, fault);
         }
-        self.unsure = false;
+        self.look = before.and_done();
         self.pending.remove(self.over);
         self.release(self.over);
         self.over = AlertFlags::empty();
@@ -242,8 +279,12 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
 
     /// Where a setting of limits leaves the flags that it finds. From here on it may have stopped
     /// anywhere, until [`set`](Self::set) says better.
-    pub(super) const fn begin_setting(&mut self, is_armed: bool) -> &mut AlertFlags {
-        self.unsure = true;
+    pub(super) const fn begin_setting(
+        &mut self,
+        is_armed: bool,
+        info: &PartInfo,
+    ) -> &mut AlertFlags {
+        self.look.begin(info);
         self.armed = self.armed && is_armed;
         if self.armed {
             &mut self.pending
@@ -254,7 +295,7 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
 
     /// These limits stand now, and no flag of those before: what was noted is told at once, for the
     /// next sample is not theirs.
-    pub(super) fn set(&mut self, limits: &'l Limits<'l>) {
+    pub(super) fn set(&mut self, limits: &'l Limits<'l>, before: Look, (info, undetectable): Of) {
         let known = self.pending.difference(self.lasting | self.unknown);
         let asked = AlertFlags::LIMITS | self.enabled | limits.enabled();
         let told = (known | self.unknown) & asked.difference(AlertFlags::SCAN_DONE);
@@ -266,19 +307,21 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         self.lasting = AlertFlags::empty();
         self.over = AlertFlags::empty();
         self.masked = AlertFlags::empty();
-        (self.armed, self.masks_due, self.unsure) = (true, false, false);
+        (self.armed, self.masks_due) = (true, false);
+        self.look = before.and_done();
+        (self.sampled, self.undetectable) = (sampled(info, limits), undetectable);
     }
 
     /// A look or a setting of limits failed; what was refused left everything as it was.
     #[inline(never)]
-    pub(super) fn failed(&mut self, unsure_before: bool, fault: Fault) {
+    pub(super) fn failed(&mut self, before: Look, fault: Fault) {
         match fault {
             Fault::Refused | Fault::Unpowered | Fault::NotConfigured | Fault::NotArmed => {
-                self.unsure = unsure_before;
+                self.look = before;
             }
             Fault::Reset => {
                 // It took all flags with it, and there will be no sample.
-                self.unsure = false;
+                self.look = before.and_done();
                 self.pending.remove(AlertFlags::RESET_SEEN);
                 self.unknown.remove(AlertFlags::RESET_SEEN);
                 self.tell(AlertFlags::RESET_SEEN, AlertFlags::empty(), None);
@@ -310,6 +353,17 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         match self.limits {
             Some(limits) => limits.list(),
             None => &[],
+        }
+    }
+
+    /// Takes for found what a sample shows beyond its limit, in place of flags that may be lost.
+    fn compare<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
+        self.look.doubtful = false;
+        for limit in self.list() {
+            let shown = Shown::new(sample, limit.channel(), limit.kind());
+            if shown.is_some_and(|shown| limit.threshold().is_passed_at(shown.compared)) {
+                self.pending |= limit.flags();
+            }
         }
     }
 
@@ -350,19 +404,22 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
             self.found = [AlertFlags::empty(); 2];
             return;
         }
-        let unused = 32_u32.saturating_sub(u32::from(sample.info().sum_bits.scans));
+        let bits = sample.info().sum_bits;
+        let unused = 32_u32.saturating_sub(u32::from(bits.scans));
         let passed = sample.scans().wrapping_sub(self.since);
+        let passed = u64::from(passed.unbounded_shl(unused).unbounded_shr(unused));
         // Two means: the one that was in the making when the flag was set is not the last then.
-        let two_log2 = u32::from(scan.averaging_log2).wrapping_add(1);
-        let turns = passed
-            .unbounded_shl(unused)
-            .unbounded_shr(unused.wrapping_add(two_log2));
+        let mut means = 2_u64.unbounded_shl(u32::from(scan.averaging_log2));
+        if bits.tick_us != 0 {
+            means = means.saturating_mul(u64::from(scan.period_us(sample.info())));
+            means = (means / u64::from(TICK_US)).saturating_add(1);
+        }
         let [recent, before] = &mut self.found;
-        if turns > 0 {
+        if passed >= means {
             *before = core::mem::take(recent);
             self.since = sample.scans();
         }
-        if turns > 1 {
+        if passed >= means << 1 {
             *before = AlertFlags::empty();
         }
         *recent |= self.pending;
@@ -404,4 +461,14 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
             self.lost |= flags;
         }
     }
+}
+
+/// Whether the driver compares some of these limits.
+fn sampled(info: &PartInfo, limits: &Limits<'_>) -> bool {
+    let by_driver = |limit: &Limit| {
+        let (debounce, latching) = (limit.debounce_count(), limit.is_latching());
+        let channel = limit.channel().number();
+        info.compared_by(channel, limit.kind(), debounce, latching) == Source::Driver
+    };
+    !info.alerts.is_complete() && limits.list().iter().any(by_driver)
 }

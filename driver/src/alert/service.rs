@@ -40,12 +40,12 @@ macro_rules! operations {
         ) -> Result<(), Error<M::BusError>> {
             let $queue = self;
             let queue = $its;
-            let unsure = queue.unsure;
-            let seen = queue.begin_setting(monitor.is_armed());
+            let before = queue.look;
+            let seen = queue.begin_setting(monitor.is_armed(), monitor.info());
             let result = monitor.set_limits(limits, seen)$($wait)*;
             match &result {
-                Ok(()) => queue.set(limits),
-                Err(error) => queue.failed(unsure, error.fault()),
+                Ok(()) => queue.set(limits, before, (monitor.info(), monitor.undetectable())),
+                Err(error) => queue.failed(before, error.fault()),
             }
             result
         }
@@ -74,7 +74,8 @@ macro_rules! operations {
         /// noted, and settles what a condition that lasts, or is over, asks for. Lends the sample.
         ///
         /// Bus: two transfers for the look (one if it finds nothing), those of the sample, and if a
-        /// condition began to last or ended up to seven more.
+        /// condition began to last or ended up to seven more; another look where the driver
+        /// compares some limits, which samples may have passed.
         ///
         /// # Errors
         /// Those of its pieces. What was noted stays so, and the next service goes on with it.
@@ -83,9 +84,13 @@ macro_rules! operations {
             monitor: &'m mut M,
         ) -> Result<&'m M::Sample, Error<M::BusError>> {
             self.read_alerts(monitor)$($wait)*?;
-            let sample = monitor.sample()$($wait)*?;
+            monitor.sample()$($wait)*?;
+            if !monitor.info().alerts.is_complete() {
+                // What the driver compares was compared just now.
+                self.read_alerts(monitor)$($wait)*?;
+            }
             let $queue = &mut *self;
-            AlertQueue::update($its, sample);
+            AlertQueue::update($its, monitor.last_sample());
             self.settle(monitor)$($wait)*?;
             Ok(monitor.last_sample())
         }
@@ -173,10 +178,10 @@ macro_rules! operations {
         ) -> Result<AlertFlags, Error<M::BusError>> {
             let $queue = self;
             let queue = $its;
-            let unsure = queue.unsure;
-            let wanted = queue.begin_look(settling);
+            let before = queue.look;
+            let wanted = queue.begin_look(settling, monitor.info());
             let result = monitor.read_alerts(wanted, &mut queue.pending)$($wait)*;
-            queue.looked(unsure, result.as_ref().err().map(Error::fault));
+            queue.looked(before, result.as_ref().err().map(Error::fault));
             result
         }
     };

@@ -188,7 +188,7 @@ impl Rail {
         let clock_ppb = clock.as_ppm().saturating_mul(1_000);
         let wander_ppb = info.oscillator.wander_ppm.saturating_mul(1_000);
         let throughput = self.throughput_na(at);
-        parts.clock = match info.sums {
+        parts.clock = match info.charge_sum {
             // A part of the run may lie at one end of the wander and the rest of it at the other.
             Source::Part => {
                 share(at.shown_na(), clock_ppb) + share(throughput, wander_ppb.saturating_mul(2))

@@ -7,7 +7,7 @@ use crate::config::{
     ChannelRange, Kind, Limit, LimitError, LimitReason, Limits, Run, Scan, Threshold,
 };
 use crate::convert::first_where;
-use crate::info::{PartInfo, RangeInfo};
+use crate::info::{PartInfo, RangeInfo, Source};
 
 /// Limits on a board in a configuration: gives a part's map the codes for its registers.
 ///
@@ -83,6 +83,15 @@ impl<'p, const N: usize> LimitPlan<'p, N> {
         self.limits
             .find(channel, kind)
             .map_or(1, Limit::debounce_count)
+    }
+
+    /// Who compares with one of the limits.
+    #[must_use]
+    pub fn compared_by(&self, limit: &Limit) -> Source {
+        let (debounce, latching) = (limit.debounce_count(), limit.is_latching());
+        let channel = limit.channel().number();
+        self.info
+            .compared_by(channel, limit.kind(), debounce, latching)
     }
 
     /// What the part can do.

@@ -1,4 +1,5 @@
 use core::future::Future;
+use core::marker::PhantomData;
 use core::pin::{Pin, pin};
 use core::task::{Context, Poll, Waker};
 
@@ -6,19 +7,24 @@ use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 
 use super::register::Frame;
-use super::{Access, Fault, Link, Port, Register};
+use super::{Access, Fault, Link, Port, Register, Wire};
 
-/// A port over a blocking bus and delay.
+/// A port over a blocking bus and delay, for registers that travel as `W` says.
 #[derive(Clone, Debug)]
-pub struct Blocking<I, D> {
+pub struct Blocking<I, D, W> {
     i2c: I,
     delay: D,
+    wire: PhantomData<fn() -> W>,
 }
 
-impl<I, D> Blocking<I, D> {
+impl<I, D, W> Blocking<I, D, W> {
     /// A port over these.
     pub const fn new(i2c: I, delay: D) -> Self {
-        Self { i2c, delay }
+        Self {
+            i2c,
+            delay,
+            wire: PhantomData,
+        }
     }
 
     /// Gives bus and delay back.
@@ -27,8 +33,9 @@ impl<I, D> Blocking<I, D> {
     }
 }
 
-impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
+impl<I: I2c, D: DelayNs, W: Wire> Port for Blocking<I, D, W> {
     type Error = I::Error;
+    type Wire = W;
 
     #[inline(always)]
     fn write_register(
@@ -59,6 +66,15 @@ impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
     }
 
     #[inline(always)]
+    fn transfer(
+        link: &mut Link<Self>,
+        sent: &[u8],
+        into: &mut [u8],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done(link.transfer_now(sent, into))
+    }
+
+    #[inline(always)]
     fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
         self.delay.delay_us(us);
         Done(())
@@ -82,7 +98,7 @@ impl<I: I2c, D: DelayNs> Port for Blocking<I, D> {
 }
 
 /// What a blocking bus does at once, each linked once.
-impl<I: I2c, D: DelayNs> Link<Blocking<I, D>> {
+impl<I: I2c, D: DelayNs, W: Wire> Link<Blocking<I, D, W>> {
     #[inline(never)]
     fn access_now(&mut self, access: Access, value: u64) -> Result<(), Fault> {
         at_once(self.access(access, value))
@@ -91,23 +107,39 @@ impl<I: I2c, D: DelayNs> Link<Blocking<I, D>> {
     #[inline(never)]
     fn write_now(&mut self, register: Register, value: u64) -> Result<(), Fault> {
         let Self { port, target } = self;
-        let mut frame = Frame::of(value);
-        let sent = frame.for_write(target.address(), register);
+        let mut frame = Frame::of(register.in_order::<W>(value));
+        let sent = frame.for_write::<W>(target.address(), register);
         let result = port.i2c.write(target.address(), sent);
         target.noted(register.pointer(), result)
+    }
+
+    #[inline(never)]
+    fn transfer_now(&mut self, sent: &[u8], into: &mut [u8]) -> Result<(), Fault> {
+        let Self { port, target } = self;
+        let result = match into {
+            [] => port.i2c.write(target.address(), sent),
+            _ => port.i2c.write_read(target.address(), sent, into),
+        };
+        target.noted(pointer_of::<W>(sent), result)
     }
 
     #[inline(never)]
     fn read_now(&mut self, register: Register) -> Result<(), Fault> {
         let Self { port, target } = self;
         let mut frame = Frame::of(0);
-        let space = frame.for_read(target.address(), register);
+        let space = frame.for_read::<W>(target.address(), register);
         let result = port
             .i2c
             .write_read(target.address(), &[register.pointer()], space);
         target.noted(register.pointer(), result)?;
-        frame.note(target, register)
+        frame.note::<W, _>(target, register)
     }
+}
+
+/// The last byte of the pointer that bytes of a transfer begin with.
+pub(super) fn pointer_of<W: Wire>(sent: &[u8]) -> u8 {
+    let last = W::POINTER_BYTES.wrapping_sub(1);
+    sent.get(last).copied().unwrap_or_default()
 }
 
 /// A future that is ready at once, however often it is asked: the core library's own panics when it

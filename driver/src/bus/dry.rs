@@ -1,15 +1,17 @@
 use core::convert::Infallible;
 use core::future::Future;
+use core::marker::PhantomData;
 
 use super::register::Frame;
-use super::{Done, Fault, Link, Port, Register};
+use super::{Done, Fault, Link, Port, Register, Wire};
 
 /// A port without a bus: it counts what an operation would put on one, and what it would wait.
-#[derive(Debug, Default)]
-pub(crate) struct Dry {
+#[derive(Debug)]
+pub(crate) struct Dry<W> {
     /// Clock periods.
     bits: u64,
     waits_us: u64,
+    wire: PhantomData<fn() -> W>,
 }
 
 /// Periods that a START, repeated or not, takes together with the end of what it begins: hold,
@@ -19,10 +21,17 @@ const FRAMING: u64 = 2;
 /// Eight bits and the acknowledge.
 const BYTE: u64 = 9;
 
-impl Dry {
+impl<W> Dry<W> {
+    /// Nothing was counted.
+    pub(crate) const NEW: Self = Self {
+        bits: 0,
+        waits_us: 0,
+        wire: PhantomData,
+    };
+
     /// Forgets what was counted.
     pub(crate) fn clear(&mut self) {
-        *self = Self::default();
+        *self = Self::NEW;
     }
 
     /// What was counted, on a bus of this clock frequency, in microseconds, rounded up.
@@ -39,8 +48,9 @@ impl Dry {
     }
 }
 
-impl Port for Dry {
+impl<W: Wire> Port for Dry<W> {
     type Error = Infallible;
+    type Wire = W;
 
     const DRY: bool = true;
 
@@ -49,7 +59,8 @@ impl Port for Dry {
         register: Register,
         _: u64,
     ) -> impl Future<Output = Result<(), Fault>> {
-        link.port.count(Frame::of(0).for_write(0, register).len());
+        link.port
+            .count(Frame::of(0).for_write::<W>(0, register).len());
         Done(Ok(()))
     }
 
@@ -58,7 +69,8 @@ impl Port for Dry {
         register: Register,
     ) -> impl Future<Output = Result<(), Fault>> {
         link.port.count(1);
-        link.port.count(Frame::of(0).for_read(0, register).len());
+        link.port
+            .count(Frame::of(0).for_read::<W>(0, register).len());
         link.target.got = [0; 2];
         Done(Ok(()))
     }
@@ -71,6 +83,19 @@ impl Port for Dry {
         link.port.count(1);
         link.port.count(into.len());
         into.fill(0);
+        Done(Ok(()))
+    }
+
+    fn transfer(
+        link: &mut Link<Self>,
+        sent: &[u8],
+        into: &mut [u8],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        link.port.count(sent.len());
+        if !into.is_empty() {
+            link.port.count(into.len());
+            into.fill(0);
+        }
         Done(Ok(()))
     }
 

@@ -15,6 +15,8 @@ pub enum Fault {
     Stale,
     /// The host's clock fell while a sample was latched, or 72 minutes passed: it cannot be dated.
     Clock,
+    /// Results changed while they were read, as often as it was tried.
+    Torn,
     /// Something that was begun did not end in time.
     Busy,
     /// Another part answers at this address.
@@ -41,12 +43,13 @@ pub enum Fault {
 
 impl Fault {
     /// All of them, by number from 1 on.
-    const ALL: [Self; 16] = [
+    const ALL: [Self; 17] = [
         Self::Bus,
         Self::CheckByte,
         Self::BlockCheck,
         Self::Stale,
         Self::Clock,
+        Self::Torn,
         Self::Busy,
         Self::Identity,
         Self::ReadBack,

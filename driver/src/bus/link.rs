@@ -5,8 +5,7 @@ use crate::crc::Pec;
 
 /// A part on a bus: its registers read and written, so often as it takes.
 ///
-/// All registers here have a pointer of one byte and travel most significant byte first. Check
-/// bytes are the SMBus packet error code.
+/// Registers travel as the part's [`Wire`](super::Wire) says.
 #[derive(Debug)]
 pub struct Link<B: Port> {
     pub(super) port: B,
@@ -145,8 +144,8 @@ impl<B: Port> Link<B> {
         B::access(self, Access::verify(register), value)
     }
 
-    /// Reads bytes from a pointer on, once, without check byte: for blocks with a check value of
-    /// their own.
+    /// Reads bytes from a pointer on, once, none of them taken for a check byte: for blocks with a
+    /// check value of their own.
     ///
     /// # Errors
     /// [`Fault::Bus`].
@@ -156,6 +155,64 @@ impl<B: Port> Link<B> {
         into: &mut [u8],
     ) -> impl Future<Output = Result<(), Fault>> {
         B::read_bytes(self, pointer, into)
+    }
+
+    /// Sends bytes, pointer first, and reads as many as there is room for behind a repeated START;
+    /// only sends where there is none. Once: whether it may be tried again is the part's to know.
+    ///
+    /// # Errors
+    /// [`Fault::Bus`]; what was sent may have arrived all the same.
+    pub fn transfer_once(
+        &mut self,
+        sent: &[u8],
+        into: &mut [u8],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        B::transfer(self, sent, into)
+    }
+
+    /// The same, tried again after any failure.
+    ///
+    /// # Errors
+    /// [`Fault::Bus`] of the last try; what was sent may have arrived all the same.
+    pub async fn transfer(&mut self, sent: &[u8], into: &mut [u8]) -> Result<(), Fault> {
+        let mut tries = self.attempts();
+        loop {
+            let result = self.transfer_once(sent, into).await;
+            tries = tries.wrapping_sub(1);
+            if Self::ends(result.is_ok(), tries) {
+                return result;
+            }
+        }
+    }
+
+    /// Reads bytes that may change while they are read, until two readings are the same: those of
+    /// one moment then. `again` has as much room as `into`.
+    ///
+    /// # Errors
+    /// [`Fault::Torn`]: no two readings in a row were, as often as it was tried.
+    pub async fn read_settled(
+        &mut self,
+        sent: &[u8],
+        into: &mut [u8],
+        again: &mut [u8],
+    ) -> Result<(), Fault> {
+        let mut tries = self.attempts();
+        self.transfer(sent, into).await?;
+        loop {
+            self.transfer(sent, again).await?;
+            let same = into == again;
+            tries = tries.wrapping_sub(1);
+            if Self::ends(same, tries) {
+                return if same || B::DRY {
+                    Ok(())
+                } else {
+                    Err(Fault::Torn)
+                };
+            }
+            for (byte, newer) in into.iter_mut().zip(&*again) {
+                *byte = *newer;
+            }
+        }
     }
 
     /// Reads bytes from a register on and their check byte, which is left behind them. Tried again

@@ -12,6 +12,7 @@ mod link;
 mod port;
 mod register;
 mod target;
+mod wire;
 
 pub use asynch::Async;
 pub use blocking::Blocking;
@@ -22,3 +23,4 @@ pub use link::Link;
 pub use port::Port;
 pub use register::{Access, Register};
 pub use target::Target;
+pub use wire::Wire;

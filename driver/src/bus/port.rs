@@ -2,7 +2,7 @@ use core::future::Future;
 
 use embedded_hal::i2c;
 
-use super::{Access, Fault, Link, Register};
+use super::{Access, Fault, Link, Register, Wire};
 
 /// A bus and a delay, as registers of a part are read and written over them. Transfers are `write`
 /// with one buffer and `write_read`: any implementation of the bus traits has these right.
@@ -16,19 +16,21 @@ pub trait Port: Sized {
     /// The bus's own error.
     type Error: i2c::Error;
 
+    /// How registers travel: the part that it was made for.
+    type Wire: Wire;
+
     /// Whether there is no bus: what an operation would do is counted. Then every comparison of
     /// what came counts as equal, and every loop of tries runs to its end.
     const DRY: bool = false;
 
-    /// Writes a register with its check byte, in one transfer.
+    /// Writes a register in one transfer.
     fn write_register(
         link: &mut Link<Self>,
         register: Register,
         value: u64,
     ) -> impl Future<Output = Result<(), Fault>>;
 
-    /// Reads a register and its check byte in one transfer; the value is noted in the link's
-    /// target.
+    /// Reads a register in one transfer; the value is noted in the link's target.
     fn read_register(
         link: &mut Link<Self>,
         register: Register,
@@ -38,6 +40,13 @@ pub trait Port: Sized {
     fn read_bytes(
         link: &mut Link<Self>,
         pointer: u8,
+        into: &mut [u8],
+    ) -> impl Future<Output = Result<(), Fault>>;
+
+    /// Sends bytes, and reads some behind a repeated START if there is room for any.
+    fn transfer(
+        link: &mut Link<Self>,
+        sent: &[u8],
         into: &mut [u8],
     ) -> impl Future<Output = Result<(), Fault>>;
 

@@ -1,7 +1,7 @@
-use super::{Fault, Target};
+use super::{Fault, Target, Wire};
 use crate::crc::Pec;
 
-/// A register: its pointer, and how many bytes it has, up to seven, most significant first.
+/// A register: its pointer, and how many bytes it has, up to seven.
 ///
 /// One word, so that a call that names one passes it as such.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -52,6 +52,15 @@ impl Register {
     pub const fn low_bytes(self, number: i64) -> u64 {
         let unused = self.unused_bits();
         (number as u64).unbounded_shl(unused).unbounded_shr(unused)
+    }
+
+    /// A value as it travels, first byte highest; and back.
+    #[inline(always)]
+    pub(super) const fn in_order<W: Wire>(self, value: u64) -> u64 {
+        match W::LOW_BYTE_FIRST {
+            true => value.swap_bytes().unbounded_shr(self.unused_bits()),
+            false => value,
+        }
     }
 
     const fn len(self) -> usize {
@@ -129,41 +138,47 @@ impl Frame {
     /// Puts in front of the value what is sent, and behind it the check byte; gives what is sent
     /// behind the address.
     #[inline(always)]
-    pub(super) fn for_write(&mut self, address: u8, register: Register) -> &[u8] {
+    pub(super) fn for_write<W: Wire>(&mut self, address: u8, register: Register) -> &[u8] {
         self.put_before(register, [0, address << 1, register.pointer()]);
-        let check = self.check();
-        let [.., place] = &mut self.0;
-        *place = check;
+        if W::CHECK_BYTE {
+            let check = self.check();
+            let [.., place] = &mut self.0;
+            *place = check;
+        }
         let first = (END - 1).wrapping_sub(register.len());
-        self.0.get(first..).unwrap_or_default()
+        self.0.get(first..end::<W>()).unwrap_or_default()
     }
 
     /// Puts in front of where the value will be what is sent; gives room for value and check byte.
     #[inline(always)]
-    pub(super) fn for_read(&mut self, address: u8, register: Register) -> &mut [u8] {
+    pub(super) fn for_read<W: Wire>(&mut self, address: u8, register: Register) -> &mut [u8] {
         let write = address << 1;
         self.put_before(register, [write, register.pointer(), write | 1]);
         let first = END.wrapping_sub(register.len());
-        self.0.get_mut(first..).unwrap_or_default()
+        self.0.get_mut(first..end::<W>()).unwrap_or_default()
     }
 
     /// Notes the value that was read.
     #[inline(always)]
-    pub(super) fn note<E>(
+    pub(super) fn note<W: Wire, E>(
         &mut self,
         target: &mut Target<E>,
         register: Register,
     ) -> Result<(), Fault> {
-        let expected = self.check();
+        let expected = if W::CHECK_BYTE { self.check() } else { 0 };
         self.put_before(register, [0; 3]);
         let [_, _, _, _, a, b, c, d, e, f, g, h, got] = self.0;
-        if expected != got {
+        if W::CHECK_BYTE && expected != got {
             return Err(target.differ(Fault::CheckByte, u32::from(expected), u32::from(got)));
         }
         target.got = [
             u32::from_be_bytes([a, b, c, d]),
             u32::from_be_bytes([e, f, g, h]),
         ];
+        if W::LOW_BYTE_FIRST {
+            let value = register.in_order::<W>(u64::from_be_bytes([a, b, c, d, e, f, g, h]));
+            target.got = [(value >> 32) as u32, value as u32];
+        }
         Ok(())
     }
 
@@ -187,9 +202,26 @@ impl Frame {
     }
 }
 
+/// Where what is sent or read ends.
+const fn end<W: Wire>() -> usize {
+    if W::CHECK_BYTE { END + 1 } else { END }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    struct Checked;
+    impl Wire for Checked {
+        const CHECK_BYTE: bool = true;
+        const LOW_BYTE_FIRST: bool = false;
+    }
+
+    struct LowFirst;
+    impl Wire for LowFirst {
+        const CHECK_BYTE: bool = false;
+        const LOW_BYTE_FIRST: bool = true;
+    }
 
     #[test]
     fn numbers_of_either_sign_are_cut_to_their_bytes() {
@@ -205,10 +237,10 @@ mod tests {
     #[test]
     fn a_write_is_pointer_value_and_check_byte() {
         let mut frame = Frame::of(0x01);
-        let sent = frame.for_write(0x34, Register::new(0x00, 1));
+        let sent = frame.for_write::<Checked>(0x34, Register::new(0x00, 1));
         assert_eq!(sent, [0x00, 0x01, 0x93]);
         let mut frame = Frame::of(0x12_3456_789A);
-        let sent = frame.for_write(0x34, Register::new(0x14, 5));
+        let sent = frame.for_write::<Checked>(0x34, Register::new(0x14, 5));
         assert_eq!(sent, [0x14, 0x12, 0x34, 0x56, 0x78, 0x9A, 0xAF]);
     }
 
@@ -219,16 +251,35 @@ mod tests {
         let mut target: Target<()> = Target::new(0x34, 3);
         let mut frame = Frame::of(0);
         frame
-            .for_read(0x34, register)
+            .for_read::<Checked>(0x34, register)
             .copy_from_slice(&[0x01, 0x02, 0x03, 0xC6]);
-        assert_eq!(frame.note(&mut target, register), Ok(()));
+        assert_eq!(frame.note::<Checked, _>(&mut target, register), Ok(()));
         assert_eq!(target.got, [0, 0x01_0203]);
         let mut frame = Frame::of(0);
         frame
-            .for_read(0x34, register)
+            .for_read::<Checked>(0x34, register)
             .copy_from_slice(&[0x01, 0x02, 0x03, 0xC7]);
-        assert_eq!(frame.note(&mut target, register), Err(Fault::CheckByte));
+        assert_eq!(
+            frame.note::<Checked, _>(&mut target, register),
+            Err(Fault::CheckByte)
+        );
         assert_eq!((target.expected, target.got), (0xC6, [0, 0xC7]));
+    }
+
+    /// Three bytes, least significant first, and nothing behind them.
+    #[test]
+    fn low_byte_first_and_unchecked() {
+        let register = Register::new(0x39, 3);
+        let mut frame = Frame::of(register.in_order::<LowFirst>(0x12_3456));
+        let sent = frame.for_write::<LowFirst>(0x17, register);
+        assert_eq!(sent, [0x39, 0x56, 0x34, 0x12]);
+        let mut target: Target<()> = Target::new(0x17, 3);
+        let mut frame = Frame::of(0);
+        frame
+            .for_read::<LowFirst>(0x17, register)
+            .copy_from_slice(&[0x56, 0x34, 0x12]);
+        assert_eq!(frame.note::<LowFirst, _>(&mut target, register), Ok(()));
+        assert_eq!(target.got, [0, 0x12_3456]);
     }
 
     #[test]

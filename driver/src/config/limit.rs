@@ -89,6 +89,15 @@ pub struct Limit {
 }
 
 impl Threshold {
+    /// Whether a value in billionths is beyond it.
+    pub(crate) const fn is_passed_at(&self, value: i64) -> bool {
+        if self.kind().is_over() {
+            value > self.billionths()
+        } else {
+            value < self.billionths()
+        }
+    }
+
     /// What it watches for.
     #[must_use]
     pub const fn kind(&self) -> Kind {

@@ -25,14 +25,14 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         limits: &Limits<'_>,
         seen: &mut AlertFlags,
     ) -> Result<(), Fault> {
-        let (part, link) = (&mut self.part, &mut self.link);
+        let (part, link, block) = (&mut self.part, &mut self.link, &self.last.block);
         let plan = LimitPlan::new(P::INFO, self.last.board, &self.last.scan, limits);
         // Flags that follow go with their limits. If this fails, nothing was touched.
-        note(part, link, seen).await?;
+        note(part, link, block, seen).await?;
         self.armed = false;
         part.remove_limits(link, &plan).await?;
         // What stands now came of the limits before, and no further limit sets a flag.
-        let flags = note(part, link, seen).await?;
+        let flags = note(part, link, block, seen).await?;
         part.clear_flags(link, flags).await?;
         part.set_limits(link, &plan).await?;
         self.armed = true;
@@ -46,7 +46,10 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         seen: &mut AlertFlags,
     ) -> Result<AlertFlags, Fault> {
         self.armed()?;
-        let flags = self.part.read_flags(&mut self.link).await?;
+        let flags = self
+            .part
+            .read_flags(&mut self.link, &self.last.block)
+            .await?;
         let found = flags & (wanted | AlertFlags::RESET_SEEN);
         *seen |= found;
         if found.contains(AlertFlags::RESET_SEEN) {
@@ -86,10 +89,11 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
 fn note<B: Port, P: Part>(
     part: &mut P,
     link: &mut Link<B>,
+    block: &P::Block,
     seen: &mut AlertFlags,
 ) -> impl Future<Output = Result<AlertFlags, Fault>> {
     B::shared(move || async move {
-        let flags = part.read_flags(link).await?;
+        let flags = part.read_flags(link, block).await?;
         *seen |= flags;
         if flags.contains(AlertFlags::RESET_SEEN) {
             return Err(Fault::Reset);

@@ -16,7 +16,7 @@ use crate::Channel;
 use crate::board::Board;
 use crate::bus::Async;
 use crate::config::{AlertFlags, Config, ConfigError, Limits};
-use crate::info::PartInfo;
+use crate::info::{PartInfo, Undetectable};
 use crate::part::{Part, ResumeToken};
 
 /// A monitor of `N` rails on an async bus, whatever its part: the twin of the blocking
@@ -32,6 +32,9 @@ pub trait ShuntMonitor<const N: usize> {
 
     /// What the part can do.
     fn info(&self) -> &'static PartInfo;
+
+    /// As [`ShuntMonitor::undetectable`](crate::ShuntMonitor::undetectable).
+    fn undetectable(&self) -> Undetectable;
 
     /// As [`ShuntMonitor::init`](crate::ShuntMonitor::init).
     ///
@@ -118,7 +121,7 @@ pub trait ShuntMonitor<const N: usize> {
 
 /// A monitor of `N` rails over an async bus. Its operations are those of [`ShuntMonitor`].
 pub struct Monitor<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource = NoClock> {
-    pub(crate) core: Core<'b, Async<I, D>, P, T, N>,
+    pub(crate) core: Core<'b, Async<I, D, P>, P, T, N>,
 }
 
 impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
@@ -188,6 +191,10 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
 
     fn info(&self) -> &'static PartInfo {
         P::INFO
+    }
+
+    fn undetectable(&self) -> Undetectable {
+        self.core.last.undetectable
     }
 
     fn init(&mut self, config: &Config<N>) -> impl Future<Output = Result<(), Error<I::Error>>> {

@@ -11,14 +11,14 @@ use crate::Channel;
 use crate::board::Board;
 use crate::bus::{Blocking, at_once, poll_once};
 use crate::config::{AlertFlags, Config, ConfigError, Limits};
-use crate::info::PartInfo;
+use crate::info::{PartInfo, Undetectable};
 use crate::part::{Part, ResumeToken};
 
 /// A monitor of `N` rails over a blocking bus. Its operations are those of [`ShuntMonitor`].
 ///
 /// It owns bus and delay; a `&mut` of either is one, too. Sharing a bus is the business of the bus.
 pub struct Monitor<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource = NoClock> {
-    pub(crate) core: Core<'b, Blocking<I, D>, P, T, N>,
+    pub(crate) core: Core<'b, Blocking<I, D, P>, P, T, N>,
 }
 
 impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize> Monitor<'b, I, D, P, N> {
@@ -100,6 +100,10 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
 
     fn info(&self) -> &'static PartInfo {
         P::INFO
+    }
+
+    fn undetectable(&self) -> Undetectable {
+        self.core.last.undetectable
     }
 
     fn init(&mut self, config: &Config<N>) -> Result<(), Error<I::Error>> {

@@ -28,6 +28,11 @@ impl Timestamp {
     pub const fn width_us(&self) -> u64 {
         self.after_us.saturating_sub(self.before_us)
     }
+
+    /// The middle of the bracket.
+    pub(crate) const fn middle_us(&self) -> u64 {
+        self.before_us.wrapping_add(self.width_us() / 2)
+    }
 }
 
 /// The date of a sample, or none.
@@ -56,9 +61,10 @@ pub trait TimeSource {
     /// Notes the moment before a latch.
     fn begin(&mut self, stamp: &mut Self::Stamp);
 
-    /// Notes the moment after it, to which the part may add `latch_us`, and tells whether both make
-    /// a date: not if the clock fell in between, or if the bracket has more than 32 bits.
-    fn end(&mut self, stamp: &mut Self::Stamp, latch_us: u32) -> bool;
+    /// Notes the moment after it, to which the part may add `latch_us`, takes from the one before
+    /// how old results may be, and tells whether both make a date: not if the clock fell in
+    /// between, or if the bracket has more than 32 bits.
+    fn end(&mut self, stamp: &mut Self::Stamp, latch_us: u32, age_us: u32) -> bool;
 }
 
 /// No clock: samples have readings, and cannot be given to totals.
@@ -74,7 +80,7 @@ impl TimeSource for NoClock {
 
     fn begin(&mut self, (): &mut ()) {}
 
-    fn end(&mut self, (): &mut (), _: u32) -> bool {
+    fn end(&mut self, (): &mut (), _: u32, _: u32) -> bool {
         true
     }
 }
@@ -86,8 +92,12 @@ impl<C: Clock> TimeSource for WithClock<C> {
         stamp.before_us = self.0.now_us();
     }
 
-    fn end(&mut self, stamp: &mut Timestamp, latch_us: u32) -> bool {
+    #[inline(always)] // most parts know no age
+    fn end(&mut self, stamp: &mut Timestamp, latch_us: u32, age_us: u32) -> bool {
         stamp.after_us = self.0.now_us().saturating_add(u64::from(latch_us));
+        if age_us != 0 {
+            stamp.before_us = stamp.before_us.saturating_sub(u64::from(age_us));
+        }
         stamp.after_us.wrapping_sub(stamp.before_us) >> 32 == 0
     }
 }

@@ -2,11 +2,12 @@
 
 use core::future::Future;
 
-use super::{Error, ErrorKind, FastCapture, Last, Operation, TimeSource};
+use super::{Error, ErrorKind, FastCapture, Last, Operation, Stamp, TimeSource};
 use crate::Channel;
 use crate::board::Board;
 use crate::bus::{Fault, Link, Port};
 use crate::config::{Config, ConfigError, Scan};
+use crate::info::Undetectable;
 use crate::part::{Part, ResumeToken};
 
 pub(crate) struct Core<'b, B: Port, P: Part, T: TimeSource, const N: usize> {
@@ -40,6 +41,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
                 board,
                 scan: Scan::NONE,
                 readable: 0,
+                undetectable: P::INFO.undetectable,
                 configuration: 0,
                 clipped_samples: 0,
             },
@@ -86,6 +88,10 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         // Reset, mode and ranges are told by a block.
         self.read(false).await?;
         self.last.configuration = token.configuration;
+        if P::INFO.undetectable.contains(Undetectable::WRITES) || P::INFO.sum_bits.tick_us != 0 {
+            // Nobody knows what it, or its sums, did meanwhile: no totals go on with it.
+            self.last.configuration = token.configuration.wrapping_add(1) & !ResumeToken::KEPT;
+        }
         self.begin();
         Ok(())
     }
@@ -119,13 +125,17 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             let latch_us = self.part.latch_us_max();
             self.time.begin(&mut self.last.stamp);
             self.part.latch(&mut self.link).await?;
-            if !self.time.end(&mut self.last.stamp, latch_us) {
+            let age_us = self.part.age_us_max();
+            if !self.time.end(&mut self.last.stamp, latch_us, age_us) {
                 return Err(Fault::Clock);
             }
             self.part
                 .read_block(&mut self.link, latch_us, &mut self.last.block)
                 .await?;
             self.failures = 0;
+            if let Some(stamp) = self.last.stamp.timestamp() {
+                P::add_up(&mut self.last.block, stamp.middle_us());
+            }
             if P::is_complete(&self.last.block) {
                 self.last.readable = self.last.scan.enabled;
             }
@@ -259,9 +269,10 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     }
 
     /// The part is known to be as the last configuration says.
-    const fn begin(&mut self) {
+    fn begin(&mut self) {
         self.configured = true;
         self.failures = 0;
+        self.last.undetectable = self.part.undetectable();
     }
 
     pub(crate) const fn known(&self) -> Result<(), Fault> {

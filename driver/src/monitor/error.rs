@@ -40,7 +40,7 @@ pub struct Error<E> {
     pub operation: Operation,
     /// 7-bit address of the part that was asked.
     pub address: u8,
-    /// Register (command code) that was asked for last.
+    /// Register (pointer, command code) that was asked for last; the last byte of a longer pointer.
     pub register: u8,
     /// What came.
     pub kind: ErrorKind<E>,
@@ -96,6 +96,7 @@ impl<E> Error<E> {
                     | Fault::CheckByte
                     | Fault::BlockCheck
                     | Fault::Stale
+                    | Fault::Torn
                     | Fault::Clock
                     | Fault::Busy
             )
@@ -161,6 +162,7 @@ impl fmt::Display for Fault {
             Self::BlockCheck => "wrong check value of the block",
             Self::Stale => "no new block in time: another tag",
             Self::Clock => "the host's clock fell or leapt while the sample was latched",
+            Self::Torn => "results changed while they were read",
             Self::Busy => "what was begun did not end in time",
             Self::Identity => "another part answers: wrong identity",
             Self::ReadBack => "a register reads back otherwise than it was written",

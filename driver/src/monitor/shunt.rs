@@ -1,7 +1,7 @@
 use super::{Error, FastCapture, Sample};
 use crate::Channel;
 use crate::config::{AlertFlags, Config, Limits};
-use crate::info::PartInfo;
+use crate::info::{PartInfo, Undetectable};
 use crate::part::ResumeToken;
 
 /// A monitor of `N` rails, whatever its part: what firmware is written against.
@@ -31,6 +31,11 @@ pub trait ShuntMonitor<const N: usize> {
 
     /// What the part can do.
     fn info(&self) -> &'static PartInfo;
+
+    /// What nobody can find out on this part under the present configuration, after
+    /// [`init`](Self::init): whether it was reset, say, where it is configured as a reset leaves
+    /// it.
+    fn undetectable(&self) -> Undetectable;
 
     /// Sets the part up from whatever state it is in, and starts it.
     ///

@@ -43,7 +43,7 @@ impl<B: Port, P: Part + Clone, T: TimeSource, const N: usize> Core<'_, B, P, T, 
         bus_hz: u32,
     ) -> Option<u64> {
         self.check(config).ok()?;
-        let mut dry = Core::new(Dry::default(), self.part.clone(), NoClock, self.last.board);
+        let mut dry = Core::new(Dry::NEW, self.part.clone(), NoClock, self.last.board);
         dry.link.set_attempts(self.link.attempts());
         dry.link.set_read_max(self.link.read_max());
         poll_once(|| dry.configure(config, true)).ok()?;
@@ -56,7 +56,7 @@ impl<B: Port, P: Part + Clone, T: TimeSource, const N: usize> Core<'_, B, P, T, 
     }
 }
 
-impl<P: Part, const N: usize> Core<'_, Dry, P, NoClock, N> {
+impl<P: Part, const N: usize> Core<'_, Dry<P>, P, NoClock, N> {
     async fn run(&mut self, call: Call<'_>, config: &Config<N>) -> Result<(), Fault> {
         let (all, mut seen) = (AlertFlags::all(), AlertFlags::empty());
         match call {
@@ -79,6 +79,9 @@ impl<P: Part, const N: usize> Core<'_, Dry, P, NoClock, N> {
             Call::Service => {
                 self.read_alerts(all, &mut seen).await?;
                 self.sample().await?;
+                if !P::INFO.alerts.is_complete() {
+                    self.read_alerts(all, &mut seen).await?;
+                }
                 self.read_alerts(all, &mut seen).await?;
                 self.set_masks(&[all, all]).await
             }

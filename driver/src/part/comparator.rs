@@ -132,10 +132,7 @@ impl<const N: usize> SoftwareComparator<N> {
         self.kinds = [[Comparator::IDLE; KINDS]; N];
         for limit in plan.limits().list() {
             let (channel, kind) = (limit.channel(), limit.kind());
-            let (debounce, latching) = (limit.debounce_count(), limit.is_latching());
-            let source = plan
-                .info()
-                .compared_by(channel.number(), kind, debounce, latching);
+            let (debounce, source) = (limit.debounce_count(), plan.compared_by(limit));
             let kinds = self.kinds.get_mut(channel.index());
             let comparator = kinds.and_then(|kinds| kinds.get_mut(kind.index()));
             if let (Some(comparator), Some(code)) = (comparator, plan.code_of(limit))

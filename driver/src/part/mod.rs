@@ -5,17 +5,20 @@
 
 mod comparator;
 pub mod corncrake;
+pub mod moorhen;
+mod sums;
 
 pub use comparator::SoftwareComparator;
+pub use sums::SoftwareSums;
 
 use core::fmt;
 use core::future::Future;
 
 use crate::Channel;
 use crate::board::LimitPlan;
-use crate::bus::{Done, Fault, Link, Port};
+use crate::bus::{Done, Fault, Link, Port, Wire};
 use crate::config::{AlertFlags, Scan};
-use crate::info::PartInfo;
+use crate::info::{PartInfo, Undetectable};
 
 /// Results of one channel, in codes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -66,7 +69,7 @@ impl ResumeToken {
 /// Dropping a future of it at any point leaves the part in some state; the monitor then takes
 /// configuration or limits as unknown. None of these methods may rely on having come to its end
 /// before.
-pub trait Part {
+pub trait Part: Wire {
     /// What the part can do.
     const INFO: &'static PartInfo;
 
@@ -78,6 +81,12 @@ pub trait Part {
 
     /// The 7-bit address.
     fn address(&self) -> u8;
+
+    /// What nobody can find out under the present configuration: a part without a note of its reset
+    /// shows one by its configuration, unless that is what a reset leaves.
+    fn undetectable(&self) -> Undetectable {
+        Self::INFO.undetectable
+    }
 
     /// Checks the identity, stops the part, writes the configuration, reads it back, starts.
     ///
@@ -94,7 +103,8 @@ pub trait Part {
     ) -> impl Future<Output = Result<(), Fault>>;
 
     /// Compares identity, configuration and the count of accepted writes with what they should be.
-    /// Nothing is written but a latch.
+    /// Nothing is written but a latch. On a part without such a count there is less to compare, and
+    /// the monitor has totals begin a new epoch.
     ///
     /// # Errors
     /// [`Fault::Identity`], [`Fault::Reset`], [`Fault::Changed`]; the part is as it was.
@@ -106,8 +116,10 @@ pub trait Part {
     ) -> impl Future<Output = Result<(), Fault>>;
 
     /// Its count of accepted writes as of the last operation that came through: what
-    /// [`resume`](Self::resume) needs.
-    fn writes(&self) -> u32;
+    /// [`resume`](Self::resume) needs. 0 on a part without one.
+    fn writes(&self) -> u32 {
+        0
+    }
 
     /// Asks for a latch, or triggers a conversion. The host's clock is read right before and after.
     ///
@@ -118,6 +130,13 @@ pub trait Part {
     /// The longest time from the end of [`latch`](Self::latch) to the moment that is latched, in
     /// µs, under the present configuration.
     fn latch_us_max(&self) -> u32;
+
+    /// How long before [`latch`](Self::latch) the oldest of what is read may have been converted,
+    /// in µs, under the present configuration: on a part that converts by itself and latches
+    /// nothing, a conversion and a mean.
+    fn age_us_max(&self) -> u32 {
+        0
+    }
 
     /// Waits until the latch is done, reads the block and finds out whether it is the one asked
     /// for.
@@ -135,10 +154,15 @@ pub trait Part {
     /// Failed samples in a row after which an old block could pass for a new one.
     const FAILURES_MAX: u8;
 
+    /// Adds up what a part that keeps no sums shows, at a moment of the host's clock in µs: a
+    /// [`SoftwareSums`] in the block does it. Called with each block that came through, where the
+    /// monitor has a clock.
+    fn add_up(_block: &mut Self::Block, _at_us: u64) {}
+
     /// Whether at least one mean was finished with this configuration.
     fn is_complete(block: &Self::Block) -> bool;
 
-    /// The running count of scans.
+    /// The running count of scans; of a part without one, that of its [`SoftwareSums`].
     fn scans(block: &Self::Block) -> u32;
 
     /// Whether any enabled channel went over range since the block before.
@@ -151,13 +175,15 @@ pub trait Part {
     fn sums(block: &Self::Block, channel: Channel) -> Sums;
 
     /// Reads the alert flags, own ones included. On a part where reading clears them it is done
-    /// once.
+    /// once. Limits that the part does not compare are compared with the last sample's block here,
+    /// in a [`SoftwareComparator`], whose flags are added.
     ///
     /// # Errors
     /// The bus failed, or a check byte was wrong.
     fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
+        block: &Self::Block,
     ) -> impl Future<Output = Result<AlertFlags, Fault>>;
 
     /// Clears exactly these flags, written once: a repeat could clear one that was set in between.

@@ -193,8 +193,11 @@ impl<'b, const N: usize> Bounds<'b, N> {
         }
         let open = stretch.open;
         let period_us = u64::from(open.period_us);
+        // What lies between two samples that the driver adds up; it is more than a scan period, and
+        // then scans are ticks: no fewer than samples.
+        let apart_us = u64::from(open.interval.of(quantity, open.period_us));
         let duration = open.twice_us << 7;
-        let noisy = above_root(open.scans).wrapping_mul(period_us) << 8;
+        let noisy = above_root(open.scans).wrapping_mul(apart_us) << 8;
         // Each end is uncertain by a scan and half its bracket, and shifts the time that is counted
         // as much as what flows in it; and there may be one jump more than there is time for.
         let ends = period_us
@@ -204,7 +207,7 @@ impl<'b, const N: usize> Bounds<'b, N> {
             .wrapping_add(margins.wake_us.into())
             << 8;
         let steps = |per_us: u32| {
-            let lasting = u64::from(per_us).wrapping_mul(period_us) >> 12; // 32 by 20 bits
+            let lasting = u64::from(per_us).wrapping_mul(apart_us) >> 12; // 32 by 32 bits
             u32::try_from(lasting).ok()
         };
 

@@ -3,14 +3,15 @@
 use core::fmt;
 
 use super::bounds::Keep;
-use super::{Course, Gap, Totals};
+use super::{Course, Gap, Totals, Weighing};
 use crate::Channel;
 use crate::board::Board;
 use crate::crc::Crc16;
+use crate::info::Undetectable;
 use crate::part::ResumeToken;
 
 /// First word: the letters "tot" and the version of the format.
-const VERSION: u32 = 0x0174_6F74;
+const VERSION: u32 = 0x0274_6F74;
 /// Words of every record, and of each rail without bounds.
 const WORDS: usize = 28;
 const RAIL_WORDS: usize = 18;
@@ -143,14 +144,15 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
     /// Every word of these totals, in the order of the record.
     #[inline(never)]
     fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
-        let (weighed, read) = (self.weighed.into(), self.read.into());
-        let state = [self.course as u8, weighed, read, self.agreement];
+        let (weighing, undetectable) = (self.weighing as u8, self.undetectable.bits());
+        let state = [self.course as u8, weighing, undetectable, self.agreement];
         let mut state = u32::from_le_bytes(state);
         for number in [
             &mut state,
             &mut self.configuration,
             &mut self.pace.period_us,
             &mut self.pace.safe_256us,
+            &mut self.interval.0,
             &mut self.last.width_us,
             &mut self.last.scans,
             &mut self.recent,
@@ -169,13 +171,18 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         ] {
             long(number, word);
         }
-        let [course, weighed, read, agreement] = state.to_le_bytes();
+        let [course, weighing, undetectable, agreement] = state.to_le_bytes();
         self.course = match course {
             0 => Course::Empty,
             1 => Course::Stopped,
             _ => Course::Open,
         };
-        (self.weighed, self.read) = (weighed != 0, read != 0);
+        self.weighing = match weighing {
+            0 => Weighing::None,
+            1 => Weighing::Begun,
+            _ => Weighing::Read,
+        };
+        self.undetectable = Undetectable::from_bits_truncate(undetectable);
         self.agreement = agreement;
         self.rails.iter_mut().for_each(|sums| sums.words(word));
         self.kept.words(word);

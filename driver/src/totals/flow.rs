@@ -1,5 +1,6 @@
 //! From sums in codes to charge and energy, exactly, once.
 
+use super::pace::Interval;
 use super::sums::Sums;
 use crate::board::Factors;
 use crate::convert::{divided, product_above};
@@ -54,6 +55,7 @@ pub struct Open {
     /// Scans in it, not 0, and their nominal period.
     pub(super) scans: u64,
     pub(super) period_us: u32,
+    pub(super) interval: Interval,
     /// Time by the host's clock over time by the part's, × 2^60; where that is 16 or more, which
     /// only the brackets of a few scans can make, it is 16.
     pub(super) ratio: u64,
@@ -61,7 +63,13 @@ pub struct Open {
 
 impl Open {
     #[inline(never)]
-    pub(super) fn new(scans: u64, period_us: u32, twice_us: u64, width_us: u32) -> Self {
+    pub(super) fn new(
+        scans: u64,
+        period_us: u32,
+        interval: Interval,
+        twice_us: u64,
+        width_us: u32,
+    ) -> Self {
         let part_us = scans.wrapping_mul(u64::from(period_us)); // 43 by 20 bits
         let (ratio, _) = divided(u128::from(twice_us) << 59, part_us);
         let ratio = u64::try_from(ratio).unwrap_or(u64::MAX);
@@ -70,6 +78,7 @@ impl Open {
             width_us,
             scans,
             period_us,
+            interval,
             ratio,
         }
     }

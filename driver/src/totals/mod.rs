@@ -54,11 +54,12 @@ pub use report::{Discontinuity, Gap, Net, Total, Update};
 use crate::Channel;
 use crate::board::Board;
 use crate::convert::share;
+use crate::info::Undetectable;
 use crate::monitor::Saturation;
 use crate::units::{Charge, Energy};
 use bounds::Stretch;
 use flow::{Open, Quantity, Sum};
-use pace::{Last, Pace, share_of};
+use pace::{Interval, Last, Pace, share_of};
 use sums::Sums;
 
 /// Totals of `N` rails.
@@ -69,13 +70,13 @@ pub struct Totals<'b, const N: usize, K = NoBounds> {
     board: &'b Board<N>,
     kept: K,
     course: Course,
-    /// Whether an offset is taken off on any rail, and whether rail codes have come in this
-    /// stretch.
-    weighed: bool,
-    read: bool,
+    weighing: Weighing,
+    /// What could not be found out on any part so far.
+    undetectable: Undetectable,
     /// The clocks agree within 2^-this.
     agreement: u8,
     pace: Pace,
+    interval: Interval,
     last: Last,
     /// Twice the middle of the bracket of the sample that the stretch began with, modulo 2^64.
     start_twice_us: u64,
@@ -102,6 +103,17 @@ enum Course {
     Stopped,
     /// A stretch goes on.
     Open,
+}
+
+/// Whether rail codes are added up, which an offset is multiplied by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Weighing {
+    /// No offset is taken off on any rail.
+    None,
+    /// None has come in this stretch.
+    Begun,
+    /// They are.
+    Read,
 }
 
 impl<'b, const N: usize> Totals<'b, N> {
@@ -205,10 +217,11 @@ impl<'b, const N: usize, K> Totals<'b, N, K> {
             board,
             kept,
             course: Course::Empty,
-            weighed: false,
-            read: false,
+            weighing: Weighing::None,
+            undetectable: Undetectable::empty(),
             agreement: 0,
             pace: Pace::NONE,
+            interval: Interval::NONE,
             last: Last::NEVER,
             start_twice_us: 0,
             scans: 0,
@@ -265,6 +278,13 @@ impl<'b, const N: usize, K> Totals<'b, N, K> {
         }
     }
 
+    /// What nobody could find out on the part, or parts, that samples came from, as they were
+    /// configured: where it is empty, each discontinuity there was is in [`epoch`](Self::epoch).
+    #[must_use]
+    pub const fn undetectable(&self) -> Undetectable {
+        self.undetectable
+    }
+
     /// Number of discontinuities.
     #[must_use]
     pub const fn epoch(&self) -> u32 {
@@ -314,6 +334,7 @@ impl<'b, const N: usize, K> Totals<'b, N, K> {
             Open::new(
                 self.scans(),
                 self.pace.period_us,
+                self.interval,
                 self.open_twice_us(),
                 self.last.width_us,
             )

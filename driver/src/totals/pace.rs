@@ -1,6 +1,8 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
 use super::Discontinuity;
+use super::flow::Quantity;
+use crate::config::Run;
 use crate::convert::{product, share};
 use crate::info::{PartInfo, Source};
 use crate::monitor::Timestamp;
@@ -12,6 +14,38 @@ pub(super) struct Pace {
     pub(super) period_us: u32,
     /// How long after a sample the next is safe by the host's clock, in 256 µs.
     pub(super) safe_256us: u32,
+}
+
+/// The longest time between two samples of a stretch, where the driver keeps a sum: what the scan
+/// period is to one that the part keeps. In pairs of microseconds; lowest bit: the part keeps the
+/// sum of charge.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Interval(pub(super) u32);
+
+impl Interval {
+    pub(super) const NONE: Self = Self(0);
+
+    /// Takes in the time from the last sample to one with this bracket.
+    #[inline(always)]
+    pub(super) fn take(&mut self, info: &PartInfo, last: Last, now: Timestamp) {
+        if info.charge_sum == Source::Part && info.energy_sum == Source::Part {
+            return;
+        }
+        let us = now.after_us.wrapping_sub(last.before_us);
+        let pairs = u32::try_from(us).unwrap_or(u32::MAX).saturating_add(1) | 1;
+        let by_part = u32::from(info.charge_sum == Source::Part);
+        self.0 = self.0.max(pairs ^ 1 ^ by_part);
+    }
+
+    /// How far what is added up for a quantity may be apart, in microseconds, at this scan period.
+    pub(super) fn of(self, quantity: Quantity, period_us: u32) -> u32 {
+        let by_part = self.0 & 1 != 0 && quantity == Quantity::Charge;
+        if by_part {
+            period_us
+        } else {
+            self.0.max(period_us)
+        }
+    }
 }
 
 /// The last sample: its bracket, which is less than 72 minutes long, and its count of scans.
@@ -47,13 +81,16 @@ impl Pace {
     }
 
     /// At this scan period, 0 if the part does not scan by itself; tells the k of 2^-k within which
-    /// the clocks agree.
+    /// the clocks agree. Ticks are as good as scans, and no sample without them is idle.
     #[inline(always)]
-    pub(super) fn set(&mut self, info: &PartInfo, period_us: u32, clock_ppm: u32) -> u8 {
-        self.period_us = match info.sums {
-            Source::Part => period_us,
-            Source::Driver => 0,
+    pub(super) fn set(&mut self, info: &PartInfo, run: Run, period_us: u32, clock_ppm: u32) -> u8 {
+        let tick_us = u32::from(info.sum_bits.tick_us);
+        let period_us = match run {
+            Run::Continuous(_) | Run::SingleShot if tick_us != 0 => tick_us,
+            _ if info.sum_bits.scans == 0 => 0,
+            _ => period_us,
         };
+        self.period_us = period_us;
         let both_ppm = clock_ppm
             .min(900_000)
             .wrapping_add(info.oscillator.error_ppm);

@@ -2,8 +2,9 @@
 
 use super::bounds::{Keep, Stretch};
 use super::flow::{Quantity, Sum};
+use super::pace::Interval;
 use super::sums::Sums;
-use super::{Course, Discontinuity, Totals, Update};
+use super::{Course, Discontinuity, Totals, Update, Weighing};
 use crate::Channel;
 use crate::monitor::{TimedSample, Timestamp};
 use crate::part::ResumeToken;
@@ -37,7 +38,9 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         } else if let Err(kind) = self.pace.check(self.last, stamp, scans, self.agreement) {
             update = Update::Discontinuity(kind);
         }
-        if update != Update::Continued {
+        if update == Update::Continued {
+            self.interval.take(sample.info(), self.last, stamp);
+        } else {
             self.end(stamp);
         }
         self.last.scans = now;
@@ -49,10 +52,10 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         self.recent = self.recent.wrapping_add(scans);
         // The first code stands for the scans before it, too.
         let mut weight = 0;
-        if self.weighed && sample.is_complete() {
+        if self.weighing != Weighing::None && sample.is_complete() {
             weight = scans;
-            if !self.read {
-                (self.read, weight) = (true, self.scans() as u32);
+            if self.weighing == Weighing::Begun {
+                (self.weighing, weight) = (Weighing::Read, self.scans() as u32);
             }
         }
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
@@ -132,9 +135,13 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         let (info, scan) = (sample.info(), sample.scan());
         self.configuration = sample.configuration();
         self.clipped_samples = sample.clipped_samples();
-        self.agreement = self
-            .pace
-            .set(info, scan.period_us(info), self.board.clock().as_ppm());
+        self.agreement = self.pace.set(
+            info,
+            scan.run,
+            scan.period_us(info),
+            self.board.clock().as_ppm(),
+        );
+        self.undetectable |= sample.undetectable();
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
             sums.configure(scan.range(channel));
         }
@@ -155,11 +162,13 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
     pub(super) fn begin_stretch(&mut self) {
         self.start_twice_us = self.last.twice_us();
         (self.scans, self.recent) = (0, 0);
-        (self.weighed, self.read) = (false, false);
+        (self.weighing, self.interval) = (Weighing::None, Interval::NONE);
         self.kept.begin(self.last.width_us);
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
             let factors = self.board.factors(channel);
-            self.weighed |= sums.begin(factors.is_some_and(|factors| factors.offset_256ths() != 0));
+            if sums.begin(factors.is_some_and(|factors| factors.offset_256ths() != 0)) {
+                self.weighing = Weighing::Begun;
+            }
         }
     }
 

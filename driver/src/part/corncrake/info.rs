@@ -27,7 +27,8 @@ pub const INFO: PartInfo = PartInfo {
     capture_max: 1_024,
     skew_us: 0,
     power: Source::Part,
-    sums: Source::Part,
+    charge_sum: Source::Part,
+    energy_sum: Source::Part,
     sum_bits: SumBits::new(60, 44, 28, &SENSE_RANGES, &RAIL_RANGES),
     alerts: AlertInfo {
         outputs: Outputs::A.union(Outputs::B),
@@ -36,6 +37,7 @@ pub const INFO: PartInfo = PartInfo {
         single_masks: true,
         debounce_max: 15,
         following: true,
+        cleared_by_reading: false,
     },
     oscillator: Oscillator {
         error_ppm: 15_000,
@@ -48,11 +50,7 @@ pub const INFO: PartInfo = PartInfo {
         resting: Current::from_nanoamps(15_000),
         converting: Current::from_nanoamps(420_000),
     },
-    undetectable: Undetectable {
-        reset: false,
-        lost_trigger: false,
-        change_while_read: false,
-    },
+    undetectable: Undetectable::empty(),
 };
 
 const SENSE_RANGES: [RangeInfo; 2] = [sense(5), sense(2)];

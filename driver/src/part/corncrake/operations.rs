@@ -7,7 +7,7 @@ use super::registers::{
 use super::{Block, Corncrake, INFO, block};
 use crate::Channel;
 use crate::board::LimitPlan;
-use crate::bus::{Fault, Link, Port, Register};
+use crate::bus::{Fault, Link, Port, Register, Wire};
 use crate::config::{AlertFlags, Run, Scan};
 use crate::crc::Crc16;
 use crate::info::PartInfo;
@@ -17,6 +17,11 @@ use crate::part::{Codes, Part, Sums};
 const SETTINGS: u8 = 5;
 /// The longest that one channel of a scan takes, in microseconds.
 const CHANNEL_US_MAX: u32 = INFO.scan_us_max(1);
+
+impl Wire for Corncrake {
+    const CHECK_BYTE: bool = true;
+    const LOW_BYTE_FIRST: bool = false;
+}
 
 impl Part for Corncrake {
     const INFO: &'static PartInfo = &INFO;
@@ -164,6 +169,7 @@ impl Part for Corncrake {
     fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
+        _: &Block,
     ) -> impl Future<Output = Result<AlertFlags, Fault>> {
         self.flags(link)
     }
