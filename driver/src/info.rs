@@ -100,9 +100,9 @@ pub struct RangeErrors {
     pub noise: Voltage,
 }
 
-/// What counts as a scan in sums that the driver keeps: fine against any time between samples, and
+/// k of the 2^k µs that count as a scan in sums that the driver keeps: fine against any time between samples, and
 /// so coarse that 18 bits at full scale last for a hundred years.
-pub(crate) const TICK_US: u8 = 64;
+pub(crate) const TICK_LOG2: u8 = 6;
 
 /// Widths of running sums in bits, and for how many scans they last.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -229,7 +229,7 @@ impl SumBits {
     #[must_use]
     pub const fn by_driver(sense_ranges: &[RangeInfo], rail_ranges: &[RangeInfo]) -> Self {
         let mut bits = Self::new(63, 63, 31, sense_ranges, rail_ranges);
-        bits.tick_us = TICK_US;
+        bits.tick_us = 1 << TICK_LOG2;
         bits
     }
 }

@@ -1,6 +1,6 @@
 use super::{Codes, Sums};
 use crate::Channel;
-use crate::info::TICK_US;
+use crate::info::TICK_LOG2;
 
 /// Running sums of `N` channels of a part that keeps none, or not both: codes times the host's
 /// time, by the trapezoid from one sample to the next.
@@ -33,8 +33,7 @@ impl<const N: usize> SoftwareSums<N> {
     /// Takes a sample of all channels, latched at a moment of the host's clock in µs. That of a
     /// channel which is not enabled has zeros.
     pub fn add(&mut self, at_us: u64, codes: impl Fn(Channel) -> Codes) {
-        // A multiple of it: no division is linked.
-        let ticks = (at_us / u64::from(TICK_US)) as u32;
+        let ticks = (at_us >> TICK_LOG2) as u32;
         // Half of it by the codes before, half by those of now; totals give up before 2^32.
         let elapsed = ticks.wrapping_sub(self.ticks);
         self.ticks = ticks;

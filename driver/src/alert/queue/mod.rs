@@ -1,13 +1,14 @@
+mod excursion;
+
 use core::time::Duration;
 
 use heapless::Deque;
 
 use super::Event;
 use super::look::Look;
-use super::quantity::Shown;
 use crate::bus::Fault;
-use crate::config::{AlertFlags, Lasting, Limit, Limits, Outputs, Run};
-use crate::info::{PartInfo, Source, TICK_US, Undetectable};
+use crate::config::{AlertFlags, Lasting, Limit, Limits, Outputs};
+use crate::info::{PartInfo, Source, Undetectable};
 use crate::monitor::{Sample, Timestamp};
 
 /// Turns alert flags into events, and queues them for the firmware's policy.
@@ -353,89 +354,6 @@ impl<'l, const Q: usize> AlertQueue<'l, Q> {
         match self.limits {
             Some(limits) => limits.list(),
             None => &[],
-        }
-    }
-
-    /// Takes for found what a sample shows beyond its limit, in place of flags that may be lost.
-    fn compare<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
-        self.look.doubtful = false;
-        for limit in self.list() {
-            let shown = Shown::new(sample, limit.channel(), limit.kind());
-            if shown.is_some_and(|shown| limit.threshold().is_passed_at(shown.compared)) {
-                self.pending |= limit.flags();
-            }
-        }
-    }
-
-    /// Tells of a limit that was passed, or finds out whether the condition of one that lasts is
-    /// over: if it follows, it is told again from now on, if it latches, once what it set until now
-    /// is cleared.
-    fn judge<const N: usize, S: Sample<N> + ?Sized>(&mut self, limit: &Limit, sample: &S) {
-        let shown = Shown::new(sample, limit.channel(), limit.kind());
-        let flags = limit.flags();
-        // What is found again while it lasts was told.
-        let begins = !self.lasting.intersects(flags);
-        if begins {
-            self.lasting |= flags;
-            let mut event = Event::new(limit.flag());
-            event.set_limit(limit.threshold().billionths());
-            event.set_value(shown.as_ref());
-            event.set_date(sample.latched_at());
-            self.push(flags, event);
-        }
-        if shown.is_some_and(|shown| limit.is_over_at(shown.compared)) && !self.may_be_older(flags)
-        {
-            if limit.is_latching() {
-                self.over |= flags;
-            } else {
-                self.release(flags);
-            }
-        } else if begins && limit.is_maskable() && sample.info().alerts.single_masks {
-            self.masked |= flags;
-            self.masks_due = true;
-        }
-    }
-
-    /// Notes for which limits the results of a sample may be older than the flag that was found
-    /// last. Without means there are none: the sample was latched after the look.
-    fn age<const N: usize, S: Sample<N> + ?Sized>(&mut self, sample: &S) {
-        let scan = sample.scan();
-        if scan.averaging_log2 == 0 || scan.run == Run::SingleShot {
-            self.found = [AlertFlags::empty(); 2];
-            return;
-        }
-        let bits = sample.info().sum_bits;
-        let unused = 32_u32.saturating_sub(u32::from(bits.scans));
-        let passed = sample.scans().wrapping_sub(self.since);
-        let passed = u64::from(passed.unbounded_shl(unused).unbounded_shr(unused));
-        // Two means: the one that was in the making when the flag was set is not the last then.
-        let mut means = 2_u64.unbounded_shl(u32::from(scan.averaging_log2));
-        if bits.tick_us != 0 {
-            means = means.saturating_mul(u64::from(scan.period_us(sample.info())));
-            means = (means / u64::from(TICK_US)).saturating_add(1);
-        }
-        let [recent, before] = &mut self.found;
-        if passed >= means {
-            *before = core::mem::take(recent);
-            self.since = sample.scans();
-        }
-        if passed >= means << 1 {
-            *before = AlertFlags::empty();
-        }
-        *recent |= self.pending;
-    }
-
-    fn may_be_older(&self, flags: AlertFlags) -> bool {
-        let [recent, before] = self.found;
-        (recent | before).intersects(flags)
-    }
-
-    /// They may be told again, and reach their outputs again.
-    fn release(&mut self, flags: AlertFlags) {
-        self.lasting.remove(flags);
-        if self.masked.intersects(flags) {
-            self.masked.remove(flags);
-            self.masks_due = true;
         }
     }
 
