@@ -25,15 +25,15 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         limits: &Limits<'_>,
         seen: &mut AlertFlags,
     ) -> Result<(), Fault> {
-        let (part, link, block) = (&mut self.part, &mut self.link, &self.last.block);
+        let (part, link, block) = (&mut self.part, &mut self.link, &mut self.last.block);
         let plan = LimitPlan::new(P::INFO, self.last.board, &self.last.scan, limits);
         // Flags that follow go with their limits. If this fails, nothing was touched.
         note(part, link, block, seen).await?;
         self.armed = false;
-        part.remove_limits(link, &plan).await?;
+        part.remove_limits(link, block, &plan).await?;
         // What stands now came of the limits before, and no further limit sets a flag.
         let flags = note(part, link, block, seen).await?;
-        part.clear_flags(link, flags).await?;
+        part.clear_flags(link, block, flags).await?;
         part.set_limits(link, &plan).await?;
         self.armed = true;
         Ok(())
@@ -46,17 +46,15 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         seen: &mut AlertFlags,
     ) -> Result<AlertFlags, Fault> {
         self.armed()?;
-        let flags = self
-            .part
-            .read_flags(&mut self.link, &self.last.block)
-            .await?;
+        let (part, link, block) = (&mut self.part, &mut self.link, &mut self.last.block);
+        let flags = part.read_flags(link, block).await?;
         let found = flags & (wanted | AlertFlags::RESET_SEEN);
         *seen |= found;
         if found.contains(AlertFlags::RESET_SEEN) {
             return Err(Fault::Reset);
         }
         if B::DRY || !found.is_empty() {
-            self.part.clear_flags(&mut self.link, found).await?;
+            part.clear_flags(link, block, found).await?;
         }
         Ok(found)
     }
@@ -89,7 +87,7 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
 fn note<B: Port, P: Part>(
     part: &mut P,
     link: &mut Link<B>,
-    block: &P::Block,
+    block: &mut P::Block,
     seen: &mut AlertFlags,
 ) -> impl Future<Output = Result<AlertFlags, Fault>> {
     B::shared(move || async move {

@@ -73,7 +73,8 @@ pub trait Part: Wire {
     /// What the part can do.
     const INFO: &'static PartInfo;
 
-    /// What a sample leaves behind: the bytes of a block, or values read one by one.
+    /// What a sample leaves behind: the bytes of a block, or values read one by one; and what the
+    /// driver makes up for the part, a [`SoftwareSums`] and a [`SoftwareComparator`].
     type Block: fmt::Debug;
 
     /// A block that holds nothing.
@@ -183,7 +184,7 @@ pub trait Part: Wire {
     fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        block: &Self::Block,
+        block: &mut Self::Block,
     ) -> impl Future<Output = Result<AlertFlags, Fault>>;
 
     /// Clears exactly these flags, written once: a repeat could clear one that was set in between.
@@ -194,17 +195,20 @@ pub trait Part: Wire {
     fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
+        block: &mut Self::Block,
         flags: AlertFlags,
     ) -> impl Future<Output = Result<(), Fault>>;
 
     /// Takes away all limits that stand and every flag's way to an output. From then on no limit
-    /// sets a flag; those that are set and latch stay. Debounce may be written as the plan has it.
+    /// sets a flag; those that are set and latch stay. Debounce may be written as the plan has it,
+    /// and what the part does not compare is given to its [`SoftwareComparator`].
     ///
     /// # Errors
     /// The bus failed: limits and masks may stand, or not.
     fn remove_limits<B: Port, const N: usize>(
         &mut self,
         link: &mut Link<B>,
+        block: &mut Self::Block,
         plan: &LimitPlan<'_, N>,
     ) -> impl Future<Output = Result<(), Fault>>;
 

@@ -169,7 +169,7 @@ impl Part for Corncrake {
     fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        _: &Block,
+        _: &mut Block,
     ) -> impl Future<Output = Result<AlertFlags, Fault>> {
         self.flags(link)
     }
@@ -177,6 +177,7 @@ impl Part for Corncrake {
     fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
+        _: &mut Block,
         flags: AlertFlags,
     ) -> impl Future<Output = Result<(), Fault>> {
         self.clear(link, flags)
@@ -185,6 +186,7 @@ impl Part for Corncrake {
     fn remove_limits<B: Port, const N: usize>(
         &mut self,
         link: &mut Link<B>,
+        _: &mut Block,
         plan: &LimitPlan<'_, N>,
     ) -> impl Future<Output = Result<(), Fault>> {
         self.write_debounce(link, plan)

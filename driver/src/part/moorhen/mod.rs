@@ -25,27 +25,32 @@ pub enum Address {
 }
 
 /// A Moorhen on a bus.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Moorhen {
     address: u8,
     /// What CONFIGURATION has to read.
     configuration: u16,
     /// The longest that a single-shot takes, in microseconds.
     shot_us: u32,
-    /// What the part does not compare itself.
+}
+
+/// The results of one single-shot, and what the driver makes of them.
+#[derive(Clone, Copy, Debug)]
+pub struct Block {
+    results: Results,
+    sums: SoftwareSums<2>,
     comparator: SoftwareComparator<2>,
-    /// A sample was not compared yet.
+    /// They were not compared yet.
     fresh: bool,
 }
 
-/// The results of one single-shot, and what the driver adds up of them.
 #[derive(Clone, Copy, Debug)]
-pub struct Block {
+struct Results {
     sense: [i16; 2],
     rail: [u16; 2],
     /// Over-range flags, as STATUS has them.
     over: u16,
-    sums: SoftwareSums<2>,
 }
 
 impl Moorhen {
@@ -59,8 +64,6 @@ impl Moorhen {
             },
             configuration: 0,
             shot_us: 0,
-            comparator: SoftwareComparator::new(),
-            fresh: false,
         }
     }
 
@@ -88,8 +91,8 @@ const MASK: Register = Register::new(0x72, 2);
 const SENSE_LIMIT: Register = Register::new(0x88, 2);
 const RAIL_LIMIT: Register = Register::new(0x8E, 2);
 /// Limits that are never passed.
-const SENSE_MOST: i64 = 0x07FF;
-const RAIL_MOST: i64 = 0x0FFF;
+const SENSE_MOST: u64 = 0x07FF;
+const RAIL_MOST: u64 = 0x0FFF;
 /// Input bits of channel 0; of channel c: c further to the left.
 const SENSE_BIT: u16 = 1 << 4;
 const RAIL_BIT: u16 = 1 << 12;

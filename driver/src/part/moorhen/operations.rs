@@ -1,7 +1,9 @@
+use core::future::Future;
+
 use super::{
     ALERT_FLAGS, BUSY, Block, CONFIGURATION, Codes, DONE, ENABLE_BIT, IDENTITY, IDENTITY_VALUE,
-    INFO, MASK, Moorhen, RAIL, RAIL_BIT, RAIL_LIMIT, RAIL_MOST, SENSE, SENSE_BIT, SENSE_LIMIT,
-    SENSE_MOST, STATUS, SoftwareSums, TRIGGER, TRIGGER_VALUE,
+    INFO, MASK, Moorhen, RAIL, RAIL_BIT, RAIL_LIMIT, RAIL_MOST, Results, SENSE, SENSE_BIT,
+    SENSE_LIMIT, SENSE_MOST, STATUS, SoftwareSums, TRIGGER, TRIGGER_VALUE,
 };
 use crate::Channel;
 use crate::board::LimitPlan;
@@ -9,7 +11,7 @@ use crate::bus::{Fault, Link, Port, Wire};
 use crate::config::{AlertFlag, AlertFlags, Kind, Scan};
 use crate::convert::product;
 use crate::info::{PartInfo, Source};
-use crate::part::{Part, Sums};
+use crate::part::{Part, SoftwareComparator, Sums};
 
 const CHANNELS: u8 = 2;
 /// The longest single-shot of both channels, in microseconds.
@@ -24,10 +26,14 @@ impl Part for Moorhen {
     const INFO: &'static PartInfo = &INFO;
     type Block = Block;
     const EMPTY: Block = Block {
-        sense: [0; 2],
-        rail: [0; 2],
-        over: 0,
+        results: Results {
+            sense: [0; 2],
+            rail: [0; 2],
+            over: 0,
+        },
         sums: SoftwareSums::ZERO,
+        comparator: SoftwareComparator::new(),
+        fresh: false,
     };
     const FAILURES_MAX: u8 = 254;
 
@@ -94,20 +100,20 @@ impl Part for Moorhen {
             };
             link.expect(fault, DONE as u32, status as u32)?;
         }
-        block.over = status as u16;
-        let results = block.sense.iter_mut().zip(&mut block.rail);
-        for (channel, (sense, rail)) in Channel::first(CHANNELS).zip(results) {
+        let Results { sense, rail, over } = &mut block.results;
+        *over = status as u16;
+        for (channel, (sense, rail)) in Channel::first(CHANNELS).zip(sense.iter_mut().zip(rail)) {
             *sense = link.get(SENSE.plus(channel.number())).await? as i16;
             *rail = link.get(RAIL.plus(channel.number())).await? as u16;
         }
         self.find_reset(link).await?;
-        self.fresh = true;
+        block.fresh = true;
         Ok(())
     }
 
     fn add_up(block: &mut Block, at_us: u64) {
-        let now = *block;
-        block.sums.add(at_us, |channel| now.codes(channel));
+        let Block { results, sums, .. } = block;
+        sums.add(at_us, |channel| results.codes(channel));
     }
 
     fn is_complete(_: &Block) -> bool {
@@ -119,49 +125,54 @@ impl Part for Moorhen {
     }
 
     fn is_clipped(block: &Block) -> bool {
-        block.over & (3 * (SENSE_BIT | RAIL_BIT)) != 0
+        block.results.over & (3 * (SENSE_BIT | RAIL_BIT)) != 0
     }
 
     fn codes(block: &Block, channel: Channel) -> Codes {
-        block.codes(channel)
+        block.results.codes(channel)
     }
 
     fn sums(block: &Block, channel: Channel) -> Sums {
         block.sums.of(channel)
     }
 
-    async fn read_flags<B: Port>(
+    fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        block: &Block,
-    ) -> Result<AlertFlags, Fault> {
-        if core::mem::take(&mut self.fresh) {
-            for channel in Channel::first(CHANNELS) {
-                self.comparator.channel(channel, &block.codes(channel));
+        block: &mut Block,
+    ) -> impl Future<Output = Result<AlertFlags, Fault>> {
+        B::shared(move || async move {
+            if core::mem::take(&mut block.fresh) {
+                for channel in Channel::first(CHANNELS) {
+                    let codes = block.results.codes(channel);
+                    block.comparator.channel(channel, &codes);
+                }
             }
-        }
-        let flags = from_bits(link.get(ALERT_FLAGS).await? as u16) | self.comparator.flags();
-        match self.find_reset(link).await {
-            Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
-            result => result.map(|()| flags),
-        }
+            let flags = from_bits(link.get(ALERT_FLAGS).await?) | block.comparator.flags();
+            match self.find_reset(link).await {
+                Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
+                result => result.map(|()| flags),
+            }
+        })
     }
 
     async fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
+        block: &mut Block,
         flags: AlertFlags,
     ) -> Result<(), Fault> {
-        self.comparator.clear(flags);
-        link.put(ALERT_FLAGS.once(), to_bits(flags).into()).await
+        block.comparator.clear(flags);
+        link.put(ALERT_FLAGS.once(), to_bits(flags)).await
     }
 
     async fn remove_limits<B: Port, const N: usize>(
         &mut self,
         link: &mut Link<B>,
+        block: &mut Block,
         plan: &LimitPlan<'_, N>,
     ) -> Result<(), Fault> {
-        self.comparator.set_missing(plan);
+        block.comparator.set_missing(plan);
         disarm(link).await
     }
 
@@ -186,12 +197,12 @@ impl Part for Moorhen {
         self.find_reset(link).await
     }
 
-    async fn set_masks<B: Port>(
+    fn set_masks<B: Port>(
         &mut self,
         link: &mut Link<B>,
         [a, b]: &[AlertFlags; 2],
-    ) -> Result<(), Fault> {
-        link.put_verified(MASK, to_bits(*a | *b).into()).await
+    ) -> impl Future<Output = Result<(), Fault>> {
+        link.put_verified(MASK, to_bits(*a | *b))
     }
 }
 
@@ -211,18 +222,19 @@ impl Moorhen {
     }
 
     /// Section 3.2: a reset shows by the configuration, and so does somebody else's.
-    async fn find_reset<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
-        let got = link.get(CONFIGURATION).await? as u32;
-        let fault = if got == 0 {
-            Fault::Reset
-        } else {
-            Fault::Changed
-        };
-        link.expect(fault, self.configuration.into(), got)
+    fn find_reset<B: Port>(&self, link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
+        B::shared(move || async move {
+            let got = link.get(CONFIGURATION).await? as u32;
+            let fault = match got {
+                0 => Fault::Reset,
+                _ => Fault::Changed,
+            };
+            link.expect(fault, self.configuration.into(), got)
+        })
     }
 }
 
-impl Block {
+impl Results {
     fn codes(&self, channel: Channel) -> Codes {
         let place = channel.index();
         let (Some(sense), Some(rail)) = (self.sense.get(place), self.rail.get(place)) else {
@@ -241,37 +253,39 @@ impl Block {
 }
 
 /// No flag reaches the output, and no limit is passed any more.
-async fn disarm<B: Port>(link: &mut Link<B>) -> Result<(), Fault> {
-    link.put_verified(MASK, 0).await?;
-    for channel in 0..CHANNELS {
-        for (register, most) in [(SENSE_LIMIT, SENSE_MOST), (RAIL_LIMIT, RAIL_MOST)] {
-            link.put_verified(register.plus(channel), most as u64)
-                .await?;
+fn disarm<B: Port>(link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
+    B::shared(move || async move {
+        link.put_verified(MASK, 0).await?;
+        for (register, most) in [
+            (SENSE_LIMIT, SENSE_MOST),
+            (SENSE_LIMIT.plus(1), SENSE_MOST),
+            (RAIL_LIMIT, RAIL_MOST),
+            (RAIL_LIMIT.plus(1), RAIL_MOST),
+        ] {
+            link.put_verified(register, most).await?;
         }
-    }
-    Ok(())
-}
-
-/// Flags with their input bits.
-fn inputs() -> impl Iterator<Item = (AlertFlags, u16)> {
-    Channel::first(CHANNELS).flat_map(|channel| {
-        [
-            (Kind::OverCurrent, SENSE_BIT),
-            (Kind::OverVoltage, RAIL_BIT),
-        ]
-        .map(|(kind, bit)| {
-            let flag = AlertFlags::of(AlertFlag::Limit(channel, kind));
-            (flag, bit << channel.number())
-        })
+        Ok(())
     })
 }
 
-fn from_bits(bits: u16) -> AlertFlags {
-    let set = inputs().filter(|(_, bit)| bits & bit != 0);
-    set.fold(AlertFlags::empty(), |flags, (flag, _)| flags | flag)
+/// Flags with their input bits (section 3.1).
+const INPUTS: [(AlertFlags, u16); 4] = [
+    (of(Channel::C0, Kind::OverCurrent), SENSE_BIT),
+    (of(Channel::C0, Kind::OverVoltage), RAIL_BIT),
+    (of(Channel::C1, Kind::OverCurrent), SENSE_BIT << 1),
+    (of(Channel::C1, Kind::OverVoltage), RAIL_BIT << 1),
+];
+
+const fn of(channel: Channel, kind: Kind) -> AlertFlags {
+    AlertFlags::of(AlertFlag::Limit(channel, kind))
 }
 
-fn to_bits(flags: AlertFlags) -> u16 {
-    let set = inputs().filter(|(flag, _)| flags.contains(*flag));
-    set.fold(0, |bits, (_, bit)| bits | bit)
+fn from_bits(bits: u64) -> AlertFlags {
+    let set = INPUTS.iter().filter(|(_, bit)| bits as u16 & bit != 0);
+    set.fold(AlertFlags::empty(), |flags, (flag, _)| flags | *flag)
+}
+
+fn to_bits(flags: AlertFlags) -> u64 {
+    let set = INPUTS.iter().filter(|(flag, _)| flags.contains(*flag));
+    set.fold(0, |bits, (_, bit)| bits | u64::from(*bit))
 }

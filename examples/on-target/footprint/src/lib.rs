@@ -3,6 +3,7 @@
 #![no_std]
 
 mod answers;
+pub mod moorhen;
 mod silent;
 
 pub use answers::{Answers, Handle};
