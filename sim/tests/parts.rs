@@ -2,6 +2,7 @@
 
 mod common;
 mod corncrake;
+mod moorhen;
 mod old_corncrake;
 mod old_moorhen;
 mod pmbus;

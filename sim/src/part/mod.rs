@@ -1,12 +1,14 @@
 //! Software models of the parts, each written from its datasheet alone.
 //!
-//! [`corncrake`] is a fictional part; [`pmbus`] has devices of an open standard. A model of your own implements [`Target`], the bus side, and [`PartModel`]
+//! [`corncrake`] and [`moorhen`] differ in all that parts can differ in; [`pmbus`] has devices of
+//! an open standard. A model of your own implements [`Target`], the bus side, and [`PartModel`]
 //! with [`AlertOutputs`] and an [`Order`] for the bench; [`analogue`] has what stands in front of
 //! its registers.
 
 pub mod analogue;
 pub mod corncrake;
 mod model;
+pub mod moorhen;
 pub(crate) mod pec;
 pub mod pmbus;
 
