@@ -3,7 +3,7 @@
 use crake::board::{Board, Rail, SenseResistor};
 use crake::calibration::{CalibrationError, Collection};
 use crake::config::{ChannelRange, Run, Scan};
-use crake::info::{PartInfo, Undetectable};
+use crake::info::PartInfo;
 use crake::part::corncrake::{Corncrake, INFO};
 use crake::part::{Codes, Sums};
 use crake::units::{Resistance, Tolerance};
@@ -51,6 +51,7 @@ impl Paper {
                 enabled: 0x0F,
                 run: Run::Continuous(0),
                 averaging_log2: 0,
+                undetectable: crake::info::Undetectable::empty(),
             },
             info: &INFO,
             complete: true,
@@ -110,10 +111,6 @@ impl Paper {
 }
 
 impl Sample<4> for Paper {
-    fn undetectable(&self) -> Undetectable {
-        Undetectable::empty()
-    }
-
     fn info(&self) -> &'static PartInfo {
         self.info
     }

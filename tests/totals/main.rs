@@ -2,6 +2,7 @@
 //! on the bench, against what truly flowed.
 
 mod bounds;
+mod by_driver;
 mod checkpoint;
 mod clipping;
 mod exact;

@@ -3,7 +3,7 @@
 
 use crake::board::{Board, Rail, SenseResistor};
 use crake::config::{ChannelRange, Run, Scan};
-use crake::info::{PartInfo, SumBits, Undetectable};
+use crake::info::{PartInfo, SumBits};
 use crake::part::corncrake::INFO;
 use crake::part::{Codes, Sums};
 use crake::units::{Resistance, Tolerance};
@@ -118,10 +118,6 @@ impl<const N: usize> Stub<N> {
 impl<const N: usize> Sample<N> for Stub<N> {
     fn info(&self) -> &'static PartInfo {
         self.info
-    }
-
-    fn undetectable(&self) -> Undetectable {
-        self.info.undetectable
     }
 
     fn board(&self) -> &Board<N> {

@@ -1,7 +1,7 @@
 use core::fmt;
 
 use crate::Channel;
-use crate::info::{PartInfo, RangeInfo};
+use crate::info::{PartInfo, RangeInfo, Undetectable};
 use crate::units::Voltage;
 
 /// What a channel has to reach: the greatest voltages that are to be measured, in either direction.
@@ -122,6 +122,8 @@ pub struct Scan<const N: usize> {
     pub run: Run,
     /// k of means over 2^k scans.
     pub averaging_log2: u8,
+    /// What nobody can find out on the part in this configuration.
+    pub undetectable: Undetectable,
 }
 
 impl FullScale {
@@ -278,6 +280,7 @@ impl<const N: usize> Config<N> {
             });
         }
         scan.averaging_log2 = self.averaging_log2;
+        scan.undetectable = info.undetectable;
         scan.run = match self.mode {
             Mode::Idle => Run::Idle,
             Mode::SingleShot => Run::SingleShot,
@@ -296,6 +299,7 @@ impl<const N: usize> Scan<N> {
         enabled: 0,
         run: Run::Idle,
         averaging_log2: 0,
+        undetectable: Undetectable::empty(),
     };
 
     /// The ranges of a channel; `None` where it is not enabled or does not exist.

@@ -194,7 +194,7 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
     }
 
     fn undetectable(&self) -> Undetectable {
-        self.core.last.undetectable
+        self.core.last.scan.undetectable
     }
 
     fn init(&mut self, config: &Config<N>) -> impl Future<Output = Result<(), Error<I::Error>>> {

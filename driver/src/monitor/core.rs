@@ -41,7 +41,6 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
                 board,
                 scan: Scan::NONE,
                 readable: 0,
-                undetectable: P::INFO.undetectable,
                 configuration: 0,
                 clipped_samples: 0,
             },
@@ -272,7 +271,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     fn begin(&mut self) {
         self.configured = true;
         self.failures = 0;
-        self.last.undetectable = self.part.undetectable();
+        self.last.scan.undetectable = self.part.undetectable();
     }
 
     pub(crate) const fn known(&self) -> Result<(), Fault> {

@@ -6,7 +6,7 @@ use super::{Stamp, Timestamp};
 use crate::Channel;
 use crate::board::{Board, Mean, OperatingPoint, Rail, ReadingBound, rail_voltage};
 use crate::config::{ChannelRange, Scan};
-use crate::info::{PartInfo, Undetectable};
+use crate::info::PartInfo;
 use crate::part::{Codes, Part, Sums};
 use crate::units::{Current, Power, Voltage};
 
@@ -62,9 +62,6 @@ pub enum Saturation {
 pub trait Sample<const N: usize> {
     /// What the part can do.
     fn info(&self) -> &'static PartInfo;
-
-    /// What nobody could find out on the part, as it was configured.
-    fn undetectable(&self) -> Undetectable;
 
     /// The board by which codes become quantities.
     fn board(&self) -> &Board<N>;
@@ -188,7 +185,6 @@ pub struct Last<'b, P: Part, S, const N: usize> {
     pub(crate) scan: Scan<N>,
     /// Bit c: channel c has a reading.
     pub(crate) readable: u16,
-    pub(crate) undetectable: Undetectable,
     pub(crate) configuration: u32,
     pub(crate) clipped_samples: u32,
 }
@@ -197,10 +193,6 @@ impl<P: Part, S: Stamp, const N: usize> Sample<N> for Last<'_, P, S, N> {
     #[inline(always)]
     fn info(&self) -> &'static PartInfo {
         P::INFO
-    }
-
-    fn undetectable(&self) -> Undetectable {
-        self.undetectable
     }
 
     #[inline(always)]

@@ -9,12 +9,14 @@ use super::checkpoint::long;
 use super::flow::{Open, PLACES, Quantity};
 use super::margins::{Margins, UNKNOWN};
 use super::sums::Sums;
-use crate::board::Factors;
+use crate::board::{Board, Factors};
 use crate::convert::{product_above, share};
 
-/// Totals without bounds: nothing is kept for them, and nothing linked.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct NoBounds;
+/// Totals without bounds: nothing is kept for them but the board, and nothing linked.
+#[derive(Clone, Copy, Debug)]
+pub struct NoBounds<'b, const N: usize> {
+    pub(super) board: &'b Board<N>,
+}
 
 /// Totals with a bound each.
 ///
@@ -36,10 +38,13 @@ pub struct Bounds<'b, const N: usize> {
 const FINER: u32 = PLACES + 4;
 
 /// What is kept besides totals: [`NoBounds`] or [`Bounds`].
-pub trait Keep<const N: usize>: Sealed {}
+pub trait Keep<'b, const N: usize>: Sealed<'b, N> {}
 
 /// What totals do with it.
-pub trait Sealed {
+pub trait Sealed<'b, const N: usize> {
+    /// The board that codes are converted by.
+    fn board(&self) -> &'b Board<N>;
+
     /// A stretch begins, with a bracket of this length.
     fn begin(&mut self, width_us: u32);
 
@@ -60,9 +65,14 @@ pub struct Stretch<'s> {
     pub(super) factors: &'s Factors,
 }
 
-impl<const N: usize> Keep<N> for NoBounds {}
+impl<'b, const N: usize> Keep<'b, N> for NoBounds<'b, N> {}
 
-impl Sealed for NoBounds {
+impl<'b, const N: usize> Sealed<'b, N> for NoBounds<'b, N> {
+    #[inline(always)]
+    fn board(&self) -> &'b Board<N> {
+        self.board
+    }
+
     #[inline(always)]
     fn begin(&mut self, _: u32) {}
 
@@ -75,9 +85,14 @@ impl Sealed for NoBounds {
     fn words(&mut self, _: &mut dyn FnMut(&mut u32)) {}
 }
 
-impl<const N: usize> Keep<N> for Bounds<'_, N> {}
+impl<'b, const N: usize> Keep<'b, N> for Bounds<'b, N> {}
 
-impl<const N: usize> Sealed for Bounds<'_, N> {
+impl<'b, const N: usize> Sealed<'b, N> for Bounds<'b, N> {
+    #[inline(always)]
+    fn board(&self) -> &'b Board<N> {
+        self.margins.board
+    }
+
     #[inline(always)]
     fn begin(&mut self, width_us: u32) {
         self.width_us = width_us;
@@ -201,7 +216,8 @@ impl<'b, const N: usize> Bounds<'b, N> {
         // Each end is uncertain by a scan and half its bracket, and shifts the time that is counted
         // as much as what flows in it; and there may be one jump more than there is time for.
         let ends = period_us
-            .wrapping_mul(5)
+            .wrapping_mul(4)
+            .wrapping_add(apart_us)
             .wrapping_add(self.width_us.into())
             .wrapping_add(open.width_us.into())
             .wrapping_add(margins.wake_us.into())

@@ -31,7 +31,7 @@ pub enum CheckpointError {
     Board,
 }
 
-impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
+impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// Bytes that [`save`](Self::save) writes.
     pub const CHECKPOINT_LEN: usize = 4 * (WORDS + N * RAIL_WORDS + K::WORDS);
 
@@ -55,7 +55,7 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
                 left = rest;
             }
         };
-        let [serial, digest] = of_board(self.board);
+        let [serial, digest] = of_board(self.kept.board());
         let header = [VERSION, serial, digest, token.writes, token.configuration];
         for mut word in header {
             write(&mut word);
@@ -102,7 +102,7 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         if version != VERSION {
             return Err(CheckpointError::Version);
         }
-        if [serial, digest] != of_board(self.board) {
+        if [serial, digest] != of_board(self.kept.board()) {
             return Err(CheckpointError::Board);
         }
         self.words(&mut read);

@@ -51,13 +51,15 @@ pub use checkpoint::CheckpointError;
 pub use margins::Margins;
 pub use report::{Discontinuity, Gap, Net, Total, Update};
 
+use core::marker::PhantomData;
+
 use crate::Channel;
 use crate::board::Board;
 use crate::convert::share;
 use crate::info::Undetectable;
 use crate::monitor::Saturation;
 use crate::units::{Charge, Energy};
-use bounds::Stretch;
+use bounds::{Sealed, Stretch};
 use flow::{Open, Quantity, Sum};
 use pace::{Interval, Last, Pace, share_of};
 use sums::Sums;
@@ -66,9 +68,9 @@ use sums::Sums;
 ///
 /// Empty totals are constant: they can live in a `static`.
 #[derive(Clone, Copy, Debug)]
-pub struct Totals<'b, const N: usize, K = NoBounds> {
-    board: &'b Board<N>,
+pub struct Totals<'b, const N: usize, K = NoBounds<'b, N>> {
     kept: K,
+    lifetime: PhantomData<&'b ()>,
     course: Course,
     weighing: Weighing,
     /// What could not be found out on any part so far.
@@ -121,7 +123,7 @@ impl<'b, const N: usize> Totals<'b, N> {
     #[must_use]
     #[inline(always)] // as a call it copies, which links the copy routine
     pub const fn new(board: &'b Board<N>) -> Self {
-        Self::empty(board, NoBounds)
+        Self::empty(NoBounds { board })
     }
 
     /// Charge of a rail from source to load; `None` if there is no such rail. Resolution 1 nC.
@@ -148,7 +150,7 @@ impl<'b, const N: usize> Totals<'b, N> {
     /// after the last sample is counted by the new one. It is no discontinuity.
     pub fn set_board(&mut self, board: &'b Board<N>) {
         self.close();
-        self.board = board;
+        self.kept.board = board;
         self.begin_stretch();
     }
 }
@@ -158,7 +160,7 @@ impl<'b, const N: usize> Totals<'b, N, Bounds<'b, N>> {
     #[must_use]
     #[inline(always)]
     pub const fn with_bounds(margins: &'b Margins<'b, N>) -> Self {
-        Self::empty(margins.board, Bounds::new(margins))
+        Self::empty(Bounds::new(margins))
     }
 
     /// Charge of a rail from source to load; `None` if there is no such rail. Resolution 1 nC.
@@ -185,7 +187,6 @@ impl<'b, const N: usize> Totals<'b, N, Bounds<'b, N>> {
     /// after the last sample is counted by the new one, and has its bound. It is no discontinuity.
     pub fn set_margins(&mut self, margins: &'b Margins<'b, N>) {
         self.close();
-        self.board = margins.board;
         self.kept.set_margins(margins);
         self.begin_stretch();
     }
@@ -194,7 +195,7 @@ impl<'b, const N: usize> Totals<'b, N, Bounds<'b, N>> {
     fn total(&self, channel: Channel, quantity: Quantity) -> Option<Total<i128>> {
         let open = self.open();
         let Net { value, saturation } = self.net(channel, quantity, open.as_ref())?;
-        let (place, factors) = (channel.index(), self.board.factors(channel)?);
+        let (place, factors) = (channel.index(), self.kept.board().factors(channel)?);
         let sums = self.rails.get(place)?;
         let stretch = open.as_ref().map(|open| Stretch {
             open,
@@ -210,12 +211,12 @@ impl<'b, const N: usize> Totals<'b, N, Bounds<'b, N>> {
     }
 }
 
-impl<'b, const N: usize, K> Totals<'b, N, K> {
+impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     #[inline(always)]
-    const fn empty(board: &'b Board<N>, kept: K) -> Self {
+    const fn empty(kept: K) -> Self {
         Self {
-            board,
             kept,
+            lifetime: PhantomData,
             course: Course::Empty,
             weighing: Weighing::None,
             undetectable: Undetectable::empty(),
@@ -269,7 +270,7 @@ impl<'b, const N: usize, K> Totals<'b, N, K> {
             return self.gap;
         }
         // The clock may have gone fast or slow meanwhile: 1 ÷ (1 − e) is below 1 + e + e ÷ 8.
-        let ppm = self.board.clock().as_ppm();
+        let ppm = self.kept.board().clock().as_ppm();
         let doubt_us = share(greatest_us, share_of(ppm.saturating_add(ppm.div_ceil(8))));
         let doubt_us = doubt_us.saturating_add(u64::from(greatest_us != 0));
         Gap {
@@ -311,7 +312,7 @@ impl<'b, const N: usize, K> Totals<'b, N, K> {
     /// clipping.
     #[inline(never)] // linked once
     fn net(&self, channel: Channel, quantity: Quantity, open: Option<&Open>) -> Option<Net<i128>> {
-        let factors = self.board.factors(channel)?;
+        let factors = self.kept.board().factors(channel)?;
         let sums = self.rails.get(channel.index())?;
         let mut sum = quantity.of(sums.closed);
         if let Some(open) = open {

@@ -13,7 +13,7 @@ use crate::part::ResumeToken;
 /// at 2^60 then, and what comes with one sample is below 2^62.
 const ROOM: u32 = 1 << 20;
 
-impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
+impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// Takes a sample into account. Samples come in the order in which they were taken.
     ///
     /// One may be left out: the next has its counts, unless the part was configured anew in
@@ -139,9 +139,9 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
             info,
             scan.run,
             scan.period_us(info),
-            self.board.clock().as_ppm(),
+            self.kept.board().clock().as_ppm(),
         );
-        self.undetectable |= sample.undetectable();
+        self.undetectable |= scan.undetectable;
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
             sums.configure(scan.range(channel));
         }
@@ -165,7 +165,7 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         (self.weighing, self.interval) = (Weighing::None, Interval::NONE);
         self.kept.begin(self.last.width_us);
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
-            let factors = self.board.factors(channel);
+            let factors = self.kept.board().factors(channel);
             if sums.begin(factors.is_some_and(|factors| factors.offset_256ths() != 0)) {
                 self.weighing = Weighing::Begun;
             }
@@ -181,7 +181,7 @@ impl<const N: usize, K: Keep<N>> Totals<'_, N, K> {
         self.closed_twice_us = self.closed_twice_us.wrapping_add(self.open_twice_us());
         self.closed_part_us = self.closed_part_us.wrapping_add(self.open_part_us());
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
-            let Some(factors) = self.board.factors(channel) else {
+            let Some(factors) = self.kept.board().factors(channel) else {
                 continue;
             };
             let stretch = Stretch {
