@@ -1,9 +1,11 @@
 #include "judge.h"
 #include "part.h"
 
+#define OK CRAKE_CODE_OK
+
 static crake_code code_within;
 
-/* Example 8's resistor on channel 0, others chosen so that the results are round. */
+/* Resistors that make round figures of the codes of 10.1. */
 static crake_description description(void) {
     static const uint64_t resistance[] = {10000000, 1000000000, 5000000, 4000000};
     crake_description described = {0};
@@ -22,7 +24,7 @@ static void boards(void) {
     crake_error error;
     crake_description described = description();
     described.rails[2].resistance_nohm = 99999;
-    IS(crake_board_init(the->board, &described, &error), CRAKE_CODE_RESISTANCE);
+    IS(crake_board_init(the->board, &described, &error), CRAKE_CODE_SENSE_RESISTOR);
     IS(error.channel, 2);
     described = description();
     described.rails[3].both_ways = 2;
@@ -30,248 +32,303 @@ static void boards(void) {
     IS(error.channel, 3);
     IS(error.argument, 2);
     described = description();
-    IS(crake_ledger_init(the->ledger, the->board, &error), CRAKE_CODE_NOT_READY);
-    IS(crake_board_init(the->board, &described, NULL), CRAKE_CODE_OK);
+    IS(crake_margins_init(the->margins, the->board, &error), CRAKE_CODE_NOT_READY);
+    IS(error.argument, 2);
+    IS(crake_board_init(the->board, &described, NULL), OK);
     IS(crake_board_init(the->board, &described, &error), CRAKE_CODE_IN_USE);
-    described.serial = 8;
-    IS(crake_board_init(the->other_board, &described, NULL), CRAKE_CODE_OK);
-    IS(crake_ledger_init(the->ledger, the->board, &error), CRAKE_CODE_OK);
-    IS(crake_ledger_init(the->other_ledger, the->other_board, &error), CRAKE_CODE_OK);
+    IS(crake_margins_init(the->margins, the->board, &error), OK);
+    IS(crake_totals_init(the->totals, the->margins, &error), OK);
+    IS(crake_totals_init(the->loaded, the->margins, &error), OK);
+
+    /* The resistors of examples 21 to 23 on channels 1, 0 and 2; no load is declared. */
+    crake_description other = {0};
+    for (unsigned c = 0; c < CRAKE_RAILS; c++) {
+        other.rails[c].resistance_nohm = c == 2 ? 12500000 : 10000000;
+    }
+    other.serial = 8;
+    IS(crake_board_init(the->other_board, &other, NULL), OK);
+    IS(crake_margins_init(the->other_margins, the->other_board, &error), OK);
+    IS(crake_totals_init(the->other_totals, the->other_margins, &error), OK);
 }
 
 static void monitors(void) {
     crake_error error;
-    crake_config config = {0x32, 0, 2, 1};
-    crake_host host = part_host(), lacking = part_host();
+    crake_options options = {0x36, 0, 0, 0};
+    static crake_host host, lacking;
+    host = lacking = part_host();
     lacking.now_us = NULL;
-    IS(crake_latch(the->monitor, NULL, NULL, &error), CRAKE_CODE_NOT_READY);
+    IS(crake_take_sample(the->monitor, NULL, NULL, NULL, &error), CRAKE_CODE_NOT_READY);
     IS(error.argument, 1);
-    IS(crake_monitor_init(the->monitor, the->board, &lacking, &config, &error), CRAKE_CODE_BAD_POINTER);
+    IS(crake_monitor_init(the->monitor, the->board, &host, &options, &error),
+       CRAKE_CODE_BAD_ARGUMENT);
+    IS(error.argument, 4);
+    options.address = 0x32;
+    IS(crake_monitor_init(the->monitor, the->board, &lacking, &options, &error),
+       CRAKE_CODE_BAD_POINTER);
     IS(error.argument, 3);
-    IS(crake_monitor_init(the->monitor, the->board, &host, &config, &error), CRAKE_CODE_OK);
-    config.read_max = 32;
-    config.bounds = 0;
-    IS(crake_monitor_init(the->in_pieces, the->board, &host, &config, NULL), CRAKE_CODE_OK);
+    IS(crake_monitor_init(the->monitor, the->board, &host, &options, &error), OK);
+    options.read_max = 32;
+    IS(crake_monitor_init(the->in_pieces, the->board, &host, &options, NULL), OK);
+    options.read_max = 0;
+    options.block_check_alone = 1;
+    IS(crake_monitor_init(the->other_monitor, the->other_board, &host, &options, NULL), OK);
 }
 
-static void joining(void) {
+/* Going on with the part of section 10.1, whose count of writes is 0x0123. */
+static void resuming(void) {
     crake_error error;
-    crake_frame frame;
+    crake_sample sample;
+    crake_reading_bound bound;
+    crake_config config = config_10_1();
+    crake_token token = {0x0124, 1};
     part_as_in_10_1();
-    IS(crake_attach(the->in_pieces, 0x0124, NULL, NULL, &error), CRAKE_CODE_SET_UP_CHANGED);
+    IS(crake_take_sample(the->monitor, NULL, NULL, &sample, &error), CRAKE_CODE_NOT_CONFIGURED);
+    IS(crake_resume(the->in_pieces, &config, &token, NULL, NULL, &error), CRAKE_CODE_CHANGED);
     IS(error.expected, 0x0124);
     IS(error.got, 0x0123);
-    IS(error.task, 2);
+    IS(error.operation, CRAKE_OPERATION_RESUME);
     IS(error.address, 0x32);
-    IS(error.worth_repeating, 0);
-    IS(crake_attach(the->in_pieces, 0x0123, NULL, &frame, NULL), CRAKE_CODE_OK);
+    IS(error.at_register, 0x01);
+    IS(error.may_repeat, 0);
+    token.writes = 0x0123;
+    IS(crake_resume(the->in_pieces, &config, &token, NULL, &sample, NULL), OK);
     IS(part_longest_read(), 32);
-    readings(&frame);
-    IS(frame.readings[0].current_bound_na, 0);
-    IS(frame.entry, 0);
-    IS(crake_attach(the->monitor, 0x0123, the->ledger, &frame, NULL), CRAKE_CODE_OK);
+    IS(sample.update, CRAKE_UPDATE_NONE);
+    readings(&sample);
+    IS(crake_resume(the->monitor, &config, &token, the->totals, &sample, NULL), OK);
     IS(part_longest_read(), 112);
-    readings(&frame);
-    /* Resistor 1 % and gain 0.2 % of 4.2 A, and 10 uV over 10 mOhm (section 7), are 51.4 mA; noise and what multiplies add a little. */
-    WITHIN(frame.readings[0].current_bound_na, 51400000, 55000000);
-    IS(frame.condition, 0);
-    IS(frame.unbroken, 1);
-    IS(frame.serial, 0x0123);
-    IS(frame.entry, 3);
+    readings(&sample);
+    IS(sample.update, CRAKE_UPDATE_FIRST);
+    WITHIN(sample.after_us - sample.before_us, 1, 2000);
+    IS(crake_get_token(the->monitor, &token, NULL), OK);
+    IS(token.writes, 0x0123);
+    /* Resistor 1 % and gain 0.2 % of 4.2 A, and 10 uV over 10 mOhm (section 7), are 51.4 mA; noise
+     * and what multiplies add a little. Gain 0.15 % of 8.25 V and 2.5 mV are 14.9 mV. */
+    IS(crake_get_bound(the->monitor, 0, &bound, &error), OK);
+    WITHIN(bound.current_na, 51400000, 55000000);
+    WITHIN(bound.voltage_nv, 14875000, 16000000);
+    WITHIN(bound.power_nw, 51400000 / 10 * 82, 600000000);
+    IS(crake_get_bound(the->monitor, 4, &bound, &error), CRAKE_CODE_NO_SUCH_CHANNEL);
+    IS(error.channel, 4);
 }
 
-/* Totals by the part's clock are rounds x code x LSB / R x 2 ms, exactly, across the rollover of channel 2's sums, which 10.1 shows at their ends. */
-static void accounts(void) {
-    crake_frame from, to;
-    crake_account account;
-    uint64_t by_us = 0;
-    int64_t charge_nc = 0;
-    IS(crake_latch(the->monitor, the->ledger, &from, NULL), CRAKE_CODE_OK);
-    crake_account before;
-    IS(crake_ledger_account(the->ledger, 2, &before, NULL), CRAKE_CODE_OK);
+/* Charge and energy are means per scan times the host's time, to the unit and the microsecond,
+ * across the rollover of channel 2's sums, which 10.1 shows at their ends. */
+static void totals(void) {
+    crake_sample from, to;
+    crake_totals_status status;
+    crake_total charge, energy;
+    int64_t counted;
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &from, NULL), OK);
     part_run(1000000);
-    IS(crake_latch(the->monitor, the->ledger, &to, NULL), CRAKE_CODE_OK);
-    IS(to.entry, 1);
-    int64_t rounds = (int64_t)to.rounds - from.rounds;
-    WITHIN(rounds, 500, 503);
-    IS(crake_ledger_account(the->ledger, 2, &account, NULL), CRAKE_CODE_OK);
-    IS(account.part_charge_nc.low - before.part_charge_nc.low, rounds * 26214200);
-    /* 171 794 759.7 nJ a round; each total is rounded to the nanojoule. */
-    WITHIN((int64_t)(account.part_energy_nj.low - before.part_energy_nj.low) * 10 - rounds * 1717947597, -10, 10);
-    IS(account.charge_side, 1);
-    IS(crake_ledger_account(the->ledger, 0, &account, NULL), CRAKE_CODE_OK);
-    IS(crake_wide_divided(&account.charge_nc, 1, &charge_nc, NULL), CRAKE_CODE_OK);
-    crake_total total;
-    IS(crake_ledger_total(the->ledger, 0, &total, NULL), CRAKE_CODE_OK);
-    IS(total.charge_nc.low, account.charge_nc.low);
-    IS(total.energy_nj.low, account.energy_nj.low);
-    IS(total.duration_us, account.duration_us);
-    IS(crake_ledger_total(the->ledger, 4, &total, NULL), CRAKE_CODE_NO_SUCH_CHANNEL);
-    /* 4.2 A for as long as was accounted for, to within the microsecond that is left out in the duration. */
-    WITHIN(charge_nc - 4200 * (int64_t)account.duration_us, 0, 4200);
-    /* The named parts make the whole. */
-    const crake_bound *b = &account.charge_bound;
-    IS(b->total.low, b->gain.low + b->offset.low + b->noise.low + b->shunt.low + b->thermal.low + b->clock.low + b->load.low);
-    /* At least 1.2 % of it. */
-    WITHIN(b->total.low, charge_nc / 1000 * 12, charge_nc / 10);
-    /* Charge at full scale and 500 rounds a second wraps after 2^43 / (2^17 x 500) s = 134 217.7 s (section 4); an oscillator 1.5 % fast takes 132 234 s. */
-    IS(crake_ledger_next_read_by(the->ledger, &by_us, NULL), CRAKE_CODE_OK);
-    WITHIN(by_us - to.before_us, 132000000000, 132235000000);
-    IS(crake_ledger_account(the->ledger, 4, &account, NULL), CRAKE_CODE_NO_SUCH_CHANNEL);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &to, NULL), OK);
+    IS(to.update, CRAKE_UPDATE_CLIPPED);
+    WITHIN((int64_t)to.scans - from.scans, 500, 503);
+    IS(crake_totals_get_status(the->totals, &status, NULL), OK);
+    IS(status.epoch, 0);
+    IS(status.gap.greatest_us, 0);
+    counted = (int64_t)status.counted_us;
+    WITHIN(counted, 1000000, 1100000);
+    /* 2 ms a scan, and the stand-in's clock is the host's. */
+    IS(status.part_clock_us % 2000, 0);
+    WITHIN((int64_t)status.part_clock_us - counted, -4000, 4000);
+    IS(crake_totals_charge(the->totals, 0, &charge, NULL), OK);
+    WITHIN(charge.value - 42 * counted / 10, -1, 5);
+    IS(charge.saturation, CRAKE_SATURATION_NONE);
+    IS(charge.covers_load, 1);
+    /* 1.2 % and 1 mA, and the ends of the stretch. */
+    WITHIN(charge.bound, charge.value / 1000 * 12, charge.value / 10);
+    IS(crake_totals_energy(the->totals, 0, &energy, NULL), OK);
+    WITHIN(energy.value - 3465 * counted / 100, -1, 36);
+    IS(crake_totals_charge(the->totals, 2, &charge, NULL), OK);
+    WITHIN(charge.value - 131071 * counted / 10000, -1, 14);
+    IS(charge.saturation, CRAKE_SATURATION_AT_LEAST);
+    IS(crake_totals_energy(the->totals, 1, &energy, NULL), OK);
+    WITHIN(energy.value + 72375 * counted / 10000000, -1, 1);
+    IS(crake_totals_charge(the->totals, 4, &charge, NULL), CRAKE_CODE_NO_SUCH_CHANNEL);
+    /* Charge at full scale and 500 scans a second wraps after 2^43 / (2^17 x 500) s = 134 217.7 s
+     * (section 4); an oscillator 1.5 % fast takes 132 234 s. */
+    WITHIN(status.next_sample_by_us - to.before_us, 132000000000, 132235000000);
 }
 
-/* A ledger that was saved goes on in other memory as if nothing had happened. */
+/* Totals that were saved go on in other memory as if nothing had happened. */
 static void checkpoints(void) {
     static uint8_t saved[CRAKE_CHECKPOINT_LEN + 1];
+    enum { LEN = CRAKE_CHECKPOINT_LEN };
     crake_error error;
-    crake_frame frame;
-    crake_account account, again;
+    crake_sample sample;
+    crake_total one, other;
+    crake_totals_status status, others;
     crake_gap bracket = {3000, 2000};
-    uint16_t serial = 0, kept = 0;
-    uint32_t epoch = 0;
-    uint8_t reason = 9;
-    IS(crake_joint(the->monitor, &serial, NULL), CRAKE_CODE_OK);
+    crake_config config = config_10_1();
+    crake_token token, kept = {0, 0};
+    IS(crake_get_token(the->monitor, &token, NULL), OK);
     saved[0] = 0x5A;
-    IS(crake_ledger_save(the->ledger, serial, saved, CRAKE_CHECKPOINT_LEN - 1, &error), CRAKE_CODE_CHECKPOINT_LENGTH);
+    IS(crake_totals_save(the->totals, &token, saved, LEN - 1, &error), CRAKE_CODE_BYTES_LENGTH);
     IS(saved[0], 0x5A);
-    IS(error.expected, CRAKE_CHECKPOINT_LEN);
-    IS(error.got, CRAKE_CHECKPOINT_LEN - 1);
-    IS(crake_ledger_save(the->ledger, serial, NULL, CRAKE_CHECKPOINT_LEN, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.expected, LEN);
+    IS(error.got, LEN - 1);
+    IS(crake_totals_save(the->totals, &token, NULL, LEN, &error), CRAKE_CODE_BAD_POINTER);
     IS(error.argument, 3);
-    saved[CRAKE_CHECKPOINT_LEN] = 0xA5;
-    IS(crake_ledger_save(the->ledger, serial, saved, sizeof saved, &error), CRAKE_CODE_OK);
-    IS(saved[CRAKE_CHECKPOINT_LEN], 0xA5);
-    IS(crake_ledger_load(the->loaded, the->board, saved, sizeof saved, &kept, &error), CRAKE_CODE_CHECKPOINT_LENGTH);
-    IS(error.got, CRAKE_CHECKPOINT_LEN + 1);
-    IS(crake_ledger_load(the->loaded, the->other_board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_CHECKPOINT_OF_ANOTHER);
-    IS(error.got, 7);
+    saved[LEN] = 0xA5;
+    IS(crake_totals_save(the->totals, &token, saved, LEN, &error), OK);
+    IS(saved[LEN], 0xA5);
+    IS(crake_totals_load(the->loaded, saved, LEN + 1, &kept, &error), CRAKE_CODE_BYTES_LENGTH);
+    IS(error.got, LEN + 1);
+    IS(crake_totals_load(the->other_totals, saved, LEN, &kept, &error),
+       CRAKE_CODE_BYTES_OF_ANOTHER_BOARD);
     saved[200] ^= 0x10;
-    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_CHECKPOINT_CORRUPT);
+    IS(crake_totals_load(the->loaded, saved, LEN, &kept, &error), CRAKE_CODE_BYTES_CHECK);
     saved[200] ^= 0x10;
-    saved[1] ^= 0x40;
-    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_CHECKPOINT_VERSION);
-    saved[1] ^= 0x40;
-    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 5);
-    IS(crake_ledger_epoch(the->loaded, &epoch, NULL), CRAKE_CODE_NOT_READY);
-    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_OK);
-    IS(kept, 0x0123);
-    IS(crake_ledger_load(the->loaded, the->board, saved, CRAKE_CHECKPOINT_LEN, &kept, &error), CRAKE_CODE_IN_USE);
+    IS(crake_totals_load(the->loaded, saved, LEN, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 4);
+    IS(crake_totals_load(the->loaded, saved, LEN, &kept, &error), OK);
+    IS(kept.writes, 0x0123);
     part_run(1000000);
-    IS(crake_attach(the->in_pieces, kept, the->loaded, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.entry, 1);
-    IS(frame.unbroken, 1);
-    IS(crake_ledger_account(the->loaded, 0, &again, NULL), CRAKE_CODE_OK);
-    IS(crake_attach(the->monitor, kept, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.entry, 1);
-    IS(crake_ledger_account(the->ledger, 0, &account, NULL), CRAKE_CODE_OK);
-    /* 4.2 A by the part's clock, to within what was counted between the two frames. */
-    WITHIN(account.duration_us - again.duration_us, 1, 20000);
-    WITHIN(account.part_charge_nc.low - again.part_charge_nc.low, 0, 20000 * 4200);
-    WITHIN(again.part_charge_nc.low / 4200, 2000000, 2100000);
-    IS(crake_ledger_clock_restarted(the->loaded, 0, &bracket, &reason, &error), CRAKE_CODE_BAD_ARGUMENT);
+    IS(crake_resume(the->in_pieces, &config, &kept, the->loaded, &sample, &error), OK);
+    IS(sample.update, CRAKE_UPDATE_CLIPPED);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, &error), OK);
+    IS(sample.update, CRAKE_UPDATE_CLIPPED);
+    IS(crake_totals_get_status(the->totals, &status, NULL), OK);
+    IS(crake_totals_get_status(the->loaded, &others, NULL), OK);
+    IS(others.epoch, 0);
+    WITHIN(others.counted_us, 2000000, 2200000);
+    IS(crake_totals_charge(the->totals, 0, &one, NULL), OK);
+    IS(crake_totals_charge(the->loaded, 0, &other, NULL), OK);
+    /* 4.2 A for what was counted between the two samples. */
+    WITHIN(one.value - other.value - 42 * (int64_t)(status.counted_us - others.counted_us) / 10, -5,
+           5);
+    IS(crake_totals_clock_restarted(the->loaded, 0, &bracket, &error), CRAKE_CODE_BAD_ARGUMENT);
     IS(error.argument, 3);
     bracket.least_us = 1000;
-    IS(crake_ledger_clock_restarted(the->loaded, 0, &bracket, &reason, &error), CRAKE_CODE_OK);
-    IS(reason, 0);
-    IS(crake_ledger_clock_restarted(the->loaded, 0, NULL, &reason, &error), CRAKE_CODE_OK);
-    IS(reason, 5);
-    IS(crake_ledger_clock_restarted(the->loaded, 0, NULL, NULL, &error), CRAKE_CODE_OK);
-    IS(crake_ledger_epoch(the->loaded, &epoch, NULL), CRAKE_CODE_OK);
-    IS(epoch, 1);
+    IS(crake_totals_clock_restarted(the->loaded, 0, &bracket, &error), OK);
+    IS(crake_totals_get_status(the->loaded, &others, NULL), OK);
+    IS(others.epoch, 0);
+    IS(crake_totals_clock_restarted(the->loaded, 0, NULL, &error), OK);
+    IS(crake_totals_get_status(the->loaded, &others, NULL), OK);
+    IS(others.epoch, 1);
+    IS(others.gap.greatest_us, UINT64_MAX);
+    IS(others.next_sample_by_us, UINT64_MAX);
 }
 
-static void interrupt(void) { code_within = crake_latch(the->monitor, NULL, NULL, NULL); }
+static void interrupt(void) {
+    code_within = crake_take_sample(the->monitor, NULL, NULL, NULL, NULL);
+}
 
 static void failing(void) {
     crake_error error;
-    crake_frame frame;
+    crake_sample sample;
+    crake_totals_status status;
+    crake_config config = config_10_1();
     part_fail(3, -5);
-    IS(crake_latch(the->monitor, the->ledger, &frame, &error), CRAKE_CODE_BUS);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, &error), CRAKE_CODE_BUS);
     IS(error.code, CRAKE_CODE_BUS);
     IS(error.bus_status, -5);
-    IS(error.task, 3);
+    IS(error.operation, CRAKE_OPERATION_SAMPLE);
     IS(error.address, 0x32);
-    IS(error.pointer, 0x03);
-    IS(error.worth_repeating, 1);
+    IS(error.at_register, 0x03);
+    IS(error.may_repeat, 1);
     part_fail(2, -5);
-    IS(crake_latch(the->monitor, the->ledger, &frame, &error), CRAKE_CODE_OK);
-    IS(frame.unbroken, 1);
-    IS(frame.entry, 1);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, &error), OK);
+    IS(sample.update, CRAKE_UPDATE_CLIPPED);
     part_spoil(3);
-    IS(crake_latch(the->monitor, the->ledger, &frame, &error), CRAKE_CODE_CHECK_BYTE);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, &error), CRAKE_CODE_CHECK_BYTE);
     IS(error.expected ^ error.got, 1);
+    IS(error.at_register, 0x80);
     part_interrupt(interrupt);
     code_within = CRAKE_CODE_OTHER;
-    IS(crake_latch(the->monitor, the->ledger, &frame, NULL), CRAKE_CODE_OK);
-    IS(code_within, CRAKE_CODE_BUSY);
-    IS(crake_declare_powered(the->monitor, 0, NULL), CRAKE_CODE_OK);
-    IS(crake_latch(the->monitor, the->ledger, &frame, NULL), CRAKE_CODE_OK);
-    IS(frame.condition, 3);
-    IS(frame.entry, 5);
-    IS(frame.reason, 2);
-    IS(frame.readings[0].code, CRAKE_CODE_NOT_RUNNING);
-    IS(crake_declare_powered(the->monitor, 1, NULL), CRAKE_CODE_OK);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, NULL), OK);
+    IS(code_within, CRAKE_CODE_IN_CALL);
+    IS(crake_set_powered(the->monitor, 0, NULL), OK);
+    IS(crake_totals_unpowered(the->totals, NULL), OK);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, NULL), CRAKE_CODE_UNPOWERED);
+    IS(crake_totals_get_status(the->totals, &status, NULL), OK);
+    IS(status.epoch, 1);
+    IS(crake_set_powered(the->monitor, 1, NULL), OK);
     part_reset();
     part_run(1000);
-    IS(crake_latch(the->monitor, the->ledger, &frame, NULL), CRAKE_CODE_OK);
-    IS(frame.condition, 2);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, NULL),
+       CRAKE_CODE_NOT_CONFIGURED);
+    IS(crake_init(the->monitor, &config, &error), OK);
+    IS(part_was_written(example_4, sizeof example_4), 1);
+    IS(part_was_written(example_5, sizeof example_5), 1);
+    IS(part_register(0x05), 0x0F);
+    IS(part_register(0x04), 0x11);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, NULL), OK);
+    IS(sample.update, CRAKE_UPDATE_FIRST);
+    IS(sample.readings[0].code, CRAKE_CODE_NOT_COMPLETE);
+    part_run(50000);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, NULL), OK);
+    IS(sample.update, CRAKE_UPDATE_CLIPPED);
+    readings(&sample);
+    IS(crake_totals_get_status(the->totals, &status, NULL), OK);
+    WITHIN(status.gap.least_us, 1, status.gap.greatest_us);
+    part_reset();
+    part_run(1000);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, &error), CRAKE_CODE_RESET);
+    IS(error.may_repeat, 0);
+    IS(crake_init(the->monitor, &config, &error), OK);
+
+    /* Channels 0, 1 and 3, as fast as it goes; then once. */
+    config.channels[2].enabled = 0;
+    config.scans_per_second = 2000;
+    config.averaging_log2 = 0;
+    IS(crake_configure(the->monitor, &config, NULL, &error), OK);
+    IS(part_was_written(example_3, sizeof example_3), 1);
+    IS(part_was_written(example_6, sizeof example_6), 1);
+    part_run(1000);
+    IS(crake_take_sample(the->monitor, NULL, the->totals, &sample, &error), OK);
+    IS(sample.update, CRAKE_UPDATE_CONFIGURED);
+    IS(sample.readings[0].code, CRAKE_CODE_OK);
+    IS(sample.readings[2].code, CRAKE_CODE_NOT_ENABLED);
+    config.mode = CRAKE_MODE_SINGLE_SHOT;
+    IS(crake_configure(the->monitor, &config, NULL, &error), OK);
+    IS(part_was_written(example_8, sizeof example_8), 1);
+    IS(crake_take_sample(the->monitor, NULL, NULL, &sample, &error), OK);
+    IS(sample.readings[0].current_na, 4200000000);
 }
 
 static void refusing(void) {
     crake_error error;
-    crake_frame frame;
-    crake_setup wanted = setup();
+    crake_sample sample;
+    crake_config config = config_10_1();
     uint32_t transfers = part_transfers();
-    uint64_t by_us = 0;
-    wanted.averaging = 11;
-    IS(crake_init(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_NO_SUCH_AVERAGING);
+    config.averaging_log2 = 11;
+    IS(crake_init(the->monitor, &config, &error), CRAKE_CODE_AVERAGING);
     IS(error.expected, 10);
     IS(error.got, 11);
-    wanted = setup();
-    wanted.mode = 4;
-    IS(crake_init(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_BAD_ARGUMENT);
-    wanted.mode = 3;
-    wanted.burst_channel = 4;
-    IS(crake_init(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_NO_SUCH_CHANNEL);
-    IS(error.channel, 4);
-    wanted = setup();
-    wanted.channels[1].bus = 3;
-    IS(crake_init(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_NO_SUCH_BUS_RANGE);
+    config = config_10_1();
+    config.mode = 3;
+    IS(crake_init(the->monitor, &config, &error), CRAKE_CODE_BAD_ARGUMENT);
+    config = config_10_1();
+    config.channels[1].rail_uv = 65535001;
+    IS(crake_init(the->monitor, &config, &error), CRAKE_CODE_RAIL_FULL_SCALE);
     IS(error.channel, 1);
-    wanted.channels[1].enabled = 2;
-    IS(crake_configure(the->monitor, &wanted, NULL, &frame, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(crake_init(the->monitor, NULL, NULL, &frame, &error), CRAKE_CODE_BAD_POINTER);
+    config.channels[0].sense_uv = 65536;
+    IS(crake_configure(the->monitor, &config, NULL, &error), CRAKE_CODE_SENSE_FULL_SCALE);
+    IS(error.operation, CRAKE_OPERATION_CONFIGURE);
+    config = config_10_1();
+    config.scans_per_second = 2001;
+    IS(crake_init(the->monitor, &config, &error), CRAKE_CODE_SCAN_RATE);
+    IS(error.got, 499);
+    for (unsigned c = 0; c < CRAKE_RAILS; c++) {
+        config.channels[c].enabled = 0;
+    }
+    IS(crake_init(the->monitor, &config, &error), CRAKE_CODE_NO_CHANNEL);
+    IS(crake_init(the->monitor, NULL, &error), CRAKE_CODE_BAD_POINTER);
     IS(error.argument, 2);
-    IS(crake_init(NULL, &wanted, NULL, NULL, NULL), CRAKE_CODE_BAD_ARGUMENT);
-    IS(crake_latch(NULL, NULL, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(crake_latch((crake_monitor *)((uintptr_t)the->monitor + 1), NULL, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(crake_latch(the->monitor, NULL, (crake_frame *)((uintptr_t)&frame + 1), &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 3);
-    IS(crake_latch(the->monitor, the->other_ledger, NULL, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(error.argument, 2);
-    IS(crake_ledger_account(the->ledger, 0, NULL, NULL), CRAKE_CODE_BAD_POINTER);
-    IS(crake_ledger_next_read_by(the->other_ledger, &by_us, NULL), CRAKE_CODE_NOTHING);
-    IS(crake_joint(the->monitor, NULL, NULL), CRAKE_CODE_BAD_POINTER);
+    IS(crake_take_sample(NULL, NULL, NULL, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 1);
+    IS(crake_take_sample((crake_monitor *)((uintptr_t)the->monitor + 1), NULL, NULL, NULL, NULL),
+       CRAKE_CODE_BAD_POINTER);
+    crake_sample *odd = (crake_sample *)((uintptr_t)&sample + 1);
+    IS(crake_take_sample(the->monitor, NULL, NULL, odd, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 4);
+    IS(crake_take_sample(the->monitor, NULL, the->other_totals, NULL, &error),
+       CRAKE_CODE_TOTALS_OF_ANOTHER_BOARD);
+    IS(crake_totals_charge(the->totals, 0, NULL, NULL), CRAKE_CODE_BAD_POINTER);
+    IS(crake_get_token(the->monitor, NULL, NULL), CRAKE_CODE_BAD_POINTER);
     IS(part_transfers() - transfers, 0);
-}
-
-/* 10 kW for 10 years of 365.25 days: 3.155 76e21 nJ, 876 600 kWh. */
-static void wide_numbers(void) {
-    crake_wide total = {171, 1366763395666673664};
-    crake_wide one_and_a_half = {0, 3}, less = {-1, (uint64_t)-3};
-    int64_t quotient = 0;
-    crake_error error;
-    IS(crake_wide_divided(&total, 3600000000, &quotient, NULL), CRAKE_CODE_OK);
-    IS(quotient, 876600000000);
-    IS(crake_wide_divided(&total, 1, &quotient, &error), CRAKE_CODE_OUT_OF_RANGE);
-    IS(quotient, INT64_MAX);
-    IS(crake_wide_divided(&one_and_a_half, 2, &quotient, NULL), CRAKE_CODE_OK);
-    IS(quotient, 2);
-    IS(crake_wide_divided(&less, 2, &quotient, NULL), CRAKE_CODE_OK);
-    IS(quotient, -2);
-    IS(crake_wide_divided(&less, 0, &quotient, &error), CRAKE_CODE_BAD_ARGUMENT);
-    IS(error.argument, 2);
 }
 
 unsigned checks(const struct objects *objects, void (*teller)(const char *text)) {
@@ -279,16 +336,17 @@ unsigned checks(const struct objects *objects, void (*teller)(const char *text))
     say = teller;
     boards();
     monitors();
-    joining();
-    accounts();
+    resuming();
+    totals();
     checkpoints();
     failing();
     refusing();
     alerts();
     in_pieces();
     proof();
-    bursts();
-    wide_numbers();
+    worked_limits();
+    captures();
+    calibration();
     say_number(failed());
     say(failed() == 1 ? " check failed\n" : " checks failed\n");
     return failed();

@@ -30,14 +30,21 @@ void judge(int good, const char *what, int64_t value) {
 
 unsigned failed(void) { return failures; }
 
-crake_setup setup(void) {
-    crake_setup wanted = {{{1, 0, 1}, {1, 1, 0}, {1, 0, 0}, {1, 1, 2}}, 1, 1, 4, 0};
-    return wanted;
+crake_config config_10_1(void) {
+    /* Full scales between those of section 3.4: each takes the finest range that reaches it. */
+    crake_config config = {
+        {{60000, 16000000, 1}, {26000, 6500000, 1}, {65000, 6000000, 1}, {20000, 65000000, 1}},
+        500,
+        CRAKE_MODE_CONTINUOUS,
+        4,
+    };
+    return config;
 }
 
-/* Current = sense code x LSB / R, voltage = bus code x LSB, power = power code x both LSBs / R (section 4), of the codes and ranges that 10.1 lists. */
-void readings(const crake_frame *frame) {
-    const crake_reading *r = frame->readings;
+/* Current = sense code x LSB / R, voltage = rail code x LSB, power = power code x both LSBs / R
+ * (section 4), of the codes and ranges that 10.1 lists. */
+void readings(const crake_sample *sample) {
+    const crake_reading *r = sample->readings;
     IS(r[0].code, CRAKE_CODE_OK);
     IS(r[0].current_na, 4200000000);
     IS(r[0].voltage_nv, 8250000000);
@@ -48,9 +55,9 @@ void readings(const crake_frame *frame) {
     IS(r[1].power_nw, -7237500);
     IS(r[2].code, CRAKE_CODE_CLIPPED);
     IS(r[2].current_na, 13107100000);
-    IS(r[2].current_side, 1);
+    IS(r[2].current_saturation, CRAKE_SATURATION_AT_LEAST);
     IS(r[2].voltage_nv, 6553500000);
-    IS(r[2].voltage_side, 0);
+    IS(r[2].voltage_saturation, CRAKE_SATURATION_NONE);
     IS(r[2].power_nw, 85897379850);
     IS(r[3].code, CRAKE_CODE_OK);
     IS(r[3].current_na, -6553600000);

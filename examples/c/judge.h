@@ -15,16 +15,18 @@ void judge(int good, const char *what, int64_t value);
 /* How many failed. */
 unsigned failed(void);
 
-/* The set-up of section 10.1: 500 rounds a second, means of 16, ranges 0x6041. */
-crake_setup setup(void);
+/* The configuration of section 10.1: 500 scans a second, means of 16, ranges 0x6041. */
+crake_config config_10_1(void);
 /* The readings must be those of section 10.1. */
-void readings(const crake_frame *frame);
+void readings(const crake_sample *sample);
 
 /* Groups of checks that have a file of their own. */
 void alerts(void);
 void in_pieces(void);
+void worked_limits(void);
 void proof(void);
-void bursts(void);
+void captures(void);
+void calibration(void);
 
 /* The value must be exactly that. */
 #define IS(value, expected)                                                                        \
@@ -42,7 +44,7 @@ void bursts(void);
 #define WITHIN(value, least, greatest)                                                             \
     do {                                                                                           \
         int64_t value_ = (int64_t)(value);                                                         \
-        judge(value_ >= (least) && value_ <= (greatest), #value, value_);                          \
+        judge(value_ >= (int64_t)(least) && value_ <= (int64_t)(greatest), #value, value_);        \
     } while (0)
 
 #endif

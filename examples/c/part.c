@@ -1,51 +1,52 @@
 #include "part.h"
 
-/* Written by .ci/c-callers from section 10.1 of the datasheet: what follows the read address, check byte included. */
-#include "frame_10_1.h"
-
 enum {
     ADDRESS = 0x32,
-    STATE = 0x02,
+    WRITES = 0x01,
     LATCH = 0x03,
     RUN = 0x04,
     CHANNELS = 0x05,
     RANGES = 0x06,
     AVERAGING = 0x07,
     RESTART = 0x09,
-    BOOT = 0x0A,
-    HOLD = 0x34,
+    RESET_SEEN = 0x0A,
+    LIMITS = 0x10,
+    DEBOUNCE = 0x30,
+    LATCHING = 0x34,
     MASK_A = 0x35,
     MASK_B = 0x36,
-    CAUSES = 0x37,
-    STORE_COUNT = 0x78,
-    STORE_INDEX = 0x79,
-    STORE = 0x7A,
-    FRAME = 0x80,
+    FLAGS = 0x37,
+    CAPTURE_COUNT = 0x78,
+    CAPTURE_FROM = 0x79,
+    CAPTURE = 0x7A,
+    SAMPLE = 0x80,
     BLOCK = 111,
-    PACED_500 = 0x11,
-    BURST = 0x30,
-    BURST_CODES = 1024,
-    BURST_US = 64000,
-    PERIOD_US = 2000,
+    SINGLE_SHOT = 0x20,
+    FAST_CAPTURE = 0x30,
+    CODES = 1024,
+    WAKE_US = 150,
+    CAPTURE_US = 64000,
     ALERT_RESPONSE = 0x0C,
     RAILS = 4
 };
 
+/* Bits of FLAGS, section 3.6. */
+static const uint64_t SCAN_DONE = 1 << 21, RESET_FLAG = 1 << 22;
+
 static struct {
     uint64_t registers[0x80];
+    /* The bytes of the last write to each, with the address. */
+    uint8_t written[0x80][9];
     uint8_t block[BLOCK];
     uint8_t tag;
-    /* What RUN took over. */
-    uint8_t mode, set_up;
-    uint16_t ranges;
-    uint32_t rounds;
-    uint32_t rounds_since_run;
+    int32_t sense[RAILS];
+    uint16_t rail[RAILS];
     int64_t charge[RAILS], energy[RAILS];
-    uint64_t now_us, counted_us, dead_until_us, burst_until_us;
+    uint32_t scans, scans_since_start;
+    uint64_t now_us, counted_us, dead_until_us, capture_until_us;
     uint32_t fail, spoil, transfers, longest_read;
     int32_t status;
-    int compares;
-    /* It answered an alert response, and no cause was set since. */
+    /* It answered an alert response, and no flag was set since. */
     int let_go;
     void (*interrupt)(void);
 } part;
@@ -61,8 +62,7 @@ static uint8_t crc8(uint8_t crc, const uint8_t *bytes, size_t count) {
     return crc;
 }
 
-/* CRC-16 of the block, section 5. */
-static uint16_t crc16(const uint8_t *bytes, size_t count) {
+uint16_t part_crc16(const uint8_t *bytes, size_t count) {
     uint16_t crc = 0xFFFF;
     for (size_t i = 0; i < count; i++) {
         crc ^= (uint16_t)(bytes[i] << 8);
@@ -95,25 +95,35 @@ static int64_t extended(uint64_t value, unsigned bits) {
     return (int64_t)(value ^ sign) - (int64_t)sign;
 }
 
+static const uint8_t limit_widths[] = {2, 2, 3, 3, 5};
+
 /* Bytes of a register; 0 where there is none. Section 3. */
 static size_t width(uint8_t pointer) {
-    static const uint8_t head[] = {4, 2, 1, 2, 3, 1, 2, 1, 1, 1, 1};
-    static const uint8_t limits[] = {2, 2, 3, 3, 5};
+    static const uint8_t head[] = {4, 2, 1, 2, 1, 1, 2, 1, 1, 1, 1};
     if (pointer < sizeof head) {
         return head[pointer];
     }
-    if (pointer >= 0x10 && pointer < 0x30 && pointer % 8 < 5) {
-        return limits[pointer % 8];
+    if (pointer >= LIMITS && pointer < DEBOUNCE && pointer % 8 < 5) {
+        return limit_widths[pointer % 8];
     }
-    if (pointer == STORE_COUNT || pointer == STORE_INDEX) {
+    switch (pointer) {
+    case CAPTURE_COUNT:
         return 2;
+    case CAPTURE_FROM:
+        return 3;
+    case CAPTURE:
+        return 3 * (part.registers[CAPTURE_FROM] & 0xFF);
+    default:
+        return pointer >= DEBOUNCE && pointer <= FLAGS ? 3 : 0;
     }
-    return pointer >= 0x30 && pointer <= 0x38 ? 3 : pointer == STORE ? 48 : 0;
 }
 
-static int counts_in_serial(uint8_t pointer) {
-    return pointer != LATCH && pointer != RESTART && pointer != BOOT && pointer != CAUSES &&
-           pointer != STORE_INDEX;
+/* Limits that no code is beyond. */
+static void reset_limits(unsigned channel) {
+    static const uint64_t limits[] = {0xFFFF, 0x0000, 0x01FFFF, 0xFE0000, 0x01FFFFFFFF};
+    for (unsigned kind = 0; kind < 5; kind++) {
+        part.registers[LIMITS + 8 * channel + kind] = limits[kind];
+    }
 }
 
 static void reset(void) {
@@ -122,117 +132,175 @@ static void reset(void) {
     }
     for (unsigned c = 0; c < RAILS; c++) {
         part.charge[c] = part.energy[c] = 0;
-        part.registers[0x12 + 8 * c] = 0x01FFFF;
+        part.registers[DEBOUNCE + c] = 0x011111;
+        reset_limits(c);
     }
-    part.registers[0x00] = 0x9E37C401;
+    part.registers[0x00] = 0x9E37C402;
     part.registers[CHANNELS] = 0x0F;
-    part.registers[RANGES] = part.ranges = 0x2222;
-    part.registers[BOOT] = 1;
-    part.registers[HOLD] = 0x700000;
-    part.registers[CAUSES] = 0x400000;
-    part.mode = part.tag = 0;
-    part.set_up = 0x0F;
-    part.rounds = part.rounds_since_run = 0;
+    part.registers[RANGES] = 0x2222;
+    part.registers[RESET_SEEN] = 1;
+    part.registers[LATCHING] = 0x700000;
+    part.registers[FLAGS] = RESET_FLAG;
+    part.registers[CAPTURE_FROM] = 0x000010;
+    part.tag = 0;
+    part.scans = part.scans_since_start = 0;
     part.dead_until_us = part.now_us + 1000;
 }
 
-/* The rounds that were completed since this was called last. Each adds the codes of section 10.1; channel 2 is over range. */
-static void count(void) {
-    if ((part.mode & 0xF0) == BURST && part.now_us >= part.burst_until_us) {
-        part.mode = 0;
-        part.registers[STORE_COUNT] = BURST_CODES;
-    }
-    if (part.mode != PACED_500) {
-        part.counted_us = part.now_us;
-        return;
-    }
-    uint32_t rounds = (uint32_t)((part.now_us - part.counted_us) / PERIOD_US);
-    part.counted_us += (uint64_t)rounds * PERIOD_US;
-    part.rounds = (part.rounds + rounds) & 0x0FFFFFFF;
-    part.rounds_since_run += rounds;
-    for (unsigned c = 0; c < RAILS; c++) {
-        const uint8_t *codes = frame_10_1 + 13 + 24 * c;
-        uint64_t sense = (uint64_t)extended(get(codes, 3), 24);
-        uint64_t power = (uint64_t)extended(get(codes + 5, 5), 40);
-        part.charge[c] = extended((uint64_t)part.charge[c] + rounds * sense, 44);
-        part.energy[c] = extended((uint64_t)part.energy[c] + rounds * power, 60);
-        if (part.compares && rounds > 0 && (int64_t)sense > extended(part.registers[0x12 + 8 * c], 24)) {
-            part.registers[CAUSES] |= (uint64_t)1 << (5 * c + 2);
-            part.let_go = 0;
-        }
+/* Whether the codes of a channel lie beyond its limit of a kind. */
+static int is_beyond(unsigned channel, unsigned kind) {
+    uint64_t limit = part.registers[LIMITS + 8 * channel + kind];
+    int64_t sense = part.sense[channel], rail = part.rail[channel];
+    switch (kind) {
+    case 0:
+        return rail > (int64_t)limit;
+    case 1:
+        return rail < (int64_t)limit;
+    case 2:
+        return sense > extended(limit, 24);
+    case 3:
+        return sense < extended(limit, 24);
+    default:
+        return sense * rail > extended(limit, 40);
     }
 }
 
-/* The code of a conversion in the store: 0, 1, 2 and 3 A over 10 mOhm, again and again. */
-static int32_t stored(size_t place) { return (int32_t)(place % 4) * 20000; }
-
-/* The registers that are more than a value kept. */
-static void refresh(uint8_t pointer) {
-    count();
-    if (pointer == STATE) {
-        part.registers[STATE] = part.mode >> 4;
+/* The scans that were completed since this was called last. A debounce counts as one. */
+static void count(void) {
+    static const uint32_t periods_us[] = {500, 2000, 10000, 100000, 1000000};
+    uint64_t mode = part.registers[RUN];
+    if (mode >= FAST_CAPTURE && part.now_us >= part.capture_until_us) {
+        mode = part.registers[RUN] = 0;
+        part.registers[CAPTURE_COUNT] = CODES;
     }
+    if (mode >> 4 != 1 || part.now_us < part.counted_us) {
+        return;
+    }
+    uint32_t period_us = periods_us[mode & 0x0F];
+    uint64_t scans = (part.now_us - part.counted_us) / period_us;
+    part.counted_us += scans * period_us;
+    if (scans == 0) {
+        return;
+    }
+    part.scans = (uint32_t)(part.scans + scans) & 0x0FFFFFFF;
+    part.scans_since_start += (uint32_t)scans;
+    uint64_t flags = part.registers[FLAGS] | SCAN_DONE;
+    for (unsigned c = 0; c < RAILS; c++) {
+        uint64_t sense = (uint64_t)(int64_t)part.sense[c];
+        part.charge[c] = extended((uint64_t)part.charge[c] + scans * sense, 44);
+        part.energy[c] = extended((uint64_t)part.energy[c] + scans * sense * part.rail[c], 60);
+        for (unsigned kind = 0; kind < 5; kind++) {
+            uint64_t flag = (uint64_t)1 << (5 * c + kind);
+            if (is_beyond(c, kind)) {
+                flags |= flag;
+                part.let_go = 0;
+            } else if ((part.registers[LATCHING] & flag) == 0) {
+                flags &= ~flag;
+            }
+        }
+    }
+    part.registers[FLAGS] = flags;
 }
 
 static void copy_block(uint8_t tag) {
     uint8_t *block = part.block;
-    uint16_t flags = part.registers[BOOT] ? 0x8000 : 0;
+    int complete = part.scans_since_start >= (uint32_t)1 << part.registers[AVERAGING];
+    uint64_t flags = part.registers[RESET_SEEN] << 15 | (uint64_t)complete << 14;
     part.tag = tag;
-    if (part.rounds_since_run >= (uint32_t)1 << (part.set_up >> 4)) {
-        flags |= 0x4000 | 0x0010;
-    }
-    put(block, 1, tag);
-    put(block + 1, 2, part.registers[0x01]);
-    put(block + 3, 1, part.mode);
-    put(block + 4, 1, part.set_up);
-    put(block + 5, 2, part.ranges);
-    put(block + 7, 2, flags);
-    put(block + 9, 4, part.rounds);
     for (unsigned c = 0; c < RAILS; c++) {
         uint8_t *results = block + 13 + 24 * c;
-        for (unsigned i = 0; i < 10; i++) {
-            results[i] = flags & 0x4000 ? frame_10_1[13 + 24 * c + i] : 0;
-        }
+        put(results, 3, complete ? (uint64_t)(int64_t)part.sense[c] : 0);
+        put(results + 3, 2, complete ? part.rail[c] : 0);
+        put(results + 5, 5, complete ? (uint64_t)((int64_t)part.sense[c] * part.rail[c]) : 0);
         put(results + 10, 6, (uint64_t)part.charge[c]);
         put(results + 16, 8, (uint64_t)part.energy[c]);
+        /* As in 10.1: channel 2 is over range, channel 3 just not. */
+        flags |= (uint64_t)(complete && part.sense[c] == 131071) << (2 * c);
     }
-    put(block + 109, 2, crc16(block, 109));
+    put(block, 1, tag);
+    put(block + 1, 2, part.registers[WRITES]);
+    put(block + 3, 1, part.registers[RUN]);
+    put(block + 4, 1, part.registers[CHANNELS] | part.registers[AVERAGING] << 4);
+    put(block + 5, 2, part.registers[RANGES]);
+    put(block + 7, 2, flags);
+    put(block + 9, 4, part.scans);
+    put(block + 109, 2, part_crc16(block, 109));
 }
 
-static void accept(uint8_t pointer, uint64_t value) {
-    count();
-    if (counts_in_serial(pointer)) {
-        part.registers[0x01] = (part.registers[0x01] + 1) & 0xFFFF;
+/* Section 3.3. Gives whether it counts. */
+static int run(uint64_t mode) {
+    if (mode == part.registers[RUN]) {
+        return 0;
     }
+    part.registers[RUN] = mode;
+    if (mode == 0) {
+        return 1;
+    }
+    part.scans_since_start = 0;
+    part.counted_us = part.now_us + WAKE_US;
+    if (mode == SINGLE_SHOT) {
+        part.registers[RUN] = 0;
+        part.scans_since_start = 1 << 10;
+        return 0;
+    }
+    if (mode >= FAST_CAPTURE) {
+        part.registers[CAPTURE_COUNT] = 0;
+        part.capture_until_us = part.now_us + WAKE_US + CAPTURE_US;
+    }
+    return 1;
+}
+
+/* Whether the write is allowed; if it is, it is done. */
+static int accept(uint8_t pointer, uint64_t value) {
+    int idle, counts = 1;
+    count();
+    idle = part.registers[RUN] == 0;
     switch (pointer) {
+    case RUN:
+        if (!idle && value != 0 && value != part.registers[RUN]) {
+            return 0;
+        }
+        counts = run(value);
+        break;
+    case CHANNELS:
+    case RANGES:
+    case AVERAGING:
+        if (!idle) {
+            return 0;
+        }
+        part.registers[pointer] = value;
+        part.scans_since_start = 0;
+        for (unsigned c = 0; pointer == RANGES && c < RAILS; c++) {
+            part.registers[MASK_A] = part.registers[MASK_B] = 0;
+            reset_limits(c);
+        }
+        break;
     case RESTART:
         reset();
-        break;
-    case BOOT:
-        part.registers[BOOT] = 0;
-        break;
-    case CAUSES:
-        part.registers[CAUSES] &= ~value;
-        break;
+        return 1;
+    case RESET_SEEN:
+        part.registers[RESET_SEEN] = 0;
+        part.registers[FLAGS] &= ~RESET_FLAG;
+        return 1;
+    case FLAGS:
+        part.registers[FLAGS] &= ~(value & ~RESET_FLAG);
+        return 1;
     case LATCH:
         if ((uint8_t)(value >> 8) != part.tag) {
             copy_block((uint8_t)(value >> 8));
         }
-        break;
-    case RUN:
-        if ((uint8_t)(value >> 8) != part.tag) {
-            copy_block((uint8_t)(value >> 8));
-            part.mode = (uint8_t)(value >> 16);
-            part.set_up = (uint8_t)(part.registers[CHANNELS] | part.registers[AVERAGING] << 4);
-            part.ranges = (uint16_t)part.registers[RANGES];
-            part.rounds_since_run = 0;
-            part.burst_until_us = part.now_us + BURST_US;
-        }
-        part.registers[RUN] = value;
-        break;
+        return 1;
+    case CAPTURE_FROM:
+        part.registers[pointer] = value;
+        return 1;
     default:
         part.registers[pointer] = value;
+        if (pointer >= DEBOUNCE && pointer < DEBOUNCE + RAILS) {
+            reset_limits(pointer - DEBOUNCE);
+        }
     }
+    part.registers[WRITES] = (part.registers[WRITES] + (uint64_t)counts) & 0xFFFF;
+    return 1;
 }
 
 /* What every transfer begins with: time, injected failures, the address. */
@@ -248,48 +316,59 @@ static int32_t begin(uint8_t address, size_t count) {
 
 static int32_t on_write(void *context, uint8_t address, const uint8_t *bytes, size_t count) {
     int32_t status = begin(address, count);
-    uint8_t head = ADDRESS << 1;
+    const uint8_t head = ADDRESS << 1;
     (void)context;
     if (status != 0) {
         return status;
     }
     if (count < 3 || bytes[0] >= 0x80 || width(bytes[0]) + 2 != count ||
-        crc8(crc8(0, &head, 1), bytes, count) != 0) {
+        crc8(crc8(0, &head, 1), bytes, count) != 0 ||
+        !accept(bytes[0], get(bytes + 1, count - 2))) {
         return PART_REFUSED;
     }
-    accept(bytes[0], get(bytes + 1, count - 2));
+    part.written[bytes[0]][0] = head;
+    for (size_t i = 0; i < count && i + 1 < sizeof part.written[0]; i++) {
+        part.written[bytes[0]][i + 1] = bytes[i];
+    }
     return 0;
 }
 
-static int32_t on_write_read(void *context, uint8_t address, const uint8_t *bytes, size_t count,
+/* The code of a conversion that was captured: 0, 1, 2 and 3 A over 10 mOhm in range 0, again and
+ * again, and the last three as example 32 reads them. */
+static int32_t captured(uint64_t place) {
+    if (place >= CODES - 3) {
+        return (int32_t)extended(get(example_32 + 3 + 3 * (place - (CODES - 3)), 3), 24);
+    }
+    return (int32_t)(place % 4) * 20000;
+}
+
+static int32_t on_write_read(void *context, uint8_t address, const uint8_t *bytes, size_t count_out,
                              uint8_t *room, size_t room_count) {
-    int32_t status = begin(address, count + room_count + 1);
+    int32_t status = begin(address, count_out + room_count + 1);
     uint8_t data[BLOCK];
     size_t length = 0;
     (void)context;
     if (status != 0) {
         return status;
     }
-    if (count != 1) {
+    if (count_out != 1) {
         return PART_REFUSED;
     }
     if (room_count > part.longest_read) {
         part.longest_read = (uint32_t)room_count;
     }
-    if (bytes[0] >= FRAME && bytes[0] < FRAME + BLOCK) {
-        length = (size_t)(FRAME + BLOCK - bytes[0]);
+    count();
+    if (bytes[0] >= SAMPLE && bytes[0] < SAMPLE + BLOCK) {
+        length = (size_t)(SAMPLE + BLOCK - bytes[0]);
         for (size_t i = 0; i < length; i++) {
             data[i] = part.block[BLOCK - length + i];
         }
-    } else if (bytes[0] == STORE) {
-        length = width(STORE);
-        for (size_t i = 0; i < length / 3; i++) {
-            put(data + 3 * i, 3, (uint64_t)stored((size_t)part.registers[STORE_INDEX] + i));
-        }
-    } else if (bytes[0] < 0x80) {
-        refresh(bytes[0]);
+    } else if (bytes[0] < SAMPLE) {
         length = width(bytes[0]);
         put(data, length, part.registers[bytes[0]]);
+        for (size_t i = 0; bytes[0] == CAPTURE && i < length / 3; i++) {
+            put(data + 3 * i, 3, (uint64_t)captured((part.registers[CAPTURE_FROM] >> 8) + i));
+        }
     }
     const uint8_t head[] = {ADDRESS << 1, bytes[0], ADDRESS << 1 | 1};
     uint8_t check = crc8(crc8(0, head, sizeof head), data, length);
@@ -303,7 +382,7 @@ static int32_t on_write_read(void *context, uint8_t address, const uint8_t *byte
     return 0;
 }
 
-/* The alert response, section 2.5. */
+/* The alert response, section 2.5: what follows the address in example 28. */
 static int32_t on_read(void *context, uint8_t address, uint8_t *room, size_t room_count) {
     (void)context;
     part.transfers++;
@@ -315,10 +394,8 @@ static int32_t on_read(void *context, uint8_t address, uint8_t *room, size_t roo
         return CRAKE_NO_ACKNOWLEDGE;
     }
     part.let_go = 1;
-    const uint8_t answer[] = {ALERT_RESPONSE << 1 | 1, ADDRESS << 1};
-    const uint8_t sent[] = {answer[1], crc8(0, answer, sizeof answer)};
     for (size_t i = 0; i < room_count; i++) {
-        room[i] = i < sizeof sent ? sent[i] : 0xFF;
+        room[i] = i + 1 < sizeof example_28 ? example_28[i + 1] : 0xFF;
     }
     if (part.spoil > 0) {
         part.spoil--;
@@ -348,42 +425,57 @@ crake_host part_host(void) {
 }
 
 void part_as_in_10_1(void) {
+    const uint8_t *block = block_10_1;
     reset();
     part.dead_until_us = 0;
     for (unsigned i = 0; i < BLOCK; i++) {
-        part.block[i] = frame_10_1[i];
+        part.block[i] = block[i];
     }
-    part.tag = part.block[0];
-    part.registers[0x01] = get(part.block + 1, 2);
-    part.registers[BOOT] = part.registers[CAUSES] = 0;
-    part.mode = part.block[3];
-    part.set_up = part.block[4];
-    part.ranges = (uint16_t)get(part.block + 5, 2);
-    part.rounds = (uint32_t)get(part.block + 9, 4);
-    part.rounds_since_run = 1000;
+    part.tag = block[0];
+    part.registers[WRITES] = get(block + 1, 2);
+    part.registers[RESET_SEEN] = part.registers[FLAGS] = 0;
+    part.registers[RUN] = block[3];
+    part.registers[CHANNELS] = block[4] & 0x0F;
+    part.registers[AVERAGING] = block[4] >> 4;
+    part.registers[RANGES] = get(block + 5, 2);
+    part.scans = (uint32_t)get(block + 9, 4);
+    part.scans_since_start = 1000;
     part.counted_us = part.now_us;
     for (unsigned c = 0; c < RAILS; c++) {
-        part.charge[c] = extended(get(part.block + 23 + 24 * c, 6), 48);
-        part.energy[c] = (int64_t)get(part.block + 29 + 24 * c, 8);
+        part.sense[c] = (int32_t)extended(get(block + 13 + 24 * c, 3), 24);
+        part.rail[c] = (uint16_t)get(block + 16 + 24 * c, 2);
+        part.charge[c] = extended(get(block + 23 + 24 * c, 6), 48);
+        part.energy[c] = (int64_t)get(block + 29 + 24 * c, 8);
     }
 }
 
-void part_run(uint32_t us) { part.now_us += us; }
+void part_run(uint32_t us) {
+    part.now_us += us;
+    count();
+}
 void part_reset(void) {
     reset();
     copy_block(0);
 }
-void part_raise(uint32_t causes) {
-    part.registers[CAUSES] |= causes;
-    part.let_go = 0;
+void part_convert(uint8_t channel, int32_t sense, uint16_t rail) {
+    count();
+    part.sense[channel & 3] = sense;
+    part.rail[channel & 3] = rail;
 }
-void part_compare(int compares) { part.compares = compares; }
 int part_is_low(uint8_t output) {
     count();
-    return !part.let_go && (part.registers[CAUSES] & part.registers[output == 1 ? MASK_A : MASK_B]) != 0;
+    uint64_t mask = part.registers[output == 1 ? MASK_A : MASK_B];
+    return !part.let_go && (part.registers[FLAGS] & mask) != 0;
 }
-uint32_t part_causes(void) { return (uint32_t)part.registers[CAUSES]; }
 uint64_t part_register(uint8_t pointer) { return part.registers[pointer & 0x7F]; }
+int part_was_written(const uint8_t *example, size_t bytes) {
+    const uint8_t *written = part.written[example[1] & 0x7F];
+    int same = bytes == width(example[1]) + 3;
+    for (size_t i = 0; i < bytes && i < sizeof part.written[0]; i++) {
+        same &= written[i] == example[i];
+    }
+    return same;
+}
 void part_fail(uint32_t transfers, int32_t status) {
     part.fail = transfers;
     part.status = status;

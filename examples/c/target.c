@@ -1,11 +1,9 @@
-/* The checks on a Cortex-M3 without an operating system: vectors, start-up, and output by semihosting. */
+/* The checks on a Cortex-M3 without an operating system: vectors, start-up, and output by
+ * semihosting. */
 #include "checks.h"
 
-static crake_board board, other_board;
-static crake_monitor monitor, in_pieces;
-static crake_ledger ledger, other_ledger, loaded;
-static crake_watches watches, other_watches;
-static crake_station station;
+#define MAKE(type, name) static type name;
+OBJECTS(MAKE)
 
 extern uint32_t data_begin[], data_end[], data_image[], bss_begin[], bss_end[], stack_top[];
 
@@ -34,8 +32,8 @@ static void fault(void) {
 }
 
 static void start(void) {
-    const struct objects objects = {&board,        &other_board, &monitor,       &in_pieces, &ledger,
-                                    &other_ledger, &loaded,      &watches,       &other_watches, &station};
+#define POINTER(type, name) &name,
+    static const struct objects objects = {OBJECTS(POINTER)};
     const uint32_t *image = data_image;
     for (uint32_t *word = data_begin; word < data_end; word++) {
         *word = *image++;
@@ -52,5 +50,6 @@ __attribute__((section(".vectors"), used)) static const struct {
     void (*handlers[15])(void);
 } vectors = {
     stack_top,
-    {start, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault},
+    {start, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault, fault,
+     fault, fault},
 };

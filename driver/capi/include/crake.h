@@ -5,25 +5,25 @@
 
 #include <stddef.h>
 #include <stdint.h>
-#if defined(__GNUC__) && !defined(CRAKE_ALIGNED)
-#define CRAKE_ALIGNED(n) __attribute__((aligned(n)))
-#endif
+/*
+ * What every call relies on. Each pointer is null or leads to what its type says, for as many
+ * values as are asked for; no two lead to the same memory. An object's memory was zeroed before its
+ * initialisation, and is touched by this interface alone from then on. Boards, margins, limits and
+ * hosts stay where they are, unchanged, as long as something that was made with them is used.
+ *
+ * Each call gives a code. The last argument, which may be null, gets the rest of the error.
+ */
 
 
 /**
- * Rails of a board, channels of the part.
+ * Length of a calibration record in bytes.
  */
-#define CRAKE_RAILS 4
+#define CRAKE_RECORD_LEN 178
 
 /**
- * Conversions of a whole burst.
+ * Conversions of a whole fast capture.
  */
-#define CRAKE_BURST_CODES 1024
-
-/**
- * Length of a checkpoint in bytes.
- */
-#define CRAKE_CHECKPOINT_LEN 925
+#define CRAKE_CAPTURE_MAX 1024
 
 /**
  * Status of a bus callback: nobody acknowledged the address.
@@ -31,34 +31,19 @@
 #define CRAKE_NO_ACKNOWLEDGE 2147483647
 
 /**
- * Words of 8 bytes in a `crake_board`.
+ * Rails of a board, channels of the part.
  */
-#define CRAKE_BOARD_WORDS 96
+#define CRAKE_RAILS 4
 
 /**
- * Words of 8 bytes in a `crake_monitor`.
+ * Greatest number of limits: one of each kind on each channel.
  */
-#define CRAKE_MONITOR_WORDS 37
+#define CRAKE_LIMITS_MAX 20
 
 /**
- * Words of 8 bytes in a `crake_ledger`.
+ * Length of a checkpoint in bytes.
  */
-#define CRAKE_LEDGER_WORDS 136
-
-/**
- * Words of 8 bytes in a `crake_watches`.
- */
-#define CRAKE_WATCHES_WORDS 83
-
-/**
- * Words of 8 bytes in a `crake_station`.
- */
-#define CRAKE_STATION_WORDS 87
-
-/**
- * Greatest number of watches in a list: one of each kind on each channel.
- */
-#define CRAKE_WATCHES_MAX 20
+#define CRAKE_CHECKPOINT_LEN 468
 
 /**
  * What became of a call; 0 is success. Also says why a channel has no reading.
@@ -73,35 +58,33 @@ enum crake_code
    */
   CRAKE_CODE_OK = 0,
   /**
-   * There is none: no event is queued, no deadline runs, nothing was asked for. Not an error.
+   * There is none: no event is queued, nobody answered. Not an error.
    */
   CRAKE_CODE_NOTHING = 1,
   /**
-   * A pointer is null or not aligned; `argument` says which, counted from 1. Nothing was done.
+   * A pointer is null or not aligned; `argument` counts from 1. Nothing was done.
    */
   CRAKE_CODE_BAD_POINTER = 10,
   /**
-   * A value lies outside its list or range; `argument` says which, counted from 1. Nothing was done.
+   * A value lies outside its list or range: `argument`. Nothing was done.
    */
   CRAKE_CODE_BAD_ARGUMENT = 11,
   /**
-   * An object was not initialised, or its memory was not zeroed before; `argument` says which. Nothing was done.
+   * An object was not initialised, or its memory not zeroed before: `argument`. Nothing was
+   * done.
    */
   CRAKE_CODE_NOT_READY = 12,
   /**
-   * An object is in use by a call that has not returned: called from a callback or an interrupt. Nothing was done.
+   * An object is in use by a call that has not returned: called from a callback or an interrupt.
+   * Nothing was done.
    */
-  CRAKE_CODE_BUSY = 13,
+  CRAKE_CODE_IN_CALL = 13,
   /**
    * The memory holds an object already: zero it to use it again. Nothing was done.
    */
   CRAKE_CODE_IN_USE = 14,
   /**
-   * The result does not fit; the end of the range was given in its place.
-   */
-  CRAKE_CODE_OUT_OF_RANGE = 15,
-  /**
-   * A callback said that the bus failed, as often as it was tried; `bus_status` is what it returned.
+   * A callback said that the bus failed, as often as it was tried; `bus_status` is the last.
    */
   CRAKE_CODE_BUS = 20,
   /**
@@ -109,35 +92,55 @@ enum crake_code
    */
   CRAKE_CODE_CHECK_BYTE = 21,
   /**
-   * The frame block's own check value was wrong, as often as it was read: `expected`, `got`.
+   * The sample block's check value was wrong, as often as it was read: `expected`, `got`.
    */
   CRAKE_CODE_BLOCK_CHECK = 22,
   /**
-   * The latch did not take place in time, the block has an older tag: `expected`, `got`.
+   * No new block in time: the tags `expected`, `got`.
    */
   CRAKE_CODE_STALE = 23,
   /**
+   * The host's clock fell while a sample was latched, or 72 minutes passed.
+   */
+  CRAKE_CODE_CLOCK = 24,
+  /**
+   * What was begun did not end in time: `expected`, `got`.
+   */
+  CRAKE_CODE_BUSY = 25,
+  /**
    * Another part answers: `expected`, `got`.
    */
-  CRAKE_CODE_IDENTITY = 24,
+  CRAKE_CODE_IDENTITY = 26,
   /**
-   * A register did not read back as written: `expected` was written, `got` was read.
+   * A register reads back otherwise than it was written: `expected`, `got`.
    */
-  CRAKE_CODE_READ_BACK = 25,
+  CRAKE_CODE_READ_BACK = 27,
   /**
-   * Somebody else wrote to the part's set-up; serials `expected`, `got`.
+   * The part was reset since it was configured: initialise it.
    */
-  CRAKE_CODE_SET_UP_CHANGED = 26,
+  CRAKE_CODE_RESET = 28,
   /**
-   * The part was reset since it was set up: initialise it.
+   * Somebody else wrote to the part: initialise it. `expected`, `got`.
    */
-  CRAKE_CODE_RESET_SEEN = 27,
+  CRAKE_CODE_CHANGED = 29,
   /**
-   * A mistake in the driver's map of the part.
+   * The part is not configured, or its configuration was given up: initialise it.
    */
-  CRAKE_CODE_NO_ROOM = 28,
+  CRAKE_CODE_NOT_CONFIGURED = 30,
   /**
-   * There is no such channel or rail: `channel`.
+   * Limits are not known to stand in the part: set them.
+   */
+  CRAKE_CODE_NOT_ARMED = 31,
+  /**
+   * The part's supply is declared off.
+   */
+  CRAKE_CODE_UNPOWERED = 32,
+  /**
+   * This cannot be; nothing was sent.
+   */
+  CRAKE_CODE_REFUSED = 33,
+  /**
+   * There is no such channel: `channel`.
    */
   CRAKE_CODE_NO_SUCH_CHANNEL = 40,
   /**
@@ -145,103 +148,140 @@ enum crake_code
    */
   CRAKE_CODE_NO_CHANNEL = 41,
   /**
-   * No such sense range: `channel`.
+   * No sense range reaches the full scale asked for: `channel`.
    */
-  CRAKE_CODE_NO_SUCH_SENSE_RANGE = 42,
+  CRAKE_CODE_SENSE_FULL_SCALE = 42,
   /**
-   * No such bus range: `channel`.
+   * No rail range reaches the full scale asked for: `channel`.
    */
-  CRAKE_CODE_NO_SUCH_BUS_RANGE = 43,
+  CRAKE_CODE_RAIL_FULL_SCALE = 43,
   /**
-   * No such pace.
+   * The part has no scan rate as high as this; `got` is its period in microseconds.
    */
-  CRAKE_CODE_NO_SUCH_PACE = 44,
+  CRAKE_CODE_SCAN_RATE = 44,
   /**
-   * Means of 2^`got` rounds were asked for, the part goes to 2^`expected`.
+   * Means of 2^`got` scans were asked for, the part goes to 2^`expected`.
    */
-  CRAKE_CODE_NO_SUCH_AVERAGING = 45,
+  CRAKE_CODE_AVERAGING = 45,
   /**
-   * A burst on a channel that is not enabled: `channel`.
+   * The sense resistor or its correction is beyond what the part can be used with: `channel`.
    */
-  CRAKE_CODE_BURST_ON_DISABLED = 46,
+  CRAKE_CODE_SENSE_RESISTOR = 46,
   /**
-   * The part's supply is declared off.
+   * A limit on a channel that is not enabled: `channel`, `kind`, here and below.
    */
-  CRAKE_CODE_UNPOWERED = 47,
+  CRAKE_CODE_LIMIT_NOT_ENABLED = 50,
   /**
-   * A limit on a channel that is not enabled: `channel`.
+   * There are two limits of the kind on the channel.
    */
-  CRAKE_CODE_WATCHED_BUT_NOT_ENABLED = 48,
+  CRAKE_CODE_LIMIT_SET_TWICE = 51,
   /**
-   * Two limits of one kind on one channel: `channel`, `kind`.
+   * No code of the range lies beyond the limit, or none within it.
    */
-  CRAKE_CODE_WATCHED_TWICE = 49,
+  CRAKE_CODE_LIMIT_BEYOND_FULL_SCALE = 52,
   /**
-   * A limit that no reading can pass, or that every reading passes: `channel`, `kind`.
+   * Over- and under-limit leave no code between them.
    */
-  CRAKE_CODE_LIMIT_BEYOND_FULL_SCALE = 50,
+  CRAKE_CODE_LIMITS_CROSSED = 53,
   /**
-   * An over-limit below the under-limit: `channel`, `kind`.
+   * A limit reaches no output and is not silent.
    */
-  CRAKE_CODE_LIMITS_CROSSED = 51,
+  CRAKE_CODE_LIMIT_NO_OUTPUT = 54,
   /**
-   * A limit that reaches no output, though it was not declared silent: `channel`, `kind`.
+   * A debounce of `got`: 1 to 15 can be, or as many as a single shot has scans.
    */
-  CRAKE_CODE_REACHES_NO_OUTPUT = 52,
+  CRAKE_CODE_LIMIT_DEBOUNCE = 55,
   /**
-   * A debounce of none, or of more than 15: `channel`, `kind`, `got`.
+   * A limit would be masked on an output that is wired to hardware: have it looked at again.
    */
-  CRAKE_CODE_NO_SUCH_DEBOUNCE = 53,
-  /**
-   * Ranges were to change under limits in force: arm both together. `channel`.
-   */
-  CRAKE_CODE_LIMITS_IN_FORCE = 54,
-  /**
-   * More rails than the part has channels.
-   */
-  CRAKE_CODE_TOO_MANY_RAILS = 60,
-  /**
-   * A sense resistor below 100 µΩ or above 10 Ω: `channel`.
-   */
-  CRAKE_CODE_RESISTANCE = 61,
-  /**
-   * A correction out of all proportion: `channel`.
-   */
-  CRAKE_CODE_CORRECTION = 62,
+  CRAKE_CODE_LIMIT_MASKED_ON_WIRED = 56,
   /**
    * No reading: the channel was not enabled.
    */
-  CRAKE_CODE_NOT_ENABLED = 70,
+  CRAKE_CODE_NOT_ENABLED = 60,
   /**
-   * No reading: no mean was finished yet with this set-up.
+   * No reading: no mean was finished yet with this configuration; or the sample failed.
    */
-  CRAKE_CODE_NOT_COMPLETE = 71,
+  CRAKE_CODE_NOT_COMPLETE = 61,
   /**
-   * A conversion went over range: what is given is a limit, not a value; the sides say on which side the truth lies.
+   * A conversion went over range: what is given is a limit, not a value.
    */
-  CRAKE_CODE_CLIPPED = 72,
+  CRAKE_CODE_CLIPPED = 62,
   /**
-   * No reading: the part was reset or has no supply.
+   * Bytes are not as many as they have to be: `expected`, `got`.
    */
-  CRAKE_CODE_NOT_RUNNING = 73,
+  CRAKE_CODE_BYTES_LENGTH = 70,
   /**
-   * The bytes are not as many as a checkpoint has: `expected`, `got`. Nothing was written, or nothing read.
+   * The bytes do not begin as a calibration record does.
    */
-  CRAKE_CODE_CHECKPOINT_LENGTH = 80,
+  CRAKE_CODE_BYTES_MARK = 71,
   /**
-   * No checkpoint, or one of a version that this library does not know: `got`.
+   * Bytes of a version that this library does not know.
    */
-  CRAKE_CODE_CHECKPOINT_VERSION = 81,
+  CRAKE_CODE_BYTES_VERSION = 72,
   /**
-   * The check value of a checkpoint is wrong: torn, or worn out.
+   * The check value is not that of the bytes: torn, or damaged. `expected`, `got` of a record.
    */
-  CRAKE_CODE_CHECKPOINT_CORRUPT = 82,
+  CRAKE_CODE_BYTES_CHECK = 73,
   /**
-   * The checkpoint belongs to something else: another part, number of rails, or board (whose serial number or number of corrections is `got`).
+   * The field of a record at offset `got` is out of range.
    */
-  CRAKE_CODE_CHECKPOINT_OF_ANOTHER = 83,
+  CRAKE_CODE_BYTES_FIELD = 74,
   /**
-   * Something that this interface does not know yet.
+   * The totals are counted by margins of another board than the monitor's.
+   */
+  CRAKE_CODE_TOTALS_OF_ANOTHER_BOARD = 76,
+  /**
+   * The bytes belong to another board, or to one that converts otherwise: serial numbers
+   * `expected`, `got` of a record.
+   */
+  CRAKE_CODE_BYTES_OF_ANOTHER_BOARD = 75,
+  /**
+   * The part does not scan by itself: nothing to calibrate with was counted.
+   */
+  CRAKE_CODE_NOT_COUNTING = 80,
+  /**
+   * Another configuration than that of the sample before.
+   */
+  CRAKE_CODE_RECONFIGURED = 81,
+  /**
+   * Samples lie so far apart that a rollover could hide between them.
+   */
+  CRAKE_CODE_TOO_FAR_APART = 82,
+  /**
+   * `got` stretches of a thousand scans were collected, a calibration takes `expected`.
+   */
+  CRAKE_CODE_TOO_FEW = 83,
+  /**
+   * Means of stretches differ by `got` nV, noise explains `expected`.
+   */
+  CRAKE_CODE_UNSTEADY = 84,
+  /**
+   * `got` nV without current, `expected` at the most: is the load disconnected?
+   */
+  CRAKE_CODE_IMPLAUSIBLE_OFFSET = 85,
+  /**
+   * A gain `got` ppm off 1, `expected` at the most: is the reference right?
+   */
+  CRAKE_CODE_IMPLAUSIBLE_GAIN = 86,
+  /**
+   * The reference current, or the difference of two, must be at least `expected` nA.
+   */
+  CRAKE_CODE_REFERENCE_TOO_SMALL = 87,
+  /**
+   * The reference current must be at most `expected` nA.
+   */
+  CRAKE_CODE_REFERENCE_TOO_GREAT = 88,
+  /**
+   * A gain from one current needs a calibrated offset.
+   */
+  CRAKE_CODE_NO_OFFSET = 89,
+  /**
+   * Two points of different channels or sense ranges.
+   */
+  CRAKE_CODE_DIFFERENT_INPUTS = 90,
+  /**
+   * Something that this interface does not know.
    */
   CRAKE_CODE_OTHER = 99,
 };
@@ -254,92 +294,308 @@ typedef int32_t crake_code;
 #endif // __cplusplus
 
 /**
- * Memory of a board. Zero it, then `crake_board_init`. It must stay where it is, unchanged, as long as a monitor or ledger uses it.
+ * What was asked of the part.
  */
-typedef struct crake_board {
-  uint64_t words[CRAKE_BOARD_WORDS];
-} crake_board;
+enum crake_operation
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : uint8_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+  /**
+   * Nothing.
+   */
+  CRAKE_OPERATION_NONE = 0,
+  /**
+   * `crake_init`.
+   */
+  CRAKE_OPERATION_INIT = 1,
+  /**
+   * `crake_resume`.
+   */
+  CRAKE_OPERATION_RESUME = 2,
+  /**
+   * `crake_configure`.
+   */
+  CRAKE_OPERATION_CONFIGURE = 3,
+  /**
+   * Latching and reading a sample.
+   */
+  CRAKE_OPERATION_SAMPLE = 4,
+  /**
+   * `crake_queue_set_limits`.
+   */
+  CRAKE_OPERATION_SET_LIMITS = 5,
+  /**
+   * Reading alert flags.
+   */
+  CRAKE_OPERATION_READ_ALERTS = 6,
+  /**
+   * Choosing which flags reach an output.
+   */
+  CRAKE_OPERATION_SET_MASKS = 7,
+  /**
+   * `crake_start_capture`.
+   */
+  CRAKE_OPERATION_START_CAPTURE = 8,
+  /**
+   * `crake_fetch_capture`.
+   */
+  CRAKE_OPERATION_FETCH_CAPTURE = 9,
+  /**
+   * `crake_queue_service`, for `crake_worst_case_us`; an error names the piece that failed.
+   */
+  CRAKE_OPERATION_SERVICE = 10,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum crake_operation crake_operation;
+#else
+typedef uint8_t crake_operation;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
 
 /**
- * What the engineer knows of one rail: the bound of every total leans on it.
+ * What a number says of the truth, when some of what it was made of was clipped.
  */
-typedef struct crake_rail {
+enum crake_saturation
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : uint8_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
   /**
-   * Nominal resistance of the sense resistor, 100 µΩ to 10 Ω, in nanoohms.
+   * Nothing was: the truth is near it, within the bound.
    */
-  uint64_t resistance_nohm;
+  CRAKE_SATURATION_NONE = 0,
   /**
-   * Greatest current in either direction, in nanoamperes, 0 or more.
+   * The truth is at least that, less the bound.
    */
-  int64_t greatest_na;
+  CRAKE_SATURATION_AT_LEAST = 1,
   /**
-   * Greatest jump of the load, up or down, in nanoamperes, 0 or more.
+   * The truth may lie beyond on either side.
    */
-  int64_t edge_step_na;
-  /**
-   * Greatest mean of the current's magnitude over `mean_over_s`, in nanoamperes, 0 or more; without meaning where `mean_over_s` is 0.
-   */
-  int64_t mean_na;
-  /**
-   * Least bus voltage in nanovolts.
-   */
-  int64_t voltage_least_nv;
-  /**
-   * Greatest bus voltage in nanovolts; 0 where the span is not known, which takes the whole range.
-   */
-  int64_t voltage_greatest_nv;
-  /**
-   * Tolerance of the sense resistor in ppm, in either direction.
-   */
-  uint32_t tolerance_ppm;
-  /**
-   * Temperature coefficient of the sense resistor, ppm per kelvin, in either direction.
-   */
-  uint32_t temperature_ppm_per_k;
-  /**
-   * How far the board gets from the temperature of the nominal resistance, in thousandths of a kelvin.
-   */
-  uint32_t temperature_span_mk;
-  /**
-   * Thermal resistance of the sense resistor to its surroundings, thousandths of a kelvin per watt.
-   */
-  uint32_t heating_mk_per_w;
-  /**
-   * Greatest number of jumps of the load (up or down each count) in 1000 seconds.
-   */
-  uint32_t edges_per_1000_s;
-  /**
-   * Shortest stretch in seconds over which `mean_na` holds; 0 where no mean is declared.
-   */
-  uint32_t mean_over_s;
-  /**
-   * 0: current flows from source to load alone; 1: both ways.
-   */
-  uint8_t both_ways;
-} crake_rail;
+  CRAKE_SATURATION_UNKNOWN = 2,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum crake_saturation crake_saturation;
+#else
+typedef uint8_t crake_saturation;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
 
 /**
- * A board: its rails from channel 0 up, its serial number, its clock.
+ * What totals made of a sample. From `CONFIGURED` on counts were lost or may have been: a
+ * discontinuity, counted in the epoch, with a gap before this sample.
  */
-typedef struct crake_description {
+enum crake_update
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : uint8_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
   /**
-   * One rail per channel. All four must be described; a channel that is not used takes any resistor.
+   * None were given.
    */
-  struct crake_rail rails[CRAKE_RAILS];
+  CRAKE_UPDATE_NONE = 0,
   /**
-   * Serial number.
+   * Counting begins with it; nothing to add yet.
    */
-  uint32_t serial;
+  CRAKE_UPDATE_FIRST = 1,
   /**
-   * Greatest error of the host clock's rate in either direction, in ppm.
+   * Its counts were added.
    */
-  uint32_t clock_ppm;
-} crake_description;
+  CRAKE_UPDATE_CONTINUED = 2,
+  /**
+   * Its counts were added, but something went over range: totals are limits from now on.
+   */
+  CRAKE_UPDATE_CLIPPED = 3,
+  /**
+   * The part does not scan by itself: nothing counts.
+   */
+  CRAKE_UPDATE_NOT_COUNTING = 4,
+  /**
+   * The part was configured anew.
+   */
+  CRAKE_UPDATE_CONFIGURED = 5,
+  /**
+   * The host's clock fell: it began anew. The gap is open-ended.
+   */
+  CRAKE_UPDATE_CLOCK_BACKWARDS = 6,
+  /**
+   * The sample came too late to exclude a rollover.
+   */
+  CRAKE_UPDATE_TOO_LATE = 7,
+  /**
+   * The number of scans does not fit the time by the host's clock.
+   */
+  CRAKE_UPDATE_IMPLAUSIBLE = 8,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum crake_update crake_update;
+#else
+typedef uint8_t crake_update;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+/**
+ * What an event is about.
+ */
+enum crake_about
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : uint8_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+  /**
+   * A limit on a channel was passed.
+   */
+  CRAKE_ABOUT_LIMIT = 0,
+  /**
+   * One of the part's running sums comes near its end: take a sample.
+   */
+  CRAKE_ABOUT_ROLLOVER_AHEAD = 1,
+  /**
+   * A scan was completed.
+   */
+  CRAKE_ABOUT_SCAN_DONE = 2,
+  /**
+   * The part was reset.
+   */
+  CRAKE_ABOUT_RESET_SEEN = 3,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum crake_about crake_about;
+#else
+typedef uint8_t crake_about;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+/**
+ * What a proof test found of one output's way to the host.
+ */
+enum crake_finding
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : uint8_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+  /**
+   * Low when driven, high when not.
+   */
+  CRAKE_FINDING_WORKS = 0,
+  /**
+   * Never low: broken, or stuck high; or the part converts nothing.
+   */
+  CRAKE_FINDING_NEVER_LOW = 1,
+  /**
+   * Never high: shorted, stuck low, or held low by another part on the line.
+   */
+  CRAKE_FINDING_NEVER_HIGH = 2,
+  /**
+   * Follows the other output instead.
+   */
+  CRAKE_FINDING_SWAPPED = 3,
+  /**
+   * Follows both outputs: the lines are joined.
+   */
+  CRAKE_FINDING_JOINED = 4,
+  /**
+   * The part cannot be tested.
+   */
+  CRAKE_FINDING_NOT_TESTED = 5,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum crake_finding crake_finding;
+#else
+typedef uint8_t crake_finding;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+/**
+ * What the part does by itself.
+ */
+enum crake_mode
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : uint8_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+  /**
+   * Nothing: no conversions, sums stand still, least supply current.
+   */
+  CRAKE_MODE_IDLE = 0,
+  /**
+   * Scans for ever.
+   */
+  CRAKE_MODE_CONTINUOUS = 1,
+  /**
+   * As many scans as one mean takes whenever a sample is taken, then idle.
+   */
+  CRAKE_MODE_SINGLE_SHOT = 2,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum crake_mode crake_mode;
+#else
+typedef uint8_t crake_mode;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+/**
+ * What a limit watches for.
+ */
+enum crake_kind
+#if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+  : uint8_t
+#endif // defined(__cplusplus) || __STDC_VERSION__ >= 202311L
+ {
+  /**
+   * Rail voltage above the limit.
+   */
+  CRAKE_KIND_OVER_VOLTAGE = 0,
+  /**
+   * Rail voltage below the limit.
+   */
+  CRAKE_KIND_UNDER_VOLTAGE = 1,
+  /**
+   * Current above the limit, signed.
+   */
+  CRAKE_KIND_OVER_CURRENT = 2,
+  /**
+   * Current below the limit, signed.
+   */
+  CRAKE_KIND_UNDER_CURRENT = 3,
+  /**
+   * Power above the limit, signed.
+   */
+  CRAKE_KIND_OVER_POWER = 4,
+};
+#ifndef __cplusplus
+#if __STDC_VERSION__ >= 202311L
+typedef enum crake_kind crake_kind;
+#else
+typedef uint8_t crake_kind;
+#endif // __STDC_VERSION__ >= 202311L
+#endif // __cplusplus
+
+/**
+ * Memory of an alert queue: zero it, then `crake_queue_init`.
+ */
+typedef struct crake_alert_queue {
+  uint64_t words[56];
+} crake_alert_queue;
 
 /**
  * What was asked, of whom, and what came. Fields that do not belong to the code are 0.
  */
 typedef struct crake_error {
+  /**
+   * What should have come.
+   */
+  int64_t expected;
+  /**
+   * What came.
+   */
+  int64_t got;
   /**
    * As returned by the call.
    */
@@ -349,17 +605,9 @@ typedef struct crake_error {
    */
   int32_t bus_status;
   /**
-   * What should have come.
+   * What was asked of the part.
    */
-  uint32_t expected;
-  /**
-   * What came.
-   */
-  uint32_t got;
-  /**
-   * What was asked: 0 nothing of the bus, 1 init, 2 attach, 3 latch, 4 configure, 5 arm, 7 fetch, 8 look, 255 another. (A service, 6, fails in a look or in its latch.)
-   */
-  uint8_t task;
+  crake_operation operation;
   /**
    * 7-bit address of the part that was asked.
    */
@@ -367,7 +615,7 @@ typedef struct crake_error {
   /**
    * Register that was asked for last.
    */
-  uint8_t pointer;
+  uint8_t at_register;
   /**
    * Which argument of the call, counted from 1.
    */
@@ -377,207 +625,193 @@ typedef struct crake_error {
    */
   uint8_t channel;
   /**
-   * Which kind of limit: 0 over-voltage, 1 under-voltage, 2 over-current, 3 under-current, 4 over-power.
+   * Which kind of limit: a `crake_kind`.
    */
   uint8_t kind;
   /**
-   * 1 if the same call may simply be made again. No call loses counts by being repeated.
+   * 1 if the same call may simply be made again, with no `crake_init` in between.
    */
-  uint8_t worth_repeating;
+  uint8_t may_repeat;
 } crake_error;
 
 /**
- * Memory of a monitor. Zero it, then `crake_monitor_init`. It must not be moved or copied.
+ * Memory of a monitor: zero it, then `crake_monitor_init`.
  */
 typedef struct crake_monitor {
-  uint64_t words[CRAKE_MONITOR_WORDS];
+  uint64_t words[36];
 } crake_monitor;
 
 /**
- * A signed number of 128 bits in two limbs: `high` × 2^64 + `low`.
- *
- * Totals are that wide because 10 nJ kept over 10 kW for 10 years takes 68 bits and a sign. While a total lies within ±9.2 GJ or ±9.2 GC, `high` is 0 or -1 and
- * `(int64_t)low` is the number.
+ * Memory of limits: zero it, then `crake_limits_init`.
  */
-typedef struct crake_wide {
-  /**
-   * Upper 64 bits, with the sign.
-   */
-  int64_t high;
-  /**
-   * Lower 64 bits.
-   */
-  uint64_t low;
-} crake_wide;
+typedef struct crake_limits {
+  uint64_t words[8];
+} crake_limits;
 
 /**
- * What a burst comes to. Times are the part's own: as far off as its oscillator, 1.5 % at the most.
+ * Memory of totals: zero it, then `crake_totals_init`.
  */
-typedef struct crake_statistics {
-  /**
-   * Sum of current × conversion time, in nanocoulombs, rounded towards zero.
-   */
-  struct crake_wide charge_nc;
-  /**
-   * Least current of a conversion, in nanoamperes.
-   */
-  int64_t least_na;
-  /**
-   * Greatest current of a conversion.
-   */
-  int64_t greatest_na;
-  /**
-   * Mean, rounded towards zero.
-   */
-  int64_t mean_na;
-  /**
-   * Root of the mean square, rounded down.
-   */
-  int64_t rms_na;
-  /**
-   * Nanoseconds for which conversions were above the level.
-   */
-  uint64_t above_ns;
-  /**
-   * Length of the burst in nanoseconds.
-   */
-  uint64_t duration_ns;
-  /**
-   * Number of conversions.
-   */
-  uint32_t count;
-} crake_statistics;
+typedef struct crake_totals {
+  uint64_t words[64];
+} crake_totals;
 
 /**
- * Memory of a ledger. Zero it, then `crake_ledger_init`. It must not be moved or copied.
+ * Voltage, current and power of one channel, from one latch.
  */
-typedef struct CRAKE_ALIGNED(16) crake_ledger {
-  uint64_t words[CRAKE_LEDGER_WORDS];
-} crake_ledger;
+typedef struct crake_reading {
+  /**
+   * At the load's side of the sense resistor, in nanovolts.
+   */
+  int64_t voltage_nv;
+  /**
+   * In nanoamperes, positive from source to load.
+   */
+  int64_t current_na;
+  /**
+   * In nanowatts, positive into the load; mean of products.
+   */
+  int64_t power_nw;
+  /**
+   * `OK`, or why there is no reading (all numbers 0). After `CLIPPED` the numbers are limits.
+   */
+  crake_code code;
+  /**
+   * What the voltage says of the truth.
+   */
+  crake_saturation voltage_saturation;
+  /**
+   * What the current says of the truth.
+   */
+  crake_saturation current_saturation;
+} crake_reading;
 
 /**
- * Time that is accounted for on no rail, as a bracket.
+ * One coherent sample of all channels.
  */
-typedef struct crake_gap {
+typedef struct crake_sample {
   /**
-   * At least this long, in microseconds.
+   * The host's clock right before the latch was asked for, in microseconds.
    */
-  uint64_t least_us;
+  uint64_t before_us;
   /**
-   * At most this long.
+   * Right after, and the longest that the part takes from then on.
    */
-  uint64_t greatest_us;
-} crake_gap;
+  uint64_t after_us;
+  /**
+   * From channel 0 up.
+   */
+  struct crake_reading readings[CRAKE_RAILS];
+  /**
+   * The part's running count of scans, 28 bits.
+   */
+  uint32_t scans;
+  /**
+   * What totals made of it.
+   */
+  crake_update update;
+} crake_sample;
 
 /**
- * How far a total may be from the truth, by named parts; the truth lies within ± `total`. In nanojoules or nanocoulombs.
+ * Something that the part told.
  */
-typedef struct crake_bound {
+typedef struct crake_event {
   /**
-   * Sum of the parts.
+   * When the sample right after the flag was latched, in microseconds on the host's clock: the
+   * flag is older than `after_us`.
    */
-  struct crake_wide total;
+  uint64_t before_us;
   /**
-   * Gain error of the part, or of the calibration.
+   * As in a sample.
    */
-  struct crake_wide gain;
+  uint64_t after_us;
   /**
-   * Offset error and input bias.
+   * The limit that was passed, as asked for, in nanovolts, nanoamperes or nanowatts.
    */
-  struct crake_wide offset;
+  int64_t limit;
   /**
-   * Noise and rounding, averaged over the rounds.
+   * What that sample shows of the quantity, in the same unit: already back, perhaps.
    */
-  struct crake_wide noise;
+  int64_t value;
   /**
-   * Tolerance of the sense resistor.
+   * What it is about.
    */
-  struct crake_wide shunt;
+  crake_about about;
   /**
-   * Temperature of the sense resistor.
+   * Channel of the limit.
    */
-  struct crake_wide thermal;
+  uint8_t channel;
   /**
-   * Clocks, and the ends of each segment.
+   * Its `crake_kind`.
    */
-  struct crake_wide clock;
+  uint8_t kind;
   /**
-   * What the load does between conversions, as declared.
+   * 1 if `before_us` and `after_us` are known; 0 for what was told without a sample.
    */
-  struct crake_wide load;
-} crake_bound;
+  uint8_t dated;
+  /**
+   * 1 if `limit` is known; 0 after a restart, or a setting of limits that failed.
+   */
+  uint8_t limit_known;
+  /**
+   * 1 if `value` is known.
+   */
+  uint8_t value_known;
+  /**
+   * 1 if a conversion went over range: the value is a limit, then.
+   */
+  uint8_t clipped;
+} crake_event;
 
 /**
- * Totals of one rail.
+ * How a queue stands. Flags have five bits per channel from channel 0 up in the order of
+ * `crake_kind`; bit 61 rollover ahead, bit 62 scan done, bit 63 reset seen.
  */
-typedef struct crake_account {
+typedef struct crake_queue_status {
   /**
-   * Energy into the load by the host's clock, in nanojoules.
+   * How long after the last service the next one is due, whatever the outputs say, in
+   * microseconds. `UINT64_MAX`: not before an output says so. 0: something is left to do.
    */
-  struct crake_wide energy_nj;
+  uint64_t next_in_us;
   /**
-   * Charge from source to load by the host's clock, in nanocoulombs.
+   * Flags that were seen in the part and are not yet events.
    */
-  struct crake_wide charge_nc;
+  uint64_t pending;
   /**
-   * Energy by the part's own clock, in nanojoules.
+   * Limits whose event was told and that no sample has shown to be over.
    */
-  struct crake_wide part_energy_nj;
+  uint64_t lasting;
   /**
-   * Charge by the part's own clock, in nanocoulombs.
+   * Flags of events that found the queue full, since this was asked last.
    */
-  struct crake_wide part_charge_nc;
+  uint64_t lost;
   /**
-   * Bound of `energy_nj`.
+   * Number of events that found the queue full.
    */
-  struct crake_bound energy_bound;
+  uint32_t dropped;
   /**
-   * Bound of `charge_nc`.
+   * Outputs whose active level is news: 1 A, 2 B. One that a lasting condition keeps active is
+   * not among them.
    */
-  struct crake_bound charge_bound;
-  /**
-   * How long the rail was accounted for, in microseconds of the host's clock.
-   */
-  uint64_t duration_us;
-  /**
-   * What `energy_nj` says of the truth: 0 near it, within the bound; 1 the truth is at least that, less the bound; 2 it may lie beyond on either side.
-   */
-  uint8_t energy_side;
-  /**
-   * The same of `charge_nc`.
-   */
-  uint8_t charge_side;
-} crake_account;
+  uint8_t listening;
+} crake_queue_status;
 
 /**
- * Totals of one rail without bounds.
+ * Findings for both outputs.
  */
-typedef struct crake_total {
+typedef struct crake_proof {
   /**
-   * Energy into the load by the host's clock, in nanojoules.
+   * Output A.
    */
-  struct crake_wide energy_nj;
+  crake_finding a;
   /**
-   * Charge from source to load by the host's clock, in nanocoulombs.
+   * Output B.
    */
-  struct crake_wide charge_nc;
-  /**
-   * How long the rail was accounted for, in microseconds of the host's clock.
-   */
-  uint64_t duration_us;
-  /**
-   * As in `crake_account`, without the bound.
-   */
-  uint8_t energy_side;
-  /**
-   * The same of `charge_nc`.
-   */
-  uint8_t charge_side;
-} crake_total;
+  crake_finding b;
+} crake_proof;
 
 /**
- * The caller's bus, delay and clock. Copied on initialisation. Each callback gets `context` and must return; none may call this interface with an object of the call in progress
- * (it would be told `BUSY`).
+ * The caller's bus, delay and clock. Each callback gets `context` and must return; none may call
+ * this interface with an object of the call in progress (it would be told `IN_CALL`).
  */
 typedef struct crake_host {
   /**
@@ -585,12 +819,14 @@ typedef struct crake_host {
    */
   void *context;
   /**
-   * Writes `count` bytes to the 7-bit `address` in one transfer: START, address, bytes, STOP. Returns 0; `CRAKE_NO_ACKNOWLEDGE` if nobody acknowledged the address, where it can tell; or a
-   * status of its own. It comes back as `bus_status`.
+   * Writes `count` bytes to the 7-bit `address` in one transfer: START, address, bytes, STOP.
+   * Returns 0; `CRAKE_NO_ACKNOWLEDGE` if nobody acknowledged the address, where it can tell; or
+   * a status of its own. It comes back as `bus_status`.
    */
   int32_t (*write)(void *context, uint8_t address, const uint8_t *bytes, size_t count);
   /**
-   * Writes `count` bytes, then reads `room_count` bytes into `room`, with a repeated START or, where the controller cannot, STOP and START between them. Returns as `write`.
+   * Writes `count` bytes, then reads `room_count` bytes into `room`, with a repeated START or,
+   * where the controller cannot, STOP and START between them. Returns as `write`.
    */
   int32_t (*write_read)(void *context,
                         uint8_t address,
@@ -599,7 +835,8 @@ typedef struct crake_host {
                         uint8_t *room,
                         size_t room_count);
   /**
-   * Reads `room_count` bytes from the 7-bit `address` into `room`, without a write before. For `crake_alert_response` alone; may be null where that is not used.
+   * Reads `room_count` bytes from the 7-bit `address` into `room`, without a write before. For
+   * `crake_alert_response` alone; may be null where that is not used.
    */
   int32_t (*read)(void *context, uint8_t address, uint8_t *room, size_t room_count);
   /**
@@ -613,676 +850,894 @@ typedef struct crake_host {
 } crake_host;
 
 /**
- * How a monitor is to be used.
+ * Memory of a board: zero it, then `crake_board_init`.
  */
-typedef struct crake_config {
-  /**
-   * 7-bit address of the part: 0x32 to 0x35.
-   */
-  uint8_t address;
-  /**
-   * Greatest number of bytes that `write_read` reads in one transfer; 0 for no limit. Blocks are then read in pieces, and stay coherent. Single registers take 5 whatever it is.
-   */
-  uint8_t read_max;
-  /**
-   * How often a step that may be repeated is repeated after a failure; 2 is a good choice.
-   */
-  uint8_t repeats;
-  /**
-   * 1 to work out the bound of every current in every frame, 0 to leave it out.
-   */
-  uint8_t bounds;
-} crake_config;
+typedef struct crake_board {
+  uint64_t words[108];
+} crake_board;
 
 /**
- * Ranges of one channel.
+ * What the engineer knows of one rail: bounds lean on it. All numbers are 0 or more.
  */
-typedef struct crake_ranges {
+typedef struct crake_rail {
   /**
-   * 1 to convert the channel, 0 to leave it out.
+   * Nominal resistance of the sense resistor, 100 µΩ to 10 Ω, in nanoohms.
    */
-  uint8_t enabled;
+  uint64_t resistance_nohm;
   /**
-   * 0: ±65.536 mV in steps of 500 nV; 1: ±26.2144 mV in steps of 200 nV.
+   * Greatest current in either direction, in nanoamperes. 0: no load is declared; bounds leave
+   * out what it does between conversions, and the fields of the load below are not looked at.
    */
-  uint8_t sense;
+  int64_t greatest_na;
   /**
-   * 0: 6.5536 V in steps of 100 µV; 1: 16.384 V in steps of 250 µV; 2: 65.536 V in steps of 1 mV.
+   * Greatest mean of the current's magnitude over `mean_over_s`, in nanoamperes; it matters
+   * where current flows both ways.
    */
-  uint8_t bus;
-} crake_ranges;
+  int64_t mean_na;
+  /**
+   * Greatest jump of the load, up or down, in nanoamperes.
+   */
+  int64_t load_step_na;
+  /**
+   * Greatest jump of the source's voltage, in nanovolts.
+   */
+  int64_t voltage_step_nv;
+  /**
+   * Least rail voltage, in nanovolts.
+   */
+  int64_t voltage_least_nv;
+  /**
+   * Greatest rail voltage; 0 where the span is not known, which takes the whole range.
+   */
+  int64_t voltage_greatest_nv;
+  /**
+   * Tolerance of the sense resistor in ppm, in either direction.
+   */
+  uint32_t tolerance_ppm;
+  /**
+   * Temperature coefficient of the sense resistor, ppm per kelvin, in either direction.
+   */
+  uint32_t temperature_ppm_per_k;
+  /**
+   * How far the board gets from the temperature of the nominal resistance, thousandths of a
+   * kelvin.
+   */
+  uint32_t temperature_span_mk;
+  /**
+   * Thermal resistance of the sense resistor to its surroundings, thousandths of a kelvin per
+   * watt.
+   */
+  uint32_t heating_mk_per_w;
+  /**
+   * Shortest stretch in seconds over which `mean_na` holds; 0 where no mean is declared.
+   */
+  uint32_t mean_over_s;
+  /**
+   * Greatest number of jumps of the load in 3600 s, up or down each count.
+   */
+  uint32_t load_steps_per_hour;
+  /**
+   * Greatest number of jumps of the source's voltage in 3600 s.
+   */
+  uint32_t voltage_steps_per_hour;
+  /**
+   * 0: current flows from source to load alone; 1: both ways.
+   */
+  uint8_t both_ways;
+} crake_rail;
 
 /**
- * A sampling set-up.
+ * A board: its rails from channel 0 up, its serial number, its clock.
  */
-typedef struct crake_setup {
+typedef struct crake_description {
   /**
-   * Ranges, from channel 0 up.
+   * One rail per channel. A channel that is not used takes any resistor.
    */
-  struct crake_ranges channels[CRAKE_RAILS];
+  struct crake_rail rails[CRAKE_RAILS];
   /**
-   * 0 idle, 1 paced, 2 single-shot, 3 burst: sense of one channel 16 000 times a second, 1024 times, then idle (`crake_fetch`).
+   * Serial number, which ties checkpoints and calibration records to it.
    */
-  uint8_t mode;
+  uint32_t serial;
   /**
-   * For paced: 0, 1, 2, 3, 4 for 2000, 500, 100, 10, 1 rounds a second.
+   * Greatest error of the host clock's rate in either direction, in ppm.
    */
-  uint8_t pace;
-  /**
-   * k: readings are means of 2^k rounds, k from 0 to 10.
-   */
-  uint8_t averaging;
-  /**
-   * For a burst: its channel, which must be enabled.
-   */
-  uint8_t burst_channel;
-} crake_setup;
+  uint32_t clock_ppm;
+} crake_description;
 
 /**
- * Voltage, current and power of one channel, from one latch.
+ * Correction of one rail by calibration. All zero is none.
  */
-typedef struct crake_reading {
+typedef struct crake_correction {
   /**
-   * `OK`, or why there is no reading (all numbers 0). After `CLIPPED` the numbers are limits.
+   * Sense voltage that the part shows without current, in 256ths of a nanovolt.
    */
-  crake_code code;
+  int32_t offset_256ths_nv;
   /**
-   * What the current says of the truth: 0 near it, within the bound; 1 the truth is at least that, less the bound; 2 it may lie beyond on either side.
+   * True current over shown current, after the offset, in units of 2^-30; 0 counts as 1.
    */
-  uint8_t current_side;
+  int32_t gain_2e30;
   /**
-   * The same of the voltage.
+   * How well the offset is known, in nanovolts in either direction.
    */
-  uint8_t voltage_side;
+  uint32_t offset_bound_nv;
   /**
-   * Bus voltage at the load's side of the sense resistor, in nanovolts.
+   * How well the gain is known, in ppm in either direction.
    */
-  int64_t voltage_nv;
+  uint32_t gain_bound_ppm;
   /**
-   * Current in nanoamperes, positive from source to load.
+   * 1 if `offset_bound_nv` is known; 0: the part's own limit holds.
+   */
+  uint8_t offset_known;
+  /**
+   * 1 if `gain_bound_ppm` is known; 0: the limits of part and resistor hold.
+   */
+  uint8_t gain_known;
+  /**
+   * 1 if the gain was measured in sense range `gain_range`.
+   */
+  uint8_t gain_range_known;
+  /**
+   * Sense range of the gain: 0 for 65.536 mV, 1 for 26.2144 mV.
+   */
+  uint8_t gain_range;
+} crake_correction;
+
+/**
+ * Memory of a board's margins, what is open of totals there: zero it, then `crake_margins_init`.
+ */
+typedef struct crake_margins {
+  uint64_t words[48];
+} crake_margins;
+
+/**
+ * Memory of a collection of scans: zero it, then `crake_collection_init`.
+ */
+typedef struct crake_collection {
+  uint64_t words[20];
+} crake_collection;
+
+/**
+ * A current that is known better than the monitor shows it.
+ */
+typedef struct crake_reference {
+  /**
+   * What the reference says flowed, in nanoamperes, positive from source to load.
    */
   int64_t current_na;
   /**
-   * Power in nanowatts, positive into the load; mean of products.
+   * How far it may be off relative to itself, in ppm in either direction: a limit.
    */
-  int64_t power_nw;
-  /**
-   * How far `current_na` may lie from the mean of what flowed while it was converted, in nanoamperes; 0 where there is no reading, or bounds were not asked for on initialisation.
-   */
-  int64_t current_bound_na;
-} crake_reading;
+  uint32_t uncertainty_ppm;
+} crake_reference;
 
 /**
- * One coherent latch of all channels, and what became of it in the ledger.
+ * Figures of the codes of a fast capture; all 0 without codes. Times are as right as the part's
+ * oscillator, 1.5 %.
  */
-typedef struct crake_frame {
+typedef struct crake_statistics {
   /**
-   * The host's clock right before the latch was asked for, in microseconds.
+   * Mean × duration, in nanocoulombs.
    */
-  uint64_t before_us;
+  int64_t charge_nc;
   /**
-   * Right after.
+   * Least current of a conversion, in nanoamperes.
    */
-  uint64_t after_us;
+  int64_t least_na;
   /**
-   * Readings, from channel 0 up.
+   * Greatest current of a conversion.
    */
-  struct crake_reading readings[CRAKE_RAILS];
+  int64_t greatest_na;
   /**
-   * The part's running count of rounds.
+   * Mean current.
    */
-  uint32_t rounds;
+  int64_t mean_na;
   /**
-   * Set-up serial of the part.
+   * Standard deviation of these conversions as a whole.
    */
-  uint16_t serial;
+  int64_t deviation_na;
   /**
-   * 0 steady; 1 boundary: another set-up took over at this very moment; 2 the part was reset; 3 its supply is declared off.
+   * Root of the mean square.
    */
-  uint8_t condition;
+  int64_t rms_na;
   /**
-   * 1 if the part is known to have run under our set-up alone since the frame before.
+   * How long the conversions took, in nanoseconds.
    */
-  uint8_t unbroken;
+  uint64_t duration_ns;
   /**
-   * What the ledger made of it: 0 no ledger was given; 1 added; 2 added, and the next segment begins here; 3 it begins an account; 4 counts were lost or may have been, an epoch ended,
-   * and another begins here; 5 the same, and none begins; 6 idle.
+   * Number of conversions.
    */
-  uint8_t entry;
+  uint32_t count;
   /**
-   * Why an epoch ended: 0 it did not; 1 reset; 2 no supply; 3 read too late; 4 the set-up changed; 5 the clock began anew; 6 the count of rounds does not fit the clock.
+   * 1 if one lies at an end of the range, where it may have been cut.
    */
-  uint8_t reason;
-} crake_frame;
+  uint8_t clipped;
+} crake_statistics;
 
 /**
- * Memory of a station. Zero it, then `crake_station_init`. It must not be moved or copied.
+ * Memory of one limit.
  */
-typedef struct crake_station {
-  uint64_t words[CRAKE_STATION_WORDS];
-} crake_station;
-
-/**
- * What a proof test found of each output's way to the host: 0 it works; 1 never low: broken, or stuck high; 2 never high: shorted, or held low by another part; 3 it follows the other output's trips; 4 it follows
- * both outputs' trips, the lines are joined.
- */
-typedef struct crake_proof {
-  /**
-   * Output A.
-   */
-  uint8_t a;
-  /**
-   * Output B.
-   */
-  uint8_t b;
-} crake_proof;
-
-/**
- * Memory of a list of watches. Zero it, then `crake_watches_init`. It must stay where it is, unchanged, as long as a station uses it.
- */
-typedef struct crake_watches {
-  uint64_t words[CRAKE_WATCHES_WORDS];
-} crake_watches;
-
-/**
- * Something that the part told.
- */
-typedef struct crake_event {
-  /**
-   * The cause is older than this: when the frame after it was latched, in microseconds on the host's clock.
-   */
-  uint64_t before_us;
-  /**
-   * As `after_us` of a frame.
-   */
-  uint64_t after_us;
-  /**
-   * The limit in force in nanovolts, nanoamperes or nanowatts: the requested one moved to the code on the safe side.
-   */
-  int64_t in_force;
-  /**
-   * The channel's reading in that frame: already back, perhaps. `NOTHING` where no limit is concerned.
-   */
-  struct crake_reading reading;
-  /**
-   * 0 a limit was passed; 1 one of the part's running sums comes near its end: latch soon; 2 a round was done; 3 the part was reset.
-   */
-  uint8_t cause;
-  /**
-   * Channel of the limit.
-   */
-  uint8_t channel;
-  /**
-   * Kind of the limit, as in `crake_watch`.
-   */
-  uint8_t kind;
-  /**
-   * 1 if `in_force` is known.
-   */
-  uint8_t in_force_known;
-} crake_event;
+typedef struct crake_limit_memory {
+  uint64_t words[7];
+} crake_limit_memory;
 
 /**
  * One limit on one channel, and what is to happen when it is passed.
  */
-typedef struct crake_watch {
+typedef struct crake_limit {
   /**
    * The limit, in nanovolts, nanoamperes or nanowatts.
    */
   int64_t limit;
   /**
-   * Reported again only after the reading was back by this much, in the limit's unit.
+   * Over only once a sample is back on the permitted side by this much, in the limit's unit, 0
+   * or more; 0 takes a 64th of the limit. A limit near zero needs one of its own.
    */
-  uint64_t hysteresis;
+  int64_t hysteresis;
+  /**
+   * What happens while the condition lasts: 0, its flag alone is taken off its outputs until a
+   * sample shows it over; otherwise it is looked at again after so many microseconds.
+   */
+  uint32_t look_again_us;
   /**
    * The channel.
    */
   uint8_t channel;
   /**
-   * 0 over-voltage, 1 under-voltage, 2 over-current, 3 under-current, 4 over-power.
+   * A `crake_kind`.
    */
   uint8_t kind;
   /**
-   * Passed after so many consecutive conversions beyond the limit: 1 to 15.
+   * Passed after so many consecutive conversions beyond the limit: 1 to 15; 0 counts as 1.
    */
   uint8_t debounce;
   /**
-   * 1: the cause is held until it was seen and cleared; 0: it follows the condition.
+   * 0: the flag stays until it was seen and cleared; 1: it follows the condition.
    */
-  uint8_t held;
+  uint8_t following;
   /**
-   * Outputs it reaches: 1 A, 2 B, 3 both, 0 none, to be found by looking (by `crake_station_service`).
+   * Outputs it reaches: 1 A, 2 B, 3 both, 0 none, which has to be meant.
    */
   uint8_t outputs;
-} crake_watch;
+  /**
+   * 1 if it reaches no output on purpose, to be found by looking.
+   */
+  uint8_t silent;
+} crake_limit;
+
+/**
+ * Where the part is, and how it is to be read. All zero but the address is a good choice.
+ */
+typedef struct crake_options {
+  /**
+   * 7-bit address of the part: 0x32 to 0x35.
+   */
+  uint8_t address;
+  /**
+   * Most bytes that `write_read` reads in one transfer; 0 for no limit. Blocks are then read in
+   * pieces, and stay coherent. Single registers take 6 whatever it is.
+   */
+  uint8_t read_max;
+  /**
+   * How often a transfer is tried before an operation gives up; 0 for three times.
+   */
+  uint8_t attempts;
+  /**
+   * 1 to leave out the bus's check byte of a sample block, whose own CRC-16 covers it.
+   */
+  uint8_t block_check_alone;
+} crake_options;
+
+/**
+ * What one channel has to reach, in either direction; the finest range that does is taken.
+ */
+typedef struct crake_channel {
+  /**
+   * At least so many microvolts across the sense resistor: up to 65 535 on Corncrake.
+   */
+  uint32_t sense_uv;
+  /**
+   * At least so many microvolts of the rail: up to 65 535 000.
+   */
+  uint32_t rail_uv;
+  /**
+   * 1 to convert the channel, 0 to leave it out.
+   */
+  uint8_t enabled;
+} crake_channel;
+
+/**
+ * What to convert, and how often.
+ */
+typedef struct crake_config {
+  /**
+   * From channel 0 up.
+   */
+  struct crake_channel channels[CRAKE_RAILS];
+  /**
+   * In continuous mode at least so many scans a second; 2000, 500, 100, 10 and 1 can be.
+   */
+  uint32_t scans_per_second;
+  /**
+   * A `crake_mode`.
+   */
+  uint8_t mode;
+  /**
+   * k: readings are means of 2^k scans, k from 0 to 10. Running sums take every scan regardless.
+   */
+  uint8_t averaging_log2;
+} crake_config;
+
+/**
+ * What has to be kept across a restart of the firmware.
+ */
+typedef struct crake_token {
+  /**
+   * The part's count of accepted writes.
+   */
+  uint32_t writes;
+  /**
+   * The monitor's number of the configuration.
+   */
+  uint32_t configuration;
+} crake_token;
+
+/**
+ * How far a reading may lie from the truth, either way.
+ */
+typedef struct crake_reading_bound {
+  /**
+   * Of the voltage, in nanovolts.
+   */
+  int64_t voltage_nv;
+  /**
+   * Of the current, in nanoamperes.
+   */
+  int64_t current_na;
+  /**
+   * Of the power, in nanowatts.
+   */
+  int64_t power_nw;
+} crake_reading_bound;
+
+/**
+ * Charge or energy of one rail: the truth lies within `value` ± `bound`.
+ */
+typedef struct crake_total {
+  /**
+   * What flowed, less what flowed back, by the host's clock: microcoulombs or microjoules, up to
+   * ±9.2e18 of them (290 kW for a year).
+   */
+  int64_t value;
+  /**
+   * How far it may lie from the truth; `INT64_MAX` where nothing is known.
+   */
+  int64_t bound;
+  /**
+   * What it says of the truth after a conversion went over range.
+   */
+  crake_saturation saturation;
+  /**
+   * 1 if a load is declared, so that the bound covers what it does between conversions; 0: it
+   * covers the instrument alone.
+   */
+  uint8_t covers_load;
+} crake_total;
+
+/**
+ * Time that was not counted, as a bracket, in true microseconds.
+ */
+typedef struct crake_gap {
+  /**
+   * At least this long.
+   */
+  uint64_t least_us;
+  /**
+   * At most this long; `UINT64_MAX` where nobody knows.
+   */
+  uint64_t greatest_us;
+} crake_gap;
+
+/**
+ * How totals stand.
+ */
+typedef struct crake_totals_status {
+  /**
+   * The time that was counted, in microseconds of the host's clock.
+   */
+  uint64_t counted_us;
+  /**
+   * The same by the part's clock, nominal: the ratio of the two is that of the clocks.
+   */
+  uint64_t part_clock_us;
+  /**
+   * The latest safe moment for the next sample on the host's clock: its `after_us` must not lie
+   * beyond. `UINT64_MAX` while nothing counts.
+   */
+  uint64_t next_sample_by_us;
+  /**
+   * Time that was not counted, from the first sample to the last.
+   */
+  struct crake_gap gap;
+  /**
+   * Number of discontinuities.
+   */
+  uint32_t epoch;
+} crake_totals_status;
 
 #ifdef __cplusplus
 extern "C" {
 #endif // __cplusplus
 
 /**
- * Makes a board of its description, in zeroed memory. The description is not needed afterwards.
- *
- * `BAD_ARGUMENT` with `channel` for a value out of range, `RESISTANCE` for a resistor that the part cannot be used with; the memory is left zeroed.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * Makes an empty queue. While a flag is masked a sample is due every `interval_us`; 0 for once
+ * a second.
  */
-crake_code crake_board_init(struct crake_board *board,
-                            const struct crake_description *description,
+crake_code crake_queue_init(struct crake_alert_queue *queue,
+                            uint32_t interval_us,
                             struct crake_error *error);
 
 /**
- * Fetches the codes of a burst into `codes`, oldest first, as many as fit into `room`, which is zeroed first, and no more than `CRAKE_BURST_CODES`; `count` is their number, 0 if there was no burst since the
- * part's reset. Waits until the burst is over.
+ * Puts limits in place of those before; flags that stood in the part become events. Scans and
+ * samples go on meanwhile. 23 transfers, and two for each limit.
  *
- * A burst is begun by `crake_configure` with mode 3, which makes a frame for the ledger; the part is idle afterwards: configure it again to go on. The codes stay in the part until the next burst.
- *
- * # Safety
- * Each pointer is null or leads to what its type says, `codes` to `room` of them.
+ * A limit that cannot be is refused before a byte is sent, and those before stand. After a
+ * failure on the bus alerts are not armed: set limits again.
  */
-crake_code crake_fetch(struct crake_monitor *monitor,
-                       int32_t *codes,
-                       size_t room,
-                       size_t *count,
-                       struct crake_error *error);
-
-/**
- * Least, greatest, mean and r.m.s. current, charge, and time above `level_na`, of the codes of a burst: on the rail of `channel`, in sense range `sense` (as in `crake_ranges`). All zero without codes.
- *
- * # Safety
- * Each pointer is null or leads to what its type says, `codes` to `count` of them.
- */
-crake_code crake_burst_statistics(const struct crake_board *board,
-                                  uint8_t channel,
-                                  uint8_t sense,
-                                  const int32_t *codes,
-                                  size_t count,
-                                  int64_t level_na,
-                                  struct crake_statistics *statistics,
+crake_code crake_queue_set_limits(struct crake_alert_queue *queue,
+                                  struct crake_monitor *monitor,
+                                  const struct crake_limits *limits,
                                   struct crake_error *error);
 
 /**
- * The current of each conversion of a burst, in nanoamperes, oldest first, into `currents_na`, which has room for `count` of them; the rest as for `crake_burst_statistics`.
+ * Looks at the flags, clears exactly those that it saw, takes a sample, makes events of what
+ * was noted, and settles what a condition that lasts, or is over, asks for. Call it while an
+ * output that is listened to is active (its level, not its edge), and when `next_in_us` says
+ * so. `totals` and `sample` may be null.
  *
- * # Safety
- * Each pointer is null or leads to what its type says, `codes` and `currents_na` to `count` of them, not overlapping.
+ * `NOT_ARMED` until limits were set. What was noted before a failure stays so, and the next
+ * service goes on with it. `RESET` has become an event, and leaves the monitor not configured.
  */
-crake_code crake_burst_currents(const struct crake_board *board,
-                                uint8_t channel,
-                                uint8_t sense,
-                                const int32_t *codes,
-                                size_t count,
-                                int64_t *currents_na,
-                                struct crake_error *error);
+crake_code crake_queue_service(struct crake_alert_queue *queue,
+                               struct crake_monitor *monitor,
+                               struct crake_totals *totals,
+                               struct crake_sample *sample,
+                               struct crake_error *error);
 
 /**
- * Writes the whole account, and what it takes to join the part again, to `bytes`, of which there are `room`: `CRAKE_CHECKPOINT_LEN` of them are written, for memory that outlives a restart of the firmware.
- *
- * Save right after a call that made a frame for this ledger, with the `serial` that `crake_joint` gives then. After the restart: `crake_ledger_load`, `crake_ledger_clock_restarted` if the clock did
- * not run through, `crake_attach` with that ledger and the serial: the part counted on, and not a round is lost.
- *
- * `CHECKPOINT_LENGTH` if there is too little room.
- *
- * # Safety
- * Each pointer is null or leads to what its type says, `bytes` to `room` of them.
+ * The first piece of a service that is split, so that a watchdog or others on the bus are met:
+ * looks at the flags once, notes and clears them. `found` are those that it found. Then
+ * `crake_take_sample` with the queue, and `crake_queue_settle`; the bus is free between any
+ * two.
  */
-crake_code crake_ledger_save(struct crake_ledger *ledger,
-                             uint16_t serial,
-                             uint8_t *bytes,
-                             size_t room,
-                             struct crake_error *error);
+crake_code crake_queue_read_alerts(struct crake_alert_queue *queue,
+                                   struct crake_monitor *monitor,
+                                   uint64_t *found,
+                                   struct crake_error *error);
 
 /**
- * Makes the ledger that was saved as these `count` bytes, in zeroed memory; `serial` is for `crake_attach`. The board must be described as it was then.
- *
- * Whatever else the bytes are is found out: a single wrong bit always, and so is any burst of up to 16. The memory is left zeroed then; begin with `crake_ledger_init`.
- *
- * # Safety
- * Each pointer is null or leads to what its type says, `bytes` to `count` of them, and `board` stays where it is, as long as the ledger is used.
+ * The last piece: clears what conditions had set until a sample showed them over, and masks or
+ * unmasks flags. Touches the bus only where there is something to do.
  */
-crake_code crake_ledger_load(struct crake_ledger *ledger,
-                             const struct crake_board *board,
-                             const uint8_t *bytes,
-                             size_t count,
-                             uint16_t *serial,
-                             struct crake_error *error);
-
-/**
- * Tells a ledger that the host's clock began anew, as after most resets: it reads `now_us`, and since the `before_us` of the last frame given to this ledger so much time passed as `since` brackets; null if
- * nothing is known.
- *
- * With `since` the account goes on, and its bound grows by what is unknown. Without, an epoch that was open ends, and the gap has no upper end. `reason`, which may be null: why an epoch ended, as in
- * `crake_frame`; 0 if it goes on.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_ledger_clock_restarted(struct crake_ledger *ledger,
-                                        uint64_t now_us,
-                                        const struct crake_gap *since,
-                                        uint8_t *reason,
-                                        struct crake_error *error);
-
-/**
- * Makes an empty ledger in zeroed memory. Hand it to every call that makes a frame; one that was merely latched, and in which no channel went over range, may be left out.
- *
- * # Safety
- * Each pointer is null or leads to what its type says, and `board` stays where it is, as long as the ledger is used.
- */
-crake_code crake_ledger_init(struct crake_ledger *ledger,
-                             const struct crake_board *board,
-                             struct crake_error *error);
-
-/**
- * Totals of a rail so far.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_ledger_account(struct crake_ledger *ledger,
-                                uint8_t channel,
-                                struct crake_account *account,
-                                struct crake_error *error);
-
-/**
- * The same without bounds: in less time and on less stack.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_ledger_total(struct crake_ledger *ledger,
-                              uint8_t channel,
-                              struct crake_total *total,
+crake_code crake_queue_settle(struct crake_alert_queue *queue,
+                              struct crake_monitor *monitor,
                               struct crake_error *error);
 
 /**
- * The latest safe moment for the next frame, in microseconds on the host's clock: its `after_us` must not lie beyond. `NOTHING` if nothing counts.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * Takes the oldest event out of the queue; `NOTHING` if there is none.
  */
-crake_code crake_ledger_next_read_by(struct crake_ledger *ledger,
-                                     uint64_t *by_us,
-                                     struct crake_error *error);
+crake_code crake_queue_next_event(struct crake_alert_queue *queue,
+                                  struct crake_event *event,
+                                  struct crake_error *error);
 
 /**
- * Time that is accounted for on no rail.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * How the queue stands; `lost` is forgotten with it.
  */
-crake_code crake_ledger_gap(struct crake_ledger *ledger,
-                            struct crake_gap *gap,
-                            struct crake_error *error);
+crake_code crake_queue_get_status(struct crake_alert_queue *queue,
+                                  struct crake_queue_status *status,
+                                  struct crake_error *error);
 
 /**
- * How often counts were lost or may have been.
+ * Proves the way of both outputs to the host: lets the end of each scan reach one output, then
+ * the other, looks at the lines, and puts the masks back. `is_low` gets `context` and the
+ * output (1 A, 2 B), and gives 0 for high. Limits stand all the while, three scans and a half;
+ * only no output tells of them. The part has to run at a scan rate.
  *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * An output that is wired to hardware drives it. Prove the path before trusting it, and never
+ * let a monitor be the only protection. After a failure the next service puts the masks back.
  */
-crake_code crake_ledger_epoch(struct crake_ledger *ledger,
-                              uint32_t *epoch,
-                              struct crake_error *error);
+crake_code crake_queue_proof_test(struct crake_alert_queue *queue,
+                                  struct crake_monitor *monitor,
+                                  int32_t (*is_low)(void *context, uint8_t output),
+                                  void *context,
+                                  struct crake_proof *proof,
+                                  struct crake_error *error);
 
 /**
- * Makes a monitor in zeroed memory: of the part at an address, on a board. Touches nothing yet; go on with `crake_init` or `crake_attach`.
+ * Asks which part pulls a shared alert line: the SMBus alert response, a read of two bytes
+ * with the `read` of `host`. The part at `address` has answered and let go of the line, and
+ * its flags are still set: serve it before asking again, until nobody answers or the line is
+ * high.
  *
- * `host` and `config` are copied. Every later call waits out its transfers; the longest is `crake_init`, a latch takes two transfers and one round.
- *
- * # Safety
- * Each pointer is null or leads to what its type says; the callbacks may be called with the context as `crake_host` says, and `board` stays where it is, as long as the monitor is used.
- */
-crake_code crake_monitor_init(struct crake_monitor *monitor,
-                              const struct crake_board *board,
-                              const struct crake_host *host,
-                              const struct crake_config *config,
-                              struct crake_error *error);
-
-/**
- * Sets the part up from whatever state it is in, running sums at zero, and starts it. The frame has no readings yet; `ledger` and `frame` may be null, here and below.
- *
- * What the part cannot do is refused before a byte is sent. After another failure the part may be half set up; this starts over.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_init(struct crake_monitor *monitor,
-                      const struct crake_setup *setup,
-                      struct crake_ledger *ledger,
-                      struct crake_frame *frame,
-                      struct crake_error *error);
-
-/**
- * Joins a part that runs already, without disturbing it, and latches. `serial` is what `crake_joint` gave when it was last set up, kept across the firmware's restart.
- *
- * `RESET_SEEN`, `SET_UP_CHANGED`, `IDENTITY`: the part is as it was, and `crake_init` is what remains.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_attach(struct crake_monitor *monitor,
-                        uint16_t serial,
-                        struct crake_ledger *ledger,
-                        struct crake_frame *frame,
-                        struct crake_error *error);
-
-/**
- * Latches all channels at the end of the round in progress and reads them. While the supply is declared off no transfer is made, and the frame says so.
- *
- * No count and no over-range flag is lost by a failure; the next frame has them.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_latch(struct crake_monitor *monitor,
-                       struct crake_ledger *ledger,
-                       struct crake_frame *frame,
-                       struct crake_error *error);
-
-/**
- * Takes over another set-up at the end of the round in progress; the frame is of that moment, still described by the old one. Not a round is lost.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_configure(struct crake_monitor *monitor,
-                           const struct crake_setup *setup,
-                           struct crake_ledger *ledger,
-                           struct crake_frame *frame,
-                           struct crake_error *error);
-
-/**
- * Gives what has to be kept across a restart of the firmware for `crake_attach`.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_joint(struct crake_monitor *monitor, uint16_t *serial, struct crake_error *error);
-
-/**
- * How long a call can take at the most on a bus of `bus_hz`, its waits and all repeats after failures included, in microseconds. `task` is a number as in `crake_error`; 6 is a whole service.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_longest_us(struct crake_monitor *monitor,
-                            uint8_t task,
-                            uint32_t bus_hz,
-                            uint64_t *longest_us,
-                            struct crake_error *error);
-
-/**
- * Declares the part's supply off (0) or on (1). On again, the part is fresh from reset: call `crake_init`.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
- */
-crake_code crake_declare_powered(struct crake_monitor *monitor,
-                                 uint8_t powered,
-                                 struct crake_error *error);
-
-/**
- * Proof test of the alert path: trips each output by a limit under any reading, looks at the lines by `is_low`, which gives 0 for high, and puts the station's own watches back.
- *
- * While it runs, some four set-ups and three rounds, nothing else is watched; causes that stood before stay pending. The part must run at a pace. After a failure arm the station.
- *
- * Prove the path before trusting it, and never let a monitor be the only protection.
- *
- * # Safety
- * Each pointer is null or leads to what its type says; the callback may be called with `context`.
- */
-crake_code crake_prove(struct crake_monitor *monitor,
-                       struct crake_station *station,
-                       int32_t (*is_low)(void *context, uint8_t output),
-                       void *context,
-                       struct crake_proof *proof,
-                       struct crake_error *error);
-
-/**
- * Asks which part pulls a shared alert line: the SMBus alert response, a read of two bytes with the `read` of `host`. `address` is the 7-bit address of the part that answered; it has let go of the line, and its
- * causes are still set: serve it before asking again, until nobody answers or the line is high.
- *
- * `NOTHING`: nobody answered, which `read` says by `CRAKE_NO_ACKNOWLEDGE`. `CHECK_BYTE`, `BUS`: a part may have answered and let go of the line: serve every part on it.
- *
- * # Safety
- * Each pointer is null or leads to what its type says; the callback may be called with the context as `crake_host` says.
+ * `NOTHING`: nobody answered, which `read` says by `CRAKE_NO_ACKNOWLEDGE`. `CHECK_BYTE`,
+ * `BUS`: a part may have answered and let go: serve every part on the line.
  */
 crake_code crake_alert_response(const struct crake_host *host,
                                 uint8_t *address,
                                 struct crake_error *error);
 
 /**
- * Makes a station in zeroed memory: it arms watches together with a set-up, serves the part, and queues events. Touches nothing yet.
+ * Makes a board of its description, which is not needed afterwards.
  *
- * `rollover_outputs`: outputs (1 A, 2 B, 3 both, 0 none) told when a running sum of the part comes near its end.
- *
- * # Safety
- * Each pointer is null or leads to what its type says, and `watches` stays where it is, as long as the station uses it.
+ * `BAD_ARGUMENT` with `channel` for a value out of range, `SENSE_RESISTOR` for a resistor that
+ * the part cannot be used with.
  */
-crake_code crake_station_init(struct crake_station *station,
-                              const struct crake_setup *setup,
-                              const struct crake_watches *watches,
-                              uint8_t rollover_outputs,
-                              struct crake_error *error);
+crake_code crake_board_init(struct crake_board *board,
+                            const struct crake_description *description,
+                            struct crake_error *error);
 
 /**
- * Puts set-up and watches in force in one exchange. The frame is of the moment at which they took over.
+ * Makes another board of `board`, with corrections of its rails: `CRAKE_RAILS` of them, of
+ * which a zeroed one is none. Go on with `crake_monitor_set_board`, and for totals with
+ * margins of the new board and `crake_totals_set_margins`.
  *
- * Watches that cannot be are refused before a byte is sent. After a failure on the bus the outputs may be masked; arm again.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * A rail is corrected once: a second time, and for a correction out of all proportion, it is
+ * refused as `SENSE_RESISTOR`.
  */
-crake_code crake_station_arm(struct crake_monitor *monitor,
-                             struct crake_station *station,
-                             struct crake_ledger *ledger,
-                             struct crake_frame *frame,
-                             struct crake_error *error);
-
-/**
- * The same with another set-up and another list of watches: ranges and limits change together. The old list is free once this succeeded.
- *
- * After a failure on the bus either may be in force; arm again, and keep both lists until then.
- *
- * # Safety
- * Each pointer is null or leads to what its type says, and `watches` stays where it is, as long as the station uses it.
- */
-crake_code crake_station_rearm(struct crake_monitor *monitor,
-                               struct crake_station *station,
-                               const struct crake_setup *setup,
-                               const struct crake_watches *watches,
-                               uint8_t rollover_outputs,
-                               struct crake_ledger *ledger,
-                               struct crake_frame *frame,
+crake_code crake_board_correct(struct crake_board *corrected,
+                               const struct crake_board *board,
+                               const struct crake_correction *corrections,
                                struct crake_error *error);
 
 /**
- * Reads the causes, clears exactly those that were seen, again until none is left, latches a frame and queues an event for each. Call it while an alert line is low: its level, not its edge.
- *
- * What was seen before a failure stays pending and is reported by the next service.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * Works out what datasheet, board and corrections leave open of totals on a board.
  */
-crake_code crake_station_service(struct crake_monitor *monitor,
-                                 struct crake_station *station,
-                                 struct crake_ledger *ledger,
-                                 struct crake_frame *frame,
+crake_code crake_margins_init(struct crake_margins *margins,
+                              const struct crake_board *board,
+                              struct crake_error *error);
+
+/**
+ * Makes an empty collection of scans of one channel: what a calibration is made from.
+ */
+crake_code crake_collection_init(struct crake_collection *collection,
+                                 uint8_t channel,
                                  struct crake_error *error);
 
 /**
- * The first piece of a service that is split, so that a watchdog or others on the bus are met: reads the causes once and clears exactly those that were seen, two short transfers at the most. `more` is 1 if
- * there were some: others may have come meanwhile, look again (a condition that stands is found each time, so at most so often); 0 if there were none. Then `crake_station_latch`.
+ * Adds the scans up to the monitor's last sample, in continuous mode, best at the greatest
+ * scan rate, with range and load as they shall be measured: call it after each sample until
+ * `enough` is 1. The first one only says where counting begins.
  *
- * What was seen stays pending until a latch; what was seen before a failure, until a later look came through as well.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * `NOT_COMPLETE`, `NOT_COUNTING`, `RECONFIGURED`, `CLIPPED`, `TOO_FAR_APART`: the collection
+ * is then empty, and the next sample begins anew.
  */
-crake_code crake_station_look(struct crake_monitor *monitor,
-                              struct crake_station *station,
-                              uint8_t *more,
-                              struct crake_error *error);
+crake_code crake_collection_add(struct crake_collection *collection,
+                                struct crake_monitor *monitor,
+                                uint8_t *enough,
+                                struct crake_error *error);
 
 /**
- * The last piece of a service that is split: latches as `crake_latch` does, and queues an event for each cause that is pending. Call it for other frames as well where watches have a hysteresis.
+ * Offset of a rail of `board`, from scans with the load disconnected. It holds in every sense
+ * range.
  *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * `TOO_FEW`, `UNSTEADY`, `IMPLAUSIBLE_OFFSET`.
  */
-crake_code crake_station_latch(struct crake_monitor *monitor,
-                               struct crake_station *station,
-                               struct crake_ledger *ledger,
-                               struct crake_frame *frame,
-                               struct crake_error *error);
+crake_code crake_calibrate_offset(struct crake_collection *no_load,
+                                  const struct crake_board *board,
+                                  struct crake_correction *correction,
+                                  struct crake_error *error);
 
 /**
- * Takes the oldest event out of the queue; `NOTHING` if there is none.
+ * Gain of a rail from one reference current, after its offset `so_far`, which is kept. It
+ * belongs to the sense range in force.
  *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * `NO_OFFSET`, `REFERENCE_TOO_SMALL`, `REFERENCE_TOO_GREAT`, `TOO_FEW`, `UNSTEADY`,
+ * `IMPLAUSIBLE_GAIN`.
  */
-crake_code crake_station_next_event(struct crake_station *station,
-                                    struct crake_event *event,
-                                    struct crake_error *error);
+crake_code crake_calibrate_gain(const struct crake_correction *so_far,
+                                struct crake_collection *collection,
+                                const struct crake_reference *reference,
+                                const struct crake_board *board,
+                                struct crake_correction *correction,
+                                struct crake_error *error);
 
 /**
- * Causes of events that found the queue full since the last call, five bits per channel from channel 0 up in the order of the kinds, bit 61 rollover ahead; 0 if none was lost.
+ * Offset and gain of a rail from two reference currents, the further apart the better.
  *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * As `crake_calibrate_gain` but `NO_OFFSET`; besides `DIFFERENT_INPUTS`, `IMPLAUSIBLE_OFFSET`.
  */
-crake_code crake_station_lost(struct crake_station *station,
-                              uint64_t *causes,
-                              struct crake_error *error);
+crake_code crake_calibrate_line(struct crake_collection *one,
+                                const struct crake_reference *reference,
+                                struct crake_collection *other,
+                                const struct crake_reference *other_reference,
+                                const struct crake_board *board,
+                                struct crake_correction *correction,
+                                struct crake_error *error);
 
 /**
- * Makes a list of `count` watches in zeroed memory, at most `CRAKE_WATCHES_MAX`; `list` is not needed afterwards. Whether part and board can watch for them is checked when they are armed.
+ * Writes the corrections of a board, its serial number and its temperature in thousandths of a
+ * degree Celsius to `CRAKE_RECORD_LEN` bytes, with a check value. The format is
+ * docs/calibration-record.md.
  *
- * `BAD_ARGUMENT` with the place in the list as `got`.
- *
- * # Safety
- * Each pointer is null or leads to what its type says, `list` to `count` of them.
+ * `BYTES_LENGTH` for another `count`, `BYTES_FIELD` for what the format cannot hold; nothing
+ * is written.
  */
-crake_code crake_watches_init(struct crake_watches *watches,
-                              const struct crake_watch *list,
+crake_code crake_record_write(const struct crake_board *board,
+                              int32_t millicelsius,
+                              uint8_t *bytes,
                               size_t count,
                               struct crake_error *error);
 
 /**
- * `value` ÷ `divisor`, rounded to nearest, halves away from zero: nJ ÷ 3 600 000 000 is mWh, nC ÷ 3 600 000 000 is mAh, ÷ 1 the number itself.
+ * Makes another board of `board`, corrected as a record says that was written for it; go on as
+ * after `crake_board_correct`. `millicelsius`, which may be null: how warm it was.
  *
- * `OUT_OF_RANGE` if the quotient does not fit, which leaves the end of the range in `quotient`; `BAD_ARGUMENT` for a divisor below 1.
- *
- * # Safety
- * Each pointer is null or leads to what its type says.
+ * `BYTES_LENGTH`, `BYTES_MARK`, `BYTES_VERSION`, `BYTES_CHECK`, `BYTES_FIELD`, then
+ * `BYTES_OF_ANOTHER_BOARD` and `SENSE_RESISTOR`.
  */
-crake_code crake_wide_divided(const struct crake_wide *value,
-                              int64_t divisor,
-                              int64_t *quotient,
+crake_code crake_record_apply(struct crake_board *corrected,
+                              const struct crake_board *board,
+                              const uint8_t *bytes,
+                              size_t count,
+                              int32_t *millicelsius,
                               struct crake_error *error);
+
+/**
+ * Starts a fast capture of an enabled channel: sense alone, 16 000 times a second, 1024 times.
+ *
+ * The part stops sampling until it is configured again, which totals see as a gap; limits have
+ * to be set again then. `REFUSED` if the channel is not enabled; after a failure on the way
+ * `crake_init` starts over.
+ */
+crake_code crake_start_capture(struct crake_monitor *monitor,
+                               uint8_t channel,
+                               struct crake_error *error);
+
+/**
+ * Waits for the end of the capture and fetches `count` codes from number `first` on, oldest
+ * first, of which there are `CRAKE_CAPTURE_MAX` in all. Fetching takes nothing away.
+ * `statistics`, which may be null: figures of these codes.
+ *
+ * `NOT_CONFIGURED` without a capture. `BUSY`: it did not end in time. `RESET`, `CHANGED`: the
+ * codes are gone.
+ */
+crake_code crake_fetch_capture(struct crake_monitor *monitor,
+                               uint16_t first,
+                               int32_t *codes,
+                               size_t count,
+                               struct crake_statistics *statistics,
+                               struct crake_error *error);
+
+/**
+ * The current of each of `count` codes of a capture of `channel`, in nanoamperes, oldest
+ * first, in the range in which it was made: before the part is configured again.
+ */
+crake_code crake_capture_currents(struct crake_monitor *monitor,
+                                  uint8_t channel,
+                                  const int32_t *codes,
+                                  size_t count,
+                                  int64_t *currents_na,
+                                  struct crake_error *error);
+
+/**
+ * Makes limits of a list of `count`, which is not needed afterwards; `memory` has room for as
+ * many, and stays with the limits. What cannot be is found when they are set.
+ *
+ * `rollover_outputs` are told when a running sum of the part comes near its end; nothing is
+ * masked on `wired_outputs`, which are wired to hardware. `BAD_ARGUMENT` with the place in the
+ * list as `got` for a kind or an output that there is not.
+ */
+crake_code crake_limits_init(struct crake_limits *limits,
+                             struct crake_limit_memory *memory,
+                             const struct crake_limit *list,
+                             size_t count,
+                             uint8_t rollover_outputs,
+                             uint8_t wired_outputs,
+                             struct crake_error *error);
+
+/**
+ * What a limit's code stands for under the configuration in force: the limit moved to the code
+ * on the safe side. `kind` is a `crake_kind`. `NOTHING` where the channel is not enabled or
+ * the limit beyond full scale.
+ */
+crake_code crake_limit_in_force(struct crake_monitor *monitor,
+                                uint8_t channel,
+                                uint8_t kind,
+                                int64_t limit,
+                                int64_t *in_force,
+                                struct crake_error *error);
+
+/**
+ * Makes a monitor of the part at an address, on a board. Touches nothing yet: go on with
+ * `crake_init` or `crake_resume`.
+ */
+crake_code crake_monitor_init(struct crake_monitor *monitor,
+                              const struct crake_board *board,
+                              const struct crake_host *host,
+                              const struct crake_options *options,
+                              struct crake_error *error);
+
+/**
+ * Sets the part up from whatever state it is in, and starts it. Limits have to be set again; a
+ * token that was kept has to be thrown away before. 15 transfers.
+ *
+ * A configuration that cannot be is refused before a byte is sent. After another failure the
+ * part may be half configured: this starts over.
+ */
+crake_code crake_init(struct crake_monitor *monitor,
+                      const struct crake_config *config,
+                      struct crake_error *error);
+
+/**
+ * Changes the configuration: stops the part, writes, reads back, starts. Totals see a gap from
+ * the last sample before to the first one after; limits have to be set again. Where alerts are
+ * used, `queue`, which may be null, notes the flags that stand. Fails as `crake_init`.
+ */
+crake_code crake_configure(struct crake_monitor *monitor,
+                           const struct crake_config *config,
+                           struct crake_alert_queue *queue,
+                           struct crake_error *error);
+
+/**
+ * Goes on with a part that ran while the firmware did not, and takes a sample. Limits have to
+ * be set again before alerts are read.
+ *
+ * `IDENTITY`, `RESET` or `CHANGED`: the part is as it was, and `crake_init` is what remains.
+ */
+crake_code crake_resume(struct crake_monitor *monitor,
+                        const struct crake_config *config,
+                        const struct crake_token *token,
+                        struct crake_totals *totals,
+                        struct crake_sample *sample,
+                        struct crake_error *error);
+
+/**
+ * Gives what has to be kept across a restart of the firmware. Each configuration, setting of
+ * limits and service that masks or unmasks a flag makes another one: keep it anew after these,
+ * best together with the totals.
+ */
+crake_code crake_get_token(struct crake_monitor *monitor,
+                           struct crake_token *token,
+                           struct crake_error *error);
+
+/**
+ * Latches all channels and reads them: two transfers, and the wait of one scan in between.
+ * `queue`, `totals` and `sample` may be null. With a queue it is the second piece of a service
+ * that is split, and what was noted becomes events.
+ *
+ * After a failure of the bus or of a check value nothing is lost, and the next sample has it.
+ * `RESET` and `CHANGED` leave the monitor not configured.
+ */
+crake_code crake_take_sample(struct crake_monitor *monitor,
+                             struct crake_alert_queue *queue,
+                             struct crake_totals *totals,
+                             struct crake_sample *sample,
+                             struct crake_error *error);
+
+/**
+ * How far the last sample's reading of a channel may lie from the truth; of one that went over
+ * range the bound belongs to the limit that is known. Or why there is no reading.
+ */
+crake_code crake_get_bound(struct crake_monitor *monitor,
+                           uint8_t channel,
+                           struct crake_reading_bound *bound,
+                           struct crake_error *error);
+
+/**
+ * The longest that a call can take under a configuration on a bus of `bus_hz`, waits and
+ * repeats included, in microseconds; the host's own work comes on top. It touches no bus.
+ *
+ * `operation` is a `crake_operation`. `limits` are looked at for `SET_LIMITS` alone, and
+ * `codes`, which are overwritten, for `FETCH_CAPTURE` alone. `REFUSED` for a call that would
+ * be.
+ */
+crake_code crake_worst_case_us(struct crake_monitor *monitor,
+                               const struct crake_config *config,
+                               uint8_t operation,
+                               struct crake_limits *limits,
+                               int32_t *codes,
+                               size_t count,
+                               uint32_t bus_hz,
+                               uint64_t *longest_us,
+                               struct crake_error *error);
+
+/**
+ * Converts by another board from now on, while the part runs; the last sample is gone. Totals
+ * need `crake_totals_set_margins` before the next one, and limits are to be set again.
+ */
+crake_code crake_monitor_set_board(struct crake_monitor *monitor,
+                                   const struct crake_board *board,
+                                   struct crake_error *error);
+
+/**
+ * Declares the part's supply on, or off with 0. Off, no operation touches the bus; on again,
+ * the part is not configured. Tell totals by `crake_totals_unpowered`.
+ */
+crake_code crake_set_powered(struct crake_monitor *monitor,
+                             uint8_t powered,
+                             struct crake_error *error);
+
+/**
+ * Makes empty totals, on the board of these margins. Give them to every call that takes a
+ * sample; one may be left out.
+ */
+crake_code crake_totals_init(struct crake_totals *totals,
+                             const struct crake_margins *margins,
+                             struct crake_error *error);
+
+/**
+ * Charge of a rail so far, from source to load.
+ */
+crake_code crake_totals_charge(struct crake_totals *totals,
+                               uint8_t channel,
+                               struct crake_total *charge,
+                               struct crake_error *error);
+
+/**
+ * Energy of a rail so far, into the load; the sense resistor's own loss is not in it.
+ */
+crake_code crake_totals_energy(struct crake_totals *totals,
+                               uint8_t channel,
+                               struct crake_total *energy,
+                               struct crake_error *error);
+
+/**
+ * Times, gap and epoch.
+ */
+crake_code crake_totals_get_status(struct crake_totals *totals,
+                                   struct crake_totals_status *status,
+                                   struct crake_error *error);
+
+/**
+ * Counts by the margins of another board from now on, as after a calibration: what comes after
+ * the last sample is counted by it, and has its bound. It is no discontinuity.
+ */
+crake_code crake_totals_set_margins(struct crake_totals *totals,
+                                    const struct crake_margins *margins,
+                                    struct crake_error *error);
+
+/**
+ * Declares that nothing is counted until the next sample, because the part has no supply or is
+ * left alone on purpose. It counts as a discontinuity.
+ */
+crake_code crake_totals_unpowered(struct crake_totals *totals, struct crake_error *error);
+
+/**
+ * Writes everything, and what `crake_get_token` gives now, to `CRAKE_CHECKPOINT_LEN` bytes,
+ * for memory that outlives a restart of the firmware. `BYTES_LENGTH` for another `count`.
+ *
+ * Save after the sample that totals were given, and again after whatever changes the token.
+ */
+crake_code crake_totals_save(struct crake_totals *totals,
+                             const struct crake_token *token,
+                             uint8_t *bytes,
+                             size_t count,
+                             struct crake_error *error);
+
+/**
+ * Takes what was saved into totals that were initialised on the same board, and gives the
+ * token for `crake_resume`. Whatever is wrong with the bytes, the totals are as they were.
+ *
+ * Where the monitor resumes with it, totals go on with the next sample. Where the part has to
+ * be initialised, that is a discontinuity, and the time since the last sample a gap.
+ */
+crake_code crake_totals_load(struct crake_totals *totals,
+                             const uint8_t *bytes,
+                             size_t count,
+                             struct crake_token *token,
+                             struct crake_error *error);
+
+/**
+ * Declares that the host's clock began anew, or jumped, since the last sample: it shows
+ * `now_us`.
+ *
+ * `since` is how long ago the last sample was, from something that went on: no epoch ends, and
+ * bounds take in how uncertain it is. Where it is null, the stretch ends with the last sample,
+ * and the gap is open-ended.
+ */
+crake_code crake_totals_clock_restarted(struct crake_totals *totals,
+                                        uint64_t now_us,
+                                        const struct crake_gap *since,
+                                        struct crake_error *error);
 
 #ifdef __cplusplus
 }  // extern "C"

@@ -1,39 +1,51 @@
-use crake::old::board::{Edges, Load, Rail as DriverRail, Shunt};
-use crake::old::part::corncrake::SPEC;
-use crake::old::units::{Current, Resistance, Tolerance, Voltage};
+use crake::Channel;
+use crake::board::{Board as DriverBoard, Correction as DriverCorrection, Rail as DriverRail};
+use crake::board::{Load, LoadSteps, SenseResistor, VoltageSteps};
+use crake::part::corncrake::{Corncrake, INFO};
+use crake::totals::Margins as DriverMargins;
+use crake::units::{Current, Resistance, Tolerance, Voltage};
 
 use crate::CRAKE_RAILS;
-use crate::code::{Code, Error};
-use crate::memory::{self, Board, DriverBoard, report};
+use crate::calibration::Correction;
+use crate::error::{Code, Error};
+use crate::memory::calls;
 
-/// What the engineer knows of one rail: the bound of every total leans on it.
+/// What the engineer knows of one rail: bounds lean on it. All numbers are 0 or more.
 #[repr(C)]
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Rail {
     /// Nominal resistance of the sense resistor, 100 µΩ to 10 Ω, in nanoohms.
     pub resistance_nohm: u64,
-    /// Greatest current in either direction, in nanoamperes, 0 or more.
+    /// Greatest current in either direction, in nanoamperes. 0: no load is declared; bounds leave
+    /// out what it does between conversions, and the fields of the load below are not looked at.
     pub greatest_na: i64,
-    /// Greatest jump of the load, up or down, in nanoamperes, 0 or more.
-    pub edge_step_na: i64,
-    /// Greatest mean of the current's magnitude over `mean_over_s`, in nanoamperes, 0 or more; without meaning where `mean_over_s` is 0.
+    /// Greatest mean of the current's magnitude over `mean_over_s`, in nanoamperes; it matters
+    /// where current flows both ways.
     pub mean_na: i64,
-    /// Least bus voltage in nanovolts.
+    /// Greatest jump of the load, up or down, in nanoamperes.
+    pub load_step_na: i64,
+    /// Greatest jump of the source's voltage, in nanovolts.
+    pub voltage_step_nv: i64,
+    /// Least rail voltage, in nanovolts.
     pub voltage_least_nv: i64,
-    /// Greatest bus voltage in nanovolts; 0 where the span is not known, which takes the whole range.
+    /// Greatest rail voltage; 0 where the span is not known, which takes the whole range.
     pub voltage_greatest_nv: i64,
     /// Tolerance of the sense resistor in ppm, in either direction.
     pub tolerance_ppm: u32,
     /// Temperature coefficient of the sense resistor, ppm per kelvin, in either direction.
     pub temperature_ppm_per_k: u32,
-    /// How far the board gets from the temperature of the nominal resistance, in thousandths of a kelvin.
+    /// How far the board gets from the temperature of the nominal resistance, thousandths of a
+    /// kelvin.
     pub temperature_span_mk: u32,
-    /// Thermal resistance of the sense resistor to its surroundings, thousandths of a kelvin per watt.
+    /// Thermal resistance of the sense resistor to its surroundings, thousandths of a kelvin per
+    /// watt.
     pub heating_mk_per_w: u32,
-    /// Greatest number of jumps of the load (up or down each count) in 1000 seconds.
-    pub edges_per_1000_s: u32,
     /// Shortest stretch in seconds over which `mean_na` holds; 0 where no mean is declared.
     pub mean_over_s: u32,
+    /// Greatest number of jumps of the load in 3600 s, up or down each count.
+    pub load_steps_per_hour: u32,
+    /// Greatest number of jumps of the source's voltage in 3600 s.
+    pub voltage_steps_per_hour: u32,
     /// 0: current flows from source to load alone; 1: both ways.
     pub both_ways: u8,
 }
@@ -42,88 +54,181 @@ pub struct Rail {
 #[repr(C)]
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Description {
-    /// One rail per channel. All four must be described; a channel that is not used takes any resistor.
+    /// One rail per channel. A channel that is not used takes any resistor.
     pub rails: [Rail; CRAKE_RAILS],
-    /// Serial number.
+    /// Serial number, which ties checkpoints and calibration records to it.
     pub serial: u32,
     /// Greatest error of the host clock's rate in either direction, in ppm.
     pub clock_ppm: u32,
 }
 
+/// Memory of a board: zero it, then `crake_board_init`.
+#[repr(C)]
+pub struct Board {
+    words: [u64; 108],
+}
+
+/// Memory of a board's margins, what is open of totals there: zero it, then `crake_margins_init`.
+#[repr(C)]
+pub struct Margins {
+    words: [u64; 48],
+}
+
+/// What lives in a board's memory: the rails, and what was worked out of them.
+pub struct Described {
+    pub(crate) board: DriverBoard<CRAKE_RAILS>,
+    pub(crate) rails: [DriverRail; CRAKE_RAILS],
+}
+
+/// What lives in the memory of margins.
+pub struct Open {
+    pub(crate) of: &'static Described,
+    pub(crate) margins: DriverMargins<'static, CRAKE_RAILS>,
+}
+
 impl Rail {
     fn driver(&self) -> Option<DriverRail> {
-        let declared = [self.greatest_na, self.edge_step_na, self.mean_na];
-        if declared.iter().any(|value| *value < 0) {
-            return None;
-        }
-        let shunt = Shunt::new(
+        let resistor = SenseResistor::new(
             Resistance::from_nanoohms(self.resistance_nohm),
             Tolerance::from_ppm(self.tolerance_ppm),
         )
         .with_temperature(self.temperature_ppm_per_k, self.temperature_span_mk)
         .with_self_heating(self.heating_mk_per_w);
-        let mut load = Load::smooth(Current::from_nanoamps(self.greatest_na)).with_edges(Edges {
-            per_1000_s: self.edges_per_1000_s,
-            step: Current::from_nanoamps(self.edge_step_na),
-        });
-        match self.both_ways {
-            0 => {}
-            1 => load = load.both_ways(),
-            _ => return None,
-        }
+        let mut load = Load::smooth(Current::from_nanoamps(self.greatest_na))
+            .with_steps(LoadSteps {
+                per_hour: self.load_steps_per_hour,
+                step: Current::from_nanoamps(self.load_step_na),
+            })
+            .with_voltage_steps(VoltageSteps {
+                per_hour: self.voltage_steps_per_hour,
+                step: Voltage::from_nanovolts(self.voltage_step_nv),
+            });
         if self.mean_over_s > 0 {
             load = load.with_mean(Current::from_nanoamps(self.mean_na), self.mean_over_s);
         }
-        let rail = DriverRail::new(shunt, load);
+        if self.both_ways == 1 {
+            load = load.both_ways();
+        }
         let (least, greatest) = (self.voltage_least_nv, self.voltage_greatest_nv);
-        match (least, greatest) {
-            (0, 0) => Some(rail),
-            _ if least < 0 || least > greatest => None,
-            _ => Some(rail.with_voltage(
-                Voltage::from_nanovolts(least),
-                Voltage::from_nanovolts(greatest),
-            )),
+        let numbers = [
+            self.greatest_na,
+            self.mean_na,
+            self.load_step_na,
+            self.voltage_step_nv,
+            least,
+        ];
+        if numbers.iter().any(|number| *number < 0) || least > greatest || self.both_ways > 1 {
+            return None;
         }
+        let mut rail = DriverRail::new(resistor);
+        if self.greatest_na > 0 {
+            rail = rail.with_load(load);
+        }
+        if greatest > 0 {
+            let span = [least, greatest].map(Voltage::from_nanovolts);
+            rail = rail.with_voltage(span[0], span[1]);
+        }
+        Some(rail)
     }
 }
 
-impl Description {
-    fn driver(&self, argument: u8) -> Result<DriverBoard, Error> {
-        let nameless = DriverRail::new(
-            Shunt::new(Resistance::from_nanoohms(0), Tolerance::ZERO),
-            Load::smooth(Current::ZERO),
+calls! {
+    /// Makes a board of its description, which is not needed afterwards.
+    ///
+    /// `BAD_ARGUMENT` with `channel` for a value out of range, `SENSE_RESISTOR` for a resistor that
+    /// the part cannot be used with.
+    fn crake_board_init(board: new Board, description: given Description) {
+        let nothing = SenseResistor::new(Resistance::from_nanoohms(0), Tolerance::ZERO);
+        let mut rails = [DriverRail::new(nothing); CRAKE_RAILS];
+        for (channel, (rail, described)) in (0..).zip(rails.iter_mut().zip(&description.rails)) {
+            let bad = Error { channel, ..Error::argument(Code::BadArgument, 2) };
+            *rail = described.driver().ok_or(bad)?;
+        }
+        let made = Corncrake::board(&rails)
+            .with_serial(description.serial)
+            .with_clock(Tolerance::from_ppm(description.clock_ppm));
+        made.check(&INFO)?;
+        board.fill(Described { board: made, rails })
+    }
+
+    /// Makes another board of `board`, with corrections of its rails: `CRAKE_RAILS` of them, of
+    /// which a zeroed one is none. Go on with `crake_monitor_set_board`, and for totals with
+    /// margins of the new board and `crake_totals_set_margins`.
+    ///
+    /// A rail is corrected once: a second time, and for a correction out of all proportion, it is
+    /// refused as `SENSE_RESISTOR`.
+    fn crake_board_correct(
+        corrected: new Board, board: fixed Board, corrections: array Correction
+    ) {
+        let mut made = board.board;
+        let mut rails = board.rails;
+        let corrections = corrections.values(CRAKE_RAILS)?.iter().map(DriverCorrection::from);
+        for (channel, (rail, correction)) in
+            Channel::first(u8::MAX).zip(rails.iter_mut().zip(corrections))
+        {
+            if correction != DriverCorrection::NONE {
+                made.correct(channel, &correction);
+                *rail = rail.corrected(correction);
+            }
+        }
+        made.check(&INFO)?;
+        corrected.fill(Described { board: made, rails })
+    }
+
+    /// Works out what datasheet, board and corrections leave open of totals on a board.
+    fn crake_margins_init(margins: new Margins, board: fixed Board) {
+        let open = DriverMargins::new(&INFO, &board.board, &board.rails);
+        margins.fill(Open { of: board, margins: open })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every field, each with a number of its own.
+    #[test]
+    fn a_rail_is_what_its_fields_say() {
+        let rail = Rail {
+            resistance_nohm: 10_000_001,
+            greatest_na: 2,
+            mean_na: 3,
+            load_step_na: 4,
+            voltage_step_nv: 5,
+            voltage_least_nv: 6,
+            voltage_greatest_nv: 7,
+            tolerance_ppm: 8,
+            temperature_ppm_per_k: 9,
+            temperature_span_mk: 10,
+            heating_mk_per_w: 11,
+            mean_over_s: 12,
+            load_steps_per_hour: 13,
+            voltage_steps_per_hour: 14,
+            both_ways: 1,
+        };
+        let [two, three, four] = [2, 3, 4].map(Current::from_nanoamps);
+        let [five, six, seven] = [5, 6, 7].map(Voltage::from_nanovolts);
+        let (resistance, tolerance) = (
+            Resistance::from_nanoohms(10_000_001),
+            Tolerance::from_ppm(8),
         );
-        let mut rails = [nameless; CRAKE_RAILS];
-        for (number, (rail, described)) in (0..).zip(rails.iter_mut().zip(&self.rails)) {
-            *rail = described.driver().ok_or(Error {
-                channel: number,
-                ..Error::argument(Code::BadArgument, argument)
-            })?;
-        }
-        let board = DriverBoard::new(&SPEC, rails)?;
-        let clock = Tolerance::from_ppm(self.clock_ppm);
-        Ok(board.with_serial(self.serial).with_clock(clock))
+        let resistor = SenseResistor::new(resistance, tolerance)
+            .with_temperature(9, 10)
+            .with_self_heating(11);
+        let load = Load::smooth(two)
+            .both_ways()
+            .with_mean(three, 12)
+            .with_steps(LoadSteps {
+                per_hour: 13,
+                step: four,
+            })
+            .with_voltage_steps(VoltageSteps {
+                per_hour: 14,
+                step: five,
+            });
+        let described = DriverRail::new(resistor)
+            .with_load(load)
+            .with_voltage(six, seven);
+        assert_eq!(rail.driver(), Some(described));
     }
-}
-
-/// Makes a board of its description, in zeroed memory. The description is not needed afterwards.
-///
-/// `BAD_ARGUMENT` with `channel` for a value out of range, `RESISTANCE` for a resistor that the part cannot be used with; the memory is left zeroed.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_board_init(
-    board: *mut Board,
-    description: *const Description,
-    error: *mut Error,
-) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let made = unsafe { memory::input(description, 2) }?.driver(2)?;
-        // SAFETY: the caller's promise.
-        unsafe { memory::create(board, 1, made) }
-    };
-    // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
 }

@@ -1,8 +1,18 @@
-//! C interface of the blocking driver with the Corncrake part, four rails: what stands behind `crake.h`.
+//! C interface of the blocking driver with the Corncrake part, four rails: what stands behind
+//! `crake.h`.
 //!
-//! The only crate of the workspace with `unsafe` in it. It decides nothing: each function checks what it was handed, calls the driver, and puts what came into
-//! plain structures. See `docs/c-interface.md`.
+//! The only crate of the workspace with `unsafe` in it. It decides nothing: each function checks
+//! what it was handed, calls the driver, and puts what came into plain structures. See
+//! `docs/c-interface.md`.
+//!
+//! # Safety
+//! One promise for all functions, which the header states, too. Each pointer is null or leads to
+//! what its type says, for as many values as are asked for; no two lead to the same memory. An
+//! object's memory was zeroed before its initialisation, and is touched by this interface alone
+//! from then on. Boards, margins, limits and hosts stay where they are, unchanged, as long as
+//! something that was made with them is used. Callbacks may be called with their context.
 #![no_std]
+#![allow(clippy::missing_safety_doc)]
 #![cfg_attr(
     not(test),
     deny(
@@ -15,53 +25,32 @@
     )
 )]
 
+mod alerts;
 mod board;
-mod burst;
-mod checkpoint;
-mod code;
-mod frame;
+mod calibration;
+mod capture;
+mod config;
+mod error;
 mod host;
-mod ledger;
+mod limits;
 mod memory;
 mod monitor;
 #[cfg(feature = "panic-handler")]
 mod panic;
-mod proof;
-mod setup;
-mod station;
-mod watch;
-mod wide;
+mod sample;
+mod totals;
 
-pub use board::{Description, Rail, crake_board_init};
-pub use burst::{
-    BURST_CODES, Statistics, crake_burst_currents, crake_burst_statistics, crake_fetch,
-};
-pub use checkpoint::{
-    CHECKPOINT_LEN, crake_ledger_clock_restarted, crake_ledger_load, crake_ledger_save,
-};
-pub use code::{Code, Error};
-pub use frame::{Frame, Reading};
-pub use host::{Host, NO_ACKNOWLEDGE};
-pub use ledger::{
-    Account, Bound, Gap, Total, crake_ledger_account, crake_ledger_epoch, crake_ledger_gap,
-    crake_ledger_init, crake_ledger_next_read_by, crake_ledger_total,
-};
-pub use memory::{
-    BOARD_WORDS, Board, LEDGER_WORDS, Ledger, MONITOR_WORDS, Monitor, STATION_WORDS, Station,
-    WATCHES_WORDS, Watches,
-};
-pub use monitor::{
-    Config, crake_attach, crake_configure, crake_declare_powered, crake_init, crake_joint,
-    crake_latch, crake_longest_us, crake_monitor_init,
-};
-pub use proof::{Proof, crake_alert_response, crake_prove};
-pub use setup::{Ranges, Setup};
-pub use station::{
-    Event, crake_station_arm, crake_station_init, crake_station_latch, crake_station_look,
-    crake_station_lost, crake_station_next_event, crake_station_rearm, crake_station_service,
-};
-pub use watch::{WATCHES_MAX, Watch, crake_watches_init};
-pub use wide::{Wide, crake_wide_divided};
+pub use alerts::*;
+pub use board::*;
+pub use calibration::*;
+pub use capture::*;
+pub use config::*;
+pub use error::*;
+pub use host::*;
+pub use limits::*;
+pub use monitor::*;
+pub use sample::*;
+pub use totals::*;
 
 /// Rails of a board, channels of the part.
 pub const CRAKE_RAILS: usize = 4;

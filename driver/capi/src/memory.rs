@@ -1,65 +1,71 @@
-//! The caller's memory: where objects live in it, and how pointers into it are met.
+//! The caller's memory: where objects live in it, how pointers into it are met, and how a function
+//! of the interface is made. All that is unsafe about a call stands here.
 
-use core::mem::{MaybeUninit, align_of, size_of};
+use core::mem::MaybeUninit;
 use core::ops::{Deref, DerefMut};
 
-use crake::old::ledger::Ledger as DriverLedger;
+use crate::error::{Code, Error};
 
-use crate::CRAKE_RAILS;
-use crate::code::{Code, Error};
-use crate::monitor::Live;
-use crate::station::Desk;
-use crate::watch::Listed;
-
-/// cbindgen:ignore
-pub(crate) type DriverBoard = crake::old::board::Board<CRAKE_RAILS>;
-
-// Enough for pointers of 64 bits and of 32, which differ by little; `Object::FITS` sees to it.
-
-/// Words of 8 bytes in a `crake_board`.
-pub const BOARD_WORDS: usize = 96;
-
-/// Words of 8 bytes in a `crake_monitor`.
-pub const MONITOR_WORDS: usize = 37;
-
-/// Words of 8 bytes in a `crake_ledger`.
-pub const LEDGER_WORDS: usize = 136;
-
-/// Words of 8 bytes in a `crake_watches`.
-pub const WATCHES_WORDS: usize = 83;
-
-/// Words of 8 bytes in a `crake_station`.
-pub const STATION_WORDS: usize = 87;
-
-/// Memory of a board. Zero it, then `crake_board_init`. It must stay where it is, unchanged, as long as a monitor or ledger uses it.
-#[repr(C)]
-pub struct Board {
-    words: [u64; BOARD_WORDS],
+/// Makes functions of the interface: what each argument is to its body stands before its type.
+///
+/// | word | pointer | in the body |
+/// |---|---|---|
+/// | `new` | memory of an object | [`Vacant`] |
+/// | `live`, `maybe` | a live object, or one or null | [`Held`], `Option` of it |
+/// | `fixed` | an object that never changes again | a reference |
+/// | `given`, `perhaps` | a value, or one or null | a reference, `Option` of it |
+/// | `wanted`, `optional` | memory for a value, or that or null | [`Wanted`], `Option` of it |
+/// | `array`, `room` | several values, memory for several | [`Array`] |
+/// | `value` | no pointer | as it is |
+///
+/// All are looked at before the body runs; it gives what became of the call. The program in
+/// `header/` reads the same words.
+macro_rules! calls {
+    ($(
+        $(#[$doc:meta])*
+        fn $name:ident($($arg:ident: $word:ident $Type:ty),*) $body:block
+    )*) => {$(
+        $(#[$doc])*
+        #[unsafe(no_mangle)]
+        #[allow(clippy::too_many_arguments, unused_mut)]
+        pub unsafe extern "C" fn $name(
+            $($arg: $crate::memory::pointer!($word $Type),)* error: *mut $crate::Error
+        ) -> $crate::Code {
+            let call = || -> Result<(), $crate::Error> {
+                let number = 0_u8;
+                $(
+                    let number = number.wrapping_add(1);
+                    let mut $arg = $crate::memory::met!($word $arg, number);
+                )*
+                let _ = number;
+                $body
+            };
+            // SAFETY: the caller's promise.
+            unsafe { $crate::memory::report(error, call()) }
+        }
+    )*};
 }
 
-/// Memory of a monitor. Zero it, then `crake_monitor_init`. It must not be moved or copied.
-#[repr(C)]
-pub struct Monitor {
-    words: [u64; MONITOR_WORDS],
+macro_rules! pointer {
+    (value $Type:ty) => { $Type };
+    (fixed $Type:ty) => { *const $Type };
+    (given $Type:ty) => { *const $Type };
+    (perhaps $Type:ty) => { *const $Type };
+    (array $Type:ty) => { *const $Type };
+    ($word:ident $Type:ty) => { *mut $Type };
 }
 
-/// Memory of a ledger. Zero it, then `crake_ledger_init`. It must not be moved or copied.
-#[repr(C, align(16))]
-pub struct Ledger {
-    words: [u64; LEDGER_WORDS],
+macro_rules! met {
+    (value $arg:ident, $number:ident) => {
+        $arg
+    };
+    ($word:ident $arg:ident, $number:ident) => {
+        // SAFETY: the caller's promise, see the crate's head.
+        unsafe { $crate::memory::$word($arg, $number) }?
+    };
 }
 
-/// Memory of a list of watches. Zero it, then `crake_watches_init`. It must stay where it is, unchanged, as long as a station uses it.
-#[repr(C)]
-pub struct Watches {
-    words: [u64; WATCHES_WORDS],
-}
-
-/// Memory of a station. Zero it, then `crake_station_init`. It must not be moved or copied.
-#[repr(C)]
-pub struct Station {
-    words: [u64; STATION_WORDS],
-}
+pub(crate) use {calls, met, pointer};
 
 /// Memory of the caller in which something of ours lives.
 pub(crate) trait Object: Sized {
@@ -74,29 +80,23 @@ pub(crate) trait Object: Sized {
     };
 }
 
-impl Object for Board {
-    type Live = DriverBoard;
-    const MARK: u32 = 0xC4A4_E0B0;
+macro_rules! objects {
+    ($($Object:ty: $Live:ty, $mark:literal;)*) => {
+        $(impl Object for $Object {
+            type Live = $Live;
+            const MARK: u32 = 0xC4A4_E000 + $mark;
+        })*
+    };
 }
 
-impl Object for Monitor {
-    type Live = Live;
-    const MARK: u32 = 0xC4A4_E010;
-}
-
-impl Object for Ledger {
-    type Live = (&'static DriverBoard, DriverLedger<'static, CRAKE_RAILS>);
-    const MARK: u32 = 0xC4A4_E0D0;
-}
-
-impl Object for Watches {
-    type Live = Listed;
-    const MARK: u32 = 0xC4A4_E030;
-}
-
-impl Object for Station {
-    type Live = Desk;
-    const MARK: u32 = 0xC4A4_E050;
+objects! {
+    crate::Board: crate::board::Described, 0xB0;
+    crate::Margins: crate::board::Open, 0xB1;
+    crate::Monitor: crate::monitor::Live, 0x10;
+    crate::Totals: crate::totals::Counted, 0xD0;
+    crate::Limits: crake::alert::Limits<'static>, 0x30;
+    crate::AlertQueue: crate::alerts::Queue, 0x50;
+    crate::Collection: crate::calibration::Collected, 0x70;
 }
 
 /// What stands in an object's memory.
@@ -107,221 +107,204 @@ struct Slot<T> {
     value: MaybeUninit<T>,
 }
 
+/// Where an object stands, and its mark.
+unsafe fn slot<O: Object>(memory: *mut O, number: u8) -> Result<(*mut Slot<O::Live>, u32), Error> {
+    const { O::FITS };
+    usable(memory, number)?;
+    let slot = memory.cast::<Slot<O::Live>>();
+    // SAFETY: neither null nor misaligned, and by the caller's promise readable; FITS saw that the
+    // slot fits.
+    match unsafe { (*slot).mark } {
+        mark if mark == !O::MARK => Err(Error::argument(Code::InCall, number)),
+        mark => Ok((slot, mark)),
+    }
+}
+
+unsafe fn found<O: Object>(memory: *mut O, number: u8) -> Result<*mut Slot<O::Live>, Error> {
+    // SAFETY: the caller's promise.
+    match unsafe { slot(memory, number) }? {
+        (slot, mark) if mark == O::MARK => Ok(slot),
+        _ => Err(Error::argument(Code::NotReady, number)),
+    }
+}
+
 /// An object that one call works on; nobody else may until this is dropped.
-pub(crate) struct Held<O: Object> {
-    slot: *mut Slot<O::Live>,
+pub(crate) struct Held<O: Object>(*mut Slot<O::Live>);
+
+pub(crate) unsafe fn live<O: Object>(memory: *mut O, number: u8) -> Result<Held<O>, Error> {
+    // SAFETY: the caller's promise.
+    let slot = unsafe { found(memory, number) }?;
+    // SAFETY: `slot` leads to a live object.
+    unsafe { (*slot).mark = !O::MARK };
+    Ok(Held(slot))
+}
+
+pub(crate) unsafe fn maybe<O: Object>(
+    memory: *mut O,
+    number: u8,
+) -> Result<Option<Held<O>>, Error> {
+    // SAFETY: the caller's promise.
+    if_any(memory, || unsafe { live(memory, number) })
 }
 
 impl<O: Object> Deref for Held<O> {
     type Target = O::Live;
 
     fn deref(&self) -> &O::Live {
-        // SAFETY: `held` found the mark of a live object, so the value is initialised; and it set the mark that keeps every other call from it.
-        unsafe { (*self.slot).value.assume_init_ref() }
+        // SAFETY: `live` found the mark of a live object, so the value is initialised; and it set
+        // the mark that keeps every other call from it.
+        unsafe { (*self.0).value.assume_init_ref() }
     }
 }
 
 impl<O: Object> DerefMut for Held<O> {
     fn deref_mut(&mut self) -> &mut O::Live {
-        // SAFETY: as in `deref`; no other reference to the value exists. The mark, which calls from a callback read, is not part of it.
-        unsafe { (*self.slot).value.assume_init_mut() }
+        // SAFETY: as in `deref`; no other reference to the value exists. The mark, which calls from
+        // a callback read, is not part of it.
+        unsafe { (*self.0).value.assume_init_mut() }
     }
 }
 
 impl<O: Object> Drop for Held<O> {
     fn drop(&mut self) {
-        // SAFETY: the slot was valid in `held`, and the caller's memory outlives the call.
-        unsafe { (*self.slot).mark = O::MARK }
+        // SAFETY: the slot was valid in `live`, and the caller's memory outlives the call.
+        unsafe { (*self.0).mark = O::MARK }
     }
 }
 
-/// Where an object stands, and its mark.
-///
-/// # Safety
-/// `memory` is null or leads to zeroed memory of its type or to an object of it.
-unsafe fn slot<O: Object>(
-    memory: *mut O,
-    argument: u8,
-) -> Result<(*mut Slot<O::Live>, u32), Error> {
-    const { O::FITS };
-    if memory.is_null() || !memory.is_aligned() {
-        return Err(Error::argument(Code::BadPointer, argument));
-    }
-    let slot = memory.cast::<Slot<O::Live>>();
-    // SAFETY: neither null nor misaligned, and by the caller's promise readable; FITS saw that the slot fits.
-    let mark = unsafe { (*slot).mark };
-    if mark == !O::MARK {
-        return Err(Error::argument(Code::Busy, argument));
-    }
-    Ok((slot, mark))
-}
+/// Memory that holds no object yet.
+pub(crate) struct Vacant<O: Object>(*mut Slot<O::Live>);
 
-/// Puts a new object into memory that holds none.
-///
-/// # Safety
-/// As [`slot`]; the memory is the callee's from now on.
-pub(crate) unsafe fn create<O: Object>(
-    memory: *mut O,
-    argument: u8,
-    value: O::Live,
-) -> Result<(), Error> {
+pub(crate) unsafe fn new<O: Object>(memory: *mut O, number: u8) -> Result<Vacant<O>, Error> {
     // SAFETY: the caller's promise.
-    let (slot, mark) = unsafe { slot(memory, argument) }?;
-    if mark == O::MARK {
-        return Err(Error::argument(Code::InUse, argument));
+    match unsafe { slot(memory, number) }? {
+        (_, mark) if mark == O::MARK => Err(Error::argument(Code::InUse, number)),
+        (slot, _) => Ok(Vacant(slot)),
     }
-    let value = MaybeUninit::new(value);
-    let mark = O::MARK;
-    // SAFETY: `slot` leads to writable memory of sufficient size and alignment.
-    unsafe { slot.write(Slot { mark, value }) };
-    Ok(())
 }
 
-/// A live object for one call alone.
-///
-/// # Safety
-/// As [`slot`].
-pub(crate) unsafe fn held<O: Object>(memory: *mut O, argument: u8) -> Result<Held<O>, Error> {
-    // SAFETY: the caller's promise.
-    let (slot, mark) = unsafe { slot(memory, argument) }?;
-    if mark != O::MARK {
-        return Err(Error::argument(Code::NotReady, argument));
+impl<O: Object> Vacant<O> {
+    pub(crate) fn fill(self, value: O::Live) -> Result<(), Error> {
+        let (mark, value) = (O::MARK, MaybeUninit::new(value));
+        // SAFETY: the slot is writable, and was found large enough and aligned.
+        unsafe { self.0.write(Slot { mark, value }) };
+        Ok(())
     }
-    // SAFETY: `slot` leads to a live object.
-    unsafe { (*slot).mark = !O::MARK };
-    Ok(Held { slot })
 }
 
-/// The same where null means that there is none.
-///
-/// # Safety
-/// As [`slot`].
-pub(crate) unsafe fn held_if_any<O: Object>(
-    memory: *mut O,
-    argument: u8,
-) -> Result<Option<Held<O>>, Error> {
-    if memory.is_null() {
-        return Ok(None);
-    }
-    // SAFETY: the caller's promise.
-    unsafe { held(memory, argument) }.map(Some)
-}
-
-/// A live object that never changes again.
-///
-/// # Safety
-/// As [`slot`]; besides, the object stays where it is, unchanged, as long as the result is used.
-pub(crate) unsafe fn shared<O: Object>(
+/// A live object that never changes again, as long as the result is used.
+pub(crate) unsafe fn fixed<O: Object>(
     memory: *const O,
-    argument: u8,
+    number: u8,
 ) -> Result<&'static O::Live, Error> {
     // SAFETY: the caller's promise; nothing is written.
-    let (slot, mark) = unsafe { slot(memory.cast_mut(), argument) }?;
-    if mark != O::MARK {
-        return Err(Error::argument(Code::NotReady, argument));
-    }
-    // SAFETY: the mark tells that the value is initialised; only `create` writes it, and refuses to do so twice.
+    let slot = unsafe { found(memory.cast_mut(), number) }?;
+    // SAFETY: the mark tells that the value is initialised; only `Vacant` writes it, and refuses to
+    // do so twice.
     Ok(unsafe { (*slot).value.assume_init_ref() })
 }
 
 /// What the caller hands in.
-///
-/// # Safety
-/// `pointer` is null or leads to a value of its type that nobody changes during the call.
-pub(crate) unsafe fn input<'a, T>(pointer: *const T, argument: u8) -> Result<&'a T, Error> {
-    if pointer.is_null() || !pointer.is_aligned() {
-        return Err(Error::argument(Code::BadPointer, argument));
-    }
+pub(crate) unsafe fn given<'a, T>(pointer: *const T, number: u8) -> Result<&'a T, Error> {
+    usable(pointer, number)?;
     // SAFETY: neither null nor misaligned; the rest is the caller's promise.
     Ok(unsafe { &*pointer })
 }
 
-/// Several of them.
-///
-/// # Safety
-/// As [`input`], for `count` values in a row; `count` is at most what an array of that type can hold.
-pub(crate) unsafe fn inputs<'a, T>(
-    pointer: *const T,
-    count: usize,
-    argument: u8,
-) -> Result<&'a [T], Error> {
-    if count == 0 {
-        return Ok(&[]);
-    }
-    if pointer.is_null() || !pointer.is_aligned() {
-        return Err(Error::argument(Code::BadPointer, argument));
-    }
-    // SAFETY: neither null nor misaligned; the rest is the caller's promise.
-    Ok(unsafe { core::slice::from_raw_parts(pointer, count) })
-}
-
-/// Writes what the caller asked for.
-///
-/// # Safety
-/// `pointer` is null or leads to writable memory for a value of its type.
-pub(crate) unsafe fn output<T>(pointer: *mut T, argument: u8, value: T) -> Result<(), Error> {
-    writable(pointer, argument)?;
-    // SAFETY: neither null nor misaligned; the rest is the caller's promise.
-    unsafe { pointer.write(value) };
-    Ok(())
-}
-
-/// Room for `count` values, zeroed: what C has there may never have been written.
-///
-/// # Safety
-/// `pointer` is null or leads to writable memory for `count` values of its type, for which zeros are a value; `count` is at most what an array of that type can hold.
-pub(crate) unsafe fn room<'a, T: Copy>(
-    pointer: *mut T,
-    count: usize,
-    argument: u8,
-) -> Result<&'a mut [T], Error> {
-    if count == 0 {
-        return Ok(&mut []);
-    }
-    writable(pointer, argument)?;
-    // SAFETY: neither null nor misaligned; the rest is the caller's promise.
-    unsafe { pointer.write_bytes(0, count) };
-    // SAFETY: just written; the rest is the caller's promise.
-    Ok(unsafe { core::slice::from_raw_parts_mut(pointer, count) })
-}
-
-/// Asks a live object, the first argument, for something, and writes that where the caller wants it. Where it cannot be written nothing is asked, so that nothing is taken out and lost.
-///
-/// # Safety
-/// As [`slot`], [`output`] and [`report`].
-pub(crate) unsafe fn asked<O: Object, T>(
-    object: *mut O,
-    (pointer, argument): (*mut T, u8),
-    error: *mut Error,
-    ask: impl FnOnce(&mut O::Live) -> Result<T, Error>,
-) -> Code {
-    let outcome = || {
-        writable(pointer, argument)?;
-        // SAFETY: the caller's promise.
-        let mut live = unsafe { held(object, 1) }?;
-        let found = ask(&mut live)?;
-        // SAFETY: the caller's promise.
-        unsafe { output(pointer, argument, found) }
-    };
+pub(crate) unsafe fn perhaps<'a, T>(pointer: *const T, number: u8) -> Result<Option<&'a T>, Error> {
     // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    if_any(pointer, || unsafe { given(pointer, number) })
+}
+
+/// Where the caller wants something to be written.
+pub(crate) struct Wanted<T>(*mut T);
+
+pub(crate) unsafe fn wanted<T>(pointer: *mut T, number: u8) -> Result<Wanted<T>, Error> {
+    usable(pointer, number).map(|()| Wanted(pointer))
+}
+
+pub(crate) unsafe fn optional<T>(pointer: *mut T, number: u8) -> Result<Option<Wanted<T>>, Error> {
+    // SAFETY: the caller's promise.
+    if_any(pointer, || unsafe { wanted(pointer, number) })
+}
+
+impl<T> Wanted<T> {
+    pub(crate) fn write(self, value: T) -> Result<(), Error> {
+        // SAFETY: neither null nor misaligned; the rest was promised.
+        unsafe { self.0.write(value) };
+        Ok(())
+    }
+}
+
+/// Several values of the caller's, or room for them: so few that any address space has them.
+pub(crate) struct Array<T>(*mut T, u8);
+
+pub(crate) unsafe fn array<T>(pointer: *const T, number: u8) -> Result<Array<T>, Error> {
+    Ok(Array(pointer.cast_mut(), number))
+}
+
+pub(crate) unsafe fn room<T>(pointer: *mut T, number: u8) -> Result<Array<T>, Error> {
+    Ok(Array(pointer, number))
+}
+
+impl<T> Array<T> {
+    /// The same memory for another type of the same size.
+    pub(crate) fn of<U>(self) -> Array<U> {
+        const { assert!(size_of::<T>() == size_of::<U>() && align_of::<T>() >= align_of::<U>()) };
+        Array(self.0.cast(), self.1)
+    }
+
+    pub(crate) fn values<'a>(self, count: usize) -> Result<&'a [T], Error> {
+        if count == 0 {
+            return Ok(&[]);
+        }
+        usable(self.0, self.1)?;
+        // SAFETY: neither null nor misaligned; the rest was promised.
+        Ok(unsafe { core::slice::from_raw_parts(self.0, count) })
+    }
+
+    /// Writes all of them first: what C has there may never have been written.
+    pub(crate) fn filled<'a>(
+        self,
+        count: usize,
+        mut value: impl FnMut(usize) -> Result<T, Error>,
+    ) -> Result<&'a mut [T], Error> {
+        if count == 0 {
+            return Ok(&mut []);
+        }
+        usable(self.0, self.1)?;
+        for place in 0..count {
+            // SAFETY: neither null nor misaligned; the rest was promised.
+            unsafe { self.0.add(place).write(value(place)?) };
+        }
+        // SAFETY: just written; the rest as before.
+        Ok(unsafe { core::slice::from_raw_parts_mut(self.0, count) })
+    }
 }
 
 /// Neither null nor misaligned.
-pub(crate) fn writable<T>(pointer: *mut T, argument: u8) -> Result<(), Error> {
-    if pointer.is_null() || !pointer.is_aligned() {
-        return Err(Error::argument(Code::BadPointer, argument));
+fn usable<T>(pointer: *const T, number: u8) -> Result<(), Error> {
+    match pointer.is_null() || !pointer.is_aligned() {
+        true => Err(Error::argument(Code::BadPointer, number)),
+        false => Ok(()),
     }
-    Ok(())
 }
 
-/// Gives the outcome back: the code as result and, where the caller wants it, the rest of the error.
-///
-/// # Safety
-/// `error` is null or leads to writable memory for an error.
+fn if_any<P, T>(
+    pointer: *const P,
+    met: impl FnOnce() -> Result<T, Error>,
+) -> Result<Option<T>, Error> {
+    match pointer.is_null() {
+        true => Ok(None),
+        false => met().map(Some),
+    }
+}
+
+/// Gives the outcome of a call back: the code as result and, where the caller wants it, the rest of
+/// the error.
 pub(crate) unsafe fn report(error: *mut Error, outcome: Result<(), Error>) -> Code {
     let told = outcome.err().unwrap_or(Error::new(Code::Ok));
-    if !error.is_null() && error.is_aligned() {
+    if usable(error, 0).is_ok() {
         // SAFETY: neither null nor misaligned; the rest is the caller's promise.
         unsafe { error.write(told) };
     }

@@ -1,282 +1,278 @@
-use crake::old::ShuntMonitor;
-use crake::old::part::Joint;
-use crake::old::part::corncrake::Corncrake;
+use core::ptr;
+
+use crake::part::ResumeToken;
+use crake::part::corncrake::{Address, Corncrake};
+use crake::{Call, Channel, Last, Sample as _, ShuntMonitor, Timestamp, WithClock};
 
 use crate::CRAKE_RAILS;
-use crate::code::{self, Code, Error};
-use crate::frame::Frame;
-use crate::host::{Bus, Host, Pause, Status, Ticks};
-use crate::memory::{self, Board, Ledger, Monitor, report};
-use crate::setup::Setup;
+use crate::alerts::{AlertQueue, Queue};
+use crate::board::{Board, Described};
+use crate::capture::counted;
+use crate::config::Config;
+use crate::error::{Code, Error, Operation};
+use crate::host::{Host, Lines, Status};
+use crate::limits::Limits;
+use crate::memory::{Held, Wanted, calls};
+use crate::sample::{Sample, Update};
+use crate::totals::Totals;
 
-/// How a monitor is to be used.
+/// Where the part is, and how it is to be read. All zero but the address is a good choice.
 #[repr(C)]
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Config {
+pub struct Options {
     /// 7-bit address of the part: 0x32 to 0x35.
     pub address: u8,
-    /// Greatest number of bytes that `write_read` reads in one transfer; 0 for no limit. Blocks are then read in pieces, and stay coherent. Single registers take 5 whatever it is.
+    /// Most bytes that `write_read` reads in one transfer; 0 for no limit. Blocks are then read in
+    /// pieces, and stay coherent. Single registers take 6 whatever it is.
     pub read_max: u8,
-    /// How often a step that may be repeated is repeated after a failure; 2 is a good choice.
-    pub repeats: u8,
-    /// 1 to work out the bound of every current in every frame, 0 to leave it out.
-    pub bounds: u8,
+    /// How often a transfer is tried before an operation gives up; 0 for three times.
+    pub attempts: u8,
+    /// 1 to leave out the bus's check byte of a sample block, whose own CRC-16 covers it.
+    pub block_check_alone: u8,
 }
+
+/// What has to be kept across a restart of the firmware.
+#[repr(C)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Token {
+    /// The part's count of accepted writes.
+    pub writes: u32,
+    /// The monitor's number of the configuration.
+    pub configuration: u32,
+}
+
+/// How far a reading may lie from the truth, either way.
+#[repr(C)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ReadingBound {
+    /// Of the voltage, in nanovolts.
+    pub voltage_nv: i64,
+    /// Of the current, in nanoamperes.
+    pub current_na: i64,
+    /// Of the power, in nanowatts.
+    pub power_nw: i64,
+}
+
+/// Memory of a monitor: zero it, then `crake_monitor_init`.
+#[repr(C)]
+pub struct Monitor {
+    words: [u64; 36],
+}
+
+/// cbindgen:ignore
+type DriverMonitor = crake::Monitor<'static, Lines, Lines, Corncrake, 4, WithClock<Lines>>;
+/// cbindgen:ignore
+pub(crate) type LastSample = Last<'static, Corncrake, Timestamp, CRAKE_RAILS>;
 
 /// What lives in a monitor's memory.
-pub(crate) struct Live {
-    pub(crate) monitor: crake::old::Monitor<'static, Bus, Pause, Ticks, Corncrake, CRAKE_RAILS>,
-    /// A copy of the caller's delay, for what waits besides the monitor.
-    pub(crate) pause: Pause,
-    bounds: bool,
+pub struct Live {
+    pub(crate) monitor: DriverMonitor,
+    pub(crate) host: Lines,
+    pub(crate) of: &'static Described,
 }
 
-/// Calls that make a frame: the driver's call, then the ledger, then the caller's copy.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-pub(crate) unsafe fn with_frame(
-    monitor: *mut Monitor,
-    (ledger, argument): (*mut Ledger, u8),
-    frame: *mut Frame,
-    call: impl for<'m> FnOnce(&'m mut Live) -> Result<crake::old::Frame<'m>, crake::old::Error<Status>>,
-) -> Result<(), Error> {
-    // Found before anything is asked of the part.
-    if !frame.is_null() && !frame.is_aligned() {
-        let argument = argument.wrapping_add(1); // the one after the ledger; calls have seven at most
-        return Err(Error::argument(Code::BadPointer, argument));
+impl Live {
+    pub(crate) fn last(&self) -> &LastSample {
+        self.monitor.last_sample()
     }
-    // SAFETY: the caller's promise.
-    let mut live = unsafe { memory::held(monitor, 1) }?;
-    // SAFETY: the caller's promise.
-    let mut ledger = unsafe { memory::held_if_any(ledger, argument) }?;
-    let accounted = ledger.as_ref().map(|ledger| ledger.0);
-    if accounted.is_some_and(|board| !core::ptr::eq(board, live.monitor.board())) {
-        return Err(Error::argument(Code::BadArgument, argument));
-    }
-    let bounds = live.bounds;
-    let latched = call(&mut live)?;
-    let entry = ledger.as_mut().map(|ledger| ledger.1.update(&latched));
-    if !frame.is_null() {
-        let made = Frame::new(&latched, bounds, entry);
-        // SAFETY: the caller's promise.
-        unsafe { memory::output(frame, argument, made) }?;
-    }
-    Ok(())
-}
 
-/// Calls that take a set-up as their second argument and make a frame.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-unsafe fn with_setup(
-    monitor: *mut Monitor,
-    setup: *const Setup,
-    (ledger, frame): (*mut Ledger, *mut Frame),
-    error: *mut Error,
-    call: impl for<'m> FnOnce(
-        &'m mut Live,
-        crake::old::Setup<CRAKE_RAILS>,
-    ) -> Result<crake::old::Frame<'m>, crake::old::Error<Status>>,
-) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise.
-        let setup = unsafe { memory::input(setup, 2) }?.driver(2)?;
-        // SAFETY: the caller's promise.
-        unsafe { with_frame(monitor, (ledger, 3), frame, |live| call(live, setup)) }
-    };
-    // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
-}
-
-/// Makes a monitor in zeroed memory: of the part at an address, on a board. Touches nothing yet; go on with `crake_init` or `crake_attach`.
-///
-/// `host` and `config` are copied. Every later call waits out its transfers; the longest is `crake_init`, a latch takes two transfers and one round.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says; the callbacks may be called with the context as `crake_host` says, and `board` stays where it is, as long as the monitor is used.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_monitor_init(
-    monitor: *mut Monitor,
-    board: *const Board,
-    host: *const Host,
-    config: *const Config,
-    error: *mut Error,
-) -> Code {
-    let outcome = || {
-        // SAFETY: the caller's promise, for as long as the monitor is used.
-        let board = unsafe { memory::shared(board, 2) }?;
-        // SAFETY: the caller's promise.
-        let (bus, pause, ticks) = unsafe { memory::input(host, 3) }?.parts(3)?;
-        // SAFETY: the caller's promise.
-        let config = unsafe { memory::input(config, 4) }?;
-        if config.address > 0x7F || config.bounds > 1 {
-            return Err(Error::argument(Code::BadArgument, 4));
+    /// Takes a sample by a call of the driver, and gives it to a queue, to totals, and to the
+    /// caller. Totals of another board are found before the part is asked.
+    pub(crate) fn sample(
+        &mut self,
+        queue: Option<&mut Queue>,
+        totals: Option<Held<Totals>>,
+        wanted: Option<Wanted<Sample>>,
+        call: impl FnOnce(&mut DriverMonitor) -> Result<&LastSample, crake::Error<Status>>,
+    ) -> Result<(), Error> {
+        if totals
+            .as_ref()
+            .is_some_and(|totals| !ptr::eq(totals.of, self.of))
+        {
+            return Err(Error::new(Code::TotalsOfAnotherBoard));
         }
-        let read_max = match config.read_max {
-            0 => u8::MAX,
-            bytes => bytes,
-        };
-        let part = Corncrake::new();
-        let made = crake::old::Monitor::new(bus, pause, ticks, part, config.address, board)
-            .with_read_max(read_max)
-            .with_repeats(config.repeats);
-        let live = Live {
-            monitor: made,
-            pause,
-            bounds: config.bounds == 1,
-        };
-        // SAFETY: the caller's promise.
-        unsafe { memory::create(monitor, 1, live) }
-    };
-    // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
-}
-
-/// Sets the part up from whatever state it is in, running sums at zero, and starts it. The frame has no readings yet; `ledger` and `frame` may be null, here and below.
-///
-/// What the part cannot do is refused before a byte is sent. After another failure the part may be half set up; this starts over.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_init(
-    monitor: *mut Monitor,
-    setup: *const Setup,
-    ledger: *mut Ledger,
-    frame: *mut Frame,
-    error: *mut Error,
-) -> Code {
-    // SAFETY: the caller's promise.
-    unsafe {
-        with_setup(monitor, setup, (ledger, frame), error, |live, setup| {
-            live.monitor.init(&setup)
-        })
-    }
-}
-
-/// Joins a part that runs already, without disturbing it, and latches. `serial` is what `crake_joint` gave when it was last set up, kept across the firmware's restart.
-///
-/// `RESET_SEEN`, `SET_UP_CHANGED`, `IDENTITY`: the part is as it was, and `crake_init` is what remains.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_attach(
-    monitor: *mut Monitor,
-    serial: u16,
-    ledger: *mut Ledger,
-    frame: *mut Frame,
-    error: *mut Error,
-) -> Code {
-    let joint = Joint { serial };
-    // SAFETY: the caller's promise.
-    let outcome = unsafe {
-        with_frame(monitor, (ledger, 3), frame, |live| {
-            live.monitor.attach(&joint)
-        })
-    };
-    // SAFETY: the caller's promise.
-    unsafe { report(error, outcome) }
-}
-
-/// Latches all channels at the end of the round in progress and reads them. While the supply is declared off no transfer is made, and the frame says so.
-///
-/// No count and no over-range flag is lost by a failure; the next frame has them.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_latch(
-    monitor: *mut Monitor,
-    ledger: *mut Ledger,
-    frame: *mut Frame,
-    error: *mut Error,
-) -> Code {
-    // SAFETY: the caller's promise.
-    let outcome = unsafe { with_frame(monitor, (ledger, 2), frame, |live| live.monitor.latch()) };
-    // SAFETY: the caller's promise.
-    unsafe { report(error, outcome) }
-}
-
-/// Takes over another set-up at the end of the round in progress; the frame is of that moment, still described by the old one. Not a round is lost.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_configure(
-    monitor: *mut Monitor,
-    setup: *const Setup,
-    ledger: *mut Ledger,
-    frame: *mut Frame,
-    error: *mut Error,
-) -> Code {
-    // SAFETY: the caller's promise.
-    unsafe {
-        with_setup(monitor, setup, (ledger, frame), error, |live, setup| {
-            live.monitor.configure(&setup)
-        })
-    }
-}
-
-/// Gives what has to be kept across a restart of the firmware for `crake_attach`.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_joint(
-    monitor: *mut Monitor,
-    serial: *mut u16,
-    error: *mut Error,
-) -> Code {
-    // SAFETY: the caller's promise.
-    unsafe {
-        memory::asked(monitor, (serial, 2), error, |live| {
-            Ok(live.monitor.joint().serial)
-        })
-    }
-}
-
-/// How long a call can take at the most on a bus of `bus_hz`, its waits and all repeats after failures included, in microseconds. `task` is a number as in `crake_error`; 6 is a whole service.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_longest_us(
-    monitor: *mut Monitor,
-    task: u8,
-    bus_hz: u32,
-    longest_us: *mut u64,
-    error: *mut Error,
-) -> Code {
-    // SAFETY: the caller's promise.
-    unsafe {
-        memory::asked(monitor, (longest_us, 4), error, |live| {
-            let task = code::task(task).ok_or(Error::argument(Code::BadArgument, 2))?;
-            Ok(live.monitor.longest_us(task, bus_hz))
-        })
-    }
-}
-
-/// Declares the part's supply off (0) or on (1). On again, the part is fresh from reset: call `crake_init`.
-///
-/// # Safety
-/// Each pointer is null or leads to what its type says.
-#[unsafe(no_mangle)]
-pub unsafe extern "C" fn crake_declare_powered(
-    monitor: *mut Monitor,
-    powered: u8,
-    error: *mut Error,
-) -> Code {
-    let outcome = || {
-        if powered > 1 {
-            return Err(Error::argument(Code::BadArgument, 2));
+        let sample = call(&mut self.monitor)?;
+        if let Some(queue) = queue {
+            queue.update(sample);
         }
-        // SAFETY: the caller's promise.
-        let mut live = unsafe { memory::held(monitor, 1) }?;
-        live.monitor.declare_powered(powered == 1);
+        let update = totals.map_or(Update::None, |mut of| of.totals.update(sample).into());
+        wanted.map_or(Ok(()), |wanted| wanted.write(Sample::new(sample, update)))
+    }
+}
+
+calls! {
+    /// Makes a monitor of the part at an address, on a board. Touches nothing yet: go on with
+    /// `crake_init` or `crake_resume`.
+    fn crake_monitor_init(
+        monitor: new Monitor, board: fixed Board, host: given Host, options: given Options
+    ) {
+        let address = match options.address {
+            0x32 => Address::Strap0,
+            0x33 => Address::Strap1,
+            0x34 => Address::Strap2,
+            0x35 => Address::Strap3,
+            _ => return Err(Error::argument(Code::BadArgument, 4)),
+        };
+        if host.write.and(host.delay_us).is_none() || host.write_read.and(host.now_us).is_none() {
+            return Err(Error::argument(Code::BadPointer, 3));
+        }
+        let (host, mut part) = (Lines(host), Corncrake::new(address));
+        if options.block_check_alone != 0 {
+            part = part.with_block_check_alone();
+        }
+        let mut made = crake::Monitor::new(host, host, part, &board.board).with_clock(host);
+        if options.read_max > 0 {
+            made.set_read_max(options.read_max);
+        }
+        if options.attempts > 0 {
+            made.set_attempts(options.attempts);
+        }
+        monitor.fill(Live { monitor: made, host, of: board })
+    }
+
+    /// Sets the part up from whatever state it is in, and starts it. Limits have to be set again; a
+    /// token that was kept has to be thrown away before. 15 transfers.
+    ///
+    /// A configuration that cannot be is refused before a byte is sent. After another failure the
+    /// part may be half configured: this starts over.
+    fn crake_init(monitor: live Monitor, config: given Config) {
+        Ok(monitor.monitor.init(&config.driver()?)?)
+    }
+
+    /// Changes the configuration: stops the part, writes, reads back, starts. Totals see a gap from
+    /// the last sample before to the first one after; limits have to be set again. Where alerts are
+    /// used, `queue`, which may be null, notes the flags that stand. Fails as `crake_init`.
+    fn crake_configure(monitor: live Monitor, config: given Config, queue: maybe AlertQueue) {
+        let config = config.driver()?;
+        match queue {
+            Some(mut queue) => Ok(queue.configure(&mut monitor.monitor, &config)?),
+            None => Ok(monitor.monitor.configure(&config)?),
+        }
+    }
+
+    /// Goes on with a part that ran while the firmware did not, and takes a sample. Limits have to
+    /// be set again before alerts are read.
+    ///
+    /// `IDENTITY`, `RESET` or `CHANGED`: the part is as it was, and `crake_init` is what remains.
+    fn crake_resume(
+        monitor: live Monitor, config: given Config, token: given Token,
+        totals: maybe Totals, sample: optional Sample
+    ) {
+        let (config, token) = (config.driver()?, ResumeToken::from(*token));
+        monitor.sample(None, totals, sample, |monitor| monitor.resume(&config, token))
+    }
+
+    /// Gives what has to be kept across a restart of the firmware. Each configuration, setting of
+    /// limits and service that masks or unmasks a flag makes another one: keep it anew after these,
+    /// best together with the totals.
+    fn crake_get_token(monitor: live Monitor, token: wanted Token) {
+        token.write(monitor.monitor.token().into())
+    }
+
+    /// Latches all channels and reads them: two transfers, and the wait of one scan in between.
+    /// `queue`, `totals` and `sample` may be null. With a queue it is the second piece of a service
+    /// that is split, and what was noted becomes events.
+    ///
+    /// After a failure of the bus or of a check value nothing is lost, and the next sample has it.
+    /// `RESET` and `CHANGED` leave the monitor not configured.
+    fn crake_take_sample(
+        monitor: live Monitor, queue: maybe AlertQueue, totals: maybe Totals,
+        sample: optional Sample
+    ) {
+        monitor.sample(queue.as_deref_mut(), totals, sample, |monitor| monitor.sample())
+    }
+
+    /// How far the last sample's reading of a channel may lie from the truth; of one that went over
+    /// range the bound belongs to the limit that is known. Or why there is no reading.
+    fn crake_get_bound(monitor: live Monitor, channel: value u8, bound: wanted ReadingBound) {
+        let channel = Channel::new(channel);
+        let rail = monitor.of.rails.get(channel.index());
+        match rail.and_then(|rail| monitor.last().bound(channel, rail)) {
+            Some(found) => bound.write(ReadingBound {
+                voltage_nv: found.voltage.as_nanovolts(),
+                current_na: found.current.as_nanoamps(),
+                power_nw: found.power.as_nanowatts(),
+            }),
+            None => Err(monitor.last().no_reading(channel).into()),
+        }
+    }
+
+    /// The longest that a call can take under a configuration on a bus of `bus_hz`, waits and
+    /// repeats included, in microseconds; the host's own work comes on top. It touches no bus.
+    ///
+    /// `operation` is a `crake_operation`. `limits` are looked at for `SET_LIMITS` alone, and
+    /// `codes`, which are overwritten, for `FETCH_CAPTURE` alone. `REFUSED` for a call that would
+    /// be.
+    fn crake_worst_case_us(
+        monitor: live Monitor, config: given Config, operation: value u8, limits: maybe Limits,
+        codes: room i32, count: value usize, bus_hz: value u32, longest_us: wanted u64
+    ) {
+        const OPERATIONS: [Operation; 10] = [
+            Operation::Init, Operation::Resume, Operation::Configure, Operation::Sample,
+            Operation::SetLimits, Operation::ReadAlerts, Operation::SetMasks,
+            Operation::StartCapture, Operation::FetchCapture, Operation::Service,
+        ];
+        let asked = OPERATIONS.into_iter().find(|asked| *asked as u8 == operation);
+        let call = match asked.ok_or(Error::argument(Code::BadArgument, 3))? {
+            Operation::Init => Call::Init,
+            Operation::Resume => Call::Resume,
+            Operation::Configure => Call::Configure,
+            Operation::SetLimits => {
+                Call::SetLimits(limits.as_deref().ok_or(Error::argument(Code::BadPointer, 4))?)
+            }
+            Operation::ReadAlerts => Call::ReadAlerts,
+            Operation::SetMasks => Call::SetMasks,
+            Operation::StartCapture => Call::StartCapture,
+            Operation::FetchCapture => {
+                Call::FetchCapture(codes.filled(counted(count)?, |_| Ok(0))?)
+            }
+            Operation::Service => Call::Service,
+            _ => Call::Sample,
+        };
+        let found = monitor.monitor.worst_case_us(call, &config.driver()?, bus_hz);
+        longest_us.write(found.ok_or(Error::new(Code::Refused))?)
+    }
+
+    /// Converts by another board from now on, while the part runs; the last sample is gone. Totals
+    /// need `crake_totals_set_margins` before the next one, and limits are to be set again.
+    fn crake_monitor_set_board(monitor: live Monitor, board: fixed Board) {
+        monitor.monitor.set_board(&board.board)?;
+        monitor.of = board;
         Ok(())
-    };
-    // SAFETY: the caller's promise.
-    unsafe { report(error, outcome()) }
+    }
+
+    /// Declares the part's supply on, or off with 0. Off, no operation touches the bus; on again,
+    /// the part is not configured. Tell totals by `crake_totals_unpowered`.
+    fn crake_set_powered(monitor: live Monitor, powered: value u8) {
+        monitor.monitor.set_powered(powered != 0);
+        Ok(())
+    }
+}
+
+impl From<ResumeToken> for Token {
+    fn from(
+        ResumeToken {
+            writes,
+            configuration,
+        }: ResumeToken,
+    ) -> Self {
+        Self {
+            writes,
+            configuration,
+        }
+    }
+}
+
+impl From<Token> for ResumeToken {
+    fn from(
+        Token {
+            writes,
+            configuration,
+        }: Token,
+    ) -> Self {
+        Self {
+            writes,
+            configuration,
+        }
+    }
 }

@@ -1,6 +1,7 @@
 //! What a static library without std must have.
 
-/// Stands still: nothing in the driver panics, and what cannot happen must not run on. A watchdog sees it.
+/// Stands still: nothing in the driver panics, and what cannot happen must not run on. A watchdog
+/// sees it.
 #[panic_handler]
 fn stand_still(_: &core::panic::PanicInfo<'_>) -> ! {
     loop {
@@ -8,7 +9,8 @@ fn stand_still(_: &core::panic::PanicInfo<'_>) -> ! {
     }
 }
 
-/// The shipped core library of systems with unwinding names this function in tables that nothing here ever reads: the profile aborts.
+/// The shipped core library of systems with unwinding names this function in tables that nothing
+/// here ever reads: the profile aborts.
 ///
 /// cbindgen:ignore
 #[cfg(not(target_os = "none"))]

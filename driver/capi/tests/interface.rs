@@ -1,7 +1,9 @@
-//! The interface as a C caller meets it, from Rust: what the context pointer carries, what zeroed memory and bad pointers give. What a part answers is checked by the C examples.
+//! The interface as a C caller meets it, from Rust: what the context pointer carries, what zeroed
+//! memory and bad pointers give. What a part answers is checked by the C examples.
 
 use std::ffi::c_void;
-use std::ptr::null_mut;
+use std::mem::MaybeUninit;
+use std::ptr::{null, null_mut};
 
 use crake_capi::*;
 
@@ -10,7 +12,6 @@ use crake_capi::*;
 struct Seen {
     writes: u32,
     reads: Vec<(u8, Vec<u8>, usize)>,
-    waited_us: u64,
     now_us: u64,
 }
 
@@ -29,18 +30,18 @@ unsafe extern "C" fn write_read(
     _: *mut u8,
     room_count: usize,
 ) -> i32 {
-    // SAFETY: as in `write`.
-    let seen = unsafe { &mut *context.cast::<Seen>() };
-    // SAFETY: the interface promises `count` bytes.
-    let bytes = unsafe { std::slice::from_raw_parts(bytes, count) };
+    // SAFETY: as in `write`; the interface promises `count` bytes.
+    let (seen, bytes) = unsafe {
+        (
+            &mut *context.cast::<Seen>(),
+            std::slice::from_raw_parts(bytes, count),
+        )
+    };
     seen.reads.push((address, bytes.to_vec(), room_count));
     -77
 }
 
-unsafe extern "C" fn delay_us(context: *mut c_void, us: u32) {
-    // SAFETY: as in `write`.
-    unsafe { &mut *context.cast::<Seen>() }.waited_us += u64::from(us);
-}
+unsafe extern "C" fn delay_us(_: *mut c_void, _: u32) {}
 
 unsafe extern "C" fn now_us(context: *mut c_void) -> u64 {
     // SAFETY: as in `write`.
@@ -49,19 +50,13 @@ unsafe extern "C" fn now_us(context: *mut c_void) -> u64 {
     seen.now_us
 }
 
-/// Zeroed memory for an object, as a C caller has it.
-fn zeroed<T>() -> *mut T {
-    // SAFETY: the objects are arrays of integers, for which zeros are a value.
-    Box::into_raw(Box::new(unsafe { std::mem::zeroed::<T>() }))
+/// Zeroed memory for an object or an error, as a C caller has it.
+fn zeroed<T>() -> Box<T> {
+    // SAFETY: arrays of integers and what else C is given, for all of which zeros are a value.
+    Box::new(unsafe { MaybeUninit::zeroed().assume_init() })
 }
 
-/// Gives memory of `zeroed` back.
-fn free<T>(memory: *mut T) {
-    // SAFETY: it came from a box of that type, and each test frees it once, at its end.
-    drop(unsafe { Box::from_raw(memory) });
-}
-
-fn board() -> *mut Board {
+fn board() -> Box<Board> {
     let rail = Rail {
         resistance_nohm: 10_000_000,
         greatest_na: 5_000_000_000,
@@ -72,9 +67,9 @@ fn board() -> *mut Board {
         serial: 1,
         clock_ppm: 100,
     };
-    let board = zeroed();
+    let mut board = zeroed();
     // SAFETY: live pointers of their types.
-    let code = unsafe { crake_board_init(board, &description, null_mut()) };
+    let code = unsafe { crake_board_init(&mut *board, &description, null_mut()) };
     assert_eq!(code, Code::Ok);
     board
 }
@@ -90,116 +85,108 @@ fn the_bus_is_asked_with_the_callers_context_and_its_status_comes_back() {
         delay_us: Some(delay_us),
         now_us: Some(now_us),
     };
-    let config = Config {
+    let options = Options {
         address: 0x33,
-        repeats: 1,
+        attempts: 2,
+        ..Options::default()
+    };
+    let mut config = Config {
+        mode: Mode::SingleShot as u8,
         ..Config::default()
     };
-    let (board, monitor) = (board(), zeroed::<Monitor>());
-    // SAFETY: a code and integers, for all of which zeros are a value.
-    let mut error = unsafe { std::mem::zeroed::<Error>() };
+    config.channels[0].enabled = 1;
+    let token = Token::default();
+    let (board, mut monitor, mut error) = (board(), zeroed(), zeroed::<Error>());
     // SAFETY: live pointers of their types; callbacks and context as above.
-    let made = unsafe { crake_monitor_init(monitor, board, &host, &config, &mut error) };
+    let made = unsafe { crake_monitor_init(&mut *monitor, &*board, &host, &options, &mut *error) };
     assert_eq!(made, Code::Ok);
-    // SAFETY: live pointers of their types.
-    let code = unsafe { crake_attach(monitor, 9, null_mut(), null_mut(), &mut error) };
+    // SAFETY: live pointers of their types, or null.
+    let code = unsafe {
+        crake_resume(
+            &mut *monitor,
+            &config,
+            &token,
+            null_mut(),
+            null_mut(),
+            &mut *error,
+        )
+    };
     assert_eq!(
         (code, error.code, error.bus_status),
         (Code::Bus, Code::Bus, -77)
     );
-    assert_eq!((error.task, error.address, error.pointer), (2, 0x33, 0x00));
-    // IDENTITY is register 0x00, 4 bytes and the check byte (datasheet, section 3); once repeated.
+    let asked = (error.operation, error.address, error.at_register);
+    assert_eq!(asked, (Operation::Resume, 0x33, 0x00));
+    // IDENTITY is register 0x00, 4 bytes and the check byte (datasheet, section 3); tried twice.
     assert_eq!(seen.reads, vec![(0x33, vec![0x00], 5); 2]);
     assert_eq!(seen.writes, 0);
-    free(monitor);
-    free(board);
 }
 
 #[test]
 fn no_pointer_at_all_is_a_code() {
-    let (board, ledger, station) = (board(), zeroed::<Ledger>(), zeroed::<Station>());
-    // SAFETY: null, or live pointers of their types.
+    // SAFETY: null.
     let codes = unsafe {
+        let (monitor, totals, queue) = (null_mut(), null_mut(), null_mut());
         [
-            crake_board_init(null_mut(), null_mut(), null_mut()),
-            crake_monitor_init(null_mut(), null_mut(), null_mut(), null_mut(), null_mut()),
-            crake_init(null_mut(), null_mut(), null_mut(), null_mut(), null_mut()),
-            crake_attach(null_mut(), 0, null_mut(), null_mut(), null_mut()),
-            crake_latch(null_mut(), null_mut(), null_mut(), null_mut()),
-            crake_joint(null_mut(), null_mut(), null_mut()),
-            crake_ledger_init(ledger, null_mut(), null_mut()),
-            crake_ledger_account(null_mut(), 0, null_mut(), null_mut()),
-            crake_watches_init(null_mut(), null_mut(), 0, null_mut()),
-            crake_station_init(station, null_mut(), null_mut(), 0, null_mut()),
-            crake_station_next_event(station, null_mut(), null_mut()),
-            crake_wide_divided(null_mut(), 1, null_mut(), null_mut()),
-            crake_longest_us(null_mut(), 3, 100_000, null_mut(), null_mut()),
-            crake_station_look(null_mut(), null_mut(), null_mut(), null_mut()),
-            crake_station_latch(null_mut(), null_mut(), null_mut(), null_mut(), null_mut()),
-            crake_fetch(null_mut(), null_mut(), 0, null_mut(), null_mut()),
-            crake_burst_statistics(null_mut(), 0, 0, null_mut(), 0, 0, null_mut(), null_mut()),
-            crake_burst_currents(null_mut(), 0, 0, null_mut(), 0, null_mut(), null_mut()),
-            crake_ledger_save(null_mut(), 0, null_mut(), 0, null_mut()),
-            crake_ledger_load(
-                null_mut(),
-                null_mut(),
-                null_mut(),
-                0,
-                null_mut(),
-                null_mut(),
-            ),
-            crake_ledger_clock_restarted(null_mut(), 0, null_mut(), null_mut(), null_mut()),
-            crake_prove(
-                null_mut(),
-                null_mut(),
-                None,
-                null_mut(),
-                null_mut(),
-                null_mut(),
-            ),
-            crake_alert_response(null_mut(), null_mut(), null_mut()),
+            crake_board_init(null_mut(), null(), null_mut()),
+            crake_board_correct(null_mut(), null(), null(), null_mut()),
+            crake_margins_init(null_mut(), null(), null_mut()),
+            crake_monitor_init(monitor, null(), null(), null(), null_mut()),
+            crake_init(monitor, null(), null_mut()),
+            crake_configure(monitor, null(), queue, null_mut()),
+            crake_resume(monitor, null(), null(), totals, null_mut(), null_mut()),
+            crake_get_token(monitor, null_mut(), null_mut()),
+            crake_take_sample(monitor, queue, totals, null_mut(), null_mut()),
+            crake_get_bound(monitor, 0, null_mut(), null_mut()),
+            crake_monitor_set_board(monitor, null(), null_mut()),
+            crake_set_powered(monitor, 0, null_mut()),
+            crake_totals_init(totals, null(), null_mut()),
+            crake_totals_charge(totals, 0, null_mut(), null_mut()),
+            crake_totals_energy(totals, 0, null_mut(), null_mut()),
+            crake_totals_get_status(totals, null_mut(), null_mut()),
+            crake_totals_set_margins(totals, null(), null_mut()),
+            crake_totals_unpowered(totals, null_mut()),
+            crake_totals_save(totals, null(), null_mut(), 0, null_mut()),
+            crake_totals_load(totals, null(), 0, null_mut(), null_mut()),
+            crake_totals_clock_restarted(totals, 0, null(), null_mut()),
+            crake_limits_init(null_mut(), null_mut(), null(), 0, 0, 0, null_mut()),
+            crake_limit_in_force(monitor, 0, 0, 0, null_mut(), null_mut()),
+            crake_queue_init(queue, 0, null_mut()),
+            crake_queue_set_limits(queue, monitor, null(), null_mut()),
+            crake_queue_service(queue, monitor, totals, null_mut(), null_mut()),
+            crake_queue_read_alerts(queue, monitor, null_mut(), null_mut()),
+            crake_queue_settle(queue, monitor, null_mut()),
+            crake_queue_next_event(queue, null_mut(), null_mut()),
+            crake_queue_get_status(queue, null_mut(), null_mut()),
+            crake_alert_response(null(), null_mut(), null_mut()),
+            crake_collection_init(null_mut(), 0, null_mut()),
+            crake_collection_add(null_mut(), monitor, null_mut(), null_mut()),
+            crake_calibrate_offset(null_mut(), null(), null_mut(), null_mut()),
+            crake_record_write(null(), 0, null_mut(), 0, null_mut()),
+            crake_record_apply(null_mut(), null(), null(), 0, null_mut(), null_mut()),
+            crake_start_capture(monitor, 0, null_mut()),
+            crake_fetch_capture(monitor, 0, null_mut(), 0, null_mut(), null_mut()),
+            crake_capture_currents(monitor, 0, null(), 0, null_mut(), null_mut()),
         ]
     };
-    assert_eq!(codes, [Code::BadPointer; 23]);
-    free(station);
-    free(ledger);
-    free(board);
+    assert_eq!(codes, [Code::BadPointer; 39]);
 }
 
 #[test]
 fn zeroed_memory_is_not_ready_and_a_live_object_is_not_made_again() {
-    let (board, ledger) = (board(), zeroed::<Ledger>());
-    let mut epoch = 7;
+    let (board, mut margins, mut totals) = (board(), zeroed(), zeroed());
+    let mut status = zeroed::<TotalsStatus>();
     // SAFETY: live pointers of their types.
     let codes = unsafe {
         [
-            crake_ledger_epoch(ledger, &mut epoch, null_mut()),
-            crake_ledger_init(ledger, board, null_mut()),
-            crake_ledger_init(ledger, board, null_mut()),
-            crake_ledger_epoch(ledger, &mut epoch, null_mut()),
+            crake_margins_init(&mut *margins, &*board, null_mut()),
+            crake_totals_get_status(&mut *totals, &mut *status, null_mut()),
+            crake_totals_init(&mut *totals, &*margins, null_mut()),
+            crake_totals_init(&mut *totals, &*margins, null_mut()),
+            crake_totals_get_status(&mut *totals, &mut *status, null_mut()),
         ]
     };
-    assert_eq!(codes, [Code::NotReady, Code::Ok, Code::InUse, Code::Ok]);
-    assert_eq!(epoch, 0);
-    free(ledger);
-    free(board);
-}
-
-/// Limbs against 128-bit numbers, at the ends and around zero.
-#[test]
-fn limbs_carry_every_number() {
-    for number in [
-        0,
-        1,
-        -1,
-        i128::MAX,
-        i128::MIN,
-        1 << 64,
-        -(1 << 64),
-        0xFFFF_FFFF_FFFF_FFFF,
-    ] {
-        let wide = Wide::from(number);
-        assert_eq!(i128::from(wide), number);
-        assert_eq!((i128::from(wide.high) << 64) + i128::from(wide.low), number);
-    }
+    let expected = [Code::Ok, Code::NotReady, Code::Ok, Code::InUse, Code::Ok];
+    assert_eq!(codes, expected);
+    assert_eq!((status.epoch, status.next_sample_by_us), (0, u64::MAX));
 }

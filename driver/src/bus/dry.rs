@@ -3,7 +3,7 @@ use core::future::Future;
 use core::marker::PhantomData;
 
 use super::register::Frame;
-use super::{Done, Fault, Link, Port, Register, Wire};
+use super::{Access, Done, Fault, Link, Port, Register, Wire, at_once, poll_once};
 
 /// A port without a bus: it counts what an operation would put on one, and what it would wait.
 #[derive(Debug)]
@@ -107,6 +107,15 @@ impl<W: Wire> Port for Dry<W> {
     fn shared<T: Copy, F: Future<Output = Result<T, Fault>>>(
         operation: impl FnOnce() -> F,
     ) -> impl Future<Output = Result<T, Fault>> {
-        operation()
+        Done(poll_once(operation))
+    }
+
+    // As over a blocking bus: no future of another one that is polled after its end could panic.
+    fn access(
+        link: &mut Link<Self>,
+        access: Access,
+        value: u64,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done(at_once(link.access(access, value)))
     }
 }

@@ -3,7 +3,7 @@
 use super::NoClock;
 use super::core::Core;
 use crate::Channel;
-use crate::bus::{Dry, Fault, Port, poll_once};
+use crate::bus::{Dry, Fault, Port, at_once, poll_once};
 use crate::config::{AlertFlags, Config, Limits};
 use crate::monitor::TimeSource;
 use crate::part::{Part, ResumeToken};
@@ -46,52 +46,71 @@ impl<B: Port, P: Part + Clone, T: TimeSource, const N: usize> Core<'_, B, P, T, 
         let mut dry = Core::new(Dry::NEW, self.part.clone(), NoClock, self.last.board);
         dry.link.set_attempts(self.link.attempts());
         dry.link.set_read_max(self.link.read_max());
-        poll_once(|| dry.configure(config, true)).ok()?;
+        dry.configured(config).ok()?;
         dry.armed = true;
         if !matches!(call, Call::Init | Call::Configure) {
             dry.link.port_mut().clear();
-            poll_once(|| dry.run(call, config)).ok()?;
+            dry.run(call, config).ok()?;
         }
         Some(dry.link.port_mut().us(bus_hz))
     }
 }
 
 impl<P: Part, const N: usize> Core<'_, Dry<P>, P, NoClock, N> {
-    async fn run(&mut self, call: Call<'_>, config: &Config<N>) -> Result<(), Fault> {
-        let (all, mut seen) = (AlertFlags::all(), AlertFlags::empty());
+    /// Each operation by a poll of its own, as [`Monitor`](crate::Monitor) runs it.
+    fn run(&mut self, call: Call<'_>, config: &Config<N>) -> Result<(), Fault> {
+        let mut seen = AlertFlags::empty();
         match call {
-            Call::Init => self.configure(config, true).await,
-            Call::Configure => self.configure(config, false).await,
+            Call::Init | Call::Configure => self.configured(config),
             Call::Resume => {
                 let token = ResumeToken {
                     writes: 0,
                     configuration: 0,
                 };
-                self.resume(config, token).await
+                poll_once(|| self.resume(config, token))
             }
-            Call::Sample => self.sample().await,
+            Call::Sample => at_once(self.sample()),
             Call::SetLimits(limits) => {
                 self.check_limits(limits).map_err(|_| Fault::Refused)?;
-                self.set_limits(limits, &mut seen).await
+                poll_once(|| self.set_limits(limits, &mut seen))
             }
-            Call::ReadAlerts => self.read_alerts(all, &mut seen).await.map(drop),
-            Call::SetMasks => self.set_masks(&[all, all]).await,
+            Call::ReadAlerts => self.looked(),
+            Call::SetMasks => self.masked(),
             Call::Service => {
-                self.read_alerts(all, &mut seen).await?;
-                self.sample().await?;
+                self.looked()?;
+                at_once(self.sample())?;
                 if !P::INFO.alerts.is_complete() {
-                    self.read_alerts(all, &mut seen).await?;
+                    self.looked()?;
                 }
-                self.read_alerts(all, &mut seen).await?;
-                self.set_masks(&[all, all]).await
+                self.looked()?;
+                self.masked()
             }
-            Call::StartCapture => self.start_capture(self.first_enabled()?).await,
+            Call::StartCapture => self.captured(),
             Call::FetchCapture(codes) => {
-                self.start_capture(self.first_enabled()?).await?;
+                self.captured()?;
                 self.link.port_mut().clear();
-                self.fetch_capture(0, codes).await.map(drop)
+                poll_once(|| self.fetch_capture(0, codes))
             }
         }
+    }
+
+    fn configured(&mut self, config: &Config<N>) -> Result<(), Fault> {
+        poll_once(|| self.configure(config, true))
+    }
+
+    fn looked(&mut self) -> Result<(), Fault> {
+        let mut seen = AlertFlags::empty();
+        poll_once(|| self.read_alerts(AlertFlags::all(), &mut seen)).map(drop)
+    }
+
+    fn masked(&mut self) -> Result<(), Fault> {
+        let masks = [AlertFlags::all(); 2];
+        poll_once(|| self.set_masks(&masks))
+    }
+
+    fn captured(&mut self) -> Result<(), Fault> {
+        let channel = self.first_enabled()?;
+        poll_once(|| self.start_capture(channel))
     }
 
     fn first_enabled(&self) -> Result<Channel, Fault> {

@@ -1,5 +1,5 @@
-//! The first core: what the C interface, the conformance kit, Moorhen and PMBus still stand on,
-//! until they are carried over. Nothing new imports it.
+//! The first core: what the conformance kit, Moorhen and PMBus still stand on, until they are
+//! carried over. Nothing new imports it.
 //!
 //! ```text
 //!   firmware policy ── ShuntMonitor ── Frame ── Ledger, Station        what you use
