@@ -5,16 +5,13 @@ use crake::ShuntMonitor as _;
 use crake::alert::{AlertFlag, Answer, Event as DriverEvent, Finding as DriverFinding};
 use crake::alert::{Outputs, alert_response};
 
-use crate::error::{Code, Error};
+use crate::error::{Code, Error, mirrored};
 use crate::host::{Host, Lines};
 use crate::limits::Limits;
 use crate::memory::calls;
-use crate::monitor::Monitor;
+use crate::monitor::{LastSample, Monitor};
 use crate::sample::Sample;
 use crate::totals::Totals;
-
-/// Events that a queue keeps until they are taken.
-const EVENTS: usize = 8;
 
 /// Memory of an alert queue: zero it, then `crake_queue_init`.
 #[repr(C)]
@@ -22,14 +19,18 @@ pub struct AlertQueue {
     words: [u64; 56],
 }
 
-/// What lives in the memory of an alert queue.
-///
 /// cbindgen:ignore
-pub type Queue = crake::alert::AlertQueue<'static, EVENTS>;
+type DriverQueue = crake::alert::AlertQueue<'static, 8>;
+
+/// What lives in the memory of an alert queue, with room for eight events.
+pub struct Queue {
+    pub(crate) queue: DriverQueue,
+    /// What gives it a sample: linked only where a queue is made.
+    pub(crate) update: fn(&mut DriverQueue, &LastSample),
+}
 
 /// What an event is about.
 #[repr(u8)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum About {
     /// A limit on a channel was passed.
     Limit = 0,
@@ -43,7 +44,6 @@ pub enum About {
 
 /// Something that the part told.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Event {
     /// When the sample right after the flag was latched, in microseconds on the host's clock: the
     /// flag is older than `after_us`.
@@ -73,7 +73,6 @@ pub struct Event {
 /// How a queue stands. Flags have five bits per channel from channel 0 up in the order of
 /// `crake_kind`; bit 61 rollover ahead, bit 62 scan done, bit 63 reset seen.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct QueueStatus {
     /// How long after the last service the next one is due, whatever the outputs say, in
     /// microseconds. `UINT64_MAX`: not before an output says so. 0: something is left to do.
@@ -93,7 +92,6 @@ pub struct QueueStatus {
 
 /// What a proof test found of one output's way to the host.
 #[repr(u8)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Finding {
     /// Low when driven, high when not.
     Works = 0,
@@ -111,7 +109,6 @@ pub enum Finding {
 
 /// Findings for both outputs.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Proof {
     /// Output A.
     pub a: Finding,
@@ -123,7 +120,9 @@ calls! {
     /// Makes an empty queue. While a flag is masked a sample is due every `interval_us`; 0 for once
     /// a second.
     fn crake_queue_init(queue: new AlertQueue, interval_us: value u32) {
-        queue.fill(Queue::new().with_interval(Duration::from_micros(interval_us.into())))
+        let interval = Duration::from_micros(interval_us.into());
+        let update = |queue: &mut DriverQueue, sample: &LastSample| queue.update(sample);
+        queue.fill(Queue { queue: DriverQueue::new().with_interval(interval), update })
     }
 
     /// Puts limits in place of those before; flags that stood in the part become events. Scans and
@@ -132,7 +131,7 @@ calls! {
     /// A limit that cannot be is refused before a byte is sent, and those before stand. After a
     /// failure on the bus alerts are not armed: set limits again.
     fn crake_queue_set_limits(queue: live AlertQueue, monitor: live Monitor, limits: fixed Limits) {
-        Ok(queue.set_limits(&mut monitor.monitor, limits)?)
+        Ok(queue.queue.set_limits(&mut monitor.monitor, limits)?)
     }
 
     /// Looks at the flags, clears exactly those that it saw, takes a sample, makes events of what
@@ -145,9 +144,9 @@ calls! {
     fn crake_queue_service(
         queue: live AlertQueue, monitor: live Monitor, totals: maybe Totals, sample: optional Sample
     ) {
-        queue.read_alerts(&mut monitor.monitor)?;
+        queue.queue.read_alerts(&mut monitor.monitor)?;
         monitor.sample(Some(&mut queue), totals, sample, |monitor| monitor.sample())?;
-        Ok(queue.settle(&mut monitor.monitor)?)
+        Ok(queue.queue.settle(&mut monitor.monitor)?)
     }
 
     /// The first piece of a service that is split, so that a watchdog or others on the bus are met:
@@ -155,22 +154,23 @@ calls! {
     /// `crake_take_sample` with the queue, and `crake_queue_settle`; the bus is free between any
     /// two.
     fn crake_queue_read_alerts(queue: live AlertQueue, monitor: live Monitor, found: wanted u64) {
-        found.write(queue.read_alerts(&mut monitor.monitor)?.bits())
+        found.write(queue.queue.read_alerts(&mut monitor.monitor)?.bits())
     }
 
     /// The last piece: clears what conditions had set until a sample showed them over, and masks or
     /// unmasks flags. Touches the bus only where there is something to do.
     fn crake_queue_settle(queue: live AlertQueue, monitor: live Monitor) {
-        Ok(queue.settle(&mut monitor.monitor)?)
+        Ok(queue.queue.settle(&mut monitor.monitor)?)
     }
 
     /// Takes the oldest event out of the queue; `NOTHING` if there is none.
     fn crake_queue_next_event(queue: live AlertQueue, event: wanted Event) {
-        event.write(queue.next_event().ok_or(Error::new(Code::Nothing))?.into())
+        event.write(queue.queue.next_event().ok_or(Error::new(Code::Nothing))?.into())
     }
 
     /// How the queue stands; `lost` is forgotten with it.
     fn crake_queue_get_status(queue: live AlertQueue, status: wanted QueueStatus) {
+        let queue = &mut queue.queue;
         let next_in = queue.next_in().map(|next| next.as_micros() as u64); // below 2^64
         status.write(QueueStatus {
             next_in_us: next_in.unwrap_or(u64::MAX),
@@ -198,7 +198,7 @@ calls! {
         let mut delay = monitor.host;
         // SAFETY: the caller's promise.
         let lines = |output: Outputs| unsafe { is_low(context, output.bits()) } != 0;
-        let found = queue.proof_test(&mut monitor.monitor, &mut delay, lines)?;
+        let found = queue.queue.proof_test(&mut monitor.monitor, &mut delay, lines)?;
         let [a, b] = [found.a, found.b].map(Finding::from);
         proof.write(Proof { a, b })
     }
@@ -250,15 +250,6 @@ impl From<DriverEvent> for Event {
     }
 }
 
-impl From<DriverFinding> for Finding {
-    fn from(finding: DriverFinding) -> Self {
-        match finding {
-            DriverFinding::Works => Self::Works,
-            DriverFinding::NeverLow => Self::NeverLow,
-            DriverFinding::NeverHigh => Self::NeverHigh,
-            DriverFinding::Swapped => Self::Swapped,
-            DriverFinding::Joined => Self::Joined,
-            DriverFinding::NotTested => Self::NotTested,
-        }
-    }
-}
+mirrored!(
+    DriverFinding => Finding: Works, NeverLow, NeverHigh, Swapped, Joined, NotTested
+);

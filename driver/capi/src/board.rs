@@ -12,7 +12,7 @@ use crate::memory::calls;
 
 /// What the engineer knows of one rail: bounds lean on it. All numbers are 0 or more.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Default)]
 pub struct Rail {
     /// Nominal resistance of the sense resistor, 100 µΩ to 10 Ω, in nanoohms.
     pub resistance_nohm: u64,
@@ -52,7 +52,7 @@ pub struct Rail {
 
 /// A board: its rails from channel 0 up, its serial number, its clock.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Copy, Default)]
 pub struct Description {
     /// One rail per channel. A channel that is not used takes any resistor.
     pub rails: [Rail; CRAKE_RAILS],

@@ -16,7 +16,6 @@ const _: () = assert!(RECORD_LEN == Record::LEN);
 
 /// Correction of one rail by calibration. All zero is none.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Correction {
     /// Sense voltage that the part shows without current, in 256ths of a nanovolt.
     pub offset_256ths_nv: i32,
@@ -38,7 +37,6 @@ pub struct Correction {
 
 /// A current that is known better than the monitor shows it.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default)]
 pub struct Reference {
     /// What the reference says flowed, in nanoamperes, positive from source to load.
     pub current_na: i64,

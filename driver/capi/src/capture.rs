@@ -13,7 +13,6 @@ const _: () = assert!(CAPTURE_MAX == INFO.capture_max as usize);
 /// Figures of the codes of a fast capture; all 0 without codes. Times are as right as the part's
 /// oscillator, 1.5 %.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Statistics {
     /// Mean × duration, in nanocoulombs.
     pub charge_nc: i64,

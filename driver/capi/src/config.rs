@@ -6,7 +6,6 @@ use crate::error::{Code, Error};
 
 /// What the part does by itself.
 #[repr(u8)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Mode {
     /// Nothing: no conversions, sums stand still, least supply current.
     Idle = 0,
@@ -18,7 +17,7 @@ pub enum Mode {
 
 /// What one channel has to reach, in either direction; the finest range that does is taken.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Default)]
 pub struct Channel {
     /// At least so many microvolts across the sense resistor: up to 65 535 on Corncrake.
     pub sense_uv: u32,
@@ -30,7 +29,7 @@ pub struct Channel {
 
 /// What to convert, and how often.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Default)]
 pub struct Config {
     /// From channel 0 up.
     pub channels: [Channel; CRAKE_RAILS],

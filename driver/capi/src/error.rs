@@ -8,9 +8,10 @@ use crate::host::Status;
 
 /// What became of a call; 0 is success. Also says why a channel has no reading.
 #[repr(i32)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Code {
     /// It was done.
+    #[default]
     Ok = 0,
     /// There is none: no event is queued, nobody answered. Not an error.
     Nothing = 1,
@@ -139,9 +140,10 @@ pub enum Code {
 
 /// What was asked of the part.
 #[repr(u8)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Operation {
     /// Nothing.
+    #[default]
     None = 0,
     /// `crake_init`.
     Init = 1,
@@ -167,7 +169,7 @@ pub enum Operation {
 
 /// What was asked, of whom, and what came. Fields that do not belong to the code are 0.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Default)]
 pub struct Error {
     /// What should have come.
     pub expected: i64,
@@ -194,33 +196,26 @@ pub struct Error {
 }
 
 impl Error {
-    pub(crate) const fn new(code: Code) -> Self {
+    pub(crate) fn new(code: Code) -> Self {
         Self {
-            expected: 0,
-            got: 0,
             code,
-            bus_status: 0,
-            operation: Operation::None,
-            address: 0,
-            at_register: 0,
-            argument: 0,
-            channel: 0,
-            kind: 0,
-            may_repeat: 0,
+            ..Self::default()
         }
     }
 
     /// About the `argument`-th argument of the call.
-    pub(crate) const fn argument(code: Code, argument: u8) -> Self {
-        let mut error = Self::new(code);
-        error.argument = argument;
-        error
+    pub(crate) fn argument(code: Code, argument: u8) -> Self {
+        Self {
+            argument,
+            ..Self::new(code)
+        }
     }
 
-    pub(crate) const fn channel(code: Code, channel: Channel) -> Self {
-        let mut error = Self::new(code);
-        error.channel = channel.number();
-        error
+    pub(crate) fn channel(code: Code, channel: Channel) -> Self {
+        Self {
+            channel: channel.number(),
+            ..Self::new(code)
+        }
     }
 
     pub(crate) fn pair(code: Code, expected: impl Into<i64>, got: impl Into<i64>) -> Self {
@@ -231,6 +226,21 @@ impl Error {
         }
     }
 }
+
+/// One of ours for each of the driver's by the same name, and one for all others.
+macro_rules! mirrored {
+    ($From:ty => $To:ty: $($Variant:ident),* $(; _ => $Other:ident)?) => {
+        impl From<$From> for $To {
+            fn from(from: $From) -> Self {
+                match from {
+                    $(<$From>::$Variant => Self::$Variant,)*
+                    $(_ => Self::$Other,)?
+                }
+            }
+        }
+    };
+}
+pub(crate) use mirrored;
 
 impl From<Status> for Error {
     fn from(Status(bus_status): Status) -> Self {
@@ -243,7 +253,6 @@ impl From<Status> for Error {
 
 impl From<crake::Error<Status>> for Error {
     fn from(error: crake::Error<Status>) -> Self {
-        use crake::Operation as Asked;
         let what = match error.kind {
             ErrorKind::Bus(status) => Self::from(status),
             ErrorKind::Differs { expected, got, .. } => {
@@ -254,18 +263,7 @@ impl From<crake::Error<Status>> for Error {
             _ => Self::new(error.fault().into()),
         };
         Self {
-            operation: match error.operation {
-                Asked::Init => Operation::Init,
-                Asked::Resume => Operation::Resume,
-                Asked::Configure => Operation::Configure,
-                Asked::Sample => Operation::Sample,
-                Asked::SetLimits => Operation::SetLimits,
-                Asked::ReadAlerts => Operation::ReadAlerts,
-                Asked::SetMasks => Operation::SetMasks,
-                Asked::StartCapture => Operation::StartCapture,
-                Asked::FetchCapture => Operation::FetchCapture,
-                _ => Operation::None,
-            },
+            operation: error.operation.into(),
             address: error.address,
             at_register: error.register,
             may_repeat: u8::from(error.may_repeat()),
@@ -274,27 +272,14 @@ impl From<crake::Error<Status>> for Error {
     }
 }
 
-impl From<Fault> for Code {
-    fn from(fault: Fault) -> Self {
-        match fault {
-            Fault::Bus => Self::Bus,
-            Fault::CheckByte => Self::CheckByte,
-            Fault::BlockCheck => Self::BlockCheck,
-            Fault::Stale => Self::Stale,
-            Fault::Clock => Self::Clock,
-            Fault::Busy => Self::Busy,
-            Fault::Identity => Self::Identity,
-            Fault::ReadBack => Self::ReadBack,
-            Fault::Reset => Self::Reset,
-            Fault::Changed => Self::Changed,
-            Fault::NotConfigured => Self::NotConfigured,
-            Fault::NotArmed => Self::NotArmed,
-            Fault::Unpowered => Self::Unpowered,
-            Fault::Refused => Self::Refused,
-            _ => Self::Other,
-        }
-    }
-}
+mirrored!(
+    crake::Operation => Operation: Init, Resume, Configure, Sample, SetLimits, ReadAlerts,
+    SetMasks, StartCapture, FetchCapture; _ => None
+);
+mirrored!(
+    Fault => Code: Bus, CheckByte, BlockCheck, Stale, Clock, Busy, Identity, ReadBack, Reset,
+    Changed, NotConfigured, NotArmed, Unpowered, Refused; _ => Other
+);
 
 impl From<ConfigError> for Error {
     fn from(error: ConfigError) -> Self {

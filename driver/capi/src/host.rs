@@ -7,7 +7,6 @@ use embedded_hal::i2c::{self, ErrorKind, ErrorType, I2c, NoAcknowledgeSource, Op
 /// The caller's bus, delay and clock. Each callback gets `context` and must return; none may call
 /// this interface with an object of the call in progress (it would be told `IN_CALL`).
 #[repr(C)]
-#[derive(Clone, Copy)]
 pub struct Host {
     /// Handed to every callback; may be null.
     pub context: *mut c_void,

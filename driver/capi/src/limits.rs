@@ -13,7 +13,6 @@ pub const LIMITS_MAX: usize = 20;
 
 /// What a limit watches for.
 #[repr(u8)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Kind {
     /// Rail voltage above the limit.
     OverVoltage = 0,
@@ -29,7 +28,6 @@ pub enum Kind {
 
 /// One limit on one channel, and what is to happen when it is passed.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Limit {
     /// The limit, in nanovolts, nanoamperes or nanowatts.
     pub limit: i64,

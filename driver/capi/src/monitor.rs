@@ -9,16 +9,16 @@ use crate::alerts::{AlertQueue, Queue};
 use crate::board::{Board, Described};
 use crate::capture::counted;
 use crate::config::Config;
-use crate::error::{Code, Error, Operation};
+use crate::error::{Code, Error};
 use crate::host::{Host, Lines, Status};
 use crate::limits::Limits;
 use crate::memory::{Held, Wanted, calls};
 use crate::sample::{Sample, Update};
-use crate::totals::Totals;
+use crate::totals::{Counted, Totals};
 
 /// Where the part is, and how it is to be read. All zero but the address is a good choice.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Default)]
 pub struct Options {
     /// 7-bit address of the part: 0x32 to 0x35.
     pub address: u8,
@@ -33,7 +33,7 @@ pub struct Options {
 
 /// What has to be kept across a restart of the firmware.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Default)]
 pub struct Token {
     /// The part's count of accepted writes.
     pub writes: u32,
@@ -43,7 +43,6 @@ pub struct Token {
 
 /// How far a reading may lie from the truth, either way.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct ReadingBound {
     /// Of the voltage, in nanovolts.
     pub voltage_nv: i64,
@@ -93,9 +92,12 @@ impl Live {
         }
         let sample = call(&mut self.monitor)?;
         if let Some(queue) = queue {
-            queue.update(sample);
+            (queue.update)(&mut queue.queue, sample);
         }
-        let update = totals.map_or(Update::None, |mut of| of.totals.update(sample).into());
+        let update = totals.map_or(Update::None, |mut of| {
+            let Counted { totals, update, .. } = &mut *of;
+            update(totals, sample)
+        });
         wanted.map_or(Ok(()), |wanted| wanted.write(Sample::new(sample, update)))
     }
 }
@@ -145,7 +147,7 @@ calls! {
     fn crake_configure(monitor: live Monitor, config: given Config, queue: maybe AlertQueue) {
         let config = config.driver()?;
         match queue {
-            Some(mut queue) => Ok(queue.configure(&mut monitor.monitor, &config)?),
+            Some(mut queue) => Ok(queue.queue.configure(&mut monitor.monitor, &config)?),
             None => Ok(monitor.monitor.configure(&config)?),
         }
     }
@@ -207,27 +209,20 @@ calls! {
         monitor: live Monitor, config: given Config, operation: value u8, limits: maybe Limits,
         codes: room i32, count: value usize, bus_hz: value u32, longest_us: wanted u64
     ) {
-        const OPERATIONS: [Operation; 10] = [
-            Operation::Init, Operation::Resume, Operation::Configure, Operation::Sample,
-            Operation::SetLimits, Operation::ReadAlerts, Operation::SetMasks,
-            Operation::StartCapture, Operation::FetchCapture, Operation::Service,
-        ];
-        let asked = OPERATIONS.into_iter().find(|asked| *asked as u8 == operation);
-        let call = match asked.ok_or(Error::argument(Code::BadArgument, 3))? {
-            Operation::Init => Call::Init,
-            Operation::Resume => Call::Resume,
-            Operation::Configure => Call::Configure,
-            Operation::SetLimits => {
-                Call::SetLimits(limits.as_deref().ok_or(Error::argument(Code::BadPointer, 4))?)
-            }
-            Operation::ReadAlerts => Call::ReadAlerts,
-            Operation::SetMasks => Call::SetMasks,
-            Operation::StartCapture => Call::StartCapture,
-            Operation::FetchCapture => {
-                Call::FetchCapture(codes.filled(counted(count)?, |_| Ok(0))?)
-            }
-            Operation::Service => Call::Service,
-            _ => Call::Sample,
+        let limits = limits.as_deref();
+        // As `crake_operation` numbers them.
+        let call = match operation {
+            1 => Call::Init,
+            2 => Call::Resume,
+            3 => Call::Configure,
+            4 => Call::Sample,
+            5 => Call::SetLimits(limits.ok_or(Error::argument(Code::BadPointer, 4))?),
+            6 => Call::ReadAlerts,
+            7 => Call::SetMasks,
+            8 => Call::StartCapture,
+            9 => Call::FetchCapture(codes.filled(counted(count)?, |_| Ok(0))?),
+            10 => Call::Service,
+            _ => return Err(Error::argument(Code::BadArgument, 3)),
         };
         let found = monitor.monitor.worst_case_us(call, &config.driver()?, bus_hz);
         longest_us.write(found.ok_or(Error::new(Code::Refused))?)

@@ -2,12 +2,12 @@ use crake::totals::{Discontinuity, Update as DriverUpdate};
 use crake::{Channel, NoReading, Sample as _, TimedSample};
 
 use crate::CRAKE_RAILS;
-use crate::error::{Code, Error};
+use crate::error::{Code, Error, mirrored};
 use crate::monitor::LastSample;
 
 /// What a number says of the truth, when some of what it was made of was clipped.
 #[repr(u8)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy)]
 pub enum Saturation {
     /// Nothing was: the truth is near it, within the bound.
     None = 0,
@@ -20,7 +20,6 @@ pub enum Saturation {
 /// What totals made of a sample. From `CONFIGURED` on counts were lost or may have been: a
 /// discontinuity, counted in the epoch, with a gap before this sample.
 #[repr(u8)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Update {
     /// None were given.
     None = 0,
@@ -44,7 +43,7 @@ pub enum Update {
 
 /// Voltage, current and power of one channel, from one latch.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy)]
 pub struct Reading {
     /// At the load's side of the sense resistor, in nanovolts.
     pub voltage_nv: i64,
@@ -62,7 +61,6 @@ pub struct Reading {
 
 /// One coherent sample of all channels.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Sample {
     /// The host's clock right before the latch was asked for, in microseconds.
     pub before_us: u64,
@@ -123,15 +121,8 @@ impl From<Result<crake::Reading, NoReading>> for Reading {
     }
 }
 
-impl From<crake::Saturation> for Saturation {
-    fn from(saturation: crake::Saturation) -> Self {
-        match saturation {
-            crake::Saturation::None => Self::None,
-            crake::Saturation::AtLeast => Self::AtLeast,
-            crake::Saturation::Unknown => Self::Unknown,
-        }
-    }
-}
+mirrored!(crake::Saturation => Saturation: None, AtLeast, Unknown);
+mirrored!(Discontinuity => Update: Configured, ClockBackwards, TooLate; _ => Implausible);
 
 impl From<DriverUpdate> for Update {
     fn from(update: DriverUpdate) -> Self {
@@ -140,13 +131,7 @@ impl From<DriverUpdate> for Update {
             DriverUpdate::Continued => Self::Continued,
             DriverUpdate::Clipped => Self::Clipped,
             DriverUpdate::NotCounting => Self::NotCounting,
-            DriverUpdate::Discontinuity(kind) => match kind {
-                Discontinuity::Configured => Self::Configured,
-                Discontinuity::ClockBackwards => Self::ClockBackwards,
-                Discontinuity::TooLate => Self::TooLate,
-                // What is not known yet is no better.
-                _ => Self::Implausible,
-            },
+            DriverUpdate::Discontinuity(kind) => kind.into(),
         }
     }
 }

@@ -6,8 +6,8 @@ use crate::CRAKE_RAILS;
 use crate::board::{Described, Margins};
 use crate::error::{Code, Error};
 use crate::memory::calls;
-use crate::monitor::Token;
-use crate::sample::Saturation;
+use crate::monitor::{LastSample, Token};
+use crate::sample::{Saturation, Update};
 
 /// Length of a checkpoint in bytes.
 pub const CHECKPOINT_LEN: usize = 468;
@@ -26,11 +26,12 @@ pub struct Totals {
 pub struct Counted {
     pub(crate) of: &'static Described,
     pub(crate) totals: DriverTotals,
+    /// What gives them a sample: linked only where totals are made.
+    pub(crate) update: fn(&mut DriverTotals, &LastSample) -> Update,
 }
 
 /// Charge or energy of one rail: the truth lies within `value` ± `bound`.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Total {
     /// What flowed, less what flowed back, by the host's clock: microcoulombs or microjoules, up to
     /// ±9.2e18 of them (290 kW for a year).
@@ -46,7 +47,6 @@ pub struct Total {
 
 /// Time that was not counted, as a bracket, in true microseconds.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Gap {
     /// At least this long.
     pub least_us: u64,
@@ -56,7 +56,6 @@ pub struct Gap {
 
 /// How totals stand.
 #[repr(C)]
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct TotalsStatus {
     /// The time that was counted, in microseconds of the host's clock.
     pub counted_us: u64,
@@ -76,7 +75,8 @@ calls! {
     /// sample; one may be left out.
     fn crake_totals_init(totals: new Totals, margins: fixed Margins) {
         let made = DriverTotals::with_bounds(&margins.margins);
-        totals.fill(Counted { of: margins.of, totals: made })
+        let update = |totals: &mut DriverTotals, sample: &LastSample| totals.update(sample).into();
+        totals.fill(Counted { of: margins.of, totals: made, update })
     }
 
     /// Charge of a rail so far, from source to load.
