@@ -8,6 +8,7 @@
 //!   Start here.
 //! - [`plant`]: sources, loads, cells, switches, and their exact truth. [`board`]: sense resistors.
 //! - [`fault`]: what goes wrong, as data.
+//! - [`conformance`]: the kit that proves a register map, on a model or a register file.
 //! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
 //! - [`old`]: first forms, and the conformance kit of the first core, until their users are carried
@@ -26,6 +27,7 @@ pub mod board;
 pub mod bus;
 #[cfg(feature = "cli")]
 pub mod cli;
+pub mod conformance;
 pub mod fault;
 #[cfg(feature = "trace")]
 mod growing;

@@ -1,5 +1,5 @@
 //! The kit on the maps of this project, and on wrong ones: `crake-sim old-conformance` as a program.
-//! Its object is as docs/conformance.md has it, and its status says what it found. (Not as a
+//! Its object is that of the new one, with a unit besides, and its status says what it found. (Not as a
 //! library: the kit is generic, and to compile it twice takes a minute.)
 
 use std::collections::BTreeSet;

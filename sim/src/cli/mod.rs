@@ -5,6 +5,7 @@
 //! not be written: one message on standard error, and nothing half-written; 130, interrupted,
 //! nothing half-written either.
 
+mod conformance;
 mod lists;
 mod new;
 mod old_conformance;
@@ -25,7 +26,7 @@ use clap::{Parser, Subcommand};
 use crate::run::{self, Report};
 use crate::scenario::{Scenario, decimal};
 use crate::trace::Window;
-use old_conformance::Conformance;
+use conformance::Conformance;
 use output::Output;
 use screen::Screen;
 
@@ -130,7 +131,7 @@ pub fn main(args: &Args) -> ExitCode {
     let (outcome, wrong) = match &args.command {
         Command::Run(run) => (perform(run), "a total or a reaction lies outside its bound"),
         Command::Conformance(args) => (
-            old_conformance::perform(args),
+            conformance::perform(args),
             "a map does not conform, or a wrong map was not found out",
         ),
         Command::OldConformance(args) => (

@@ -41,8 +41,11 @@ impl Corncrake {
             link.delay_us(CAPTURE_US_MAX).await;
         }
         let end = link.require(CAPTURE_COUNT, count, Fault::Busy).await;
-        if end.is_ok() {
-            read_codes(link, block, first, codes).await?;
+        match end {
+            Ok(()) => read_codes(link, block, first, codes).await?,
+            // Why it does not end may be a reset.
+            Err(Fault::Busy) => {}
+            Err(fault) => return Err(fault),
         }
         link.require(RESET_SEEN, 0, Fault::Reset).await?;
         let writes = u32::from(self.writes);

@@ -10,7 +10,7 @@ use crate::board::LimitPlan;
 use crate::bus::{Fault, Link, Port, Register, Wire};
 use crate::config::{AlertFlags, Run, Scan};
 use crate::crc::Crc16;
-use crate::info::PartInfo;
+use crate::info::{PartInfo, Undetectable};
 use crate::part::{Codes, Part, Sums};
 
 /// Steps of a configuration.
@@ -31,6 +31,14 @@ impl Part for Corncrake {
 
     fn address(&self) -> u8 {
         self.address
+    }
+
+    /// A single-shot whose start was lost leaves complete results behind: those before.
+    fn undetectable(&self) -> Undetectable {
+        match self.is_single_shot() {
+            true => Undetectable::LOST_TRIGGER,
+            false => Undetectable::empty(),
+        }
     }
 
     async fn configure<B: Port, const N: usize>(

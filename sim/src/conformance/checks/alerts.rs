@@ -1,0 +1,617 @@
+//! Limits at the code; flags: whether they stay, what a look clears, which output they reach.
+
+use alloc::{format, rc::Rc, string::String, vec::Vec};
+use core::cell::Cell;
+
+use crake::Channel;
+use crake::config::{AlertFlags, Kind, Limit, Limits, Outputs};
+
+use crate::conformance::probe::Spoil;
+use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
+use crate::conformance::rig::Setup;
+use crate::conformance::scene::{How, PLAIN, Point, Scene, Trial, beyond, flag, names};
+
+/// Each kind on each channel: nothing at the limit's own code, a flag at the first code beyond.
+pub(super) fn limit_at_code(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let Point { sense, rail } = scene.full();
+    for kind in Kind::ALL {
+        // In the middle, next to both ends, on both sides of zero, where bytes change.
+        let codes: &[i64] = match kind {
+            Kind::OverVoltage => &[rail / 3, 255, 0, rail - 1],
+            Kind::UnderVoltage => &[rail / 3, 256, 1, rail],
+            Kind::OverCurrent => &[sense / 3, -sense / 3, 0, -1, -sense, sense - 1],
+            Kind::UnderCurrent => &[sense / 3, -sense / 3, 0, 1, -sense, sense],
+            Kind::OverPower => &[sense / 3, -sense / 3, 255],
+        };
+        for channel in scene.channels() {
+            let few = if channel == Channel::C0 {
+                codes
+            } else {
+                &codes[..1]
+            };
+            for code in few {
+                notes.tried();
+                boundary(scene, notes, channel, kind, *code)?;
+            }
+        }
+    }
+    Ok(())
+}
+
+fn boundary(
+    scene: &Scene<'_>,
+    notes: &mut Notes,
+    channel: Channel,
+    kind: Kind,
+    code: i64,
+) -> Checked {
+    let (name, wanted) = (
+        format!("{kind} of {channel}, limit at code {code}"),
+        flag(channel, kind),
+    );
+    let mut trial = scene.running(PLAIN)?;
+    let told_at = |trial: &mut Trial<'_>, code| {
+        trial.apply_all(scene.point(kind, code));
+        trial.compared()?;
+        trial.look()
+    };
+    trial.apply_all(scene.point(kind, code));
+    trial.settle();
+    trial.limits(&[scene.limit(channel, kind, code)])?;
+    let at = told_at(&mut trial, code)?;
+    if !at.is_empty() {
+        let hint = match at == wanted {
+            true => "one code too early, or not a strict comparison",
+            false => "kinds or channels are mixed up",
+        };
+        return notes.find(format!(
+            "{name}: code {code} applied, {} told: {hint}",
+            names(at)
+        ));
+    }
+    let next = beyond(kind, code, 1);
+    let past = told_at(&mut trial, next)?;
+    if past == wanted {
+        return Ok(());
+    }
+    // What does something come of?
+    let mut hint: String = "nor of codes near it: the limit is not in force".into();
+    for steps in [2, 3, 256, -1, -2, -256]
+        .into_iter()
+        .filter(|_| past.is_empty())
+    {
+        let code = beyond(kind, code, steps);
+        let told = told_at(&mut trial, code)?;
+        if !told.is_empty() {
+            let guess = match told == wanted {
+                true => "the limit in the part is another code than asked for",
+                false => "over and under, kinds or channels are mixed up",
+            };
+            hint = format!("code {code} brings {}: {guess}", names(told));
+            break;
+        }
+    }
+    notes.find(format!(
+        "{name}: {} told of code {next}, expected the flag; {hint}",
+        names(past)
+    ))
+}
+
+/// A latching flag is told after its condition is over; a following one only while it lasts.
+pub(super) fn latching(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    for (kind, latching) in Kind::ALL
+        .into_iter()
+        .flat_map(|kind| [(kind, true), (kind, false)])
+    {
+        notes.tried();
+        let (code, wanted) = (scene.middle(kind), flag(Channel::C0, kind));
+        let limit = scene.limit(Channel::C0, kind, code);
+        let limit = if latching { limit } else { limit.following() };
+        let (within, past) = (at(scene, kind, -2), at(scene, kind, 1));
+        let mut trial = armed(scene, within, &[limit])?;
+        trial.apply(Channel::C0, past);
+        trial.compared()?;
+        let how = if latching { "latching" } else { "following" };
+        if !latching {
+            let lasting = trial.look()?;
+            if lasting != wanted {
+                let told = names(lasting);
+                notes.find(format!(
+                    "{kind}, following: {told} told while the condition lasts"
+                ))?;
+            }
+            // Cleared, and set again by the next conversion that finds it.
+            trial.compared()?;
+        }
+        trial.apply_all(within);
+        trial.compared()?;
+        let over = trial.look()?;
+        let expected = if latching {
+            wanted
+        } else {
+            AlertFlags::empty()
+        };
+        if over != expected {
+            notes.find(format!(
+                "{kind}, {how}: {} told after the condition was over, expected {}: latching is not \
+                 put in force as asked for",
+                names(over),
+                names(expected)
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// A trial with limits set while everything is within them.
+fn armed<'t>(scene: &'t Scene<'t>, rest: Point, limits: &[Limit]) -> Result<Trial<'t>, Stop> {
+    let mut trial = scene.running(PLAIN)?;
+    trial.apply_all(rest);
+    trial.settle();
+    trial.limits(limits)?;
+    trial.compared()?;
+    Ok(trial)
+}
+
+/// So many codes beyond the middle of a kind's scale.
+fn at(scene: &Scene<'_>, kind: Kind, steps: i64) -> Point {
+    scene.point(kind, beyond(kind, scene.middle(kind), steps))
+}
+
+/// Two limits that can be passed each by itself, on different channels where there are some.
+fn pair(scene: &Scene<'_>) -> [(Limit, AlertFlags, Point); 2] {
+    [
+        (Channel::C0, Kind::OverCurrent),
+        (scene.last(), Kind::OverVoltage),
+    ]
+    .map(|(channel, kind)| {
+        let code = scene.middle(kind);
+        let limit = scene.limit(channel, kind, code);
+        let past = match kind {
+            Kind::OverVoltage => Point {
+                rail: code + 1,
+                ..within(scene)
+            },
+            _ => Point {
+                sense: code + 1,
+                ..within(scene)
+            },
+        };
+        (limit, flag(channel, kind), past)
+    })
+}
+
+/// Within every over-limit in the middle of its scale.
+fn within(scene: &Scene<'_>) -> Point {
+    Point {
+        sense: scene.full().sense / 8,
+        rail: scene.full().rail / 8,
+    }
+}
+
+/// A look clears what it tells and nothing else: what comes up at any moment of it is told by it or
+/// by the next, and what was told is not told again.
+pub(super) fn clears_what_was_seen(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let [first, second] = pair(scene);
+    for moment in 0.. {
+        let mut trial = armed(scene, within(scene), &[first.0, second.0])?;
+        trial.apply(first.0.channel(), first.2);
+        trial.compared()?;
+        trial.apply_all(within(scene));
+        trial.compared()?;
+        // In the middle of the look the second one comes and goes.
+        let (fixture, settling_ns) = (trial.fixture.clone(), scene.settling_ns(&trial.setup));
+        let channel = second.0.channel().number();
+        let [past, back] = [second.2, within(scene)].map(|at| scene.nanovolts((0, 0), at));
+        trial.tap.between(move |number| {
+            for (sense_nv, rail_nv) in [past, back].into_iter().filter(|_| number == Some(moment)) {
+                fixture.apply(channel, sense_nv, rail_nv);
+                fixture.run_for_ns(settling_ns);
+            }
+        });
+        let told = trial.look()?;
+        let is_over = moment >= trial.tap.log().len();
+        trial.tap.begin();
+        notes.tried();
+        let later = trial.look()?;
+        let wanted = match is_over || !scene.by_part(&second.0) {
+            true => first.1,
+            false => first.1 | second.1,
+        };
+        if !(told | later).contains(wanted) {
+            notes.find(format!(
+                "{} came up before transfer {moment} of a look that finds {}, and {} is never \
+                 told: more is cleared than was seen",
+                names(second.1),
+                names(first.1),
+                names(wanted.difference(told | later))
+            ))?;
+        }
+        let twice = trial.look()? | told & later;
+        if !twice.is_empty() {
+            let twice = names(twice);
+            notes.find(format!(
+                "{twice} told again, long over: less is cleared than was seen"
+            ))?;
+        }
+        if is_over {
+            return Ok(());
+        }
+    }
+    Ok(())
+}
+
+/// A look that fails at any transfer, before it arrived or after, loses no event: neither what it
+/// was to tell nor what came up right after the failure.
+pub(super) fn lost_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    if scene.info.alerts.cleared_by_reading {
+        return unread_events(scene, notes);
+    }
+    let [first, second] = pair(scene);
+    for (attempts, spoil) in [1, 3].into_iter().flat_map(|attempts| {
+        [Spoil::Cut(0), Spoil::Cut(1), Spoil::Cut(usize::MAX)].map(|spoil| (attempts, spoil))
+    }) {
+        for number in 0.. {
+            let mut trial = scene.trial(How { attempts, ..PLAIN });
+            trial.apply_all(within(scene));
+            trial.init(&scene.fast())?;
+            trial.settle();
+            trial.limits(&[first.0, second.0])?;
+            let settling_ns = scene.settling_ns(&trial.setup);
+            let (fixture, rest) = (
+                trial.fixture.clone(),
+                scene.nanovolts((0, 0), within(scene)),
+            );
+            let pasts = [first, second]
+                .map(|(limit, _, past)| (limit.channel().number(), scene.nanovolts((0, 0), past)));
+            let excursions = move || {
+                for (channel, past) in pasts {
+                    for (sense_nv, rail_nv) in [past, rest] {
+                        fixture.apply(channel, sense_nv, rail_nv);
+                        fixture.run_for_ns(settling_ns);
+                    }
+                }
+            };
+            trial.apply(first.0.channel(), first.2);
+            trial.compared()?;
+            trial.apply_all(within(scene));
+            trial.compared()?;
+            let happened = Rc::new(Cell::new(false));
+            let (happens, again) = (happened.clone(), excursions.clone());
+            trial.tap.between(move |transfer| {
+                if transfer == Some(number + 1) {
+                    again();
+                    happens.set(true);
+                }
+            });
+            trial.tap.plan(number, spoil);
+            let mut seen = AlertFlags::empty();
+            let _ = trial.rig.read_alerts(&mut seen);
+            let log = trial.tap.log();
+            trial.tap.begin();
+            let Some(transfer) = log.get(number) else {
+                break;
+            };
+            notes.tried();
+            if !happened.get() {
+                excursions();
+            }
+            trial.compared()?;
+            let later = trial.look()?;
+            // What was read before a clearing write is of before what came up after it.
+            let told = if transfer.read == 0 {
+                later
+            } else {
+                later | seen
+            };
+            let by_part = |limit: &Limit| scene.by_part(limit);
+            let each = [first, second]
+                .into_iter()
+                .filter(|(limit, ..)| by_part(limit));
+            let wanted = each.fold(AlertFlags::empty(), |all, (_, flag, _)| all | flag);
+            if !told.contains(wanted) || !(later | seen).contains(first.1) {
+                let missing = names((wanted | first.1).difference(told));
+                let register = transfer.register;
+                notes.find(format!(
+                    "the access to register 0x{register:02X} in a look failed ({spoil:?}, of \
+                     {attempts} attempts), and {missing}, which came up before or right after, is \
+                     never told: is an access that clears repeated?"
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Where reading clears the flags, a look that fails has its event all the same, or the queue says
+/// that some may be lost.
+fn unread_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let [(limit, wanted, past), _] = pair(scene);
+    let list = [limit];
+    let limits = Limits::new(&list);
+    for (attempts, number) in [1, 3]
+        .into_iter()
+        .flat_map(|tries| (0..8).map(move |at| (tries, at)))
+    {
+        let mut trial = scene.trial(How { attempts, ..PLAIN });
+        trial.apply_all(within(scene));
+        trial.init(&scene.fast())?;
+        trial.settle();
+        trial.rig.arm(&limits)?;
+        trial.apply(limit.channel(), past);
+        trial.compared()?;
+        trial.apply_all(within(scene));
+        trial.compared()?;
+        trial.tap.spoil(number, Spoil::Cut(usize::MAX));
+        let _ = trial.rig.service();
+        let log = trial.tap.log();
+        trial.tap.begin();
+        trial.rig.service()?;
+        let Some(transfer) = log.get(number) else {
+            break;
+        };
+        notes.tried();
+        if !trial.rig.events().contains(wanted) && trial.rig.unread() == 0 {
+            let register = transfer.register;
+            notes.find(format!(
+                "the access to register 0x{register:02X} in a look arrived and failed nevertheless \
+                 ({attempts} attempts): {} is never told, nor that events may be lost: is a read \
+                 that clears repeated?",
+                names(wanted)
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// Each kind to each output alone, to both, and to none.
+pub(super) fn masks(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let there = scene.info.alerts.outputs;
+    if there.is_empty() {
+        return not_applicable("PartInfo: no alert output");
+    }
+    let choices = [Outputs::A, Outputs::B, Outputs::all(), Outputs::empty()];
+    for (kind, channel) in Kind::ALL
+        .into_iter()
+        .flat_map(|kind| [(kind, Channel::C0), (kind, scene.last())])
+    {
+        for wanted in choices {
+            let limit = scene.limit(channel, kind, scene.middle(kind)).to(wanted);
+            if !scene.by_part(&limit) {
+                continue;
+            }
+            notes.tried();
+            // On a part with one output, whatever is to reach any reaches that one.
+            let reached = match wanted.is_empty() || there == Outputs::all() {
+                true => wanted,
+                false => there,
+            };
+            one_mask(scene, notes, &limit, reached)?;
+        }
+    }
+    Ok(())
+}
+
+fn one_mask(scene: &Scene<'_>, notes: &mut Notes, limit: &Limit, reached: Outputs) -> Checked {
+    let kind = limit.kind();
+    let mut trial = armed(scene, at(scene, kind, -2), &[*limit])?;
+    let low = |trial: &Trial<'_>| {
+        let each = scene
+            .outputs()
+            .map(|output| Some((output, trial.fixture.is_low(output)?)));
+        let each: Option<Vec<_>> = each.collect();
+        let low = each?
+            .into_iter()
+            .filter(|(_, low)| *low)
+            .map(|(output, _)| output);
+        Some(low.fold(Outputs::empty(), |all, output| all | output))
+    };
+    let Some(before) = low(&trial) else {
+        return not_applicable("the fixture does not show the outputs");
+    };
+    trial.apply(limit.channel(), at(scene, kind, 1));
+    trial.compared()?;
+    let during = low(&trial).unwrap_or_default();
+    trial.apply_all(at(scene, kind, -2));
+    trial.compared()?;
+    trial.look()?;
+    let after = low(&trial).unwrap_or_default();
+    let name = format!(
+        "{kind} of {}, to output {}",
+        limit.channel(),
+        text(limit.outputs())
+    );
+    for (moment, low, expected) in [
+        ("within its limit", before, Outputs::empty()),
+        ("beyond its limit", during, reached),
+        (
+            "back within its limit, told and cleared,",
+            after,
+            Outputs::empty(),
+        ),
+    ] {
+        if low != expected {
+            let (low, expected) = (text(low), text(expected));
+            let text = format!("{name}: {moment} output {low} is low, expected {expected}");
+            notes.find(text)?;
+        }
+    }
+    Ok(())
+}
+
+const fn text(outputs: Outputs) -> &'static str {
+    match (outputs.contains(Outputs::A), outputs.contains(Outputs::B)) {
+        (true, true) => "A and B",
+        (true, false) => "A",
+        (false, true) => "B",
+        (false, false) => "none",
+    }
+}
+
+/// Every write of a setting of limits lost on its way, one at a time: the setting fails, or what it
+/// put in force holds all the same.
+pub(super) fn limits_read_back(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let output = scene.outputs().next().unwrap_or(Outputs::empty());
+    for kind in Kind::ALL {
+        let limit = scene
+            .limit(Channel::C0, kind, scene.middle(kind))
+            .to(output);
+        let limit = limit.debounce(scene.info.alerts.debounce_max.min(2));
+        for lost in (0..).take_while(|_| scene.by_part(&limit)) {
+            let mut trial = scene.running(PLAIN)?;
+            trial.apply_all(at(scene, kind, -2));
+            trial.settle();
+            trial.tap.spoil(lost, Spoil::Lost);
+            let mut seen = AlertFlags::empty();
+            let set = trial.rig.set_limits(&Limits::new(&[limit]), &mut seen);
+            let log = trial.tap.log();
+            trial.tap.begin();
+            let Some(transfer) = log.get(lost) else { break };
+            // What a lost read leaves in the buffer is the check byte's affair.
+            if set.is_err() || transfer.read > 0 {
+                continue;
+            }
+            notes.tried();
+            trial.compared()?;
+            let early = trial.look()?;
+            trial.apply(Channel::C0, at(scene, kind, 1));
+            trial.compared()?;
+            let high = trial.fixture.is_low(output) == Some(false);
+            trial.apply_all(at(scene, kind, -2));
+            trial.compared()?;
+            let told = trial.look()?;
+            if !early.is_empty() || high || told != flag(Channel::C0, kind) {
+                notes.find(format!(
+                    "{kind}: the write to register 0x{:02X} was lost on its way, the setting of \
+                     limits said nothing of it, and {} is told beyond the limit: not read back?",
+                    transfer.register,
+                    names(told)
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// One less than the debounce brings nothing, the debounce itself the flag, an interruption begins
+/// anew.
+pub(super) fn debounce(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    // Conversions come one by one: as scans that rest in between, or as samples.
+    let rests = |period_us: &u32| u64::from(*period_us) * 1_000 > 8 * scene.scan_ns(&scene.fast());
+    let slow = scene.info.scan_periods_us.iter().position(rests);
+    for kind in Kind::ALL {
+        for (channel, count) in [(Channel::C0, 2), (Channel::C0, 3), (scene.last(), 15)] {
+            let limit = scene
+                .limit(channel, kind, scene.middle(kind))
+                .debounce(count);
+            let by_scans = scene.by_part(&limit) && !scene.info.scan_periods_us.is_empty();
+            if by_scans && slow.is_none() {
+                notes.leave_out("scans follow each other without a rest: they cannot be counted");
+                continue;
+            }
+            notes.tried();
+            let rate = if by_scans { slow } else { scene.fast().rate };
+            let mut trial = scene.trial(PLAIN);
+            let (rest, past) = (at(scene, kind, -2), at(scene, kind, 1));
+            trial.apply_all(rest);
+            trial.init(&Setup {
+                rate,
+                ..scene.fast()
+            })?;
+            // In the middle of a rest, from which periods are counted.
+            let period_ns = scene.period_ns(&trial.setup);
+            trial.fixture.run_for_ns(period_ns / 2);
+            let middle_ns = trial.fixture.now_ns();
+            trial.limits(&[limit])?;
+            let mut told = |counts: &[u8]| -> Result<AlertFlags, Stop> {
+                for (place, scans) in counts.iter().chain([&1]).enumerate() {
+                    trial.apply_all(if place % 2 == 0 && place < counts.len() {
+                        past
+                    } else {
+                        rest
+                    });
+                    for _ in 0..*scans {
+                        if by_scans {
+                            let passed_ns = trial.fixture.now_ns() - middle_ns;
+                            trial.fixture.run_for_ns(period_ns - passed_ns % period_ns);
+                        } else {
+                            trial.compared()?;
+                        }
+                    }
+                }
+                trial.look()
+            };
+            // The last comes with a code within the limit behind it, before anybody looks.
+            let less = count - 1;
+            for (scans, expected) in [
+                (&[less] as &[u8], AlertFlags::empty()),
+                (&[less, 1, less], AlertFlags::empty()),
+                (&[count], flag(channel, kind)),
+            ] {
+                let flags = told(scans)?;
+                if flags != expected {
+                    notes.find(format!(
+                        "{kind} of {channel}, debounce of {count}: {} told after conversions \
+                         beyond, within, … of {scans:?}, expected {}",
+                        names(flags),
+                        names(expected)
+                    ))?;
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// A sum that reaches the part's mark is told on the output that was asked for; one that does not
+/// is not.
+pub(super) fn rollover_ahead(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let eighths = i64::from(scene.stated.rollover_ahead_eighths);
+    if eighths == 0 {
+        return not_applicable("datasheet: the part does not tell of a rollover ahead");
+    }
+    let output = scene.outputs().next().unwrap_or(Outputs::A);
+    let limits = Limits::new(&[]).rollover_ahead(output);
+    let bits = scene.info.sum_bits;
+    for (name, channel) in scene
+        .channels()
+        .flat_map(|channel| [("charge", channel), ("energy", channel)])
+    {
+        notes.tried();
+        let mut trial = scene.running(PLAIN)?;
+        trial.apply_all(Point {
+            sense: 100,
+            rail: 100,
+        });
+        trial.settle();
+        trial.rig.set_limits(&limits, &mut AlertFlags::empty())?;
+        let fixture = trial.fixture.clone();
+        // A few scans before a mark of so many eighths.
+        let set = |eighths: i64| match name {
+            "charge" => fixture.preload(channel.number(), (eighths << (bits.charge - 4)) - 1, 0),
+            _ => fixture.preload(channel.number(), 0, (eighths << (bits.energy - 4)) - 1),
+        };
+        if !set(eighths - 1) {
+            return not_applicable("the fixture cannot set running sums");
+        }
+        trial.settle();
+        let early = trial.fixture.is_low(output);
+        set(eighths);
+        trial.settle();
+        let late = trial.fixture.is_low(output);
+        let mut seen = AlertFlags::empty();
+        trial.rig.read_alerts(&mut seen)?;
+        if early == Some(true) || late == Some(false) || !seen.contains(AlertFlags::ROLLOVER_AHEAD)
+        {
+            let low = |low| if low == Some(true) { "low" } else { "high" };
+            notes.find(format!(
+                "{channel}: {name} a little below {eighths} eighths: the output is {}; beyond: {}, \
+                 and {} is told",
+                low(early),
+                low(late),
+                names(seen & AlertFlags::OWN)
+            ))?;
+        }
+    }
+    Ok(())
+}

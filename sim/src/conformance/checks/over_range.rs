@@ -1,0 +1,176 @@
+//! Inputs beyond their range: flagged, at the right place, for as long as nobody was told.
+
+use alloc::format;
+
+use crake::Channel;
+
+use crate::conformance::OverRange;
+use crate::conformance::probe::Spoil;
+use crate::conformance::report::{Checked, Notes};
+use crate::conformance::rig::Seen;
+use crate::conformance::scene::{ONCE, PLAIN, Point, Scene};
+
+/// An input that goes out of its range, which flag it has to set, and the code at the end.
+#[derive(Clone, Copy)]
+struct Excursion {
+    name: &'static str,
+    point: Point,
+    flags: (bool, bool),
+    end: i64,
+}
+
+const NONE: (bool, bool) = (false, false);
+
+fn at_rest(scene: &Scene<'_>) -> Point {
+    Point {
+        sense: scene.full().sense / 4,
+        rail: scene.full().rail / 4,
+    }
+}
+
+fn excursions(scene: &Scene<'_>) -> [Excursion; 3] {
+    let (rest, full, min) = (at_rest(scene), scene.full(), scene.sense(0).code_min.into());
+    let sense = |name, sense, end| Excursion {
+        name,
+        point: Point { sense, ..rest },
+        flags: (true, false),
+        end,
+    };
+    let over = full.rail + full.rail / 64 + 50;
+    [
+        sense(
+            "sense above its range",
+            full.sense + full.sense / 64 + 50,
+            full.sense,
+        ),
+        sense("sense below its range", min - full.sense / 64 - 50, min),
+        Excursion {
+            name: "rail above its range",
+            point: Point { rail: over, ..rest },
+            flags: (false, true),
+            end: full.rail,
+        },
+    ]
+}
+
+pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let remembers = scene.stated.over_range == OverRange::Remembered;
+    for channel in scene.channels() {
+        for excursion in excursions(scene) {
+            notes.tried();
+            let mut trial = scene.running(PLAIN)?;
+            trial.apply_all(at_rest(scene));
+            trial.settled()?;
+            trial.apply(channel, excursion.point);
+            let seen = trial.settled()?;
+            flags(scene, notes, channel, excursion, "while it lasts", &seen)?;
+            let codes = seen.codes[channel.index()].unwrap_or_default();
+            let (sense, rail) = (i64::from(codes.sense), i64::from(codes.rail));
+            let code = if excursion.flags.0 { sense } else { rail };
+            if code != excursion.end {
+                let (name, end) = (excursion.name, excursion.end);
+                notes.find(format!(
+                    "{channel}: {name}: code {code} read, the end is {end}"
+                ))?;
+            }
+            trial.apply_all(at_rest(scene));
+            trial.settled()?;
+            let quiet = Excursion {
+                flags: NONE,
+                ..excursion
+            };
+            let seen = trial.settled()?;
+            flags(
+                scene,
+                notes,
+                channel,
+                quiet,
+                "when it is over and was told",
+                &seen,
+            )?;
+        }
+    }
+    if !remembers {
+        notes.leave_out("the part shows over-range only while it lasts");
+        return Ok(());
+    }
+    excursions(scene)
+        .into_iter()
+        .try_for_each(|excursion| remembered(scene, notes, excursion))
+}
+
+/// Back within the range before anybody looked, and a sample lost in between.
+fn remembered(scene: &Scene<'_>, notes: &mut Notes, excursion: Excursion) -> Checked {
+    let mut trial = scene.running(ONCE)?;
+    trial.apply_all(at_rest(scene));
+    trial.settled()?;
+    let transfers = trial
+        .log_of(|trial| Ok(trial.rig.sample().map(drop)?))?
+        .len();
+    for lost in 0..transfers {
+        notes.tried();
+        trial.apply(Channel::C0, excursion.point);
+        trial.settle();
+        trial.apply_all(at_rest(scene));
+        trial.settle();
+        // The block is copied, and what is read of it does not arrive.
+        trial.tap.spoil(lost, Spoil::Cut(1));
+        let _ = trial.rig.sample();
+        let moment = "after it was over and a sample was lost";
+        let seen = trial.settled()?;
+        flags(scene, notes, Channel::C0, excursion, moment, &seen)?;
+        let (quiet, seen) = (
+            Excursion {
+                flags: NONE,
+                ..excursion
+            },
+            trial.settled()?,
+        );
+        flags(scene, notes, Channel::C0, quiet, "when it was told", &seen)?;
+    }
+    Ok(())
+}
+
+fn flags(
+    scene: &Scene<'_>,
+    notes: &mut Notes,
+    channel: Channel,
+    excursion: Excursion,
+    moment: &str,
+    seen: &Seen,
+) -> Checked {
+    for other in scene.channels() {
+        let codes = seen.codes[other.index()].unwrap_or_default();
+        let told = (codes.sense_clipped, codes.rail_clipped);
+        let expected = if other == channel {
+            excursion.flags
+        } else {
+            NONE
+        };
+        if told == expected {
+            continue;
+        }
+        let hint = match other == channel {
+            false => ": the flag of another channel",
+            true if told == (expected.1, expected.0) => ": sense and rail are exchanged",
+            true if expected == NONE => ": is the sample not told to the part as seen?",
+            true => "",
+        };
+        notes.find(format!(
+            "{channel}: {}, and {moment} the flags of {other} are {}, expected {}{hint}",
+            excursion.name,
+            text(told),
+            text(expected)
+        ))?;
+    }
+    Ok(())
+}
+
+const fn text(flags: (bool, bool)) -> &'static str {
+    match flags {
+        (false, false) => "none",
+        (true, false) => "sense",
+        (false, true) => "rail",
+        (true, true) => "sense and rail",
+    }
+}

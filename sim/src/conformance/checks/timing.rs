@@ -1,0 +1,473 @@
+//! When results are ready, how old they are, when they were taken, and what a call may cost.
+
+use alloc::{format, rc::Rc, string::String, vec};
+use core::cell::Cell;
+
+use crake::Channel;
+use crake::config::Limits;
+
+use super::call::CALLS;
+use crate::conformance::probe::Spoil;
+use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
+use crate::conformance::rig::{Answer, Seen, Setup};
+use crate::conformance::scene::{How, ONCE, PLAIN, Point, Scene, is_endless, shows, text};
+
+/// Every call comes to an end whatever the part answers.
+pub(super) fn ends(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    for call in CALLS.into_iter().filter(|call| call.applies(scene)) {
+        let sealed = scene.stated.check_byte;
+        for (answer, spoil) in [
+            ("does not answer", Spoil::Cut(0)),
+            ("answers zeros alone", Spoil::Stuck { byte: 0x00, sealed }),
+            ("answers ones alone", Spoil::Stuck { byte: 0xFF, sealed }),
+        ] {
+            let mut trial = scene.running(PLAIN)?;
+            call.prepare(&mut trial)?;
+            notes.tried();
+            trial.tap.spoil_all(0..usize::MAX, spoil);
+            if let Err(error) = call.make(&mut trial)
+                && is_endless(&error)
+            {
+                return Err(Stop::Finding(format!(
+                    "on a part that {answer}, {}",
+                    text(&error)
+                )));
+            }
+        }
+    }
+    Ok(())
+}
+
+/// With the slowest oscillator, at any moment of a scan: a sample is not that of before. Its inputs
+/// were applied as long before it as results may be old; where it is triggered, right before.
+pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let slow = How {
+        oscillator_ppm: -(scene.stated.oscillator_ppm as i32),
+        ..ONCE
+    };
+    let k = scene.info.averaging_log2_max.min(1);
+    let single = scene.single().map(|setup| {
+        [
+            Setup {
+                averaging_log2: k,
+                ..setup.clone()
+            },
+            setup,
+        ]
+    });
+    let fast = [scene.fast()];
+    for setup in fast.into_iter().chain(single.into_iter().flatten()) {
+        let mut trial = scene.trial(slow);
+        trial.reset();
+        in_time(trial.init(&setup), "init right after a reset")?;
+        trial.settle();
+        let period_ns = scene.period_ns(&setup);
+        let what = if setup.rate.is_some() {
+            "a sample"
+        } else {
+            "a single-shot"
+        };
+        let mut before: Option<Seen> = None;
+        for step in 0..64 {
+            notes.tried();
+            // Has no common measure with the period.
+            trial.fixture.run_for_ns(period_ns * step * 7 / 64 / 5);
+            trial.apply_all(fresh(scene, step as i64));
+            trial.fixture.run_for_ns(scene.fresh_ns(&setup));
+            let seen = in_time(trial.rig.sample(), what)?;
+            let old = scene.channels().find(|channel| {
+                let codes = seen.codes[channel.index()];
+                codes.is_none()
+                    || before
+                        .as_ref()
+                        .is_some_and(|old| old.codes[channel.index()] == codes)
+            });
+            if let Some(channel) = old {
+                // Where time does not mend it, it is no matter of a wait.
+                if trial.settled()?.codes == seen.codes {
+                    break;
+                }
+                let age_us = scene.fresh_ns(&setup) / 1_000;
+                notes.find(format!(
+                    "with the slowest oscillator, {what}: other inputs were applied {age_us} µs \
+                     before it was asked for, and {channel} shows {} as before: results are read \
+                     before they are done, the wait is too short (or the scan rate too slow)",
+                    shown(&seen, channel)
+                ))?;
+            }
+            before = Some(seen);
+        }
+    }
+    Ok(())
+}
+
+fn in_time<T>(answer: Answer<T>, what: &str) -> Result<T, Stop> {
+    answer.map_err(|error| {
+        Stop::Finding(format!(
+            "with the slowest oscillator and one attempt, {what}: {}: read before the part was \
+             done, the wait is too short",
+            text(&error)
+        ))
+    })
+}
+
+/// Points that differ from each other by far.
+fn fresh(scene: &Scene<'_>, step: i64) -> Point {
+    let full = scene.full();
+    let place = step * 5 % 16 + 1;
+    Point {
+        sense: full.sense * place / 18,
+        rail: full.rail * place / 18,
+    }
+}
+
+fn shown(seen: &Seen, channel: Channel) -> String {
+    match seen.codes[channel.index()] {
+        Some(codes) => format!("sense code {} and rail code {}", codes.sense, codes.rail),
+        None => "no reading".into(),
+    }
+}
+
+/// What is applied after the stamp's end, at any moment of a sample, is not in it.
+pub(super) fn stamps(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    for setup in [Some(scene.fast()), scene.single()].into_iter().flatten() {
+        let (before, later) = (fresh(scene, 0), fresh(scene, 1));
+        for number in 0.. {
+            let mut trial = scene.trial(PLAIN);
+            trial.apply_all(before);
+            trial.init(&setup)?;
+            trial.settle();
+            let at_ns: Rc<Cell<Option<u64>>> = Rc::default();
+            let (fixture, at, channels) = (trial.fixture.clone(), at_ns.clone(), scene.count);
+            let (sense_nv, rail_nv) = scene.nanovolts((0, 0), later);
+            let mut moment = 0..;
+            trial.tap.between(move |_| {
+                if moment.next() == Some(number) {
+                    at.set(Some(fixture.now_ns()));
+                    (0..channels).for_each(|channel| fixture.apply(channel, sense_nv, rail_nv));
+                }
+            });
+            let seen = trial.rig.sample()?;
+            let Some(at_ns) = at_ns.get() else { break };
+            notes.tried();
+            let after_ns = seen.stamp.after_us * 1_000;
+            let late = scene.channels().find(|channel| {
+                let codes = seen.codes[channel.index()];
+                codes.is_some_and(|codes| (i64::from(codes.sense) - before.sense).abs() > 1)
+            });
+            if let Some(channel) = late.filter(|_| at_ns > after_ns + 1_000) {
+                notes.find(format!(
+                    "inputs changed {} µs after the stamp's end, and {channel} shows {}: it is \
+                     converted later than the stamp says",
+                    (at_ns - after_ns) / 1_000,
+                    shown(&seen, channel)
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// Each scan rate makes as many scans as its period says, and results as new as that.
+pub(super) fn scan_rates(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let periods = scene.info.scan_periods_us;
+    if periods.is_empty() {
+        return not_applicable("PartInfo: no scan rates");
+    }
+    for (rate, period_us) in periods.iter().enumerate() {
+        notes.tried();
+        let setup = Setup {
+            rate: Some(rate),
+            ..scene.fast()
+        };
+        let mut trial = scene.trial(PLAIN);
+        trial.apply_own();
+        trial.init(&setup)?;
+        let before = trial.settled()?;
+        let point = fresh(scene, 3);
+        trial.apply_all(point);
+        trial
+            .fixture
+            .run_for_ns(scene.fresh_ns(&setup) + 3 * scene.period_ns(&setup));
+        let after = trial.rig.sample()?;
+        let asked = format!("a scan every {period_us} µs asked for");
+        let hint = "another scan rate than asked for";
+        if let Some(channel) = scene
+            .channels()
+            .find(|channel| !shows(after.codes[channel.index()], point))
+        {
+            let shown = shown(&after, channel);
+            notes.find(format!("{asked}: {channel} still shows {shown}: {hint}"))?;
+        }
+        if scene.info.sum_bits.scans == 0 {
+            continue;
+        }
+        let scans = u64::from(after.scans.wrapping_sub(before.scans));
+        let period_us = u64::from(*period_us);
+        let least = after.stamp.before_us.saturating_sub(before.stamp.after_us) / period_us;
+        let most = (after.stamp.after_us - before.stamp.before_us) / period_us;
+        if scans + 1 < least || scans > most + 2 {
+            notes.find(format!(
+                "{asked}: {scans} scans, expected {least} to {most}: {hint}"
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// A single-shot makes 2^k scans and no more; each sample makes another.
+pub(super) fn single_shot(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let Some(single) = scene.single() else {
+        return not_applicable("datasheet: no single-shot");
+    };
+    for k in 0..=scene.info.averaging_log2_max.min(3) {
+        notes.tried();
+        let mut trial = scene.trial(PLAIN);
+        trial.apply_own();
+        trial.init(&Setup {
+            averaging_log2: k,
+            ..single.clone()
+        })?;
+        let before = trial.settled()?;
+        let point = fresh(scene, 5);
+        trial.apply_all(point);
+        trial.settle();
+        let after = trial.rig.sample()?;
+        for channel in scene.channels() {
+            scene.judge(notes, &after, channel, (0, 0), point)?;
+        }
+        let scans = after.scans.wrapping_sub(before.scans);
+        if scene.info.sum_bits.scans > 0 && scans != 1 << k {
+            notes.find(format!(
+                "a single-shot of 2^{k} scans made {scans}: another averaging than asked for"
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// Results are those of whole means, and there are none before the first.
+pub(super) fn averaging(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    if scene.info.averaging_log2_max == 0 {
+        return not_applicable("PartInfo: no averaging");
+    }
+    let Some(rate) = scene.fast().rate else {
+        return not_applicable("PartInfo: no scan rates; single-shot has its own check");
+    };
+    for k in 0..=scene.info.averaging_log2_max {
+        notes.tried();
+        let setup = Setup {
+            rate: Some(rate),
+            averaging_log2: k,
+            ..scene.fast()
+        };
+        let mut trial = scene.running(PLAIN)?;
+        let point = fresh(scene, 7);
+        trial.apply_all(point);
+        trial.configure(&setup)?;
+        let early = trial.rig.sample()?;
+        let asked = format!("means of 2^{k} scans asked for");
+        for channel in scene.channels() {
+            let codes = early.codes[channel.index()];
+            if codes.is_some() && !shows(codes, point) {
+                let shown = shown(&early, channel);
+                notes.find(format!(
+                    "{asked}: {channel} shows {shown} of before the first mean: taken as complete \
+                     too early"
+                ))?;
+            }
+        }
+        // One mean, and the scan in which the last one may have begun.
+        let mean_ns = (scene.period_ns(&setup) << k) + 2 * scene.period_ns(&setup);
+        trial
+            .fixture
+            .run_for_ns(mean_ns + u64::from(scene.info.wake_us) * 1_000);
+        let seen = trial.rig.sample()?;
+        if let Some(channel) = scene
+            .channels()
+            .find(|channel| !shows(seen.codes[channel.index()], point))
+        {
+            let shown = shown(&seen, channel);
+            notes.find(format!(
+                "{asked}: {channel} has {shown} after as long as a mean takes: longer means than \
+                 asked for?"
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// All values of a sample are of one latch while inputs change, or no further apart than the skew.
+pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    const STEPS: i64 = 64;
+    let at = move |step: i64, full: Point| Point {
+        sense: full.sense / (STEPS + 1) * (step % STEPS + 1),
+        rail: full.rail / (STEPS + 1) * (step % STEPS + 1),
+    };
+    let live = scene.info.skew_us > 0;
+    for read_max in [u8::MAX, 32, 9] {
+        let mut trial = scene.trial(How { read_max, ..PLAIN });
+        let full = scene.full();
+        trial.apply_all(at(0, full));
+        trial.init(&scene.fast())?;
+        trial.settle();
+        let volts: vec::Vec<(i64, i64)> = (0..STEPS)
+            .map(|step| scene.nanovolts((0, 0), at(step, full)))
+            .collect();
+        let step = Rc::new(Cell::new(0_usize));
+        for _ in 0..4 {
+            notes.tried();
+            let (fixture, count, step) = (trial.fixture.clone(), scene.count, step.clone());
+            let (volts, pause_ns) = (volts.clone(), 3 * scene.period_ns(&scene.fast()));
+            trial.tap.between(move |transfer| {
+                if transfer.is_none() {
+                    return;
+                }
+                step.set(step.get() + 1);
+                let (sense_nv, rail_nv) = volts[step.get() % STEPS as usize];
+                (0..count).for_each(|channel| fixture.apply(channel, sense_nv, rail_nv));
+                // Without a latch a pause would be a skew of the kit's own making.
+                fixture.run_for_ns(if live { 0 } else { pause_ns });
+            });
+            let seen = trial.rig.sample()?;
+            trial.tap.begin();
+            let near = |code: i64, full: i64| {
+                let unit = full / (STEPS + 1);
+                (code % unit <= 1 || code % unit >= unit - 1).then(|| (code + 1) / unit)
+            };
+            let steps = scene.channels().flat_map(|channel| {
+                let codes = seen.codes[channel.index()].unwrap_or_default();
+                [
+                    near(codes.sense.into(), full.sense),
+                    near(codes.rail.into(), full.rail),
+                ]
+            });
+            let steps: vec::Vec<Option<i64>> = steps.collect();
+            // Within a scan one step may end and the next begin.
+            let known: vec::Vec<i64> = steps.iter().flatten().copied().collect();
+            let spread = known.iter().max().unwrap_or(&0) - known.iter().min().unwrap_or(&0);
+            if known.len() < steps.len() || !live && spread > 1 && spread < STEPS - 1 {
+                notes.find(format!(
+                    "inputs went on by a step before every transfer; the values of one sample are \
+                     of steps {steps:?}: read from live registers instead of one latch?"
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
+/// A capture's codes in their order: the input changes in its middle.
+pub(super) fn fast_capture(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let len = usize::from(scene.info.capture_max);
+    if len == 0 {
+        return not_applicable("PartInfo: no fast capture");
+    }
+    for channel in scene.channels() {
+        notes.tried();
+        let (first, second) = (scene.full().sense / 3, -scene.full().sense / 4);
+        let mut trial = scene.running(PLAIN)?;
+        trial.apply_all(Point { sense: 11, rail: 1 });
+        trial.apply(
+            channel,
+            Point {
+                sense: first,
+                rail: 1,
+            },
+        );
+        trial.rig.start_capture(channel)?;
+        trial
+            .fixture
+            .run_for_ns(u64::from(scene.info.conversion_ns) * len as u64 / 2);
+        trial.apply(
+            channel,
+            Point {
+                sense: second,
+                rail: 1,
+            },
+        );
+        let mut codes = vec![0; len + 1];
+        let count = trial.rig.fetch_capture(0, &mut codes)?;
+        if count != len {
+            notes.find(format!("{count} codes fetched, expected {len}"))?;
+        }
+        let is = |code: i32, wanted: i64| (i64::from(code) - wanted).abs() <= 1;
+        let codes = &codes[..count.min(len)];
+        let turn = codes.iter().take_while(|code| is(**code, first)).count();
+        let wrong = codes[turn..].iter().position(|code| !is(*code, second));
+        if turn == 0 || turn == count || wrong.is_some() {
+            let place = turn + wrong.unwrap_or_default();
+            let code = codes.get(place).copied().unwrap_or_default();
+            notes.find(format!(
+                "capture of {channel}: code {code} at place {place}, of an input at code {first} \
+                 that went to {second} once, in the middle: out of order, or decoded wrongly?"
+            ))?;
+            continue;
+        }
+        let mut few = [0; 5];
+        trial.rig.fetch_capture(turn as u16 - 1, &mut few)?;
+        if few != codes[turn - 1..turn + 4] {
+            notes.find(format!(
+                "codes from number {} on are {few:?} when fetched alone",
+                turn - 1
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// No call costs more than its worst case, also where every attempt but the last fails.
+pub(super) fn longest_time(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let slow = How {
+        oscillator_ppm: -(scene.stated.oscillator_ppm as i32),
+        ..PLAIN
+    };
+    for (read_max, attempts) in [(u8::MAX, 1), (16, 3)] {
+        for call in CALLS.into_iter().filter(|call| call.applies(scene)) {
+            for fails in [false, true] {
+                let mut trial = scene.trial(How {
+                    read_max,
+                    attempts,
+                    ..slow
+                });
+                trial.apply_own();
+                trial.init(&scene.fast())?;
+                trial.settle();
+                call.prepare(&mut trial)?;
+                notes.tried();
+                trial.tap.begin();
+                if fails {
+                    // Every bit of every read is another's, so that nothing ever fits.
+                    trial.tap.spoil_all(
+                        0..usize::MAX,
+                        Spoil::Flipped {
+                            byte: 0,
+                            bit: 5,
+                            sealed: false,
+                        },
+                    );
+                }
+                let began_ns = trial.fixture.now_ns();
+                let answer = call.make(&mut trial);
+                if !fails {
+                    answer?;
+                } else if let Err(error) = answer
+                    && is_endless(&error)
+                {
+                    return Err(error.into());
+                }
+                let took_us = (trial.fixture.now_ns() - began_ns).div_ceil(1_000);
+                let list = call.limits(scene);
+                let setup = trial.setup.clone();
+                let most = trial.rig.worst_case_us(call, &Limits::new(&list), &setup);
+                if most.is_none_or(|most| took_us > most) {
+                    notes.find(format!(
+                        "{call:?}, reads of at most {read_max} bytes, {attempts} attempts: it took \
+                         {took_us} µs; its worst case is said to be {most:?} µs"
+                    ))?;
+                }
+            }
+        }
+    }
+    Ok(())
+}

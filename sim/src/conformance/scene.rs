@@ -1,0 +1,485 @@
+//! What every check has at hand: the subject, exact arithmetic on what its `PartInfo` says, and
+//! fresh fixtures with a monitor on them. None of the arithmetic is the driver's.
+
+use alloc::{boxed::Box, format, rc::Rc, string::String, vec, vec::Vec};
+
+use crake::config::{AlertFlag, AlertFlags, Kind, Limit, Limits, Outputs, Threshold};
+use crake::info::{PartInfo, RangeInfo, Source};
+use crake::part::{Codes, ResumeToken};
+use crake::{Channel, Error};
+use embedded_hal::i2c::ErrorKind;
+
+use super::hint::{self, volts};
+use super::probe::{Tap, Transfer};
+use super::report::{Checked, Notes, Stop};
+use super::rig::{Answer, Erased, Face, Rig, Seen, Setup};
+use super::{Fixture, Stated};
+use crate::bus::BusError;
+
+pub(super) struct Scene<'s> {
+    pub(super) subject: &'s dyn Erased,
+    pub(super) info: &'static PartInfo,
+    pub(super) stated: Stated,
+    /// Of the sense resistor.
+    pub(super) nanoohms: i128,
+    /// Channels of the monitor.
+    pub(super) count: u8,
+}
+
+/// What is put on a channel's inputs, in LSBs of the ranges in force.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Point {
+    pub(super) sense: i64,
+    pub(super) rail: i64,
+}
+
+/// A fresh fixture with a monitor on it.
+pub(super) struct Trial<'t> {
+    pub(super) scene: &'t Scene<'t>,
+    pub(super) fixture: Rc<dyn Fixture>,
+    pub(super) tap: Rc<Tap>,
+    pub(super) rig: Box<dyn Rig<'t> + 't>,
+    pub(super) setup: Setup,
+    how: How,
+}
+
+/// How a trial is made.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct How {
+    pub(super) oscillator_ppm: i32,
+    pub(super) face: Face,
+    pub(super) read_max: u8,
+    pub(super) attempts: u8,
+}
+
+/// As firmware has it.
+pub(super) const PLAIN: How = How {
+    oscillator_ppm: 0,
+    face: Face::Blocking,
+    read_max: u8::MAX,
+    attempts: 3,
+};
+
+/// With one attempt, where what a second one would mend is to be seen.
+pub(super) const ONCE: How = How {
+    attempts: 1,
+    ..PLAIN
+};
+
+impl<'s> Scene<'s> {
+    pub(super) fn channels(&self) -> impl DoubleEndedIterator<Item = Channel> + use<> {
+        Channel::first(self.count)
+    }
+
+    pub(super) fn last(&self) -> Channel {
+        Channel::new(self.count - 1)
+    }
+
+    pub(super) fn sense(&self, place: usize) -> &'static RangeInfo {
+        &self.info.sense_ranges[place]
+    }
+
+    pub(super) fn rail(&self, place: usize) -> &'static RangeInfo {
+        &self.info.rail_ranges[place]
+    }
+
+    /// Greatest codes of the first ranges.
+    pub(super) fn full(&self) -> Point {
+        Point {
+            sense: self.sense(0).code_max.into(),
+            rail: self.rail(0).code_max.into(),
+        }
+    }
+
+    /// All channels in the first ranges at the fastest scan rate, or single-shot.
+    pub(super) fn fast(&self) -> Setup {
+        Setup {
+            ranges: vec![Some((0, 0)); self.count.into()],
+            rate: (!self.info.scan_periods_us.is_empty()).then_some(0),
+            averaging_log2: 0,
+        }
+    }
+
+    /// The same, single-shot; `None` where the part has none.
+    pub(super) fn single(&self) -> Option<Setup> {
+        let rate = None;
+        self.stated.single_shot.then(|| Setup {
+            rate,
+            ..self.fast()
+        })
+    }
+
+    /// How long anything takes with the slowest oscillator, in nanoseconds, rounded up.
+    pub(super) fn slowest_ns(&self, nominal_ns: u64) -> u64 {
+        let slow = 1_000_000 - u64::from(self.stated.oscillator_ppm);
+        (nominal_ns * 1_000_000).div_ceil(slow)
+    }
+
+    /// Scan period; of a single-shot the length of one scan.
+    pub(super) fn period_ns(&self, setup: &Setup) -> u64 {
+        match setup.rate {
+            Some(rate) => u64::from(self.info.scan_periods_us[rate]) * 1_000,
+            None => self.scan_ns(setup),
+        }
+    }
+
+    /// Length of one scan.
+    pub(super) fn scan_ns(&self, setup: &Setup) -> u64 {
+        let enabled = setup.ranges.iter().flatten().count() as u64;
+        2 * enabled * u64::from(self.info.conversion_ns)
+    }
+
+    /// How long before a sample its inputs have to be there to be all that it shows. A scan that is
+    /// done whole after that has nothing else in it; what is triggered converts after the trigger.
+    pub(super) fn fresh_ns(&self, setup: &Setup) -> u64 {
+        match setup.rate {
+            Some(_) => {
+                let scans = self.period_ns(setup) << setup.averaging_log2;
+                self.slowest_ns(scans + self.scan_ns(setup)) + u64::from(self.info.wake_us) * 1_000
+            }
+            None => 0,
+        }
+    }
+
+    /// Long enough that whatever the part shows was converted from its beginning on.
+    pub(super) fn settling_ns(&self, setup: &Setup) -> u64 {
+        2 * self.fresh_ns(setup) + 2 * self.scan_ns(setup)
+    }
+
+    /// From a reset until the part surely answers.
+    pub(super) fn reset_ns(&self) -> u64 {
+        u64::from(self.stated.reset_us) * 1_000 + 10_000
+    }
+
+    /// The voltages that stand for a point exactly.
+    pub(super) fn nanovolts(&self, (sense, rail): (usize, usize), point: Point) -> (i64, i64) {
+        let lsb = |unit: i64, range: &RangeInfo| unit * i64::from(range.lsb_units);
+        (
+            point.sense * lsb(self.info.sense_unit.as_nanovolts(), self.sense(sense)),
+            point.rail * lsb(self.info.rail_unit.as_nanovolts(), self.rail(rail)),
+        )
+    }
+
+    /// A different point for each channel, of either sign, none near an end or near another.
+    pub(super) fn distinct(&self, ranges: (usize, usize), channel: Channel) -> Point {
+        let place = i64::from(channel.number()) + 1;
+        let of = |max: i32| i64::from(max) * place / (i64::from(self.count) + 1);
+        let sense = of(self.sense(ranges.0).code_max);
+        Point {
+            sense: if place % 2 == 0 { -sense } else { sense },
+            rail: of(self.rail(ranges.1).code_max),
+        }
+    }
+
+    pub(super) fn own(&self, channel: Channel) -> Point {
+        self.distinct((0, 0), channel)
+    }
+
+    /// Holds the codes of a channel against what was applied to it, one code either way.
+    pub(super) fn judge(
+        &self,
+        notes: &mut Notes,
+        seen: &Seen,
+        channel: Channel,
+        ranges: (usize, usize),
+        point: Point,
+    ) -> Checked {
+        notes.tried();
+        let Some(codes) = seen.codes[channel.index()] else {
+            return notes.find(format!("{channel} is enabled, and has no reading"));
+        };
+        let (sense_nv, rail_nv) = self.nanovolts(ranges, point);
+        // What is there by `apply_own`.
+        let apart = point == self.own(channel);
+        let others = |of: fn(Point) -> i64| {
+            let others = self
+                .channels()
+                .filter(move |other| apart && *other != channel);
+            others.map(move |other| (other, of(self.own(other))))
+        };
+        let told = [
+            (
+                "sense",
+                i64::from(codes.sense),
+                point.sense,
+                volts(sense_nv, true),
+            ),
+            (
+                "rail",
+                i64::from(codes.rail as i32),
+                point.rail,
+                volts(rail_nv, false),
+            ),
+        ];
+        for (input, read, expected, applied) in told {
+            if (read - expected).abs() <= 1 {
+                continue;
+            }
+            let (table, place) = match input {
+                "sense" => (self.info.sense_ranges, ranges.0),
+                _ => (self.info.rail_ranges, ranges.1),
+            };
+            let hint = match input {
+                "sense" => hint::of(read, expected, table, place, others(|point| point.sense)),
+                _ => hint::of(read, expected, table, place, others(|point| point.rail)),
+            };
+            notes.find(format!(
+                "{channel}: {input} {applied} applied, code {read} read, expected {expected} ± \
+                 1{hint}"
+            ))?;
+        }
+        Ok(())
+    }
+
+    /// The same for every channel, each with a point of its own, in the first ranges.
+    pub(super) fn judge_own(&self, notes: &mut Notes, seen: &Seen) -> Checked {
+        self.channels()
+            .try_for_each(|channel| self.judge(notes, seen, channel, (0, 0), self.own(channel)))
+    }
+
+    /// What of a sample is wrong, under a point of its own on each channel; `None` if nothing is.
+    pub(super) fn wrong(&self, seen: &Seen) -> Option<String> {
+        let mut notes = Notes::default();
+        let _ = self.judge_own(&mut notes, seen);
+        let power = self.channels().find_map(|channel| {
+            let (codes, point) = (seen.codes[channel.index()]?, self.own(channel));
+            let (power, off) = power(point);
+            let wrong = (codes.power - power).abs() > off;
+            let flagged = codes.sense_clipped || codes.rail_clipped;
+            (wrong || flagged).then(|| format!("{channel}: power or a flag is wrong: {codes:?}"))
+        });
+        notes.first().map(String::from).or(power)
+    }
+
+    /// A point at which a comparator of this kind sees exactly this code, while nothing else is
+    /// near an end of its scale.
+    pub(super) fn point(&self, kind: Kind, code: i64) -> Point {
+        let rail = self.full().rail / 2;
+        match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => Point {
+                sense: 0,
+                rail: code,
+            },
+            Kind::OverCurrent | Kind::UnderCurrent => Point { sense: code, rail },
+            // With a rail code of 1 power codes are sense codes.
+            Kind::OverPower => Point {
+                sense: code,
+                rail: 1,
+            },
+        }
+    }
+
+    /// A limit in engineering units that lies half a step beyond this code in the first ranges, so
+    /// that it and none other is the code on the safe side. Latching and silent.
+    pub(super) fn limit(&self, channel: Channel, kind: Kind, code: i64) -> Limit {
+        let (sense, rail) = self.nanovolts((0, 0), Point { sense: 1, rail: 1 });
+        let halves = 2 * i128::from(code) + if kind.is_over() { 1 } else { -1 };
+        let numerator = match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => i128::from(rail) * self.nanoohms,
+            Kind::OverCurrent | Kind::UnderCurrent => i128::from(sense) * 1_000_000_000,
+            // nV × nV ÷ nΩ = nW.
+            Kind::OverPower => i128::from(sense) * i128::from(rail),
+        };
+        let billionths = (halves * numerator).div_euclid(2 * self.nanoohms);
+        Limit::new(channel, Threshold::of(kind, billionths as i64)).silent()
+    }
+
+    /// Middle of a kind's scale, well away from both ends.
+    pub(super) fn middle(&self, kind: Kind) -> i64 {
+        match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => self.full().rail / 3,
+            _ => self.full().sense / 3,
+        }
+    }
+
+    /// Whether the part itself compares with a limit.
+    pub(super) fn by_part(&self, limit: &Limit) -> bool {
+        let (debounce, latching) = (limit.debounce_count(), limit.is_latching());
+        let channel = limit.channel().number();
+        self.info
+            .compared_by(channel, limit.kind(), debounce, latching)
+            == Source::Part
+    }
+
+    /// The part's own outputs, one by one.
+    pub(super) fn outputs(&self) -> impl Iterator<Item = Outputs> + use<> {
+        let there = self.info.alerts.outputs;
+        [Outputs::A, Outputs::B]
+            .into_iter()
+            .filter(move |output| there.contains(*output))
+    }
+
+    pub(super) fn trial<'t>(&'t self, how: How) -> Trial<'t> {
+        let tap = self.subject.tap(how.oscillator_ppm);
+        let fixture = tap.fixture.clone();
+        let rig = self.subject.rig(&tap, how.face, how.read_max, how.attempts);
+        Trial {
+            scene: self,
+            fixture,
+            tap,
+            rig,
+            setup: self.fast(),
+            how,
+        }
+    }
+
+    /// A trial that is initialised, with a point of its own on each channel, and settled.
+    pub(super) fn running<'t>(&'t self, how: How) -> Result<Trial<'t>, Stop> {
+        let mut trial = self.trial(how);
+        trial.apply_own();
+        trial.init(&self.fast())?;
+        trial.settle();
+        Ok(trial)
+    }
+}
+
+impl<'t> Trial<'t> {
+    pub(super) fn init(&mut self, setup: &Setup) -> Answer<()> {
+        self.setup = setup.clone();
+        self.rig.init(setup)
+    }
+
+    pub(super) fn configure(&mut self, setup: &Setup) -> Answer<()> {
+        self.setup = setup.clone();
+        self.rig.configure(setup)
+    }
+
+    /// Puts a point on a channel, in LSBs of these ranges.
+    pub(super) fn apply_in(&self, channel: Channel, ranges: (usize, usize), point: Point) {
+        let (sense_nv, rail_nv) = self.scene.nanovolts(ranges, point);
+        self.fixture.apply(channel.number(), sense_nv, rail_nv);
+    }
+
+    /// The same in the first ranges.
+    pub(super) fn apply(&self, channel: Channel, point: Point) {
+        self.apply_in(channel, (0, 0), point);
+    }
+
+    pub(super) fn apply_all(&self, point: Point) {
+        self.scene
+            .channels()
+            .for_each(|channel| self.apply(channel, point));
+    }
+
+    /// A point of its own on each channel.
+    pub(super) fn apply_own(&self) {
+        self.scene
+            .channels()
+            .for_each(|channel| self.apply(channel, self.scene.own(channel)));
+    }
+
+    /// Until everything that the part shows was converted from what is applied now.
+    pub(super) fn settle(&self) {
+        self.fixture.run_for_ns(self.scene.settling_ns(&self.setup));
+    }
+
+    /// A sample once everything has settled.
+    pub(super) fn settled(&mut self) -> Answer<Seen> {
+        self.settle();
+        self.rig.sample()
+    }
+
+    pub(super) fn reset(&self) {
+        self.fixture.reset();
+        self.fixture.run_for_ns(self.scene.reset_ns());
+    }
+
+    /// What is applied now is compared: by the part with its conversions, or with this sample.
+    pub(super) fn compared(&mut self) -> Checked {
+        self.settled()?;
+        Ok(())
+    }
+
+    /// Puts limits in force while all inputs are within them.
+    pub(super) fn limits(&mut self, limits: &[Limit]) -> Checked {
+        let mut seen = AlertFlags::empty();
+        Ok(self.rig.set_limits(&Limits::new(limits), &mut seen)?)
+    }
+
+    /// Flags of limits that a look finds, and clears.
+    pub(super) fn look(&mut self) -> Result<AlertFlags, Stop> {
+        let mut seen = AlertFlags::empty();
+        self.rig.read_alerts(&mut seen)?;
+        Ok(seen & AlertFlags::LIMITS)
+    }
+
+    /// The transfers of a call.
+    pub(super) fn log_of(
+        &mut self,
+        call: impl FnOnce(&mut Self) -> Checked,
+    ) -> Result<Vec<Transfer>, Stop> {
+        self.tap.begin();
+        call(self)?;
+        Ok(self.tap.log())
+    }
+
+    /// Another monitor on the same part, as after a restart of the firmware.
+    pub(super) fn restart(&mut self) -> ResumeToken {
+        let token = self.rig.token();
+        let How {
+            face,
+            read_max,
+            attempts,
+            ..
+        } = self.how;
+        self.rig = self.scene.subject.rig(&self.tap, face, read_max, attempts);
+        token
+    }
+}
+
+/// Power code of a point, and how far it may be off: each factor by one code.
+pub(super) const fn power(point: Point) -> (i64, i64) {
+    let off = point.sense.abs() + point.rail.abs() + 1;
+    (point.sense * point.rail, off)
+}
+
+/// The flag of a kind on a channel.
+pub(super) fn flag(channel: Channel, kind: Kind) -> AlertFlags {
+    AlertFlags::of(AlertFlag::Limit(channel, kind))
+}
+
+/// Names of flags, for findings.
+pub(super) fn names(flags: AlertFlags) -> String {
+    let names: Vec<String> = flags.each().map(|flag| format!("{flag}")).collect();
+    match names.is_empty() {
+        true => "nothing".into(),
+        false => names.join(", "),
+    }
+}
+
+/// A code so many steps further in the direction in which a kind trips.
+pub(super) const fn beyond(kind: Kind, code: i64, steps: i64) -> i64 {
+    if kind.is_over() {
+        code + steps
+    } else {
+        code - steps
+    }
+}
+
+/// Whether a code was read for another.
+pub(super) fn shows(codes: Option<Codes>, point: Point) -> bool {
+    codes.is_some_and(|codes| {
+        (i64::from(codes.sense) - point.sense).abs() <= 1
+            && (i64::from(codes.rail) - point.rail).abs() <= 1
+    })
+}
+
+/// An operation failed where it should not.
+impl From<Error<BusError>> for Stop {
+    fn from(error: Error<BusError>) -> Self {
+        Self::Finding(text(&error))
+    }
+}
+
+/// An error in words; one that the kit made to end an operation says so.
+pub(super) fn text(error: &Error<BusError>) -> String {
+    if is_endless(error) {
+        let (operation, register) = (error.operation, error.register);
+        return format!("{operation} does not end: it hangs on register 0x{register:02X}");
+    }
+    format!("{error}")
+}
+
+pub(super) fn is_endless(error: &Error<BusError>) -> bool {
+    error.bus_kind() == Some(ErrorKind::Other)
+}
