@@ -32,6 +32,7 @@ mod rig;
 mod scene;
 mod scripted;
 mod subject;
+mod trial;
 
 use alloc::{string::String, vec::Vec};
 

@@ -1,20 +1,18 @@
 //! What every check has at hand: the subject, exact arithmetic on what its `PartInfo` says, and
 //! fresh fixtures with a monitor on them. None of the arithmetic is the driver's.
 
-use alloc::{boxed::Box, format, rc::Rc, string::String, vec, vec::Vec};
+use alloc::{format, string::String, vec, vec::Vec};
 
-use crake::config::{AlertFlag, AlertFlags, Kind, Limit, Limits, Outputs, Threshold};
+use crake::Channel;
+use crake::config::{AlertFlag, AlertFlags, Kind, Limit, Outputs, Threshold};
 use crake::info::{PartInfo, RangeInfo, Source};
-use crake::part::{Codes, ResumeToken};
-use crake::{Channel, Error};
-use embedded_hal::i2c::ErrorKind;
+use crake::part::Codes;
 
+use super::Stated;
 use super::hint::{self, volts};
-use super::probe::{Tap, Transfer};
 use super::report::{Checked, Notes, Stop};
-use super::rig::{Answer, Erased, Face, Rig, Seen, Setup};
-use super::{Fixture, Stated};
-use crate::bus::BusError;
+use super::rig::{Erased, Seen, Setup};
+use super::trial::{How, Trial};
 
 pub(super) struct Scene<'s> {
     pub(super) subject: &'s dyn Erased,
@@ -32,39 +30,6 @@ pub(super) struct Point {
     pub(super) sense: i64,
     pub(super) rail: i64,
 }
-
-/// A fresh fixture with a monitor on it.
-pub(super) struct Trial<'t> {
-    pub(super) scene: &'t Scene<'t>,
-    pub(super) fixture: Rc<dyn Fixture>,
-    pub(super) tap: Rc<Tap>,
-    pub(super) rig: Box<dyn Rig<'t> + 't>,
-    pub(super) setup: Setup,
-    how: How,
-}
-
-/// How a trial is made.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct How {
-    pub(super) oscillator_ppm: i32,
-    pub(super) face: Face,
-    pub(super) read_max: u8,
-    pub(super) attempts: u8,
-}
-
-/// As firmware has it.
-pub(super) const PLAIN: How = How {
-    oscillator_ppm: 0,
-    face: Face::Blocking,
-    read_max: u8::MAX,
-    attempts: 3,
-};
-
-/// With one attempt, where what a second one would mend is to be seen.
-pub(super) const ONCE: How = How {
-    attempts: 1,
-    ..PLAIN
-};
 
 impl<'s> Scene<'s> {
     pub(super) fn channels(&self) -> impl DoubleEndedIterator<Item = Channel> + use<> {
@@ -333,100 +298,6 @@ impl<'s> Scene<'s> {
     }
 }
 
-impl<'t> Trial<'t> {
-    pub(super) fn init(&mut self, setup: &Setup) -> Answer<()> {
-        self.setup = setup.clone();
-        self.rig.init(setup)
-    }
-
-    pub(super) fn configure(&mut self, setup: &Setup) -> Answer<()> {
-        self.setup = setup.clone();
-        self.rig.configure(setup)
-    }
-
-    /// Puts a point on a channel, in LSBs of these ranges.
-    pub(super) fn apply_in(&self, channel: Channel, ranges: (usize, usize), point: Point) {
-        let (sense_nv, rail_nv) = self.scene.nanovolts(ranges, point);
-        self.fixture.apply(channel.number(), sense_nv, rail_nv);
-    }
-
-    /// The same in the first ranges.
-    pub(super) fn apply(&self, channel: Channel, point: Point) {
-        self.apply_in(channel, (0, 0), point);
-    }
-
-    pub(super) fn apply_all(&self, point: Point) {
-        self.scene
-            .channels()
-            .for_each(|channel| self.apply(channel, point));
-    }
-
-    /// A point of its own on each channel.
-    pub(super) fn apply_own(&self) {
-        self.scene
-            .channels()
-            .for_each(|channel| self.apply(channel, self.scene.own(channel)));
-    }
-
-    /// Until everything that the part shows was converted from what is applied now.
-    pub(super) fn settle(&self) {
-        self.fixture.run_for_ns(self.scene.settling_ns(&self.setup));
-    }
-
-    /// A sample once everything has settled.
-    pub(super) fn settled(&mut self) -> Answer<Seen> {
-        self.settle();
-        self.rig.sample()
-    }
-
-    pub(super) fn reset(&self) {
-        self.fixture.reset();
-        self.fixture.run_for_ns(self.scene.reset_ns());
-    }
-
-    /// What is applied now is compared: by the part with its conversions, or with this sample.
-    pub(super) fn compared(&mut self) -> Checked {
-        self.settled()?;
-        Ok(())
-    }
-
-    /// Puts limits in force while all inputs are within them.
-    pub(super) fn limits(&mut self, limits: &[Limit]) -> Checked {
-        let mut seen = AlertFlags::empty();
-        Ok(self.rig.set_limits(&Limits::new(limits), &mut seen)?)
-    }
-
-    /// Flags of limits that a look finds, and clears.
-    pub(super) fn look(&mut self) -> Result<AlertFlags, Stop> {
-        let mut seen = AlertFlags::empty();
-        self.rig.read_alerts(&mut seen)?;
-        Ok(seen & AlertFlags::LIMITS)
-    }
-
-    /// The transfers of a call.
-    pub(super) fn log_of(
-        &mut self,
-        call: impl FnOnce(&mut Self) -> Checked,
-    ) -> Result<Vec<Transfer>, Stop> {
-        self.tap.begin();
-        call(self)?;
-        Ok(self.tap.log())
-    }
-
-    /// Another monitor on the same part, as after a restart of the firmware.
-    pub(super) fn restart(&mut self) -> ResumeToken {
-        let token = self.rig.token();
-        let How {
-            face,
-            read_max,
-            attempts,
-            ..
-        } = self.how;
-        self.rig = self.scene.subject.rig(&self.tap, face, read_max, attempts);
-        token
-    }
-}
-
 /// Power code of a point, and how far it may be off: each factor by one code.
 pub(super) const fn power(point: Point) -> (i64, i64) {
     let off = point.sense.abs() + point.rail.abs() + 1;
@@ -462,24 +333,4 @@ pub(super) fn shows(codes: Option<Codes>, point: Point) -> bool {
         (i64::from(codes.sense) - point.sense).abs() <= 1
             && (i64::from(codes.rail) - point.rail).abs() <= 1
     })
-}
-
-/// An operation failed where it should not.
-impl From<Error<BusError>> for Stop {
-    fn from(error: Error<BusError>) -> Self {
-        Self::Finding(text(&error))
-    }
-}
-
-/// An error in words; one that the kit made to end an operation says so.
-pub(super) fn text(error: &Error<BusError>) -> String {
-    if is_endless(error) {
-        let (operation, register) = (error.operation, error.register);
-        return format!("{operation} does not end: it hangs on register 0x{register:02X}");
-    }
-    format!("{error}")
-}
-
-pub(super) fn is_endless(error: &Error<BusError>) -> bool {
-    error.bus_kind() == Some(ErrorKind::Other)
 }

@@ -2,11 +2,11 @@
 //! feature `conformance` alone.
 
 #[cfg(feature = "conformance")]
-mod corncrake;
-#[cfg(feature = "conformance")]
 mod parts;
 #[cfg(feature = "conformance")]
 mod table;
+#[cfg(feature = "conformance")]
+mod wrong;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Conformance {

@@ -6,8 +6,8 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::{Value, json};
 
 use super::Conformance;
-use super::corncrake::{FIGURES, MISTAKES, WrongCorncrake};
 use super::table::table;
+use super::wrong::{FIGURES, MISTAKES, WrongCorncrake};
 use crate::cli::show;
 use crate::conformance::{COUNT, CheckResult, Corncrake, Outcome, Report};
 use crate::conformance::{check_with, compare, first_failure};

@@ -8,7 +8,8 @@ use crake::part::ResumeToken;
 
 use crate::conformance::report::Checked;
 use crate::conformance::rig::{Answer, Asked};
-use crate::conformance::scene::{Scene, Trial};
+use crate::conformance::scene::Scene;
+use crate::conformance::trial::Trial;
 
 pub(super) const CALLS: [Asked; 8] = [
     Asked::Init,

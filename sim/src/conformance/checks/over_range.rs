@@ -8,7 +8,8 @@ use crate::conformance::OverRange;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes};
 use crate::conformance::rig::Seen;
-use crate::conformance::scene::{ONCE, PLAIN, Point, Scene};
+use crate::conformance::scene::{Point, Scene};
+use crate::conformance::trial::{ONCE, PLAIN};
 
 /// An input that goes out of its range, which flag it has to set, and the code at the end.
 #[derive(Clone, Copy)]

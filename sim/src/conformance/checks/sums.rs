@@ -8,7 +8,8 @@ use crake::totals::{Discontinuity, Update};
 
 use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::rig::{Seen, Setup};
-use crate::conformance::scene::{PLAIN, Point, Scene, power};
+use crate::conformance::scene::{Point, Scene, power};
+use crate::conformance::trial::PLAIN;
 
 /// Which sum.
 #[derive(Clone, Copy, Debug)]

@@ -6,7 +6,8 @@ use crake::info::Source;
 
 use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::rig::Setup;
-use crate::conformance::scene::{How, PLAIN, Point, Scene, power as power_of};
+use crate::conformance::scene::{Point, Scene, power as power_of};
+use crate::conformance::trial::{How, PLAIN};
 
 /// Positive codes whose bytes all differ.
 pub(super) fn byte_order(scene: &Scene<'_>, notes: &mut Notes) -> Checked {

@@ -1,0 +1,162 @@
+//! A fresh fixture with a monitor on it, and what a check does with both.
+
+use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
+
+use crake::config::{AlertFlags, Limit, Limits};
+use crake::part::ResumeToken;
+use crake::{Channel, Error};
+use embedded_hal::i2c::ErrorKind;
+
+use super::Fixture;
+use super::probe::{Tap, Transfer};
+use super::report::{Checked, Stop};
+use super::rig::{Answer, Face, Rig, Seen, Setup};
+use super::scene::{Point, Scene};
+use crate::bus::BusError;
+
+/// A fresh fixture with a monitor on it.
+pub(super) struct Trial<'t> {
+    pub(super) scene: &'t Scene<'t>,
+    pub(super) fixture: Rc<dyn Fixture>,
+    pub(super) tap: Rc<Tap>,
+    pub(super) rig: Box<dyn Rig<'t> + 't>,
+    pub(super) setup: Setup,
+    pub(super) how: How,
+}
+
+/// How a trial is made.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct How {
+    pub(super) oscillator_ppm: i32,
+    pub(super) face: Face,
+    pub(super) read_max: u8,
+    pub(super) attempts: u8,
+}
+
+/// As firmware has it.
+pub(super) const PLAIN: How = How {
+    oscillator_ppm: 0,
+    face: Face::Blocking,
+    read_max: u8::MAX,
+    attempts: 3,
+};
+
+/// With one attempt, where what a second one would mend is to be seen.
+pub(super) const ONCE: How = How {
+    attempts: 1,
+    ..PLAIN
+};
+
+impl<'t> Trial<'t> {
+    pub(super) fn init(&mut self, setup: &Setup) -> Answer<()> {
+        self.setup = setup.clone();
+        self.rig.init(setup)
+    }
+
+    pub(super) fn configure(&mut self, setup: &Setup) -> Answer<()> {
+        self.setup = setup.clone();
+        self.rig.configure(setup)
+    }
+
+    /// Puts a point on a channel, in LSBs of these ranges.
+    pub(super) fn apply_in(&self, channel: Channel, ranges: (usize, usize), point: Point) {
+        let (sense_nv, rail_nv) = self.scene.nanovolts(ranges, point);
+        self.fixture.apply(channel.number(), sense_nv, rail_nv);
+    }
+
+    /// The same in the first ranges.
+    pub(super) fn apply(&self, channel: Channel, point: Point) {
+        self.apply_in(channel, (0, 0), point);
+    }
+
+    pub(super) fn apply_all(&self, point: Point) {
+        self.scene
+            .channels()
+            .for_each(|channel| self.apply(channel, point));
+    }
+
+    /// A point of its own on each channel.
+    pub(super) fn apply_own(&self) {
+        self.scene
+            .channels()
+            .for_each(|channel| self.apply(channel, self.scene.own(channel)));
+    }
+
+    /// Until everything that the part shows was converted from what is applied now.
+    pub(super) fn settle(&self) {
+        self.fixture.run_for_ns(self.scene.settling_ns(&self.setup));
+    }
+
+    /// A sample once everything has settled.
+    pub(super) fn settled(&mut self) -> Answer<Seen> {
+        self.settle();
+        self.rig.sample()
+    }
+
+    pub(super) fn reset(&self) {
+        self.fixture.reset();
+        self.fixture.run_for_ns(self.scene.reset_ns());
+    }
+
+    /// What is applied now is compared: by the part with its conversions, or with this sample.
+    pub(super) fn compared(&mut self) -> Checked {
+        self.settled()?;
+        Ok(())
+    }
+
+    /// Puts limits in force while all inputs are within them.
+    pub(super) fn limits(&mut self, limits: &[Limit]) -> Checked {
+        let mut seen = AlertFlags::empty();
+        Ok(self.rig.set_limits(&Limits::new(limits), &mut seen)?)
+    }
+
+    /// Flags of limits that a look finds, and clears.
+    pub(super) fn look(&mut self) -> Result<AlertFlags, Stop> {
+        let mut seen = AlertFlags::empty();
+        self.rig.read_alerts(&mut seen)?;
+        Ok(seen & AlertFlags::LIMITS)
+    }
+
+    /// The transfers of a call.
+    pub(super) fn log_of(
+        &mut self,
+        call: impl FnOnce(&mut Self) -> Checked,
+    ) -> Result<Vec<Transfer>, Stop> {
+        self.tap.begin();
+        call(self)?;
+        Ok(self.tap.log())
+    }
+
+    /// Another monitor on the same part, as after a restart of the firmware.
+    pub(super) fn restart(&mut self) -> ResumeToken {
+        let token = self.rig.token();
+        let How {
+            face,
+            read_max,
+            attempts,
+            ..
+        } = self.how;
+        self.rig = self.scene.subject.rig(&self.tap, face, read_max, attempts);
+        token
+    }
+}
+
+/// An operation failed where it should not.
+impl From<Error<BusError>> for Stop {
+    fn from(error: Error<BusError>) -> Self {
+        Self::Finding(text(&error))
+    }
+}
+
+/// An error in words; one that the kit made to end an operation says so.
+pub(super) fn text(error: &Error<BusError>) -> String {
+    if is_endless(error) {
+        let (operation, register) = (error.operation, error.register);
+        return format!("{operation} does not end: it hangs on register 0x{register:02X}");
+    }
+    format!("{error}")
+}
+
+pub(super) fn is_endless(error: &Error<BusError>) -> bool {
+    error.bus_kind() == Some(ErrorKind::Other)
+}
