@@ -13,7 +13,8 @@ pub struct PartInfo {
     pub name: &'static str,
     /// Number of channels.
     pub channels: u8,
-    /// The voltage of which the LSB of every sense range is a whole multiple.
+    /// The voltage of which the LSB of every sense range is a whole multiple. The finer the two
+    /// units, the smaller a sense resistor may be: their product over it has to be below 64 nW.
     pub sense_unit: Voltage,
     /// The voltage of which the LSB of every rail range is a whole multiple.
     pub rail_unit: Voltage,

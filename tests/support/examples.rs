@@ -39,7 +39,11 @@ impl Transfer {
     }
 
     /// From text such as `S 64 00 Sr 65 9E P`, over any number of lines.
-    pub(crate) fn parse(text: &str) -> Self {
+    ///
+    /// # Panics
+    /// Where the text is something else.
+    #[must_use]
+    pub fn parse(text: &str) -> Self {
         let token = |word| match word {
             "S" => Token::Start,
             "Sr" => Token::Restart,

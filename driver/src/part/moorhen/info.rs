@@ -9,8 +9,8 @@ use crate::units::{Current, Voltage};
 pub const INFO: PartInfo = PartInfo {
     name: "Moorhen",
     channels: 2,
-    sense_unit: Voltage::from_microvolts(9),
-    rail_unit: Voltage::from_microvolts(1_750),
+    sense_unit: Voltage::from_nanovolts(250),
+    rail_unit: Voltage::from_microvolts(50),
     sense_ranges: &SENSE_RANGES,
     rail_ranges: &RAIL_RANGES,
     sense_errors: &[
@@ -57,12 +57,12 @@ pub const INFO: PartInfo = PartInfo {
 };
 
 const SENSE_RANGES: [RangeInfo; 2] = [
-    range(4, 4 * 9 * 2_047, -2_048, 2_047),
-    range(1, 9 * 2_047, -2_048, 2_047),
+    range(36 * 4, 36 * 2_047, -2_048, 2_047),
+    range(9 * 4, 9 * 2_047, -2_048, 2_047),
 ];
 const RAIL_RANGES: [RangeInfo; 2] = [
-    range(4, 4 * 1_750 * 4_095, 0, 4_095),
-    range(1, 1_750 * 4_095, 0, 4_095),
+    range(140, 7_000 * 4_095, 0, 4_095),
+    range(35, 1_750 * 4_095, 0, 4_095),
 ];
 
 const fn range(lsb_units: u8, full_scale_uv: u32, code_min: i32, code_max: i32) -> RangeInfo {
