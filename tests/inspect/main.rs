@@ -3,6 +3,7 @@
 
 mod description;
 mod fake;
+mod moorhen;
 
 use std::time::Duration;
 

@@ -4,7 +4,7 @@ use crake::Channel;
 
 use super::description::{
     Access::{self, Both, Read, ReadVaries, Write},
-    Counts, Description, Field, Form, Order, Register,
+    Counts, Description, Field, Form, Order, Register, flag, named, number,
 };
 
 /// All registers of Corncrake.
@@ -44,23 +44,6 @@ const fn limit(
     fields: &'static [Field],
 ) -> Register {
     register(name, 0x10 + 8 * channel + place, len, Both, fields)
-}
-
-const fn number(name: &'static str, low: u16, bits: u8) -> Field {
-    Field::new(name, low, bits, Form::Unsigned)
-}
-
-const fn flag(name: &'static str, low: u16) -> Field {
-    Field::new(name, low, 1, Form::Flag)
-}
-
-const fn named(
-    name: &'static str,
-    low: u16,
-    bits: u8,
-    names: &'static [(u64, &'static str)],
-) -> Field {
-    Field::new(name, low, bits, Form::Named(names))
 }
 
 const fn sense(name: &'static str, channel: u8, low: u16) -> Field {

@@ -169,6 +169,26 @@ impl Field {
     }
 }
 
+/// A whole number from zero up.
+pub(super) const fn number(name: &'static str, low: u16, bits: u8) -> Field {
+    Field::new(name, low, bits, Form::Unsigned)
+}
+
+/// One bit, set or not.
+pub(super) const fn flag(name: &'static str, low: u16) -> Field {
+    Field::new(name, low, 1, Form::Flag)
+}
+
+/// Values with names.
+pub(super) const fn named(
+    name: &'static str,
+    low: u16,
+    bits: u8,
+    names: &'static [(u64, &'static str)],
+) -> Field {
+    Field::new(name, low, bits, Form::Named(names))
+}
+
 /// How the bits of a field are read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Form {

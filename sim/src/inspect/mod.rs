@@ -27,6 +27,7 @@
 mod corncrake;
 mod description;
 mod error;
+mod moorhen;
 mod scales;
 
 use alloc::{borrow::ToOwned, vec, vec::Vec};
@@ -36,6 +37,7 @@ use embedded_hal::i2c::I2c;
 pub use corncrake::CORNCRAKE;
 pub use description::{Access, Counts, Description, Field, Form, Order, Register, Value};
 pub use error::{InspectError, NoSuchRegister};
+pub use moorhen::MOORHEN;
 pub use scales::{Quantity, Resistor, Scales};
 
 use crate::part::pec::pec;

@@ -53,7 +53,7 @@ fn over_range_bits_are_those_of_the_last_single_shot() {
         let (least, greatest) = input.ends();
         for range in [0, 1] {
             let fixture = Fixture::ideal();
-            fixture.set("CONFIGURATION", both() | input.bit * range as u16);
+            fixture.set("CONFIGURATION", both() | (input.bit * range as u16));
             let over = if input.is_sense { input.bit } else { 0 };
             for (code, found, bits) in [
                 (greatest, greatest, 0),
