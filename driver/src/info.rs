@@ -1,5 +1,6 @@
 //! What a part can do and how exactly, as data: everything but its register map asks here.
 
+use core::fmt;
 use core::time::Duration;
 
 use crate::flags::{AlertFlags, Kind, Outputs};
@@ -325,6 +326,30 @@ impl RangeInfo {
     pub(crate) const fn full_scale_nv(&self, unit: Voltage) -> u64 {
         self.lsb_nv(unit)
             .wrapping_mul(self.code_max.unsigned_abs() as u64)
+    }
+}
+
+impl fmt::Display for Undetectable {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut before = "";
+        for (thing, words) in [
+            (Self::RESET, "a reset"),
+            (Self::WRITES, "writes by somebody else"),
+            (Self::LOST_TRIGGER, "a conversion that never took place"),
+            (
+                Self::CHANGE_WHILE_READ,
+                "results that changed while they were read",
+            ),
+        ] {
+            if self.contains(thing) {
+                write!(f, "{before}{words}")?;
+                before = ", ";
+            }
+        }
+        match self.is_empty() {
+            true => f.write_str("nothing"),
+            false => Ok(()),
+        }
     }
 }
 
