@@ -270,6 +270,7 @@ void worked_limits(void) {
     crake_sample sample;
     crake_event event;
     crake_queue_status status;
+    uint32_t transfers;
     part_convert(2, 1000, 20000);
     part_convert(3, 0, 33000);
     IS(crake_limits_init(the->other_limits, the->other_memory->of, list, 8, 0, 0, &error), OK);
@@ -298,6 +299,12 @@ void worked_limits(void) {
     IS(crake_queue_get_status(the->other_queue, &status, NULL), OK);
     IS(status.next_in_us, 1000);
     IS(status.listening, 1);
+    /* Without the bus's check byte of blocks a wrong one is not seen: two transfers. */
+    transfers = part_transfers();
+    part_spoil(1);
+    IS(crake_take_sample(the->other_monitor, NULL, NULL, &sample, &error), OK);
+    IS(part_transfers() - transfers, 2);
+    part_spoil(0);
     /* The other monitor's part is not as it left it. */
     IS(crake_take_sample(the->monitor, NULL, NULL, &sample, &error), CRAKE_CODE_CHANGED);
 }
