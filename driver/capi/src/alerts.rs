@@ -5,13 +5,7 @@ use crake::ShuntMonitor as _;
 use crake::alert::{AlertFlag, Answer, Event as DriverEvent, Finding as DriverFinding};
 use crake::alert::{Outputs, alert_response};
 
-use crate::error::{Code, Error, mirrored};
-use crate::host::{Host, Lines};
-use crate::limits::Limits;
-use crate::memory::calls;
-use crate::monitor::{LastSample, Monitor};
-use crate::sample::Sample;
-use crate::totals::Totals;
+use crate::*;
 
 /// Memory of an alert queue: zero it, then `crake_queue_init`.
 #[repr(C)]

@@ -5,10 +5,7 @@ use crake::part::corncrake::{Corncrake, INFO};
 use crake::totals::Margins as DriverMargins;
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 
-use crate::CRAKE_RAILS;
-use crate::calibration::Correction;
-use crate::error::{Code, Error};
-use crate::memory::calls;
+use crate::*;
 
 /// What the engineer knows of one rail: bounds lean on it. All numbers are 0 or more.
 #[repr(C)]

@@ -4,11 +4,7 @@ use crake::calibration::{Collection as DriverCollection, Point, Record, gain, li
 use crake::part::corncrake::INFO;
 use crake::units::{Current, Temperature, Tolerance, Voltage};
 
-use crate::board::{Board, Described};
-use crate::error::{Code, Error};
-use crate::memory::calls;
-use crate::monitor::Monitor;
-use crate::totals::length;
+use crate::*;
 
 /// Length of a calibration record in bytes.
 pub const RECORD_LEN: usize = 178;

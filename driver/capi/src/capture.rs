@@ -2,9 +2,7 @@ use crake::capture::Tally;
 use crake::part::corncrake::INFO;
 use crake::{Channel, FastCapture, Sample as _, ShuntMonitor};
 
-use crate::error::{Code, Error};
-use crate::memory::calls;
-use crate::monitor::Monitor;
+use crate::*;
 
 /// Conversions of a whole fast capture.
 pub const CAPTURE_MAX: usize = 1024;

@@ -1,8 +1,7 @@
 use crake::config::{Config as DriverConfig, FullScale, Mode as DriverMode, ScanRate};
 use crake::units::Voltage;
 
-use crate::CRAKE_RAILS;
-use crate::error::{Code, Error};
+use crate::*;
 
 /// What the part does by itself.
 #[repr(u8)]

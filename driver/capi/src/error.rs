@@ -4,7 +4,7 @@ use crake::config::{ConfigError, LimitError, LimitReason};
 use crake::totals::CheckpointError;
 use crake::{Channel, ErrorKind, NoReading};
 
-use crate::host::Status;
+use crate::*;
 
 /// What became of a call; 0 is success. Also says why a channel has no reading.
 #[repr(i32)]

@@ -40,6 +40,9 @@ mod panic;
 mod sample;
 mod totals;
 
+use error::mirrored;
+use memory::{Held, Wanted, calls};
+
 pub use alerts::*;
 pub use board::*;
 pub use calibration::*;

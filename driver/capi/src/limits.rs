@@ -4,9 +4,7 @@ use crake::Channel;
 use crake::alert::{Kind as DriverKind, Lasting, Limit as DriverLimit, Limits as DriverLimits};
 use crake::alert::{Outputs, Quantity, Threshold, limit_in_force};
 
-use crate::error::{Code, Error};
-use crate::memory::calls;
-use crate::monitor::Monitor;
+use crate::*;
 
 /// Greatest number of limits: one of each kind on each channel.
 pub const LIMITS_MAX: usize = 20;

@@ -56,8 +56,12 @@ macro_rules! pointer {
 }
 
 macro_rules! met {
-    (value $arg:ident, $number:ident) => {
-        $arg
+    (value $arg:ident, $number:ident) => { $arg };
+    (maybe $arg:ident, $number:ident) => { $crate::memory::met!(? live $arg, $number) };
+    (perhaps $arg:ident, $number:ident) => { $crate::memory::met!(? given $arg, $number) };
+    (optional $arg:ident, $number:ident) => { $crate::memory::met!(? wanted $arg, $number) };
+    (? $word:ident $arg:ident, $number:ident) => {
+        if $arg.is_null() { None } else { Some($crate::memory::met!($word $arg, $number)) }
     };
     ($word:ident $arg:ident, $number:ident) => {
         // SAFETY: the caller's promise, see the crate's head.
@@ -139,14 +143,6 @@ pub(crate) unsafe fn live<O: Object>(memory: *mut O, number: u8) -> Result<Held<
     Ok(Held(slot))
 }
 
-pub(crate) unsafe fn maybe<O: Object>(
-    memory: *mut O,
-    number: u8,
-) -> Result<Option<Held<O>>, Error> {
-    // SAFETY: the caller's promise.
-    if_any(memory, || unsafe { live(memory, number) })
-}
-
 impl<O: Object> Deref for Held<O> {
     type Target = O::Live;
 
@@ -211,21 +207,11 @@ pub(crate) unsafe fn given<'a, T>(pointer: *const T, number: u8) -> Result<&'a T
     Ok(unsafe { &*pointer })
 }
 
-pub(crate) unsafe fn perhaps<'a, T>(pointer: *const T, number: u8) -> Result<Option<&'a T>, Error> {
-    // SAFETY: the caller's promise.
-    if_any(pointer, || unsafe { given(pointer, number) })
-}
-
 /// Where the caller wants something to be written.
 pub(crate) struct Wanted<T>(*mut T);
 
 pub(crate) unsafe fn wanted<T>(pointer: *mut T, number: u8) -> Result<Wanted<T>, Error> {
     usable(pointer, number).map(|()| Wanted(pointer))
-}
-
-pub(crate) unsafe fn optional<T>(pointer: *mut T, number: u8) -> Result<Option<Wanted<T>>, Error> {
-    // SAFETY: the caller's promise.
-    if_any(pointer, || unsafe { wanted(pointer, number) })
 }
 
 impl<T> Wanted<T> {
@@ -287,16 +273,6 @@ fn usable<T>(pointer: *const T, number: u8) -> Result<(), Error> {
     match pointer.is_null() || !pointer.is_aligned() {
         true => Err(Error::argument(Code::BadPointer, number)),
         false => Ok(()),
-    }
-}
-
-fn if_any<P, T>(
-    pointer: *const P,
-    met: impl FnOnce() -> Result<T, Error>,
-) -> Result<Option<T>, Error> {
-    match pointer.is_null() {
-        true => Ok(None),
-        false => met().map(Some),
     }
 }
 

@@ -4,17 +4,7 @@ use crake::part::ResumeToken;
 use crake::part::corncrake::{Address, Corncrake};
 use crake::{Call, Channel, Last, Sample as _, ShuntMonitor, Timestamp, WithClock};
 
-use crate::CRAKE_RAILS;
-use crate::alerts::{AlertQueue, Queue};
-use crate::board::{Board, Described};
-use crate::capture::counted;
-use crate::config::Config;
-use crate::error::{Code, Error};
-use crate::host::{Host, Lines, Status};
-use crate::limits::Limits;
-use crate::memory::{Held, Wanted, calls};
-use crate::sample::{Sample, Update};
-use crate::totals::{Counted, Totals};
+use crate::*;
 
 /// Where the part is, and how it is to be read. All zero but the address is a good choice.
 #[repr(C)]

@@ -1,9 +1,7 @@
 use crake::totals::{Discontinuity, Update as DriverUpdate};
 use crake::{Channel, NoReading, Sample as _, TimedSample};
 
-use crate::CRAKE_RAILS;
-use crate::error::{Code, Error, mirrored};
-use crate::monitor::LastSample;
+use crate::*;
 
 /// What a number says of the truth, when some of what it was made of was clipped.
 #[repr(u8)]

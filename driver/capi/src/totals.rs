@@ -2,12 +2,7 @@ use crake::Channel;
 use crake::totals::Bounds;
 use crake::units::{Charge, Energy};
 
-use crate::CRAKE_RAILS;
-use crate::board::{Described, Margins};
-use crate::error::{Code, Error};
-use crate::memory::calls;
-use crate::monitor::{LastSample, Token};
-use crate::sample::{Saturation, Update};
+use crate::*;
 
 /// Length of a checkpoint in bytes.
 pub const CHECKPOINT_LEN: usize = 468;
