@@ -62,6 +62,11 @@ static void limits(void) {
     IS(crake_limits_init(the->wired_limits, the->wired_memory->of, list, 1, 0, 1, &error), OK);
     IS(crake_queue_set_limits(the->queue, the->monitor, the->wired_limits, &error),
        CRAKE_CODE_LIMIT_MASKED_ON_WIRED);
+    list[0].hysteresis = -1;
+    memory = the->negative_memory->of;
+    IS(crake_limits_init(the->negative_limits, memory, list, 1, 0, 0, &error), OK);
+    IS(crake_queue_set_limits(the->queue, the->monitor, the->negative_limits, &error),
+       CRAKE_CODE_LIMIT_HYSTERESIS);
     IS(crake_queue_set_limits(the->queue, the->monitor, the->limits, &error), OK);
     IS(part_register(0x12), 0x13880);
     IS(part_register(0x18), 49000);

@@ -31,6 +31,8 @@ typedef struct {
     OBJECT(crake_limits, refused_limits)                                                           \
     OBJECT(limit_memory, wired_memory)                                                             \
     OBJECT(crake_limits, wired_limits)                                                             \
+    OBJECT(limit_memory, negative_memory)                                                          \
+    OBJECT(crake_limits, negative_limits)                                                          \
     OBJECT(crake_alert_queue, queue)                                                               \
     OBJECT(crake_alert_queue, other_queue)                                                         \
     OBJECT(crake_collection, no_load)                                                              \

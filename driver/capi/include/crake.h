@@ -196,6 +196,10 @@ enum crake_code
    */
   CRAKE_CODE_LIMIT_MASKED_ON_WIRED = 56,
   /**
+   * A hysteresis below zero.
+   */
+  CRAKE_CODE_LIMIT_HYSTERESIS = 57,
+  /**
    * No reading: the channel was not enabled.
    */
   CRAKE_CODE_NOT_ENABLED = 60,
@@ -1295,7 +1299,8 @@ crake_code crake_queue_set_limits(struct crake_alert_queue *queue,
  * so. `totals` and `sample` may be null.
  *
  * `NOT_ARMED` until limits were set. What was noted before a failure stays so, and the next
- * service goes on with it. `RESET` has become an event, and leaves the monitor not configured.
+ * service goes on with it; totals have the sample, if one was taken. `RESET` has become an
+ * event, and leaves the monitor not configured.
  */
 crake_code crake_queue_service(struct crake_alert_queue *queue,
                                struct crake_monitor *monitor,

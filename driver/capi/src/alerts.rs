@@ -134,7 +134,8 @@ calls! {
     /// so. `totals` and `sample` may be null.
     ///
     /// `NOT_ARMED` until limits were set. What was noted before a failure stays so, and the next
-    /// service goes on with it. `RESET` has become an event, and leaves the monitor not configured.
+    /// service goes on with it; totals have the sample, if one was taken. `RESET` has become an
+    /// event, and leaves the monitor not configured.
     fn crake_queue_service(
         queue: live AlertQueue, monitor: live Monitor, totals: maybe Totals, sample: optional Sample
     ) {

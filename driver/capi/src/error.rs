@@ -87,6 +87,8 @@ pub enum Code {
     LimitDebounce = 55,
     /// A limit would be masked on an output that is wired to hardware: have it looked at again.
     LimitMaskedOnWired = 56,
+    /// A hysteresis below zero.
+    LimitHysteresis = 57,
 
     /// No reading: the channel was not enabled.
     NotEnabled = 60,
@@ -308,6 +310,7 @@ impl From<LimitError> for Error {
             LimitReason::NoOutput => (Code::LimitNoOutput, 0),
             LimitReason::Debounce(count) => (Code::LimitDebounce, count),
             LimitReason::MaskedOnWired => (Code::LimitMaskedOnWired, 0),
+            LimitReason::Hysteresis => (Code::LimitHysteresis, 0),
             _ => (Code::Other, 0),
         };
         Self {
