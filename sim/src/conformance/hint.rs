@@ -24,10 +24,10 @@ pub(super) fn of(
     if read == 0 {
         return ": nothing was read, or the channel is not converted".into();
     }
-    if near(-expected) {
+    let signed = range.code_min < 0;
+    if signed && near(-expected) {
         return ": the sign is turned round".into();
     }
-    let signed = range.code_min < 0;
     let bits = 32 - range.code_max.leading_zeros() + u32::from(signed);
     // Fields are whole bytes, so a few bits more than the code's own.
     for bits in bits - 1..=bits + 14 {

@@ -26,6 +26,7 @@ mod checks;
 mod corncrake;
 mod fixture;
 mod hint;
+mod moorhen;
 mod probe;
 mod report;
 mod rig;
@@ -43,6 +44,7 @@ use crake::units::Tolerance;
 
 pub use corncrake::Corncrake;
 pub use fixture::{BenchFixture, Fixture, OnBench};
+pub use moorhen::Moorhen;
 pub use report::{CheckResult, Outcome, Report};
 pub use scripted::{Applied, Registers, Script, Scripted, Wire};
 pub use subject::{OverRange, Stated, StatedRange, Subject};

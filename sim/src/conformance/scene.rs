@@ -257,6 +257,11 @@ impl<'s> Scene<'s> {
         }
     }
 
+    /// Whether the part counts scans.
+    pub(super) const fn counts_scans(&self) -> bool {
+        self.info.sum_bits.scans > 0 && self.info.sum_bits.tick_us == 0
+    }
+
     /// Whether the part itself compares with a limit.
     pub(super) fn by_part(&self, limit: &Limit) -> bool {
         let (debounce, latching) = (limit.debounce_count(), limit.is_latching());
@@ -285,6 +290,8 @@ impl<'s> Scene<'s> {
             rig,
             setup: self.fast(),
             how,
+            by_driver: false,
+            told: AlertFlags::empty(),
         }
     }
 

@@ -24,7 +24,8 @@ pub trait Subject<const N: usize> {
     /// that cannot set it leaves it at what it is; the checks of timing then prove less.
     fn fixture(&self, oscillator_ppm: i32) -> Rc<dyn Fixture>;
 
-    /// Sense resistor of the board that the kit makes; 1 mΩ if nothing is said.
+    /// Sense resistor of the board that the kit makes; 1 mΩ if nothing is said. Parts with coarse
+    /// codes need more.
     fn resistor(&self) -> Resistance {
         Resistance::from_milliohms(1)
     }

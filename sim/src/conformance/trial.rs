@@ -22,6 +22,9 @@ pub(super) struct Trial<'t> {
     pub(super) rig: Box<dyn Rig<'t> + 't>,
     pub(super) setup: Setup,
     pub(super) how: How,
+    /// The driver compares some of the limits in force: with each sample, when flags are looked at.
+    pub(super) by_driver: bool,
+    pub(super) told: AlertFlags,
 }
 
 /// How a trial is made.
@@ -101,18 +104,22 @@ impl<'t> Trial<'t> {
     /// What is applied now is compared: by the part with its conversions, or with this sample.
     pub(super) fn compared(&mut self) -> Checked {
         self.settled()?;
+        if self.by_driver {
+            self.told = self.look()?;
+        }
         Ok(())
     }
 
     /// Puts limits in force while all inputs are within them.
     pub(super) fn limits(&mut self, limits: &[Limit]) -> Checked {
         let mut seen = AlertFlags::empty();
+        self.by_driver = limits.iter().any(|limit| !self.scene.by_part(limit));
         Ok(self.rig.set_limits(&Limits::new(limits), &mut seen)?)
     }
 
-    /// Flags of limits that a look finds, and clears.
+    /// Flags of limits that a look finds, and clears; or that were told by one before.
     pub(super) fn look(&mut self) -> Result<AlertFlags, Stop> {
-        let mut seen = AlertFlags::empty();
+        let mut seen = core::mem::take(&mut self.told);
         self.rig.read_alerts(&mut seen)?;
         Ok(seen & AlertFlags::LIMITS)
     }

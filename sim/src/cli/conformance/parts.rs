@@ -9,7 +9,7 @@ use super::Conformance;
 use super::table::table;
 use super::wrong::{FIGURES, MISTAKES, WrongCorncrake};
 use crate::cli::show;
-use crate::conformance::{COUNT, CheckResult, Corncrake, Outcome, Report};
+use crate::conformance::{COUNT, CheckResult, Corncrake, Moorhen, Outcome, Report};
 use crate::conformance::{check_with, compare, first_failure};
 
 /// A wrong map, and what found it.
@@ -26,12 +26,13 @@ pub(super) struct Found {
 /// Whether every part passed and every wrong map was found by the check that is about it.
 pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
     let bar = bar();
-    let report = check_with(&Corncrake, |_, name| {
+    let tell = |_, name| {
         bar.set_message(name);
         bar.inc(1);
-    });
+    };
+    let reports = [check_with(&Corncrake, tell), check_with(&Moorhen, tell)];
     let mut found = Vec::new();
-    let part = report.part;
+    let part = reports[0].part;
     for (mistake, wrong) in FIGURES {
         let mut info = crake::part::corncrake::INFO;
         wrong(&mut info);
@@ -64,7 +65,6 @@ pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
         bar.inc(1);
     }
     bar.finish_and_clear();
-    let reports = [report];
     match args.json {
         true => show(&format!("{:#}\n", object(&reports, &found)))?,
         false => show(&table(&reports, &found, args.verbose))?,
@@ -78,7 +78,7 @@ fn bar() -> ProgressBar {
         true => ProgressDrawTarget::stderr(),
         false => ProgressDrawTarget::hidden(),
     };
-    let len = COUNT + 1 + MISTAKES.len();
+    let len = 2 * (COUNT + 1) + MISTAKES.len();
     let bar = ProgressBar::with_draw_target(Some(len as u64), target);
     if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len}: {msg}") {
         bar.set_style(style);

@@ -122,6 +122,9 @@ pub(super) fn latching(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             }
             // Cleared, and set again by the next conversion that finds it.
             trial.compared()?;
+            if trial.by_driver {
+                trial.look()?;
+            }
         }
         trial.apply_all(within);
         trial.compared()?;

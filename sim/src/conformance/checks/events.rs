@@ -35,6 +35,11 @@ fn pair(scene: &Scene<'_>) -> [(Limit, AlertFlags, Point); 2] {
     })
 }
 
+/// Whether a flag can be set by itself, at any moment.
+fn comes_up(scene: &Scene<'_>, limit: &Limit) -> bool {
+    scene.by_part(limit) && scene.fast().rate.is_some()
+}
+
 /// Within every over-limit in the middle of its scale.
 fn within(scene: &Scene<'_>) -> Point {
     Point {
@@ -68,7 +73,7 @@ pub(super) fn clears_what_was_seen(scene: &Scene<'_>, notes: &mut Notes) -> Chec
         trial.tap.begin();
         notes.tried();
         let later = trial.look()?;
-        let wanted = match is_over || !scene.by_part(&second.0) {
+        let wanted = match is_over || !comes_up(scene, &second.0) {
             true => first.1,
             false => first.1 | second.1,
         };
@@ -158,10 +163,8 @@ pub(super) fn lost_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             } else {
                 later | seen
             };
-            let by_part = |limit: &Limit| scene.by_part(limit);
-            let each = [first, second]
-                .into_iter()
-                .filter(|(limit, ..)| by_part(limit));
+            let each = [first, second].into_iter();
+            let each = each.filter(|(limit, ..)| comes_up(scene, limit));
             let wanted = each.fold(AlertFlags::empty(), |all, (_, flag, _)| all | flag);
             if !told.contains(wanted) || !(later | seen).contains(first.1) {
                 let missing = names((wanted | first.1).difference(told));

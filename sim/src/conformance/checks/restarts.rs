@@ -111,7 +111,8 @@ fn after_reset(
                 Fault::Reset | Fault::Changed | Fault::NotConfigured | Fault::Identity
             ) => {}
         // It set the part up after the reset, or was before it had anything to lose.
-        Ok(Some(seen)) if scene.wrong(&seen).is_none() && matches!(call, Asked::Init) => {}
+        Ok(Some(seen))
+            if scene.wrong(&seen).is_none() && matches!(call, Asked::Init | Asked::Configure) => {}
         other => {
             let wrong = match &other {
                 Ok(Some(seen)) => scene.wrong(seen).unwrap_or_default(),
@@ -174,7 +175,7 @@ pub(super) fn resume(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let passed_ns = (seen.stamp.before_us - before.stamp.after_us) * 1_000;
     let scans = u64::from(seen.scans.wrapping_sub(before.scans));
     let expected = passed_ns / scene.period_ns(&setup);
-    if scene.info.sum_bits.scans > 0 && setup.rate.is_some() && scans + 2 < expected {
+    if scene.counts_scans() && setup.rate.is_some() && scans + 2 < expected {
         notes.find(format!(
             "{scans} scans in the time of {expected}: resume stopped conversions"
         ))?;

@@ -159,7 +159,7 @@ pub(super) fn scan_rates(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             let shown = shown(&after, channel);
             notes.find(format!("{asked}: {channel} still shows {shown}: {hint}"))?;
         }
-        if scene.info.sum_bits.scans == 0 {
+        if !scene.counts_scans() {
             continue;
         }
         let scans = u64::from(after.scans.wrapping_sub(before.scans));
@@ -197,7 +197,7 @@ pub(super) fn single_shot(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             scene.judge(notes, &after, channel, (0, 0), point)?;
         }
         let scans = after.scans.wrapping_sub(before.scans);
-        if scene.info.sum_bits.scans > 0 && scans != 1 << k {
+        if scene.counts_scans() && scans != 1 << k {
             notes.find(format!(
                 "a single-shot of 2^{k} scans made {scans}: another averaging than asked for"
             ))?;
