@@ -15,13 +15,12 @@ use std::time::Duration;
 
 use clap::ValueEnum;
 use crake::Channel;
-use crake::old::part::moorhen;
 use crake::old::part::pmbus::gallinule;
 use crake::units::Resistance;
 
 use super::{seconds, show, text};
 use crate::bench::{Bench, Part};
-use crate::inspect::CORNCRAKE;
+use crate::inspect::{CORNCRAKE, MOORHEN};
 use crate::run::{self, Observer, Row};
 use crate::scenario::{Model, Scenario};
 use view::State;
@@ -77,7 +76,7 @@ pub(super) fn perform(args: &Registers) -> Result<(), String> {
             let part = part.unwrap_or(PartName::Corncrake);
             let described = match part {
                 PartName::Corncrake => described::part(&CORNCRAKE, name)?,
-                PartName::Moorhen => old::part(&moorhen::DESCRIPTION, name)?,
+                PartName::Moorhen => described::part(&MOORHEN, name)?,
                 PartName::Gallinule => old::part(&gallinule::DESCRIPTION, name)?,
             };
             if args.state {

@@ -1,4 +1,4 @@
-//! Registers by the first core's descriptions: those of Moorhen and of PMBus devices.
+//! Registers by the first core's descriptions: those of PMBus devices.
 
 use crake::old::part::description::{
     self, Access, Counts, Description, Form, Measure, Order, Register as Described,

@@ -3,20 +3,20 @@
 use core::time::Duration;
 
 use crake::alert::{AlertQueue, Limits, Threshold};
-use crake::config::{Config, FullScale, ScanRate};
-use crake::part::corncrake::{Address, Corncrake};
+use crake::board::Board;
+use crake::config::{Config, FullScale, Mode, ScanRate};
+use crake::part::{Part, corncrake, corncrake::Corncrake, moorhen, moorhen::Moorhen};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
-use crake::{Channel, alert, board};
+use crake::{Channel, Monitor, ShuntMonitor, alert, board};
 
 use super::PartName;
 use super::view::State;
 use super::{described, old};
-use crate::bench::{Bench, Part};
+use crate::bench::{self, Bench};
 use crate::board::SenseResistor;
 use crate::cli::text;
-use crate::inspect::CORNCRAKE;
-use crate::old::moorhen;
-use crate::part::{Order, PartModel, corncrake, pmbus};
+use crate::inspect::{CORNCRAKE, Description, MOORHEN};
+use crate::part::{self as model, Order, PartModel, pmbus};
 use crate::plant::{Constant, Rail, Source};
 
 const TITLE: &str =
@@ -36,8 +36,22 @@ const AWHILE: Duration = Duration::from_millis(100);
 /// The part's state a tenth of a second later, a sample having been taken.
 pub(super) fn state(part: PartName, name: Option<&str>) -> Result<State, String> {
     match part {
-        PartName::Corncrake => corncrake_state(name),
-        PartName::Moorhen => first_core::moorhen(moorhen::Moorhen::new(0x17), name),
+        PartName::Corncrake => {
+            let map = Corncrake::new(corncrake::Address::Strap0);
+            let mode = Mode::Continuous(ScanRate::per_second(100));
+            alone::<_, _, 4>(
+                model::corncrake::Corncrake::new(0x32),
+                map,
+                mode,
+                &CORNCRAKE,
+                name,
+            )
+        }
+        PartName::Moorhen => {
+            let map = Moorhen::new(moorhen::Address::Strap0);
+            let order = model::moorhen::Moorhen::new(0x17);
+            alone::<_, _, 2>(order, map, Mode::SingleShot, &MOORHEN, name)
+        }
         PartName::Gallinule => {
             let order = pmbus::Device::new(pmbus::Description::gallinule(), 0x58);
             first_core::gallinule(order.map_err(text)?, name)
@@ -48,45 +62,40 @@ pub(super) fn state(part: PartName, name: Option<&str>) -> Result<State, String>
 static LIMITS: [alert::Limit; 1] =
     [alert::Limit::new(Channel::C0, Threshold::OverCurrent(LIMIT)).to(alert::Outputs::A)];
 
-fn corncrake_state(name: Option<&str>) -> Result<State, String> {
-    use crake::{Monitor, ShuntMonitor};
-
+/// Of a part whose map stands on the new core, in this mode.
+fn alone<O: Order, P: Part, const N: usize>(
+    order: O,
+    map: P,
+    mode: Mode,
+    description: &'static Description,
+    name: Option<&str>,
+) -> Result<State, String> {
     let bench = Bench::new(SEED);
-    let part = bench.part(corncrake::Corncrake::new(0x32)).map_err(text)?;
-    for channel in 0..corncrake::CHANNELS {
-        fit(
-            &part,
-            channel,
-            SenseResistor::ideal(RESISTANCE.as_nanoohms()),
-        )?;
+    let address = order.address();
+    let part = bench.part(order).map_err(text)?;
+    let mut resistors = Vec::new();
+    for channel in Channel::first(description.channels) {
+        let resistor = SenseResistor::ideal(RESISTANCE.as_nanoohms());
+        fit(&part, channel.index(), resistor)?;
+        resistors.push((channel, RESISTANCE));
     }
     let resistor = board::SenseResistor::new(RESISTANCE, Tolerance::from_percent(1));
-    let board = Corncrake::board(&[board::Rail::new(resistor); corncrake::CHANNELS]);
-    let map = Corncrake::new(Address::Strap0);
+    let board = Board::new(P::INFO, &[board::Rail::new(resistor); N]);
     let mut monitor = Monitor::new(bench.i2c(), bench.delay(), map, &board);
-    let full_scales = [FullScale::new(SENSE, VOLTAGE); corncrake::CHANNELS];
-    let config = Config::continuous(full_scales, ScanRate::per_second(100));
+    let config = Config::single_shot([FullScale::new(SENSE, VOLTAGE); N]).with_mode(mode);
     monitor.init(&config).map_err(text)?;
     let limits = Limits::new(&LIMITS);
     let mut queue = AlertQueue::<4>::new();
     queue.set_limits(&mut monitor, &limits).map_err(text)?;
     bench.run_for(AWHILE);
     monitor.sample().map_err(text)?;
-    let resistors: Vec<_> = Channel::first(CORNCRAKE.channels)
-        .map(|channel| (channel, RESISTANCE))
-        .collect();
-    described::state(
-        TITLE.to_owned(),
-        &bench,
-        (0x32, &CORNCRAKE),
-        name,
-        &resistors,
-    )
+    let whom = (address, description);
+    described::state(TITLE.to_owned(), &bench, whom, name, &resistors)
 }
 
 /// Puts 1 A at 5 V behind a channel.
 fn fit<M: PartModel>(
-    part: &Part<M>,
+    part: &bench::Part<M>,
     channel: usize,
     resistor: SenseResistor,
 ) -> Result<(), String> {
@@ -100,10 +109,10 @@ fn fit<M: PartModel>(
 mod first_core {
     use crake::old::alert::{Limit, Outputs, Station, Watch, Watches};
     use crake::old::board::{Board, Load, Rail, Shunt};
+    use crake::old::part;
     use crake::old::part::description::Description;
     use crake::old::part::pmbus::gallinule;
-    use crake::old::part::{self, Spec, moorhen};
-    use crake::old::{Mode, Monitor, Ranges, Setup, ShuntMonitor};
+    use crake::old::{Mode, Monitor, Setup, ShuntMonitor};
 
     use super::*;
 
@@ -111,60 +120,32 @@ mod first_core {
         .held()
         .to(Outputs::A)];
 
-    pub(super) fn moorhen(order: impl Order, name: Option<&str>) -> Result<State, String> {
-        let map = moorhen::Moorhen::new();
-        stood::<_, _, 2>(order, map, &moorhen::DESCRIPTION, outside, name)
-    }
-
     pub(super) fn gallinule(order: impl Order, name: Option<&str>) -> Result<State, String> {
         let map = gallinule::Gallinule::new();
-        stood::<_, _, 4>(order, map, &gallinule::DESCRIPTION, inside, name)
-    }
-
-    /// How a part meets its rails: the bench's resistor, the board's, and the ranges of a channel.
-    type Fitting = fn(&Spec, Channel) -> Option<(SenseResistor, Shunt, Ranges)>;
-
-    fn outside(spec: &Spec, _: Channel) -> Option<(SenseResistor, Shunt, Ranges)> {
-        let ranges = Ranges {
-            sense: spec.sense_range_for(SENSE)?,
-            bus: spec.bus_range_for(VOLTAGE)?,
-        };
-        let resistor = SenseResistor::ideal(RESISTANCE.as_nanoohms());
-        let shunt = Shunt::new(RESISTANCE, Tolerance::from_percent(1));
-        Some((resistor, shunt, ranges))
-    }
-
-    /// Each page has ranges of its own.
-    fn inside(_: &Spec, channel: Channel) -> Option<(SenseResistor, Shunt, Ranges)> {
-        let ranges = gallinule::ranges(channel.number());
-        Some((SenseResistor::ideal(0), Shunt::inside(), ranges))
+        stood::<_, _, 4>(order, map, &gallinule::DESCRIPTION, name)
     }
 
     fn stood<O: Order, P: part::Part, const N: usize>(
         order: O,
         map: P,
         description: &'static Description,
-        fitting: Fitting,
         name: Option<&str>,
     ) -> Result<State, String> {
         let spec = description.spec;
         let bench = Bench::new(SEED);
         let address = order.address();
         let part = bench.part(order).map_err(text)?;
-        let mut rails = [Rail::new(Shunt::inside(), Load::smooth(GREATEST)); N];
+        let rails = [Rail::new(Shunt::inside(), Load::smooth(GREATEST)); N];
         let mut setup = Setup {
             channels: [None; N],
             mode: Mode::Paced(spec.pace(100).ok_or("a part without such a scan rate")?),
             averaging: 0,
         };
         let mut resistors = Vec::new();
-        let channels = Channel::first(spec.channels).zip(&mut rails);
-        for ((channel, rail), ranges) in channels.zip(&mut setup.channels) {
-            let (resistor, shunt, those) =
-                fitting(spec, channel).ok_or("a rail that the part cannot measure")?;
-            fit(&part, channel.index(), resistor)?;
-            *rail = Rail::new(shunt, Load::smooth(GREATEST));
-            *ranges = Some(those);
+        for (channel, ranges) in Channel::first(spec.channels).zip(&mut setup.channels) {
+            fit(&part, channel.index(), SenseResistor::ideal(0))?;
+            // Each page has ranges of its own.
+            *ranges = Some(gallinule::ranges(channel.number()));
             resistors.push((channel, RESISTANCE));
         }
         let board = Board::new(spec, rails).map_err(text)?;
