@@ -23,6 +23,12 @@ pub enum Fault {
     Identity,
     /// A register reads back otherwise than it was written.
     ReadBack,
+    /// Another page is selected than the part was told: by another host, or by a reset.
+    Page,
+    /// The part speaks in another number format than it was declared with.
+    Format,
+    /// The part tells voltages as VID, codes of a processor's own table: nothing here reads them.
+    Vid,
     /// The part was reset since it was configured.
     Reset,
     /// Somebody else wrote to the part since it was configured, or since the token was made.
@@ -43,7 +49,7 @@ pub enum Fault {
 
 impl Fault {
     /// All of them, by number from 1 on.
-    const ALL: [Self; 17] = [
+    const ALL: [Self; 20] = [
         Self::Bus,
         Self::CheckByte,
         Self::BlockCheck,
@@ -53,6 +59,9 @@ impl Fault {
         Self::Busy,
         Self::Identity,
         Self::ReadBack,
+        Self::Page,
+        Self::Format,
+        Self::Vid,
         Self::Reset,
         Self::Changed,
         Self::NotConfigured,

@@ -88,6 +88,12 @@ impl<B: Port> Link<B> {
         left == 0 || came_through && !B::DRY
     }
 
+    /// From now on an error names this register, until the next transfer: for a transfer that asks
+    /// about a register.
+    pub const fn name(&mut self, register: u8) {
+        self.target.register = register;
+    }
+
     /// Lets at least this much time go by.
     pub fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
         self.port.delay_us(us)

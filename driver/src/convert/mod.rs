@@ -7,7 +7,7 @@ mod factor;
 mod search;
 mod wide;
 
-pub(crate) use divide::{divided, divided_up, root, times};
+pub(crate) use divide::{divide, divided, divided_up, root, times};
 pub use factor::{CurrentFactor, PowerFactor};
 pub(crate) use factor::{corrected, product, product_by_short, product_unsigned, scaled};
 pub(crate) use search::first_where;

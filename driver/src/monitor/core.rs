@@ -56,7 +56,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     pub(crate) fn check(&self, config: &Config<N>) -> Result<(), ConfigError> {
         self.last.board.check(P::INFO)?;
         let mut scratch = Scan::NONE;
-        config.resolve(P::INFO, &mut scratch)
+        P::resolve(config, &mut scratch)
     }
 
     /// Puts the part into a configuration. It is unknown from before the first byte until the last
@@ -125,12 +125,15 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             self.time.begin(&mut self.last.stamp);
             self.part.latch(&mut self.link).await?;
             let age_us = self.part.age_us_max();
-            if !self.time.end(&mut self.last.stamp, latch_us, age_us) {
+            if !P::FREE_RUNNING && !self.time.end(&mut self.last.stamp, latch_us, age_us) {
                 return Err(Fault::Clock);
             }
             self.part
                 .read_block(&mut self.link, latch_us, &mut self.last.block)
                 .await?;
+            if P::FREE_RUNNING && !self.time.end(&mut self.last.stamp, latch_us, age_us) {
+                return Err(Fault::Clock);
+            }
             self.failures = 0;
             if let Some(stamp) = self.last.stamp.timestamp() {
                 P::add_up(&mut self.last.block, stamp.middle_us());
@@ -215,6 +218,9 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             | Fault::Busy
             | Fault::Identity
             | Fault::ReadBack
+            | Fault::Page
+            | Fault::Format
+            | Fault::Vid
             | Fault::Changed => {
                 let (expected, got) = self.link.values();
                 ErrorKind::Differs {
@@ -246,9 +252,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     fn take(&mut self, config: &Config<N>) -> Result<(), Fault> {
         self.powered()?;
         self.forget();
-        config
-            .resolve(P::INFO, &mut self.last.scan)
-            .map_err(|_| Fault::Refused)
+        P::resolve(config, &mut self.last.scan).map_err(|_| Fault::Refused)
     }
 
     /// Codes are converted by this board from the next sample on.

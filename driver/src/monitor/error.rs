@@ -97,6 +97,7 @@ impl<E> Error<E> {
                     | Fault::BlockCheck
                     | Fault::Stale
                     | Fault::Torn
+                    | Fault::Page
                     | Fault::Clock
                     | Fault::Busy
             )
@@ -166,6 +167,9 @@ impl fmt::Display for Fault {
             Self::Busy => "what was begun did not end in time",
             Self::Identity => "another part answers: wrong identity",
             Self::ReadBack => "a register reads back otherwise than it was written",
+            Self::Page => "another page is selected",
+            Self::Format => "another number format than declared",
+            Self::Vid => "VID, a number format that cannot be read",
             Self::Reset => "the part was reset: initialise it",
             Self::Changed => "somebody else wrote to the part: initialise it",
             Self::NotConfigured => "the part is not configured: initialise it",

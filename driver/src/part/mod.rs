@@ -6,6 +6,7 @@
 mod comparator;
 pub mod corncrake;
 pub mod moorhen;
+pub mod pmbus;
 mod sums;
 
 pub use comparator::SoftwareComparator;
@@ -17,7 +18,7 @@ use core::future::Future;
 use crate::Channel;
 use crate::board::LimitPlan;
 use crate::bus::{Done, Fault, Link, Port, Wire};
-use crate::config::{AlertFlags, Scan};
+use crate::config::{AlertFlags, Config, ConfigError, Scan};
 use crate::info::{PartInfo, Undetectable};
 
 /// Results of one channel, in codes.
@@ -89,6 +90,15 @@ pub trait Part: Wire {
         Self::INFO.undetectable
     }
 
+    /// What a configuration comes to on this part: the finest ranges of its tables that reach what
+    /// is asked for. A part whose channels have ranges of their own finds these.
+    ///
+    /// # Errors
+    /// The first thing that does not fit; `scan` then means nothing.
+    fn resolve<const N: usize>(config: &Config<N>, scan: &mut Scan<N>) -> Result<(), ConfigError> {
+        config.resolve(Self::INFO, scan)
+    }
+
     /// Checks the identity, stops the part, writes the configuration, reads it back, starts.
     ///
     /// `fresh` clears the part's note of a reset, which a mere change of configuration leaves
@@ -121,6 +131,10 @@ pub trait Part: Wire {
     fn writes(&self) -> u32 {
         0
     }
+
+    /// Whether results are read as they stand, with nothing that latches them. The host's clock is
+    /// read before and after [`read_block`](Self::read_block) then, instead of around the latch.
+    const FREE_RUNNING: bool = false;
 
     /// Asks for a latch, or triggers a conversion. The host's clock is read right before and after.
     ///

@@ -1,0 +1,162 @@
+//! Command codes (PMBus Part II). What can be written is a type, of which no command can be made
+//! that changes an output.
+
+use crate::bus::Register;
+use crate::config::Kind;
+
+pub(super) const PAGE: Register = Register::new(0x00, 1);
+pub(super) const QUERY: u8 = 0x1A;
+pub(super) const ALERT_MASK: u8 = 0x1B;
+pub(super) const COEFFICIENTS: u8 = 0x30;
+pub(super) const CAPABILITY: u8 = 0x19;
+pub(super) const VOUT_MODE: Register = Register::new(0x20, 1);
+pub(super) const REVISION: Register = Register::new(0x98, 1);
+
+/// A command that may be written: everything that this map ever writes.
+///
+/// There is no way from here to an output: OPERATION, VOUT_COMMAND, margins, fault limits and their
+/// responses, stores and restores are not among [`ALL`](Self::ALL), and neither is CLEAR_FAULTS,
+/// which would lose causes that nobody saw.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Writable {
+    code: u8,
+    bytes: u8,
+}
+
+impl Writable {
+    /// PAGE.
+    pub const PAGE: Self = Self::new(0x00, 1);
+    /// SMBALERT_MASK.
+    pub const ALERT_MASK: Self = Self::new(ALERT_MASK, 2);
+    /// VOUT_OV_WARN_LIMIT: warn limits do nothing but tell.
+    pub const VOUT_OVER: Self = Self::new(0x42, 2);
+    /// VOUT_UV_WARN_LIMIT.
+    pub const VOUT_UNDER: Self = Self::new(0x43, 2);
+    /// IOUT_OC_WARN_LIMIT.
+    pub const IOUT_OVER: Self = Self::new(0x4A, 2);
+    /// VIN_OV_WARN_LIMIT.
+    pub const VIN_OVER: Self = Self::new(0x57, 2);
+    /// VIN_UV_WARN_LIMIT.
+    pub const VIN_UNDER: Self = Self::new(0x58, 2);
+    /// IIN_OC_WARN_LIMIT.
+    pub const IIN_OVER: Self = Self::new(0x5D, 2);
+    /// POUT_OP_WARN_LIMIT.
+    pub const POUT_OVER: Self = Self::new(0x6A, 2);
+    /// PIN_OP_WARN_LIMIT.
+    pub const PIN_OVER: Self = Self::new(0x6B, 2);
+    /// STATUS_VOUT: a one clears a bit.
+    pub const STATUS_VOUT: Self = Self::new(0x7A, 1);
+    /// STATUS_IOUT.
+    pub const STATUS_IOUT: Self = Self::new(0x7B, 1);
+    /// STATUS_INPUT.
+    pub const STATUS_INPUT: Self = Self::new(0x7C, 1);
+    /// USER_DATA_00, memory for the host; the others follow it.
+    pub const USER_DATA: Self = Self::new(0xB0, 5);
+
+    /// All of them.
+    pub const ALL: [Self; 14] = [
+        Self::PAGE,
+        Self::ALERT_MASK,
+        Self::VOUT_OVER,
+        Self::VOUT_UNDER,
+        Self::IOUT_OVER,
+        Self::VIN_OVER,
+        Self::VIN_UNDER,
+        Self::IIN_OVER,
+        Self::POUT_OVER,
+        Self::PIN_OVER,
+        Self::STATUS_VOUT,
+        Self::STATUS_IOUT,
+        Self::STATUS_INPUT,
+        Self::USER_DATA,
+    ];
+
+    const fn new(code: u8, bytes: u8) -> Self {
+        Self { code, bytes }
+    }
+
+    /// The command code.
+    #[must_use]
+    pub const fn code(self) -> u8 {
+        self.code
+    }
+
+    /// USER_DATA_00 to _15, by number; of greater numbers the low four bits count.
+    pub(super) const fn user_data(number: u8) -> Self {
+        Self::new(Self::USER_DATA.code | number & 0x0F, 5)
+    }
+
+    /// The one thing that this map gives to a link for writing.
+    pub(super) const fn register(self) -> Register {
+        Register::new(self.code, self.bytes)
+    }
+}
+
+/// Which side of a converter a page is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Side {
+    /// READ_VOUT, READ_IOUT, READ_POUT, READ_EOUT and their limits.
+    Output,
+    /// READ_VIN, READ_IIN, READ_PIN, READ_EIN and their limits.
+    Input,
+}
+
+/// Commands of the readings of a page.
+pub(super) struct Readings {
+    pub(super) voltage: u8,
+    pub(super) current: u8,
+    pub(super) power: u8,
+    /// Count byte and six data bytes.
+    pub(super) energy: u8,
+}
+
+/// A page's limit of a kind, and where it shows.
+#[derive(Clone, Copy)]
+pub(super) struct Comparator {
+    pub(super) limit: Writable,
+    pub(super) status: Writable,
+    pub(super) bit: u8,
+}
+
+impl Side {
+    pub(super) const fn readings(self) -> Readings {
+        let (voltage, current, power, energy) = match self {
+            Self::Output => (0x8B, 0x8C, 0x96, 0x87),
+            Self::Input => (0x88, 0x89, 0x97, 0x86),
+        };
+        Readings {
+            voltage,
+            current,
+            power,
+            energy,
+        }
+    }
+
+    /// The status registers that its limits show in.
+    pub(super) const fn statuses(self) -> &'static [Writable] {
+        match self {
+            Self::Output => &[Writable::STATUS_VOUT, Writable::STATUS_IOUT],
+            Self::Input => &[Writable::STATUS_INPUT],
+        }
+    }
+
+    /// `None` for under-current, whose only limit in the standard may switch off.
+    pub(super) const fn comparator(self, kind: Kind) -> Option<Comparator> {
+        use Writable as W;
+        let (limit, status, bit) = match (self, kind) {
+            (Self::Output, Kind::OverVoltage) => (W::VOUT_OVER, W::STATUS_VOUT, 6),
+            (Self::Output, Kind::UnderVoltage) => (W::VOUT_UNDER, W::STATUS_VOUT, 5),
+            (Self::Output, Kind::OverCurrent) => (W::IOUT_OVER, W::STATUS_IOUT, 5),
+            (Self::Output, Kind::OverPower) => (W::POUT_OVER, W::STATUS_IOUT, 0),
+            (Self::Input, Kind::OverVoltage) => (W::VIN_OVER, W::STATUS_INPUT, 6),
+            (Self::Input, Kind::UnderVoltage) => (W::VIN_UNDER, W::STATUS_INPUT, 5),
+            (Self::Input, Kind::OverCurrent) => (W::IIN_OVER, W::STATUS_INPUT, 1),
+            (Self::Input, Kind::OverPower) => (W::PIN_OVER, W::STATUS_INPUT, 0),
+            (_, Kind::UnderCurrent) => return None,
+        };
+        let bit = 1 << bit;
+        Some(Comparator { limit, status, bit })
+    }
+}

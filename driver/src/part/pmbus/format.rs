@@ -1,0 +1,401 @@
+use crate::convert::divide;
+
+/// How a device writes a quantity in two bytes (PMBus Part II, data formats).
+///
+/// VID, a voltage as a code of a processor's own table, is not among them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Format {
+    /// Exponent N of 5 bits above a mantissa Y of 11, both two's complement: Y × 2^N.
+    Linear11,
+    /// Unsigned mantissa V of 16 bits with the exponent N that VOUT_MODE tells, −16 to 15: V × 2^N.
+    Linear16(i8),
+    /// Y, two's complement: (Y × 10^−R − b) ÷ m. The slope m is not 0, and R is −12 to 12.
+    Direct {
+        /// Slope.
+        m: i16,
+        /// Offset.
+        b: i16,
+        /// Exponent of ten.
+        r: i8,
+    },
+    /// Half precision floating point, binary16 of IEEE 754 (Part II from revision 1.3 on). Infinity
+    /// and what is not a number count as beyond every number.
+    Half,
+}
+
+/// What a device keeps of a limit: it may keep it in another form, rounded.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kept {
+    /// The same value, or one within a step on the safe side.
+    Well,
+    /// One within a step on the wrong side; this word lies on the safe one.
+    Beyond(u16),
+    /// Something else.
+    Not,
+}
+
+impl Format {
+    /// A whole number that rises with the value of a word: of LINEAR11 the value in 2^-16, of half
+    /// precision in 2^-24, otherwise the mantissa, negated where the slope falls. At most 2^41.
+    #[must_use]
+    pub const fn position(self, word: u16) -> i64 {
+        match self {
+            Self::Linear11 => {
+                let mantissa = ((word << 5) as i16) >> 5;
+                (mantissa as i64) << self.step_log2(word)
+            }
+            Self::Linear16(_) => word as i64,
+            Self::Direct { m, .. } if m < 0 => (word as i16 as i64).wrapping_neg(),
+            Self::Direct { .. } => word as i16 as i64,
+            Self::Half => {
+                let implied = if word & 0x7C00 == 0 { 0 } else { 0x400 };
+                let magnitude = ((word & 0x3FF | implied) as i64) << self.step_log2(word);
+                if word & 0x8000 == 0 {
+                    magnitude
+                } else {
+                    magnitude.wrapping_neg()
+                }
+            }
+        }
+    }
+
+    /// The word with the greatest value not above a [`position`](Self::position), or, with `over`
+    /// false, with the least not below it: the safe side of an over-limit, or of an under-limit.
+    /// `None` where there is none.
+    #[must_use]
+    pub fn word(self, position: i64, over: bool) -> Option<u16> {
+        let (least, greatest) = self.ends();
+        let position = match over {
+            true if position < least => return None,
+            false if position > greatest => return None,
+            true => position.min(greatest),
+            false => position.max(least),
+        };
+        Some(match self {
+            Self::Linear11 => {
+                // The least exponent with which the mantissa fits has the finest step.
+                let mut exponent = 0;
+                let mut mantissa = position;
+                while !(-1_024..=1_023).contains(&mantissa) {
+                    exponent = u16::wrapping_add(exponent, 1);
+                    mantissa = shifted(position, exponent.into(), over);
+                }
+                (exponent ^ 16) << 11 | mantissa as u16 & 0x07FF
+            }
+            Self::Linear16(_) => position as u16,
+            Self::Direct { m, .. } if m < 0 => position.wrapping_neg() as u16,
+            Self::Direct { .. } => position as u16,
+            Self::Half => {
+                let magnitude = position.unsigned_abs() as i64;
+                let places = 53_u32.saturating_sub(magnitude.leading_zeros());
+                // A mantissa that is rounded up to 2^11 carries into the exponent.
+                let mantissa = shifted(magnitude, places, over == (position >= 0));
+                let word = ((places as u16) << 10).wrapping_add(mantissa as u16);
+                word | if position < 0 { 0x8000 } else { 0 }
+            }
+        })
+    }
+
+    /// The word at an end: a limit that nothing passes.
+    #[must_use]
+    pub fn end(self, over: bool) -> u16 {
+        let (least, greatest) = self.ends();
+        let end = if over { greatest } else { least };
+        self.word(end, over).unwrap_or_default()
+    }
+
+    /// What a device kept of a limit that was written, by what it reads back.
+    pub(super) fn kept(self, over: bool, wrote: u16, read: u16) -> Kept {
+        let (wanted, got) = (self.position(wrote), self.position(read));
+        let step = 1_i64 << self.step_log2(read);
+        // With its own exponent it may have no word further out.
+        let is_end = self == Self::Linear11
+            && match read & 0x07FF {
+                0x03FF => wanted > got,
+                0x0400 => wanted < got,
+                _ => false,
+            };
+        if got.abs_diff(wanted) >= step.unsigned_abs() && !is_end {
+            return Kept::Not;
+        }
+        let closer = match over {
+            true if got > wanted => got.wrapping_sub(step),
+            false if got < wanted => got.wrapping_add(step),
+            _ => return Kept::Well,
+        };
+        self.word(closer, over).map_or(Kept::Not, Kept::Beyond)
+    }
+
+    /// Positions of the least and the greatest word.
+    const fn ends(self) -> (i64, i64) {
+        match self {
+            Self::Linear11 => (-1_024 << 31, 1_023 << 31),
+            Self::Linear16(_) => (0, 0xFFFF),
+            Self::Direct { m, .. } if m < 0 => (-0x7FFF, 0x8000),
+            Self::Direct { .. } => (-0x8000, 0x7FFF),
+            Self::Half => (-2_047 << 29, 2_047 << 29),
+        }
+    }
+
+    /// k of the step 2^k from a word to the next one with its exponent.
+    const fn step_log2(self, word: u16) -> u32 {
+        match self {
+            Self::Linear11 => (word >> 11 ^ 16) as u32,
+            Self::Half => ((word >> 10 & 0x1F) as u32).saturating_sub(1),
+            Self::Linear16(_) | Self::Direct { .. } => 0,
+        }
+    }
+}
+
+/// A number by 2^`places`, rounded down or up.
+const fn shifted(number: i64, places: u32, down: bool) -> i64 {
+    if down {
+        number >> places
+    } else {
+        (number.wrapping_neg() >> places).wrapping_neg()
+    }
+}
+
+/// From words of a format to codes, all in constants: code = (position × `rise` + `offset`) ÷
+/// `divisor`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(super) struct Scale {
+    pub(super) format: Format,
+    rise: i64,
+    offset: i64,
+    divisor: i64,
+}
+
+impl Scale {
+    /// Positions as codes.
+    pub(super) const ONE: Self = Self {
+        format: Format::Linear16(0),
+        rise: 1,
+        offset: 0,
+        divisor: 1,
+    };
+
+    /// Codes of `lsb` ÷ `per` volts, amperes or watts, up to `code_max`. `None` where a product
+    /// would take more than 63 bits, or a format cannot be.
+    pub(super) const fn new(format: Format, lsb: u128, per: u128, code_max: u64) -> Option<Self> {
+        // What overflows saturates, and is refused below.
+        let (mut rise, mut offset, mut divisor) = (per as i128, 0_i128, lsb as i128);
+        match format {
+            Format::Linear11 => divisor = divisor.saturating_mul(1 << 16),
+            Format::Half => divisor = divisor.saturating_mul(1 << 24),
+            Format::Linear16(exponent @ -16..16) => {
+                let power = 1_i128 << exponent.unsigned_abs();
+                if exponent < 0 {
+                    divisor = divisor.saturating_mul(power);
+                } else {
+                    rise = rise.saturating_mul(power);
+                }
+            }
+            Format::Direct { m, b, r } if m != 0 && r.unsigned_abs() <= 12 => {
+                let power = 10_i128.saturating_pow(r.unsigned_abs() as u32);
+                divisor = divisor.saturating_mul(m.unsigned_abs() as i128);
+                offset = rise.saturating_mul(b as i128);
+                if m > 0 {
+                    offset = offset.saturating_neg();
+                }
+                if r < 0 {
+                    rise = rise.saturating_mul(power);
+                } else {
+                    divisor = divisor.saturating_mul(power);
+                    offset = offset.saturating_mul(power);
+                }
+            }
+            _ => return None,
+        }
+        let common = greatest_divisor(greatest_divisor(rise, offset.saturating_abs()), divisor);
+        let (Some(rise), Some(offset), Some(divisor)) = (
+            rise.checked_div(common),
+            offset.checked_div(common),
+            divisor.checked_div(common),
+        ) else {
+            return None;
+        };
+        let furthest = match format {
+            Format::Linear11 | Format::Half => 1 << 41,
+            Format::Linear16(_) | Format::Direct { .. } => 1 << 16,
+        };
+        let forward = rise.saturating_mul(furthest);
+        let back = divisor.saturating_mul(code_max as i128);
+        let (forward, back) = (
+            forward.saturating_add(offset.saturating_abs()),
+            back.saturating_add(offset.saturating_abs()),
+        );
+        if rise <= 0 || divisor <= 0 || forward >> 63 != 0 || back >> 63 != 0 {
+            return None;
+        }
+        Some(Self {
+            format,
+            rise: rise as i64,
+            offset: offset as i64,
+            divisor: divisor as i64,
+        })
+    }
+
+    /// The code of a word: rounded to the nearest, halves to even, once.
+    pub(super) fn code(&self, word: u16) -> i64 {
+        let position = self.format.position(word);
+        let numerator = position.wrapping_mul(self.rise).wrapping_add(self.offset);
+        quotient(numerator, self.divisor, Rounding::Nearest)
+    }
+
+    /// The code of a mean: a sum of positions over so many, rounded likewise. In DIRECT format, for
+    /// sums below 2^24.
+    pub(super) fn mean(&self, sum: u32, count: u32) -> i64 {
+        let of_all = |one: i64| one.wrapping_mul(i64::from(count));
+        let numerator = i64::from(sum).wrapping_mul(self.rise);
+        let numerator = numerator.wrapping_add(of_all(self.offset));
+        quotient(numerator, of_all(self.divisor), Rounding::Nearest)
+    }
+
+    /// Whether [`mean`](Self::mean) stays within 63 bits.
+    pub(super) const fn takes_means(&self) -> bool {
+        const MAX: u64 = 1 << 38;
+        self.rise.unsigned_abs() < MAX
+            && self.offset.unsigned_abs() < MAX
+            && self.divisor.unsigned_abs() < MAX
+    }
+
+    /// The position of a code, rounded up: the most that its value adds to a count.
+    pub(super) const fn position_of(&self, code: i64) -> i64 {
+        let numerator = code.wrapping_mul(self.divisor).wrapping_sub(self.offset);
+        match numerator.checked_div_euclid(self.rise) {
+            Some(position) => position.wrapping_add(1),
+            None => i64::MAX,
+        }
+    }
+
+    /// The word of a limit's code on its safe side; `None` where there is none.
+    pub(super) fn limit(&self, code: i64, over: bool) -> Option<u16> {
+        let numerator = code.wrapping_mul(self.divisor).wrapping_sub(self.offset);
+        let rounding = if over { Rounding::Down } else { Rounding::Up };
+        let position = quotient(numerator, self.rise, rounding);
+        self.format.word(position, over)
+    }
+}
+
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Rounding {
+    Down,
+    Nearest,
+    Up,
+}
+
+/// A fraction above a divisor greater than 0, rounded; halves to even.
+#[inline(never)] // linked once
+fn quotient(numerator: i64, divisor: i64, rounding: Rounding) -> i64 {
+    let (magnitude, divisor) = (numerator.unsigned_abs(), divisor as u64);
+    let mut words = [magnitude as u32, (magnitude >> 32) as u32];
+    let rest = divide(&mut words, divisor);
+    let [low, high] = words;
+    let quotient = u64::from(high) << 32 | u64::from(low);
+    let missing = divisor.wrapping_sub(rest);
+    let further = match rounding {
+        Rounding::Nearest => rest > missing || rest == missing && low & 1 != 0,
+        _ => rest != 0 && (numerator < 0) == (rounding == Rounding::Down),
+    };
+    let quotient = quotient.wrapping_add(further.into()) as i64;
+    if numerator < 0 {
+        quotient.wrapping_neg()
+    } else {
+        quotient
+    }
+}
+
+const fn greatest_divisor(mut a: i128, mut b: i128) -> i128 {
+    while b != 0 {
+        (a, b) = match a.checked_rem(b) {
+            Some(rest) => (b, rest),
+            None => (a, 0),
+        };
+    }
+    a
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Page 1 of Gallinule keeps limits with exponent −6, rounded to nearest: example 33 of
+    /// docs/pmbus-device.md, and what it does with others.
+    #[test]
+    fn limits_that_a_device_keeps_in_a_form_of_its_own() {
+        let linear = Format::Linear11;
+        let kept = |over, wrote, read| linear.kept(over, wrote, read);
+        // 3.30078125 A written, 3.296875 A kept: below an over-limit, which is safe; above an
+        // under-limit it would have to be: 212 × 2^-6 is 106 × 2^-5 or 848 × 2^-8.
+        assert_eq!(kept(true, 0xC34D, 0xD0D3), Kept::Well);
+        assert_eq!(kept(false, 0xC34D, 0xD0D3), Kept::Beyond(0xC350));
+        // 3.30859375 A (847 × 2^-8) kept as 3.3125: the step below is 844 × 2^-8.
+        assert_eq!(kept(true, 0xC34F, 0xD0D4), Kept::Beyond(0xC34C));
+        // Nothing was kept: the old limit of 2 A stands.
+        assert_eq!(kept(true, 0xC34D, 0xD080), Kept::Not);
+        // The end of the scale with another exponent is an end all the same.
+        assert_eq!(kept(true, 0x7BFF, 0xD3FF), Kept::Well);
+        assert_eq!(kept(false, 0x7C00, 0xD400), Kept::Well);
+        assert_eq!(kept(true, 0x7BFF, 0xD3FE), Kept::Not);
+        let linear = Format::Linear16(-9);
+        assert_eq!(linear.kept(true, 100, 100), Kept::Well);
+        assert_eq!(linear.kept(true, 100, 99), Kept::Not);
+        // With a falling slope a greater code is less.
+        let falling = Format::Direct { m: -10, b: 0, r: 0 };
+        assert_eq!(falling.kept(true, 100, 100), Kept::Well);
+        assert_eq!(falling.kept(true, 100, 101), Kept::Not);
+    }
+
+    /// Page 2 of Gallinule: (Y × 10 + 1200) ÷ 5000 V in mV, (Y − 475) ÷ 800 A in 500 µA. Quotients
+    /// by hand, halves to even.
+    #[test]
+    fn codes_are_rounded_once() {
+        let scale = |m, b, r, lsb| {
+            Scale::new(Format::Direct { m, b, r }, lsb, 1_000_000_000, 80_000).unwrap()
+        };
+        let volts = scale(5_000, -1_200, -1, 1_000_000);
+        assert_eq!(volts.code(0x5D48), 48_000); // example 11
+        assert_eq!(volts.code(0xFF88), 0);
+        let amps = scale(800, 475, 0, 500_000);
+        assert_eq!(amps.code(0xFDF3), -2_500); // example 13
+        assert_eq!(amps.code(476), 2); // 2.5
+        assert_eq!(amps.code(478), 8); // 7.5
+        assert_eq!(amps.code(474), -2); // -2.5
+        // 1001 codes of 500 µA are 0.5005 A: Y = 875.4.
+        assert_eq!(amps.limit(1_001, true), Some(875));
+        assert_eq!(amps.limit(1_001, false), Some(876));
+        assert_eq!(amps.limit(-1_001, true), Some(74));
+        assert_eq!(amps.limit(-1_001, false), Some(75));
+        // A slope that falls: (Y − 475) ÷ −800.
+        let falling = scale(-800, 475, 0, 500_000);
+        assert_eq!(falling.code(476), -2);
+        assert_eq!(falling.limit(1_001, true), Some(75));
+        // 3.30078125 V in 500 µV: 6601.5625; of a mean of 10 samples of 38 counts of 0.1 W.
+        let linear = Scale::new(Format::Linear16(-9), 500_000, 1_000_000_000, 32_000).unwrap();
+        assert_eq!(linear.code(0x069A), 6_602);
+        let watts = scale(1, 0, 1, 250);
+        assert_eq!(watts.mean(385, 10), 15_400_000);
+        assert_eq!(scale(800, 475, 0, 500_000).mean(9_510, 20), 1); // 0.5 ÷ 800 A, 1.25 codes
+    }
+
+    #[test]
+    fn scales_that_cannot_be() {
+        let of = |format| Scale::new(format, 1, 1_000_000_000, 100);
+        assert_eq!(of(Format::Direct { m: 0, b: 5, r: 1 }), None);
+        assert_eq!(of(Format::Direct { m: 1, b: 0, r: 13 }), None);
+        assert_eq!(
+            of(Format::Direct {
+                m: 1,
+                b: 0,
+                r: i8::MIN
+            }),
+            None
+        );
+        assert_eq!(of(Format::Linear16(16)), None);
+        assert_eq!(of(Format::Linear16(-17)), None);
+        assert!(of(Format::Linear11).is_some() && of(Format::Half).is_some());
+    }
+}

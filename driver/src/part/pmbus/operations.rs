@@ -1,0 +1,287 @@
+use core::future::Future;
+
+use super::declaration::{Device, Scales, reaches};
+use super::{Block, Pmbus, Shown};
+use crate::Channel;
+use crate::board::LimitPlan;
+use crate::bus::{Done, Fault, Link, Port, Register, Wire};
+use crate::config::{AlertFlags, Config, ConfigError, Scan};
+use crate::convert::product;
+use crate::info::{PartInfo, RangeInfo, Source, TICK_LOG2};
+use crate::part::{Codes, Part, SoftwareComparator, SoftwareSums, Sums};
+
+/// STATUS_CML, of which nothing is to reach the output.
+const STATUS_CML: u8 = 0x7E;
+
+impl<D: Device, const C: usize> Wire for Pmbus<D, C> {
+    const CHECK_BYTE: bool = D::DECLARATION.check_byte;
+    const LOW_BYTE_FIRST: bool = true;
+}
+
+impl<D: Device, const C: usize> Part for Pmbus<D, C> {
+    const INFO: &'static PartInfo = D::INFO;
+    type Block = Block<C>;
+    const EMPTY: Block<C> = Block {
+        shown: [Shown::NOTHING; C],
+        sums: SoftwareSums::ZERO,
+        comparator: SoftwareComparator::new(),
+        fresh: false,
+    };
+    const FAILURES_MAX: u8 = 254;
+    const FREE_RUNNING: bool = true;
+
+    fn address(&self) -> u8 {
+        self.address
+    }
+
+    /// A page has one range of its own, which has to reach what is asked for.
+    fn resolve<const N: usize>(config: &Config<N>, scan: &mut Scan<N>) -> Result<(), ConfigError> {
+        config.resolve(D::INFO, scan)?;
+        let own = D::INFO.sense_ranges.iter().zip(D::INFO.rail_ranges);
+        for ((place, range), (sense, rail)) in (0_u8..).zip(&mut scan.ranges).zip(own) {
+            let channel = Channel::new(place);
+            let Some(asked) = config.full_scale(channel) else {
+                continue;
+            };
+            if !reaches(sense, asked.sense()) {
+                return Err(ConfigError::SenseFullScale(channel));
+            }
+            if !reaches(rail, asked.rail()) {
+                return Err(ConfigError::RailFullScale(channel));
+            }
+            (range.sense, range.sense_lsb) = (place, sense.lsb_units);
+            (range.rail, range.rail_lsb) = (place, rail.lsb_units);
+        }
+        Ok(())
+    }
+
+    async fn configure<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        scan: &Scan<N>,
+        fresh: bool,
+    ) -> Result<(), Fault> {
+        self.enabled = scan.enabled;
+        if fresh {
+            Self::set_mark(link).await?;
+        }
+        if Self::ALERTS {
+            Self::put_mask(link, STATUS_CML, 0xFF).await?;
+        }
+        Self::verify(link).await?;
+        Self::disarm(link).await?;
+        // After a reset it shows zeros until it has sampled.
+        link.delay_us(D::DECLARATION.sample_us).await;
+        Self::find_reset(link).await
+    }
+
+    async fn resume<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        scan: &Scan<N>,
+        _writes: u32,
+    ) -> Result<(), Fault> {
+        self.enabled = scan.enabled;
+        Self::verify(link).await?;
+        Self::find_reset(link).await
+    }
+
+    fn latch<B: Port>(&mut self, _: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
+        Done(Ok(()))
+    }
+
+    fn latch_us_max(&self) -> u32 {
+        0
+    }
+
+    fn age_us_max(&self) -> u32 {
+        D::DECLARATION.sample_us
+    }
+
+    async fn read_block<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        _wait_us: u32,
+        block: &mut Block<C>,
+    ) -> Result<(), Fault> {
+        let pages = Self::pages().zip(Self::SCALES);
+        for (((channel, page), scales), shown) in pages.zip(&mut block.shown) {
+            if self.enabled >> channel.number() & 1 == 0 {
+                *shown = Shown::NOTHING;
+                continue;
+            }
+            Self::select(link, page).await?;
+            let readings = page.side.readings();
+            let voltage = link.get(word(readings.voltage)).await? as u16;
+            let current = link.get(word(readings.current)).await? as u16;
+            let mut power = 0;
+            if page.power.is_some() {
+                power = link.get(word(readings.power)).await? as u16;
+            }
+            let mut count = 0;
+            if page.energy.is_some() {
+                count = link.get(Register::new(readings.energy, 7)).await?;
+            }
+            Self::same_page(link, page).await?;
+            shown.codes = scales.codes(voltage, current, power);
+            shown.count = count;
+        }
+        Self::find_reset(link).await?;
+        block.fresh = true;
+        Ok(())
+    }
+
+    fn add_up(block: &mut Block<C>, at_us: u64) {
+        let Block { shown, sums, .. } = block;
+        let elapsed = ((at_us >> TICK_LOG2) as u32).wrapping_sub(sums.ticks());
+        let place = |channel: Channel| shown.get(channel.index());
+        sums.add_with_means(
+            at_us,
+            |channel| place(channel).map_or(Codes::default(), |shown| shown.codes),
+            |channel| {
+                let scales = Self::SCALES.get(channel.index())?;
+                scales.mean(place(channel)?, elapsed, D::DECLARATION.sample_us)
+            },
+        );
+        for shown in shown {
+            shown.before = if shown.codes.sense < 0 {
+                0
+            } else {
+                shown.count
+            };
+        }
+    }
+
+    fn is_complete(_: &Block<C>) -> bool {
+        true
+    }
+
+    fn scans(block: &Block<C>) -> u32 {
+        block.sums.ticks()
+    }
+
+    fn is_clipped(block: &Block<C>) -> bool {
+        let mut codes = block.shown.iter().map(|shown| shown.codes);
+        codes.any(|codes| codes.sense_clipped | codes.rail_clipped)
+    }
+
+    fn codes(block: &Block<C>, channel: Channel) -> Codes {
+        let shown = block.shown.get(channel.index());
+        shown.map_or(Codes::default(), |shown| shown.codes)
+    }
+
+    fn sums(block: &Block<C>, channel: Channel) -> Sums {
+        block.sums.of(channel)
+    }
+
+    fn read_flags<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        block: &mut Block<C>,
+    ) -> impl Future<Output = Result<AlertFlags, Fault>> {
+        B::shared(move || async move {
+            if core::mem::take(&mut block.fresh) {
+                for (channel, shown) in Channel::first(C as u8).zip(&block.shown) {
+                    block.comparator.channel(channel, &shown.codes);
+                }
+            }
+            let mut flags = block.comparator.flags();
+            match Self::look(link, &mut flags).await {
+                Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
+                result => result.map(|()| flags),
+            }
+        })
+    }
+
+    fn clear_flags<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        block: &mut Block<C>,
+        flags: AlertFlags,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        block.comparator.clear(flags);
+        Self::clear(link, flags)
+    }
+
+    fn remove_limits<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        block: &mut Block<C>,
+        plan: &LimitPlan<'_, N>,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        block.comparator.set_missing(plan);
+        Self::disarm(link)
+    }
+
+    async fn set_limits<B: Port, const N: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        plan: &LimitPlan<'_, N>,
+    ) -> Result<(), Fault> {
+        for limit in plan.limits().list() {
+            if plan.compared_by(limit) == Source::Part {
+                Self::put_limit_of(link, limit, plan.code_of(limit)).await?;
+            }
+        }
+        self.set_masks(link, plan.limits().masks()).await?;
+        Self::find_reset(link).await
+    }
+
+    fn set_masks<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        [a, b]: &[AlertFlags; 2],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Self::mask_all(link, *a | *b)
+    }
+}
+
+impl Shown {
+    pub(super) const NOTHING: Self = Self {
+        codes: Codes {
+            sense: 0,
+            rail: 0,
+            power: 0,
+            sense_clipped: false,
+            rail_clipped: false,
+        },
+        count: 0,
+        before: 0,
+    };
+}
+
+// `clamp` would keep a panic for ends that are the wrong way round.
+impl Scales {
+    /// What words of a page come to. At an end of a range they may have been cut off; a voltage
+    /// below zero is none.
+    fn codes(&self, voltage: u16, current: u16, power: u16) -> Codes {
+        let (sense, sense_clipped) = within(&self.sense, self.current.code(current));
+        let (rail, rail_clipped) = within(&self.rail, self.voltage.code(voltage));
+        Codes {
+            sense,
+            rail: rail as u32,
+            power: match &self.power {
+                Some(scale) => self.power_within(scale.code(power)),
+                None => product(sense, rail),
+            },
+            sense_clipped,
+            rail_clipped,
+        }
+    }
+
+    pub(super) fn power_within(&self, code: i64) -> i64 {
+        let most = self.power_max();
+        code.min(most).max(most.wrapping_neg())
+    }
+}
+
+/// A code within its range, and whether it is at an end of it.
+fn within(range: &RangeInfo, code: i64) -> (i32, bool) {
+    let (least, most) = (i64::from(range.code_min), i64::from(range.code_max));
+    let code = code.min(most).max(least) as i32;
+    (code, range.is_end(code))
+}
+
+const fn word(command: u8) -> Register {
+    Register::new(command, 2)
+}
