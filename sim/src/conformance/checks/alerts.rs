@@ -14,6 +14,7 @@ use crate::conformance::trial::{PLAIN, Trial};
 /// Each kind on each channel: nothing at the limit's own code, a flag at the first code beyond.
 pub(super) fn limit_at_code(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let Point { sense, rail } = scene.full();
+    let min = i64::from(scene.sense(0).code_min);
     for kind in Kind::ALL {
         // In the middle, next to both ends, on both sides of zero, where bytes change.
         let codes: &[i64] = match kind {
@@ -29,7 +30,8 @@ pub(super) fn limit_at_code(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             } else {
                 &codes[..1]
             };
-            for code in few {
+            // Some code has to lie beyond.
+            for code in few.iter().filter(|code| **code > min || kind.is_over()) {
                 notes.tried();
                 boundary(scene, notes, channel, kind, *code)?;
             }

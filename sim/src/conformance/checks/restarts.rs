@@ -57,8 +57,13 @@ pub(super) fn identity(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 
 /// A reset before a sample and at every transfer of one, and of every other call.
 pub(super) fn reset(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    if scene.info.undetectable.contains(Undetectable::RESET) {
-        return not_applicable("PartInfo: nobody can find out a reset");
+    if scene
+        .running(PLAIN)?
+        .rig
+        .undetectable()
+        .contains(Undetectable::RESET)
+    {
+        return not_applicable("the map: nobody can find out a reset under this configuration");
     }
     for read_max in [u8::MAX, 16] {
         for call in CALLS.into_iter().filter(|call| call.applies(scene)) {

@@ -1,11 +1,11 @@
 //! Of which moments the values of a sample are, and the codes of a capture.
 
-use alloc::{format, rc::Rc, vec};
-use core::cell::Cell;
+use alloc::{format, rc::Rc, vec, vec::Vec};
+use core::cell::{Cell, RefCell};
 
 use super::timing::{fresh, shown};
 use crate::conformance::report::{Checked, Notes, not_applicable};
-use crate::conformance::scene::{Point, Scene};
+use crate::conformance::scene::{Point, Scene, shows};
 use crate::conformance::trial::{How, PLAIN};
 
 /// What is applied after the stamp's end, at any moment of a sample, is not in it.
@@ -45,68 +45,142 @@ pub(super) fn stamps(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             }
         }
     }
+    match scene.info.skew_us {
+        0 => Ok(()),
+        _ => ages(scene, notes),
+    }
+}
+
+/// What is shown of before the stamp's beginning: nothing, on a part that latches nothing.
+fn ages(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let setup = scene.fast();
+    let (before, later) = (fresh(scene, 0), fresh(scene, 1));
+    for step in 0..64 {
+        notes.tried();
+        let mut trial = scene.trial(PLAIN);
+        trial.apply_all(before);
+        trial.init(&setup)?;
+        trial.settle();
+        trial
+            .fixture
+            .run_for_ns(scene.period_ns(&setup) * (step % 8) / 8);
+        trial.apply_all(later);
+        let at_us = trial.fixture.now_ns() / 1_000;
+        trial
+            .fixture
+            .run_for_ns(scene.period_ns(&setup) * (step / 8) / 6);
+        let seen = trial.rig.sample()?;
+        let old = scene
+            .channels()
+            .find(|channel| shows(seen.codes[channel.index()], before));
+        if let Some(channel) = old.filter(|_| at_us + 1 < seen.stamp.before_us) {
+            notes.find(format!(
+                "inputs changed {} µs before the stamp's beginning, and {channel} shows {} of \
+                 before: results may be older than the map says",
+                seen.stamp.before_us - at_us,
+                shown(&seen, channel)
+            ))?;
+        }
+    }
     Ok(())
 }
 
-/// All values of a sample are of one latch while inputs change, or no further apart than the skew.
+/// All like values of a sample are of one latch while inputs change, or no further apart than the
+/// skew.
 pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    const STEPS: i64 = 64;
-    let at = move |step: i64, full: Point| Point {
-        sense: full.sense / (STEPS + 1) * (step % STEPS + 1),
-        rail: full.rail / (STEPS + 1) * (step % STEPS + 1),
+    let full = scene.full();
+    let unit = Point {
+        sense: full.sense / (STEPS as i64 + 1),
+        rail: full.rail / (STEPS as i64 + 1),
+    };
+    let at = move |step: usize| Point {
+        sense: unit.sense * (step % STEPS + 1) as i64,
+        rail: unit.rail * (step % STEPS + 1) as i64,
     };
     let live = scene.info.skew_us > 0;
+    let pause_ns = 3 * scene.period_ns(&scene.fast());
     for read_max in [u8::MAX, 32, 9] {
         let mut trial = scene.trial(How { read_max, ..PLAIN });
-        let full = scene.full();
-        trial.apply_all(at(0, full));
+        trial.apply_all(at(0));
+        let began: Rc<RefCell<Vec<u64>>> = Rc::new(RefCell::new(vec![0]));
         trial.init(&scene.fast())?;
         trial.settle();
-        let volts: vec::Vec<(i64, i64)> = (0..STEPS)
-            .map(|step| scene.nanovolts((0, 0), at(step, full)))
+        let volts: Vec<_> = (0..STEPS)
+            .map(|step| scene.nanovolts((0, 0), at(step)))
             .collect();
-        let step = Rc::new(Cell::new(0_usize));
-        for _ in 0..4 {
+        for turn in 0..24 {
             notes.tried();
-            let (fixture, count, step) = (trial.fixture.clone(), scene.count, step.clone());
-            let (volts, pause_ns) = (volts.clone(), 3 * scene.period_ns(&scene.fast()));
-            trial.tap.between(move |transfer| {
-                if transfer.is_none() {
-                    return;
-                }
-                step.set(step.get() + 1);
-                let (sense_nv, rail_nv) = volts[step.get() % STEPS as usize];
+            let (fixture, count) = (trial.fixture.clone(), scene.count);
+            let (steps, volts) = (began.clone(), volts.clone());
+            let step = move || {
+                let step = steps.borrow().len();
+                steps.borrow_mut().push(fixture.now_ns());
+                let (sense_nv, rail_nv) = volts[step % STEPS];
                 (0..count).for_each(|channel| fixture.apply(channel, sense_nv, rail_nv));
                 // Without a latch a pause would be a skew of the kit's own making.
                 fixture.run_for_ns(if live { 0 } else { pause_ns });
+            };
+            trial.fixture.run_for_ns(pause_ns * turn / 37);
+            for _ in 0..30 {
+                trial.fixture.run_for_ns(pause_ns / 30);
+                if live {
+                    step();
+                }
+            }
+            trial.tap.between(move |transfer| {
+                if transfer.is_some() || live {
+                    step();
+                }
             });
             let seen = trial.rig.sample()?;
             trial.tap.begin();
-            let near = |code: i64, full: i64| {
-                let unit = full / (STEPS + 1);
-                (code % unit <= 1 || code % unit >= unit - 1).then(|| (code + 1) / unit)
+            let began = began.borrow();
+            let codes = || {
+                scene
+                    .channels()
+                    .map(|channel| seen.codes[channel.index()].unwrap_or_default())
             };
-            let steps = scene.channels().flat_map(|channel| {
-                let codes = seen.codes[channel.index()].unwrap_or_default();
-                [
-                    near(codes.sense.into(), full.sense),
-                    near(codes.rail.into(), full.rail),
-                ]
-            });
-            let steps: vec::Vec<Option<i64>> = steps.collect();
-            // Within a scan one step may end and the next begin.
-            let known: vec::Vec<i64> = steps.iter().flatten().copied().collect();
-            let spread = known.iter().max().unwrap_or(&0) - known.iter().min().unwrap_or(&0);
-            if known.len() < steps.len() || !live && spread > 1 && spread < STEPS - 1 {
-                notes.find(format!(
-                    "inputs went on by a step before every transfer; the values of one sample are \
-                     of steps {steps:?}: read from live registers instead of one latch?"
-                ))?;
+            for (input, codes) in [
+                (
+                    "sense",
+                    codes()
+                        .map(|codes| (codes.sense.into(), unit.sense))
+                        .collect::<Vec<_>>(),
+                ),
+                (
+                    "rail",
+                    codes()
+                        .map(|codes| (codes.rail.into(), unit.rail))
+                        .collect(),
+                ),
+            ] {
+                // The latest step that fits; one that began after the next ended is too late.
+                let steps = codes.iter().map(|(code, unit): &(i64, i64)| {
+                    let place = ((code + 1) / unit - 1) as usize;
+                    (0..began.len()).rev().find(|step| step % STEPS == place)
+                });
+                let steps: Vec<Option<usize>> = steps.collect();
+                let known = || steps.iter().flatten();
+                let from = known().map(|step| began[*step]).max().unwrap_or_default();
+                let until = known().map(|step| began.get(step + 1).copied().unwrap_or(u64::MAX));
+                let apart_ns = from.saturating_sub(until.min().unwrap_or_default());
+                if apart_ns > u64::from(scene.info.skew_us) * 1_000 {
+                    notes.find(format!(
+                        "inputs went on by a step again and again; {input} of the channels shows \
+                         steps {steps:?}, {} µs apart, and the PartInfo allows {} µs: read from \
+                         live registers, or torn?",
+                        apart_ns / 1_000,
+                        scene.info.skew_us
+                    ))?;
+                }
             }
         }
     }
     Ok(())
 }
+
+/// Steps until they come round again.
+const STEPS: usize = 64;
 
 /// A capture's codes in their order: the input changes in its middle.
 pub(super) fn fast_capture(scene: &Scene<'_>, notes: &mut Notes) -> Checked {

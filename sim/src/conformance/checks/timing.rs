@@ -1,9 +1,10 @@
 //! When results are ready, how old they are, when they were taken, and what a call may cost.
 
-use alloc::{format, string::String};
+use alloc::{format, string::String, vec::Vec};
 
 use crake::Channel;
 use crake::config::Limits;
+use crake::part::Codes;
 
 use super::call::CALLS;
 use crate::conformance::probe::Spoil;
@@ -67,26 +68,35 @@ pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         } else {
             "a single-shot"
         };
-        let mut before: Option<Seen> = None;
+        // What both inputs settle to, decoded rightly or not.
+        let points = [0, 1].map(|step| fresh(scene, step));
+        let mut settled = Vec::new();
+        for point in points {
+            trial.apply_all(point);
+            trial.settled()?;
+            settled.push(in_time(trial.settled(), what)?.codes);
+        }
+        // Where time does not mend it, it is no matter of a wait.
+        if settled[0] == settled[1] {
+            continue;
+        }
         for step in 0..64 {
             notes.tried();
             // Has no common measure with the period.
             trial.fixture.run_for_ns(period_ns * step * 7 / 64 / 5);
-            trial.apply_all(fresh(scene, step as i64));
+            let now = step as usize % 2;
+            trial.apply_all(points[now]);
             trial.fixture.run_for_ns(scene.fresh_ns(&setup));
             let seen = in_time(trial.rig.sample(), what)?;
             let old = scene.channels().find(|channel| {
-                let codes = seen.codes[channel.index()];
-                codes.is_none()
-                    || before
-                        .as_ref()
-                        .is_some_and(|old| old.codes[channel.index()] == codes)
+                let [codes, new, other] = [&seen.codes, &settled[now], &settled[1 - now]]
+                    .map(|codes| codes[channel.index()].unwrap_or_default());
+                let is = |of: fn(&Codes) -> i64| of(&codes) == of(&other) && of(&new) != of(&other);
+                seen.codes[channel.index()].is_none()
+                    || is(|codes| codes.sense.into())
+                    || is(|codes| codes.rail.into())
             });
             if let Some(channel) = old {
-                // Where time does not mend it, it is no matter of a wait.
-                if trial.settled()?.codes == seen.codes {
-                    break;
-                }
                 let age_us = scene.fresh_ns(&setup) / 1_000;
                 notes.find(format!(
                     "with the slowest oscillator, {what}: other inputs were applied {age_us} µs \
@@ -95,7 +105,6 @@ pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
                     shown(&seen, channel)
                 ))?;
             }
-            before = Some(seen);
         }
     }
     Ok(())

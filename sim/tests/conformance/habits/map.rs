@@ -1,0 +1,541 @@
+//! The map of Whinchat in all its kinds, with room for a mistake.
+
+use crake::Channel;
+use crake::board::LimitPlan;
+use crake::bus::{Fault, Link, Port, Register, Wire};
+use crake::config::{AlertFlag, AlertFlags, Kind, Outputs, Scan};
+use crake::info::{
+    AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, Source, SumBits, Supply, Undetectable,
+};
+use crake::part::{Codes, Part, SoftwareComparator, SoftwareSums, Sums};
+use crake::units::{Current, Voltage};
+
+use super::Habit::{self, *};
+
+#[derive(Clone)]
+pub(super) struct Map<const H: u8, const N: usize> {
+    mistake: &'static str,
+    setup: u64,
+    wait_us: u32,
+    /// What a free-running part was read to have, before it was latched in a block.
+    read: [u16; N2],
+}
+
+/// Results of up to six channels.
+const N2: usize = 12;
+
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Block<const N: usize> {
+    codes: [Codes; N],
+    sums: SoftwareSums<N>,
+    comparator: SoftwareComparator<N>,
+    fresh: bool,
+}
+
+const fn word(pointer: u8) -> Register {
+    Register::new(pointer, 2)
+}
+
+const SETUP: Register = word(0x01);
+const FLAGS: Register = word(0x08);
+
+const fn range(lsb_units: u8, full_scale_uv: u32, code_min: i32, code_max: i32) -> RangeInfo {
+    RangeInfo {
+        lsb_units,
+        full_scale_uv,
+        code_min,
+        code_max,
+    }
+}
+
+const WIDE: [[RangeInfo; 1]; 2] = [
+    [range(1, 81_917, -32_768, 32_767)],
+    [range(1, 32_767_000, 0, 32_767)],
+];
+const SIGNED: [RangeInfo; 1] = [range(1, 81_917, -32_767, 32_767)];
+const SHORT: [[RangeInfo; 1]; 2] = [
+    [range(4, 20_470, -2_048, 2_047)],
+    [range(4, 16_380_000, 0, 4_095)],
+];
+
+impl<const H: u8, const N: usize> Map<H, N> {
+    const HABIT: Habit = Habit::ALL[H as usize];
+    const FREE: bool = matches!(Self::HABIT, FreeRunning);
+    const COMPARES: bool = !matches!(Self::HABIT, NoComparator);
+    const VALUES: PartInfo = PartInfo {
+        name: "Whinchat",
+        channels: N as u8,
+        sense_unit: Voltage::from_nanovolts(2_500),
+        rail_unit: Voltage::from_millivolts(1),
+        sense_ranges: match Self::HABIT {
+            JustifiedLeft => &SHORT[0],
+            SignAndMagnitude => &SIGNED,
+            _ => &WIDE[0],
+        },
+        rail_ranges: match Self::HABIT {
+            JustifiedLeft => &SHORT[1],
+            _ => &WIDE[1],
+        },
+        sense_errors: &[RangeErrors {
+            gain_ppm: 4_000,
+            offset: Voltage::from_microvolts(25),
+            noise: Voltage::from_microvolts(4),
+        }],
+        rail_errors: &[RangeErrors {
+            gain_ppm: 5_000,
+            offset: Voltage::from_millivolts(4),
+            noise: Voltage::from_microvolts(700),
+        }],
+        bias: Current::from_nanoamps(50),
+        offset_stability: Voltage::from_nanovolts(500),
+        scan_periods_us: if Self::FREE { &[2_000] } else { &[] },
+        conversion_ns: 100_000,
+        averaging_log2_max: if matches!(Self::HABIT, Averages) {
+            4
+        } else {
+            0
+        },
+        capture_max: 0,
+        skew_us: 205 * (N as u32 - 1),
+        power: Source::Driver,
+        charge_sum: Source::Driver,
+        energy_sum: Source::Driver,
+        sum_bits: SumBits::by_driver(&WIDE[0], &WIDE[1]),
+        alerts: AlertInfo {
+            outputs: if Self::COMPARES {
+                Outputs::A
+            } else {
+                Outputs::empty()
+            },
+            kinds: if Self::COMPARES {
+                &[&[Kind::OverCurrent]]
+            } else {
+                &[&[]]
+            },
+            debounce_max: 1,
+            own: AlertFlags::empty(),
+            single_masks: true,
+            following: false,
+            cleared_by_reading: matches!(Self::HABIT, ClearedByReading),
+        },
+        oscillator: Oscillator {
+            error_ppm: 20_000,
+            wander_ppm: 0,
+        },
+        wake_us: 50,
+        reset_us: 300,
+        supply: Supply {
+            idle: Current::from_nanoamps(900),
+            resting: Current::from_nanoamps(900),
+            converting: Current::from_microamps(300),
+        },
+        undetectable: match Self::HABIT {
+            FreeRunning => Undetectable::WRITES,
+            OneRegister => Undetectable::WRITES
+                .union(Undetectable::LOST_TRIGGER)
+                .union(Undetectable::RESET),
+            _ => Undetectable::WRITES.union(Undetectable::LOST_TRIGGER),
+        },
+    };
+
+    pub(super) const fn new(mistake: &'static str) -> Self {
+        Self {
+            mistake,
+            setup: 0,
+            wait_us: 0,
+            read: [0; N2],
+        }
+    }
+
+    fn has(&self, mistake: &str) -> bool {
+        self.mistake == mistake
+    }
+
+    fn expect(&mut self, enabled: u16, averaging_log2: u8, channels: u8) {
+        self.setup = u64::from(enabled) | u64::from(averaging_log2) << 8;
+        let scans = match self.has("wait for one scan alone") {
+            true => 1,
+            false => 1 << averaging_log2,
+        };
+        self.wait_us = 50 + scans * Self::INFO.scan_us_max(channels);
+    }
+
+    async fn get<B: Port>(&self, link: &mut Link<B>, register: Register) -> Result<u64, Fault> {
+        if Self::POINTER_BYTES == 1 {
+            return link.get(register).await;
+        }
+        let mut bytes = [0; 2];
+        link.transfer(&[0, register.pointer()], &mut bytes).await?;
+        Ok(u16::from_be_bytes(bytes).into())
+    }
+
+    async fn put<B: Port>(&self, link: &mut Link<B>, pointer: u8, value: u64) -> Result<(), Fault> {
+        if Self::POINTER_BYTES == 1 {
+            return link.put(word(pointer), value).await;
+        }
+        let [high, low] = (value as u16).to_be_bytes();
+        link.transfer(&[0, pointer, high, low], &mut []).await
+    }
+
+    async fn put_verified<B: Port>(
+        &self,
+        link: &mut Link<B>,
+        pointer: u8,
+        value: u64,
+    ) -> Result<(), Fault> {
+        self.put(link, pointer, value).await?;
+        if self.has("lost write of a limit") && pointer >= 0x30 {
+            return Ok(());
+        }
+        let got = self.get(link, word(pointer)).await?;
+        link.expect(Fault::ReadBack, value as u32, got as u32)
+    }
+
+    async fn find_reset<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
+        if self.has("set-up not read back") {
+            return Ok(());
+        }
+        let got = self.get(link, SETUP).await?;
+        let reset = if Self::HABIT == ResetIsWanted {
+            (1 << N) - 1
+        } else {
+            0
+        };
+        let fault = if got == reset {
+            Fault::Reset
+        } else {
+            Fault::Changed
+        };
+        link.expect(fault, self.setup as u32, got as u32)
+    }
+
+    /// Results as registers have them, read in one transfer, or one by one.
+    async fn results<B: Port>(&self, link: &mut Link<B>) -> Result<[u16; N2], Fault> {
+        let mut words = [0; N2];
+        let first = 0x10 + u8::from(self.has("results from the next register on"));
+        if Self::POINTER_BYTES == 2 {
+            let mut bytes = [0; 2 * N2];
+            let most = usize::from(link.read_max()) & !1;
+            for (number, piece) in bytes[..4 * N].chunks_mut(most).enumerate() {
+                let pointer = first + (number * most / 2) as u8;
+                link.transfer(&[0, pointer], piece).await?;
+            }
+            for (word, bytes) in words.iter_mut().zip(bytes.chunks(2)) {
+                *word = u16::from_be_bytes([bytes[0], bytes[1]]);
+            }
+            return Ok(words);
+        }
+        for (number, word) in words[..2 * N].iter_mut().enumerate() {
+            *word = link.get(self::word(first + number as u8)).await? as u16;
+        }
+        Ok(words)
+    }
+
+    fn decode(&self, words: &[u16; N2], state: u64) -> [Codes; N] {
+        std::array::from_fn(|channel| {
+            let (sense, rail) = (words[2 * channel], words[2 * channel + 1]);
+            let (sense, rail) = match Self::HABIT {
+                SignAndMagnitude
+                    if sense & 0x8000 != 0 && !self.has("taken as two's complement") =>
+                {
+                    (-i32::from(sense & 0x7FFF), rail)
+                }
+                JustifiedLeft if !self.has("not shifted") => {
+                    (i32::from(sense as i16 >> 4), rail >> 4)
+                }
+                _ => (i32::from(sense as i16), rail),
+            };
+            let other = if self.has("over-range of another channel") {
+                N - 1 - channel
+            } else {
+                channel
+            };
+            let over = match Self::HABIT {
+                EndCode if self.has("end code not told") => 0,
+                EndCode => {
+                    let [senses, rails] = [Self::INFO.sense_ranges, Self::INFO.rail_ranges];
+                    u64::from(senses[0].is_end(sense))
+                        | u64::from(rails[0].is_end(rail.into())) << 1
+                }
+                _ => state >> (2 + 2 * other),
+            };
+            Codes {
+                sense,
+                rail: rail.into(),
+                power: i64::from(sense) * i64::from(rail),
+                sense_clipped: over & 1 != 0,
+                rail_clipped: over & 2 != 0,
+            }
+        })
+    }
+}
+
+impl<const H: u8, const N: usize> Wire for Map<H, N> {
+    const CHECK_BYTE: bool = false;
+    const LOW_BYTE_FIRST: bool = matches!(Self::HABIT, LowByteFirst);
+    const POINTER_BYTES: usize = if matches!(Self::HABIT, AutoIncrement) {
+        2
+    } else {
+        1
+    };
+}
+
+impl<const H: u8, const N: usize> Part for Map<H, N> {
+    const INFO: &'static PartInfo = &Self::VALUES;
+    type Block = Block<N>;
+    const EMPTY: Block<N> = Block {
+        codes: [Codes {
+            sense: 0,
+            rail: 0,
+            power: 0,
+            sense_clipped: false,
+            rail_clipped: false,
+        }; N],
+        sums: SoftwareSums::ZERO,
+        comparator: SoftwareComparator::new(),
+        fresh: false,
+    };
+    const FAILURES_MAX: u8 = 254;
+
+    fn address(&self) -> u8 {
+        0x2C
+    }
+
+    fn undetectable(&self) -> Undetectable {
+        let same = Self::HABIT == ResetIsWanted && self.setup == (1 << N) - 1;
+        match same && !self.has("a reset taken as found out") {
+            true => Self::INFO.undetectable | Undetectable::RESET,
+            false => Self::INFO.undetectable,
+        }
+    }
+
+    async fn configure<B: Port, const M: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        scan: &Scan<M>,
+        _: bool,
+    ) -> Result<(), Fault> {
+        let kind = self.get(link, word(0x00)).await?;
+        link.expect(Fault::Identity, 0x51A7, kind as u32)?;
+        // SETUP is ignored while it converts.
+        link.delay_us(50 + (Self::INFO.scan_us_max(N as u8) << Self::INFO.averaging_log2_max))
+            .await;
+        self.expect(scan.enabled, scan.averaging_log2, scan.channel_count());
+        self.put_verified(link, 0x01, self.setup).await?;
+        self.disarm(link).await?;
+        if Self::FREE {
+            // The first scan.
+            link.delay_us(self.wait_us).await;
+        }
+        self.find_reset(link).await
+    }
+
+    async fn resume<B: Port, const M: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        scan: &Scan<M>,
+        _: u32,
+    ) -> Result<(), Fault> {
+        let kind = self.get(link, word(0x00)).await?;
+        link.expect(Fault::Identity, 0x51A7, kind as u32)?;
+        self.expect(scan.enabled, scan.averaging_log2, scan.channel_count());
+        self.find_reset(link).await?;
+        link.delay_us(self.wait_us).await;
+        Ok(())
+    }
+
+    async fn latch<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
+        match Self::HABIT {
+            FreeRunning => {
+                // They may change while they are read: two readings have to be the same.
+                self.read = self.results(link).await?;
+                if self.has("read once") {
+                    return Ok(());
+                }
+                for _ in 0..link.attempts() {
+                    let again = self.results(link).await?;
+                    if again == self.read {
+                        return Ok(());
+                    }
+                    self.read = again;
+                }
+                if B::DRY { Ok(()) } else { Err(Fault::Torn) }
+            }
+            OneRegister => self.put(link, 0x01, 0x8000 | self.setup).await,
+            _ => self.put(link, 0x02, 1).await,
+        }
+    }
+
+    fn latch_us_max(&self) -> u32 {
+        if Self::FREE { 0 } else { self.wait_us }
+    }
+
+    fn age_us_max(&self) -> u32 {
+        if Self::FREE && !self.has("age left out") {
+            2_041 + self.wait_us
+        } else {
+            0
+        }
+    }
+
+    async fn read_block<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        wait_us: u32,
+        block: &mut Block<N>,
+    ) -> Result<(), Fault> {
+        let short = self.has("wait 10 % too short");
+        link.delay_us(if short { wait_us * 9 / 10 } else { wait_us })
+            .await;
+        let words = if Self::FREE {
+            self.read
+        } else {
+            self.results(link).await?
+        };
+        let state = self.get(link, word(0x03)).await?;
+        block.codes = self.decode(&words, state);
+        block.fresh = true;
+        self.find_reset(link).await
+    }
+
+    fn add_up(block: &mut Block<N>, at_us: u64) {
+        let codes = block.codes;
+        block.sums.add(at_us, |channel| {
+            codes.get(channel.index()).copied().unwrap_or_default()
+        });
+    }
+
+    fn is_complete(_: &Block<N>) -> bool {
+        true
+    }
+
+    fn scans(block: &Block<N>) -> u32 {
+        block.sums.ticks()
+    }
+
+    fn is_clipped(block: &Block<N>) -> bool {
+        block
+            .codes
+            .iter()
+            .any(|codes| codes.sense_clipped || codes.rail_clipped)
+    }
+
+    fn codes(block: &Block<N>, channel: Channel) -> Codes {
+        block
+            .codes
+            .get(channel.index())
+            .copied()
+            .unwrap_or_default()
+    }
+
+    fn sums(block: &Block<N>, channel: Channel) -> Sums {
+        block.sums.of(channel)
+    }
+
+    async fn read_flags<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        block: &mut Block<N>,
+    ) -> Result<AlertFlags, Fault> {
+        if std::mem::take(&mut block.fresh) {
+            for channel in Channel::first(N as u8) {
+                let codes = Self::codes(block, channel);
+                block.comparator.channel(channel, &codes);
+            }
+        }
+        let bits = match Self::HABIT {
+            ClearedByReading if !self.has("a read that clears is repeated") => {
+                link.get(FLAGS.once()).await?
+            }
+            _ => self.get(link, FLAGS).await?,
+        };
+        let flags = flags::<N>().filter(|(_, bit)| bits & bit != 0);
+        let flags = flags.fold(block.comparator.flags(), |all, (flag, _)| all | flag);
+        match self.find_reset(link).await {
+            Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
+            // What was read is gone from the part.
+            Err(_) if Self::HABIT == ClearedByReading && !flags.is_empty() => Ok(flags),
+            result => result.map(|()| flags),
+        }
+    }
+
+    async fn clear_flags<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        block: &mut Block<N>,
+        seen: AlertFlags,
+    ) -> Result<(), Fault> {
+        block.comparator.clear(seen);
+        let seen = bits::<N>(seen);
+        match Self::HABIT {
+            ClearedByReading => Ok(()),
+            AutoIncrement => {
+                let [high, low] = (seen as u16).to_be_bytes();
+                link.transfer_once(&[0, 0x08, high, low], &mut []).await
+            }
+            _ => link.put(FLAGS.once(), seen).await,
+        }
+    }
+
+    async fn remove_limits<B: Port, const M: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        block: &mut Block<N>,
+        plan: &LimitPlan<'_, M>,
+    ) -> Result<(), Fault> {
+        block.comparator.set_missing(plan);
+        self.disarm(link).await
+    }
+
+    async fn set_limits<B: Port, const M: usize>(
+        &mut self,
+        link: &mut Link<B>,
+        plan: &LimitPlan<'_, M>,
+    ) -> Result<(), Fault> {
+        for limit in plan.limits().list() {
+            if plan.compared_by(limit) == Source::Part {
+                let code = plan.code_of(limit).ok_or(Fault::Refused)?;
+                let word = match Self::HABIT {
+                    SignAndMagnitude if code < 0 => 0x8000 | -code,
+                    JustifiedLeft => code << 4,
+                    _ => code,
+                };
+                let pointer = 0x30 + limit.channel().number();
+                self.put_verified(link, pointer, word as u64 & 0xFFFF)
+                    .await?;
+            }
+        }
+        self.set_masks(link, plan.limits().masks()).await?;
+        self.find_reset(link).await
+    }
+
+    async fn set_masks<B: Port>(
+        &mut self,
+        link: &mut Link<B>,
+        [a, b]: &[AlertFlags; 2],
+    ) -> Result<(), Fault> {
+        self.put_verified(link, 0x09, bits::<N>(*a | *b)).await
+    }
+}
+
+impl<const H: u8, const N: usize> Map<H, N> {
+    async fn disarm<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
+        self.put_verified(link, 0x09, 0).await?;
+        for channel in 0..N as u8 {
+            self.put_verified(link, 0x30 + channel, 0x7FFF).await?;
+        }
+        Ok(())
+    }
+}
+
+fn flags<const N: usize>() -> impl Iterator<Item = (AlertFlags, u64)> {
+    Channel::first(N as u8).map(|channel| {
+        let flag = AlertFlag::Limit(channel, Kind::OverCurrent);
+        (AlertFlags::of(flag), 1 << channel.number())
+    })
+}
+
+fn bits<const N: usize>(set: AlertFlags) -> u64 {
+    let set = flags::<N>().filter(|(flag, _)| set.contains(*flag));
+    set.fold(0, |bits, (_, bit)| bits | bit)
+}

@@ -1,0 +1,254 @@
+//! Small scripted parts, one everyday habit each, and maps of them: the kit passes each map, and
+//! finds each mistake that the habit invites.
+//!
+//! **Whinchat** (fictional) has N channels, words of 16 bits, high byte first, and no check byte;
+//! its address is 0x2C. The tables say what all of its kinds have in common, [`Habit`] what is
+//! particular to each.
+//!
+//! | pointer | name | reset | what it is |
+//! |---|---|---|---|
+//! | 0x00 | KIND | 0x51A7 | fixed |
+//! | 0x01 | SETUP | 0 | bit c: channel c is enabled; bits 11 to 8: averaging k |
+//! | 0x02 | GO | - | 1 starts a single-shot, which takes over SETUP |
+//! | 0x03 | STATE | 0 | bit 0: busy; bits 2 + 2c, 3 + 2c: sense, rail of c over range |
+//! | 0x08 | FLAGS | 0 | bit c: sense code of c above its limit; a one written clears |
+//! | 0x09 | MASK | 0 | flags that pull the output low |
+//! | 0x10 + 2c, 0x11 + 2c | SENSE c, RAIL c | 0 | results: two's complement; unsigned |
+//! | 0x30 + c | LIMIT c | greatest | sense code |
+//!
+//! Sense LSB 2.5 µV, 16 bits; rail LSB 1 mV, 15 bits; a conversion takes 100 µs (oscillator ±2 %),
+//! after 50 µs of waking up: sense, then rail, of each enabled channel in turn, 2^k times. All
+//! results change together at the end. A reset takes 300 µs.
+
+mod map;
+mod script;
+
+use std::rc::Rc;
+
+use crake::config::{Kind, Outputs};
+use crake::part::Part;
+use crake::units::Resistance;
+use crake_sim::conformance::{
+    Fixture, OverRange, Scripted, Stated, StatedRange, Subject, check, first_failure,
+};
+
+use map::Map;
+use script::Script;
+
+/// What is particular to a kind of Whinchat.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Habit {
+    /// Nothing: it has no word of the host's own and no counter; a reset shows by SETUP.
+    Plain,
+    /// FLAGS is cleared by reading it.
+    ClearedByReading,
+    /// Sense codes are 15 bits and a sign.
+    SignAndMagnitude,
+    /// Codes are 12 bits and stand in the upper ones; sense LSB 10 µV, rail LSB 4 mV.
+    JustifiedLeft,
+    /// Bit 15 of SETUP is GO, and reads as busy. A trigger sets up anew what a reset took, so that
+    /// nobody finds out the reset, and that limits are gone.
+    OneRegister,
+    /// It converts by itself, a scan each 2 ms; results change at its end, read or not.
+    FreeRunning,
+    /// Pointers of 16 bits, and what is read past a register's end goes on in the next.
+    AutoIncrement,
+    /// Low byte first.
+    LowByteFirst,
+    /// Nothing tells of over-range but the code at the end.
+    EndCode,
+    /// Means of 2^k scans, k up to 4.
+    Averages,
+    /// It compares nothing.
+    NoComparator,
+    /// After a reset all channels are enabled.
+    ResetIsWanted,
+}
+
+use Habit::*;
+
+impl Habit {
+    pub(crate) const ALL: [Self; 12] = [
+        Plain,
+        ClearedByReading,
+        SignAndMagnitude,
+        JustifiedLeft,
+        OneRegister,
+        FreeRunning,
+        AutoIncrement,
+        LowByteFirst,
+        EndCode,
+        Averages,
+        NoComparator,
+        ResetIsWanted,
+    ];
+}
+
+/// A map with a mistake, or with none, on a scripted part.
+struct Whinchat<const H: u8, const N: usize>(&'static str);
+
+impl<const H: u8, const N: usize> Subject<N> for Whinchat<H, N> {
+    type Part = Map<H, N>;
+
+    fn stated(&self) -> Stated {
+        let habit = Habit::ALL[usize::from(H)];
+        let is = |other| habit == other;
+        const WIDE: ([StatedRange; 1], [StatedRange; 1]) = (
+            [StatedRange::signed(81_920_000, 16).errors(4_000, 25_000, 4_000)],
+            [StatedRange::unsigned(32_768_000_000, 15).errors(5_000, 4_000_000, 700_000)],
+        );
+        const SIGNED: [StatedRange; 1] = [StatedRange {
+            code_min: -32_767,
+            ..WIDE.0[0]
+        }];
+        const SHORT: ([StatedRange; 1], [StatedRange; 1]) = (
+            [StatedRange::signed(20_480_000, 12).errors(4_000, 25_000, 4_000)],
+            [StatedRange::unsigned(16_384_000_000, 12).errors(5_000, 4_000_000, 700_000)],
+        );
+        let (sense, rail): (&[_], &[_]) = match habit {
+            JustifiedLeft => (&SHORT.0, &SHORT.1),
+            SignAndMagnitude => (&SIGNED, &WIDE.1),
+            _ => (&WIDE.0, &WIDE.1),
+        };
+        Stated {
+            channels: N as u8,
+            sense,
+            rail,
+            bias_na: 50,
+            offset_stability_nv: 500,
+            periods_us: if is(FreeRunning) { &[2_000] } else { &[] },
+            single_shot: !is(FreeRunning),
+            conversion_ns: 100_000,
+            averaging_log2_max: if is(Averages) { 4 } else { 0 },
+            oscillator_ppm: 20_000,
+            wander_ppm: 0,
+            wake_us: 50,
+            reset_us: 300,
+            skew_us: 205 * (N as u32 - 1), // 200 µs ÷ 0.98
+            energy_bits: 0,
+            charge_bits: 0,
+            scans_bits: 0,
+            power: false,
+            kinds: if is(NoComparator) {
+                &[&[]]
+            } else {
+                &[&[Kind::OverCurrent]]
+            },
+            outputs: if is(NoComparator) {
+                Outputs::empty()
+            } else {
+                Outputs::A
+            },
+            debounce_max: 1,
+            following: false,
+            rollover_ahead_eighths: 0,
+            over_range: OverRange::WhileItLasts,
+            check_byte: false,
+            block_check: false,
+            identity: true,
+            cleared_by_reading: is(ClearedByReading),
+            tells_reset: !is(OneRegister),
+            tells_writes: false,
+            tells_lost_trigger: is(FreeRunning),
+            tells_change_while_read: true,
+            capture: 0,
+        }
+    }
+
+    fn map(&self) -> Map<H, N> {
+        Map::new(self.0)
+    }
+
+    fn resistor(&self) -> Resistance {
+        Resistance::from_ohms(1)
+    }
+
+    fn fixture(&self, oscillator_ppm: i32) -> Rc<dyn Fixture> {
+        let habit = Habit::ALL[usize::from(H)];
+        Scripted::fixture(script::wire(habit), Script::<N>::new(habit, oscillator_ppm))
+    }
+}
+
+/// The map passes, and each mistake is found first by the check that is about it.
+fn proven<const H: u8, const N: usize>(mistakes: &[(&'static str, &str)]) {
+    assert_eq!(Map::<H, N>::INFO.name, "Whinchat");
+    check(&Whinchat::<H, N>("")).assert();
+    for (mistake, about) in mistakes {
+        let found = first_failure(&Whinchat::<H, N>(mistake));
+        let found = found.map(|found| (found.name, found.findings().to_vec()));
+        assert_eq!(
+            found.as_ref().map(|found| found.0),
+            Some(*about),
+            "{mistake}: {found:?}"
+        );
+    }
+}
+
+#[test]
+fn plain() {
+    proven::<{ Plain as u8 }, 2>(&[
+        ("wait 10 % too short", "waits"),
+        ("lost write of a limit", "limits-read-back"),
+        ("set-up not read back", "reset"),
+    ]);
+}
+
+#[test]
+fn flags_cleared_by_reading() {
+    proven::<{ ClearedByReading as u8 }, 2>(&[("a read that clears is repeated", "lost-events")]);
+}
+
+#[test]
+fn sign_and_magnitude() {
+    proven::<{ SignAndMagnitude as u8 }, 2>(&[("taken as two's complement", "signs")]);
+}
+
+#[test]
+fn justified_left() {
+    proven::<{ JustifiedLeft as u8 }, 2>(&[("not shifted", "byte-order")]);
+}
+
+#[test]
+fn set_up_and_trigger_in_one_register() {
+    proven::<{ OneRegister as u8 }, 2>(&[("wait 10 % too short", "waits")]);
+}
+
+#[test]
+fn free_running() {
+    proven::<{ FreeRunning as u8 }, 2>(&[("age left out", "stamps"), ("read once", "coherence")]);
+}
+
+#[test]
+fn pointers_of_16_bits_and_auto_increment() {
+    proven::<{ AutoIncrement as u8 }, 2>(&[("results from the next register on", "byte-order")]);
+}
+
+#[test]
+fn low_byte_first() {
+    proven::<{ LowByteFirst as u8 }, 2>(&[]);
+}
+
+#[test]
+fn over_range_by_the_end_code_alone() {
+    proven::<{ EndCode as u8 }, 2>(&[("end code not told", "over-range")]);
+}
+
+#[test]
+fn averaging_in_the_part() {
+    proven::<{ Averages as u8 }, 2>(&[("wait for one scan alone", "waits")]);
+}
+
+#[test]
+fn no_comparator() {
+    proven::<{ NoComparator as u8 }, 2>(&[]);
+}
+
+#[test]
+fn a_reset_that_leaves_what_is_wanted() {
+    proven::<{ ResetIsWanted as u8 }, 2>(&[("a reset taken as found out", "reset")]);
+}
+
+#[test]
+fn six_channels() {
+    proven::<{ Plain as u8 }, 6>(&[("over-range of another channel", "over-range")]);
+}
