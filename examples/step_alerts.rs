@@ -12,7 +12,8 @@
 use core::error::Error;
 
 use crake::alert::{
-    AlertQueue, Kind, Limit, Limits, Outputs, SoftwareComparator, Threshold, limit_in_force,
+    AlertQueue, Compare, Kind, Limit, Limits, Outputs, SoftwareComparator, Threshold,
+    limit_in_force,
 };
 use crake::board::{Board, LimitPlan, Rail, SenseResistor};
 use crake::config::{Config, FullScale, ScanRate};

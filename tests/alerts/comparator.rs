@@ -1,6 +1,8 @@
 //! The comparators in software and those of the part's model agree on identical codes.
 
-use crake::alert::{AlertFlags, AlertQueue, Kind, Limit, Limits, SoftwareComparator, Threshold};
+use crake::alert::{
+    AlertFlags, AlertQueue, Compare, Kind, Limit, Limits, SoftwareComparator, Threshold,
+};
 use crake::board::LimitPlan;
 use crake::config::Scan;
 use crake::part::corncrake::INFO;

@@ -6,7 +6,7 @@
 //! reading.
 
 use crake::alert::{
-    AlertFlag, AlertFlags, AlertQueue, Kind, Limit, LimitError, LimitReason, Limits,
+    AlertFlag, AlertFlags, AlertQueue, Compare, Kind, Limit, LimitError, LimitReason, Limits,
     SoftwareComparator, Threshold, limit_in_force,
 };
 use crake::board::{Board, Correction, Gain, LimitPlan, Offset};

@@ -72,8 +72,8 @@ fn a_configuration_and_a_sample_are_the_examples() {
     assert_eq!(second.current, Current::from_nanoamps(-11_250_000));
     assert_eq!(second.voltage, Voltage::from_nanovolts(12_600_000_000));
     assert_eq!(second.power, Power::from_nanowatts(-141_750_000));
-    drop(monitor);
-    mock.done();
+    let (bus, ..) = monitor.release();
+    bus.done();
 }
 
 /// Section 4: a code is the input over the LSB, rounded to nearest; here 10 mΩ, 36 µV and 1.75 mV.

@@ -8,7 +8,7 @@ use crake::Channel;
 use crake::board::{Board, Load, LoadSteps, Rail, VoltageSteps};
 use crake::info::{PartInfo, Source, SumBits, Undetectable};
 use crake::part::corncrake::INFO;
-use crake::part::{Codes, SoftwareSums};
+use crake::part::{AddUp, Codes, SoftwareSums};
 use crake::totals::{Bounds, Discontinuity, Margins, Totals, Update};
 use crake::units::{Current, Voltage};
 use num_bigint::BigInt;
@@ -71,10 +71,12 @@ impl Bench {
             power: self.sense * self.rail,
             ..Codes::default()
         };
-        self.sums.add(self.now_us, |_| codes);
+        // Ticks of 64 µs.
+        let ticks = (self.now_us >> 6) as u32;
+        self.sums.add(ticks, 31, |_, _| (codes, None));
         let sums = self.sums.of(Channel::C0);
         let stub = &mut self.stub;
-        (stub.codes, stub.scans) = ([codes], u64::from(self.sums.ticks()));
+        (stub.codes, stub.scans) = ([codes], u64::from(ticks));
         stub.charge = [i128::from(sums.charge)];
         stub.energy = [i128::from(sums.energy)];
         (stub.now_us, stub.width_us) = (self.now_us - width_us / 2, width_us);

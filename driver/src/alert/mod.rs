@@ -20,7 +20,7 @@ pub use crate::config::{
     AlertFlag, AlertFlags, Kind, Lasting, Limit, LimitError, LimitReason, Limits, Outputs,
     Quantity, Threshold,
 };
-pub use crate::part::SoftwareComparator;
+pub use crate::part::{Compare, SoftwareComparator};
 pub use event::Event;
 pub use proof::{Finding, Proof};
 pub use quantity::limit_in_force;

@@ -5,9 +5,9 @@ use core::future::Future;
 use super::core::Core;
 use super::{ErrorKind, TimeSource};
 use crate::board::LimitPlan;
-use crate::bus::{Fault, Link, Port};
+use crate::bus::{Fault, Port};
 use crate::config::{AlertFlags, Limits};
-use crate::part::Part;
+use crate::part::{Compare, Part};
 
 impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
     /// Whether the limits can be, as things are; nothing is sent.
@@ -25,16 +25,17 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         limits: &Limits<'_>,
         seen: &mut AlertFlags,
     ) -> Result<(), Fault> {
-        let (part, link, block) = (&mut self.part, &mut self.link, &mut self.last.block);
-        let plan = LimitPlan::new(P::INFO, self.last.board, &self.last.scan, limits);
         // Flags that follow go with their limits. If this fails, nothing was touched.
-        note(part, link, block, seen).await?;
+        self.note(seen).await?;
         self.armed = false;
-        part.remove_limits(link, block, &plan).await?;
+        let plan = LimitPlan::new(P::INFO, self.last.board, &self.last.scan, limits);
+        self.last.comparator.set_missing(&plan);
+        self.part.remove_limits(&mut self.link, &plan).await?;
         // What stands now came of the limits before, and no further limit sets a flag.
-        let flags = note(part, link, block, seen).await?;
-        part.clear_flags(link, block, flags).await?;
-        part.set_limits(link, &plan).await?;
+        let flags = self.note(seen).await?;
+        self.clear(flags).await?;
+        let plan = LimitPlan::new(P::INFO, self.last.board, &self.last.scan, limits);
+        self.part.set_limits(&mut self.link, &plan).await?;
         self.armed = true;
         Ok(())
     }
@@ -46,17 +47,40 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         seen: &mut AlertFlags,
     ) -> Result<AlertFlags, Fault> {
         self.armed()?;
-        let (part, link, block) = (&mut self.part, &mut self.link, &mut self.last.block);
-        let flags = part.read_flags(link, block).await?;
+        let flags =
+            self.part.read_flags(&mut self.link).await? | self.last.compare(&mut self.fresh);
         let found = flags & (wanted | AlertFlags::RESET_SEEN);
         *seen |= found;
         if found.contains(AlertFlags::RESET_SEEN) {
             return Err(Fault::Reset);
         }
         if B::DRY || !found.is_empty() {
-            part.clear_flags(link, block, found).await?;
+            self.clear(found).await?;
         }
         Ok(found)
+    }
+
+    /// Clears these flags, in the part and where the driver compares.
+    #[inline(always)]
+    fn clear(&mut self, flags: AlertFlags) -> impl Future<Output = Result<(), Fault>> {
+        self.last.comparator.clear(flags);
+        self.part.clear_flags(&mut self.link, flags)
+    }
+
+    /// Reads the flags and adds them to `seen`.
+    ///
+    /// # Errors
+    /// `Reset`: the flag of it stands, and is added, too.
+    fn note(&mut self, seen: &mut AlertFlags) -> impl Future<Output = Result<AlertFlags, Fault>> {
+        B::shared(move || async move {
+            let flags =
+                self.part.read_flags(&mut self.link).await? | self.last.compare(&mut self.fresh);
+            *seen |= flags;
+            if flags.contains(AlertFlags::RESET_SEEN) {
+                return Err(Fault::Reset);
+            }
+            Ok(flags)
+        })
     }
 
     /// Lets these flags, and no others, reach the outputs.
@@ -78,24 +102,4 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
             Err(Fault::NotArmed)
         }
     }
-}
-
-/// Reads the flags and adds them to `seen`.
-///
-/// # Errors
-/// `Reset`: the flag of it stands, and is added, too.
-fn note<B: Port, P: Part>(
-    part: &mut P,
-    link: &mut Link<B>,
-    block: &mut P::Block,
-    seen: &mut AlertFlags,
-) -> impl Future<Output = Result<AlertFlags, Fault>> {
-    B::shared(move || async move {
-        let flags = part.read_flags(link, block).await?;
-        *seen |= flags;
-        if flags.contains(AlertFlags::RESET_SEEN) {
-            return Err(Fault::Reset);
-        }
-        Ok(flags)
-    })
 }

@@ -1,3 +1,5 @@
+use crate::info::TICK_LOG2;
+
 /// The host's clock: what totals are worked out by, and events are dated with.
 pub trait Clock {
     /// Microseconds since the clock's own beginning. Never falls; 64 bits do not go round.
@@ -29,9 +31,9 @@ impl Timestamp {
         self.after_us.saturating_sub(self.before_us)
     }
 
-    /// The middle of the bracket.
-    pub(crate) const fn middle_us(&self) -> u64 {
-        self.before_us.wrapping_add(self.width_us() / 2)
+    /// The middle of the bracket in ticks, modulo 2^32.
+    pub(crate) const fn ticks(&self) -> u32 {
+        (self.before_us.wrapping_add(self.width_us() / 2) >> TICK_LOG2) as u32
     }
 }
 

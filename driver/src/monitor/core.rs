@@ -8,7 +8,7 @@ use crate::board::Board;
 use crate::bus::{Fault, Link, Port};
 use crate::config::{Config, ConfigError, Scan};
 use crate::info::Undetectable;
-use crate::part::{Part, ResumeToken};
+use crate::part::{AddUp, Compare, Part, ResumeToken};
 
 pub(crate) struct Core<'b, B: Port, P: Part, T: TimeSource, const N: usize> {
     pub(crate) link: Link<B>,
@@ -23,6 +23,8 @@ pub(crate) struct Core<'b, B: Port, P: Part, T: TimeSource, const N: usize> {
     captured: Option<Channel>,
     /// The part's supply is declared off.
     pub(crate) unpowered: bool,
+    /// The last sample was not compared yet, where the driver compares.
+    pub(crate) fresh: bool,
     /// Samples that failed in a row.
     failures: u8,
 }
@@ -37,6 +39,8 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             time,
             last: Last {
                 block: P::EMPTY,
+                comparator: P::Comparator::NONE,
+                sums: P::Sums::ZERO,
                 stamp: T::Stamp::default(),
                 board,
                 scan: Scan::NONE,
@@ -48,6 +52,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             armed: false,
             captured: None,
             unpowered: false,
+            fresh: false,
             failures: 0,
         }
     }
@@ -135,8 +140,9 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
                 return Err(Fault::Clock);
             }
             self.failures = 0;
+            self.fresh = true;
             if let Some(stamp) = self.last.stamp.timestamp() {
-                P::add_up(&mut self.last.block, stamp.middle_us());
+                self.last.add_up(stamp);
             }
             if P::is_complete(&self.last.block) {
                 self.last.readable = self.last.scan.enabled;

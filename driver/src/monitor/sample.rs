@@ -5,9 +5,10 @@ use core::fmt;
 use super::{Stamp, Timestamp};
 use crate::Channel;
 use crate::board::{Board, Mean, OperatingPoint, Rail, ReadingBound, rail_voltage};
+use crate::config::AlertFlags;
 use crate::config::{ChannelRange, Scan};
-use crate::info::PartInfo;
-use crate::part::{Codes, Part, Sums};
+use crate::info::{PartInfo, Source};
+use crate::part::{AddUp, Codes, Compare, Part, Sums};
 use crate::units::{Current, Power, Voltage};
 
 /// Voltage, current and power of one channel, from one latch.
@@ -180,6 +181,8 @@ pub trait TimedSample<const N: usize>: Sample<N> {
 /// [`ShuntMonitor::sample`](crate::ShuntMonitor::sample) lends.
 pub struct Last<'b, P: Part, S, const N: usize> {
     pub(crate) block: P::Block,
+    pub(crate) comparator: P::Comparator,
+    pub(crate) sums: P::Sums,
     pub(crate) stamp: S,
     pub(crate) board: &'b Board<N>,
     pub(crate) scan: Scan<N>,
@@ -229,7 +232,37 @@ impl<P: Part, S: Stamp, const N: usize> Sample<N> for Last<'_, P, S, N> {
 
     #[inline(always)]
     fn scans(&self) -> u32 {
-        P::scans(&self.block)
+        match (P::INFO.sum_bits.tick_us, self.latched_at()) {
+            (0, _) | (_, None) => P::scans(&self.block),
+            (_, Some(stamp)) => stamp.ticks(),
+        }
+    }
+}
+
+impl<P: Part, S: Stamp, const N: usize> Last<'_, P, S, N> {
+    /// Adds up what the part does not.
+    #[inline(always)]
+    pub(crate) fn add_up(&mut self, stamp: Timestamp) {
+        let scans = match P::INFO.sum_bits.tick_us {
+            0 => P::scans(&self.block),
+            _ => stamp.ticks(),
+        };
+        let block = &self.block;
+        let bits = P::INFO.sum_bits.scans;
+        self.sums.add(scans, bits, |channel, elapsed| {
+            let mean = P::mean_power(block, channel, elapsed);
+            (P::codes(block, channel), mean)
+        });
+    }
+
+    /// Compares what the part does not, if it is fresh; gives all flags of that.
+    #[inline(always)]
+    pub(crate) fn compare(&mut self, fresh: &mut bool) -> AlertFlags {
+        let block = &self.block;
+        if core::mem::take(fresh) {
+            self.comparator.sample(|channel| P::codes(block, channel));
+        }
+        self.comparator.flags()
     }
 }
 
@@ -241,7 +274,15 @@ impl<P: Part, const N: usize> TimedSample<N> for Last<'_, P, Timestamp, N> {
 
     #[inline(always)]
     fn sums(&self, channel: Channel) -> Sums {
-        P::sums(&self.block, channel)
+        let (part, driver) = (P::sums(&self.block, channel), self.sums.of(channel));
+        let of = |source| match source {
+            Source::Part => &part,
+            Source::Driver => &driver,
+        };
+        Sums {
+            charge: of(P::INFO.charge_sum).charge,
+            energy: of(P::INFO.energy_sum).energy,
+        }
     }
 
     #[inline(always)]

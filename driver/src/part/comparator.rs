@@ -4,8 +4,78 @@ use crate::board::LimitPlan;
 use crate::config::{AlertFlag, AlertFlags, Kind};
 use crate::info::Source;
 
-/// Comparators in software, for a map whose part lacks some: limits, debounce, latching and flags
-/// of `N` channels, compared with each sample that is read.
+/// What compares the limits of a part that the part does not compare itself.
+pub trait Compare: Sealed {
+    /// No limits, no flags.
+    const NONE: Self;
+
+    /// Takes the limits of a plan that its part does not compare. Flags that are set stay.
+    fn set_missing<const M: usize>(&mut self, plan: &LimitPlan<'_, M>);
+
+    /// Compares a sample of all channels.
+    fn sample(&mut self, codes: impl Fn(Channel) -> Codes);
+
+    /// Flags that are set.
+    fn flags(&self) -> AlertFlags;
+
+    /// Clears flags that were seen. One whose condition stands is set again by the next sample.
+    fn clear(&mut self, seen: AlertFlags);
+}
+
+/// Bounds a trait to the types of this module.
+pub trait Sealed {}
+
+/// The part compares all limits itself.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct NoComparator;
+
+impl Sealed for NoComparator {}
+
+impl Compare for NoComparator {
+    const NONE: Self = Self;
+
+    #[inline(always)]
+    fn set_missing<const M: usize>(&mut self, _: &LimitPlan<'_, M>) {}
+
+    #[inline(always)]
+    fn sample(&mut self, _: impl Fn(Channel) -> Codes) {}
+
+    #[inline(always)]
+    fn flags(&self) -> AlertFlags {
+        AlertFlags::empty()
+    }
+
+    #[inline(always)]
+    fn clear(&mut self, _: AlertFlags) {}
+}
+
+impl<const N: usize> Sealed for SoftwareComparator<N> {}
+
+impl<const N: usize> Compare for SoftwareComparator<N> {
+    const NONE: Self = Self::new();
+
+    fn set_missing<const M: usize>(&mut self, plan: &LimitPlan<'_, M>) {
+        self.set_those(plan, |source| source == Source::Driver);
+    }
+
+    fn sample(&mut self, codes: impl Fn(Channel) -> Codes) {
+        for channel in Channel::first(N as u8) {
+            self.channel(channel, &codes(channel));
+        }
+    }
+
+    fn flags(&self) -> AlertFlags {
+        self.flags
+    }
+
+    fn clear(&mut self, seen: AlertFlags) {
+        self.flags.remove(seen);
+    }
+}
+
+/// Comparators in software, for a part that lacks some: limits, debounce, latching and flags of `N`
+/// channels, compared with the last sample before each look at the flags.
 ///
 /// The same meaning as in a part, but that a "conversion" is a sample: debounce counts samples, and
 /// what happens between samples is not seen. No output tells of it.
@@ -56,12 +126,6 @@ impl<const N: usize> SoftwareComparator<N> {
         }
     }
 
-    /// Takes the limits of a plan that its part does not compare itself; see
-    /// [`compared_by`](crate::info::PartInfo::compared_by). Flags that are set stay.
-    pub fn set_missing<const M: usize>(&mut self, plan: &LimitPlan<'_, M>) {
-        self.set_those(plan, |source| source == Source::Driver);
-    }
-
     /// Takes all limits of a plan. Flags that are set stay.
     pub fn set_all<const M: usize>(&mut self, plan: &LimitPlan<'_, M>) {
         self.set_those(plan, |_| true);
@@ -103,21 +167,10 @@ impl<const N: usize> SoftwareComparator<N> {
         }
     }
 
-    /// Flags that are set.
-    #[must_use]
-    pub const fn flags(&self) -> AlertFlags {
-        self.flags
-    }
-
     /// Conditions that stand now, debounced.
     #[must_use]
     pub const fn conditions(&self) -> AlertFlags {
         self.conditions
-    }
-
-    /// Clears flags that were seen. One whose condition stands is set again by the next code.
-    pub fn clear(&mut self, seen: AlertFlags) {
-        self.flags.remove(seen);
     }
 
     fn set_those<const M: usize>(

@@ -9,8 +9,8 @@ pub mod moorhen;
 pub mod pmbus;
 mod sums;
 
-pub use comparator::SoftwareComparator;
-pub use sums::SoftwareSums;
+pub use comparator::{Compare, NoComparator, SoftwareComparator};
+pub use sums::{AddUp, NoSums, SoftwareSums};
 
 use core::fmt;
 use core::future::Future;
@@ -74,9 +74,16 @@ pub trait Part: Wire {
     /// What the part can do.
     const INFO: &'static PartInfo;
 
-    /// What a sample leaves behind: the bytes of a block, or values read one by one; and what the
-    /// driver makes up for the part, a [`SoftwareSums`] and a [`SoftwareComparator`].
+    /// What a sample leaves behind: the bytes of a block, or values read one by one.
     type Block: fmt::Debug;
+
+    /// What compares the limits that the part does not compare: a [`SoftwareComparator`] of its
+    /// channels, or [`NoComparator`] on a part that compares them all.
+    type Comparator: Compare;
+
+    /// What keeps the sums that the part does not keep: [`SoftwareSums`] of its channels, or
+    /// [`NoSums`] on a part that keeps both, or where nobody is to.
+    type Sums: AddUp;
 
     /// A block that holds nothing.
     const EMPTY: Self::Block;
@@ -169,16 +176,15 @@ pub trait Part: Wire {
     /// Failed samples in a row after which an old block could pass for a new one.
     const FAILURES_MAX: u8;
 
-    /// Adds up what a part that keeps no sums shows, at a moment of the host's clock in µs: a
-    /// [`SoftwareSums`] in the block does it. Called with each block that came through, where the
-    /// monitor has a clock.
-    fn add_up(_block: &mut Self::Block, _at_us: u64) {}
-
     /// Whether at least one mean was finished with this configuration.
-    fn is_complete(block: &Self::Block) -> bool;
+    fn is_complete(_block: &Self::Block) -> bool {
+        true
+    }
 
-    /// The running count of scans; of a part without one, that of its [`SoftwareSums`].
-    fn scans(block: &Self::Block) -> u32;
+    /// The running count of scans; 0 on a part without one.
+    fn scans(_block: &Self::Block) -> u32 {
+        0
+    }
 
     /// Whether any enabled channel went over range since the block before.
     fn is_clipped(block: &Self::Block) -> bool;
@@ -187,44 +193,54 @@ pub trait Part: Wire {
     fn codes(block: &Self::Block, channel: Channel) -> Codes;
 
     /// The running sums of a channel; zeros where there are none.
-    fn sums(block: &Self::Block, channel: Channel) -> Sums;
+    fn sums(_block: &Self::Block, _channel: Channel) -> Sums {
+        Sums::default()
+    }
+
+    /// The mean power code of a channel since the sample before, so many scans or ticks ago, where
+    /// the part tells it and the driver keeps the sum: it is taken in place of the two samples' own.
+    fn mean_power(_block: &Self::Block, _channel: Channel, _elapsed: u32) -> Option<i64> {
+        None
+    }
 
     /// Reads the alert flags, own ones included. On a part where reading clears them it is done
-    /// once. Limits that the part does not compare are compared with the last sample's block here,
-    /// in a [`SoftwareComparator`], whose flags are added.
+    /// once. A part without a note of its reset looks for one here, too, and adds
+    /// [`AlertFlags::RESET_SEEN`].
     ///
     /// # Errors
     /// The bus failed, or a check byte was wrong.
     fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Self::Block,
     ) -> impl Future<Output = Result<AlertFlags, Fault>>;
 
     /// Clears exactly these flags, written once: a repeat could clear one that was set in between.
+    /// Nothing, where the part has none, or reading clears them.
     /// The note of a reset stays, which [`configure`](Self::configure) alone clears.
     ///
     /// # Errors
     /// The bus failed; they may be cleared all the same.
     fn clear_flags<B: Port>(
         &mut self,
-        link: &mut Link<B>,
-        block: &mut Self::Block,
-        flags: AlertFlags,
-    ) -> impl Future<Output = Result<(), Fault>>;
+        _link: &mut Link<B>,
+        _flags: AlertFlags,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done(Ok(()))
+    }
 
     /// Takes away all limits that stand and every flag's way to an output. From then on no limit
-    /// sets a flag; those that are set and latch stay. Debounce may be written as the plan has it,
-    /// and what the part does not compare is given to its [`SoftwareComparator`].
+    /// sets a flag; those that are set and latch stay. Debounce may be written as the plan has it.
+    /// Nothing, where the part compares nothing.
     ///
     /// # Errors
     /// The bus failed: limits and masks may stand, or not.
     fn remove_limits<B: Port, const N: usize>(
         &mut self,
-        link: &mut Link<B>,
-        block: &mut Self::Block,
-        plan: &LimitPlan<'_, N>,
-    ) -> impl Future<Output = Result<(), Fault>>;
+        _link: &mut Link<B>,
+        _plan: &LimitPlan<'_, N>,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done(Ok(()))
+    }
 
     /// Writes the limits of a plan after [`remove_limits`](Self::remove_limits) of the same, reads
     /// them back, lets their flags reach the outputs, and looks for a reset last. The part runs
@@ -239,15 +255,17 @@ pub trait Part: Wire {
         plan: &LimitPlan<'_, N>,
     ) -> impl Future<Output = Result<(), Fault>>;
 
-    /// Lets these flags, and no others, reach output A and output B.
+    /// Lets these flags, and no others, reach output A and output B. Nothing, where there are none.
     ///
     /// # Errors
     /// The bus failed: either may be as before.
     fn set_masks<B: Port>(
         &mut self,
-        link: &mut Link<B>,
-        masks: &[AlertFlags; 2],
-    ) -> impl Future<Output = Result<(), Fault>>;
+        _link: &mut Link<B>,
+        _masks: &[AlertFlags; 2],
+    ) -> impl Future<Output = Result<(), Fault>> {
+        Done(Ok(()))
+    }
 
     /// Stops the part and starts a fast capture of an enabled channel, in the range in force. Parts
     /// without one leave this out, and have 0 in [`PartInfo::capture_max`].

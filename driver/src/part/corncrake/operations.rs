@@ -11,7 +11,7 @@ use crate::bus::{Fault, Link, Port, Register, Wire};
 use crate::config::{AlertFlags, Run, Scan};
 use crate::crc::Crc16;
 use crate::info::{PartInfo, Undetectable};
-use crate::part::{Codes, Part, Sums};
+use crate::part::{Codes, NoComparator, NoSums, Part, Sums};
 
 /// Steps of a configuration.
 const SETTINGS: u8 = 5;
@@ -26,6 +26,8 @@ impl Wire for Corncrake {
 impl Part for Corncrake {
     const INFO: &'static PartInfo = &INFO;
     type Block = Block;
+    type Comparator = NoComparator;
+    type Sums = NoSums;
     const EMPTY: Block = Block::EMPTY;
     const FAILURES_MAX: u8 = 254;
 
@@ -177,7 +179,6 @@ impl Part for Corncrake {
     fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        _: &mut Block,
     ) -> impl Future<Output = Result<AlertFlags, Fault>> {
         self.flags(link)
     }
@@ -185,7 +186,6 @@ impl Part for Corncrake {
     fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        _: &mut Block,
         flags: AlertFlags,
     ) -> impl Future<Output = Result<(), Fault>> {
         self.clear(link, flags)
@@ -194,7 +194,6 @@ impl Part for Corncrake {
     fn remove_limits<B: Port, const N: usize>(
         &mut self,
         link: &mut Link<B>,
-        _: &mut Block,
         plan: &LimitPlan<'_, N>,
     ) -> impl Future<Output = Result<(), Fault>> {
         self.write_debounce(link, plan)

@@ -10,7 +10,6 @@ mod operations;
 
 pub use info::INFO;
 
-use super::{Codes, SoftwareComparator, SoftwareSums};
 use crate::board::{Board, Rail};
 use crate::bus::Register;
 
@@ -35,18 +34,9 @@ pub struct Moorhen {
     shot_us: u32,
 }
 
-/// The results of one single-shot, and what the driver makes of them.
+/// The results of one single-shot.
 #[derive(Clone, Copy, Debug)]
 pub struct Block {
-    results: Results,
-    sums: SoftwareSums<2>,
-    comparator: SoftwareComparator<2>,
-    /// They were not compared yet.
-    fresh: bool,
-}
-
-#[derive(Clone, Copy, Debug)]
-struct Results {
     sense: [i16; 2],
     rail: [u16; 2],
     /// Over-range flags, as STATUS has them.

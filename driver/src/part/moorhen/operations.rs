@@ -1,9 +1,9 @@
 use core::future::Future;
 
 use super::{
-    ALERT_FLAGS, BUSY, Block, CONFIGURATION, Codes, DONE, ENABLE_BIT, IDENTITY, IDENTITY_VALUE,
-    INFO, MASK, Moorhen, RAIL, RAIL_BIT, RAIL_LIMIT, RAIL_MOST, Results, SENSE, SENSE_BIT,
-    SENSE_LIMIT, SENSE_MOST, STATUS, SoftwareSums, TRIGGER, TRIGGER_VALUE,
+    ALERT_FLAGS, BUSY, Block, CONFIGURATION, DONE, ENABLE_BIT, IDENTITY, IDENTITY_VALUE, INFO,
+    MASK, Moorhen, RAIL, RAIL_BIT, RAIL_LIMIT, RAIL_MOST, SENSE, SENSE_BIT, SENSE_LIMIT,
+    SENSE_MOST, STATUS, TRIGGER, TRIGGER_VALUE,
 };
 use crate::Channel;
 use crate::board::LimitPlan;
@@ -11,7 +11,7 @@ use crate::bus::{Fault, Link, Port, Wire};
 use crate::config::{AlertFlag, AlertFlags, Kind, Scan};
 use crate::convert::product;
 use crate::info::{PartInfo, Source};
-use crate::part::{Part, SoftwareComparator, Sums};
+use crate::part::{Codes, Part, SoftwareComparator, SoftwareSums};
 
 const CHANNELS: u8 = 2;
 /// The longest single-shot of both channels, in microseconds.
@@ -25,15 +25,12 @@ impl Wire for Moorhen {
 impl Part for Moorhen {
     const INFO: &'static PartInfo = &INFO;
     type Block = Block;
+    type Comparator = SoftwareComparator<2>;
+    type Sums = SoftwareSums<2>;
     const EMPTY: Block = Block {
-        results: Results {
-            sense: [0; 2],
-            rail: [0; 2],
-            over: 0,
-        },
-        sums: SoftwareSums::ZERO,
-        comparator: SoftwareComparator::new(),
-        fresh: false,
+        sense: [0; 2],
+        rail: [0; 2],
+        over: 0,
     };
     const FAILURES_MAX: u8 = 254;
 
@@ -100,55 +97,30 @@ impl Part for Moorhen {
             };
             link.expect(fault, DONE as u32, status as u32)?;
         }
-        let Results { sense, rail, over } = &mut block.results;
+        let Block { sense, rail, over } = block;
         *over = status as u16;
         for (channel, (sense, rail)) in Channel::first(CHANNELS).zip(sense.iter_mut().zip(rail)) {
             *sense = link.get(SENSE.plus(channel.number())).await? as i16;
             *rail = link.get(RAIL.plus(channel.number())).await? as u16;
         }
         self.find_reset(link).await?;
-        block.fresh = true;
         Ok(())
     }
 
-    fn add_up(block: &mut Block, at_us: u64) {
-        let Block { results, sums, .. } = block;
-        sums.add(at_us, |channel| results.codes(channel));
-    }
-
-    fn is_complete(_: &Block) -> bool {
-        true
-    }
-
-    fn scans(block: &Block) -> u32 {
-        block.sums.ticks()
-    }
-
     fn is_clipped(block: &Block) -> bool {
-        block.results.over & (3 * (SENSE_BIT | RAIL_BIT)) != 0
+        block.over & (3 * (SENSE_BIT | RAIL_BIT)) != 0
     }
 
     fn codes(block: &Block, channel: Channel) -> Codes {
-        block.results.codes(channel)
-    }
-
-    fn sums(block: &Block, channel: Channel) -> Sums {
-        block.sums.of(channel)
+        block.codes(channel)
     }
 
     fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Block,
     ) -> impl Future<Output = Result<AlertFlags, Fault>> {
         B::shared(move || async move {
-            if core::mem::take(&mut block.fresh) {
-                for channel in Channel::first(CHANNELS) {
-                    let codes = block.results.codes(channel);
-                    block.comparator.channel(channel, &codes);
-                }
-            }
-            let flags = from_bits(link.get(ALERT_FLAGS).await?) | block.comparator.flags();
+            let flags = from_bits(link.get(ALERT_FLAGS).await?);
             match self.find_reset(link).await {
                 Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
                 result => result.map(|()| flags),
@@ -156,24 +128,20 @@ impl Part for Moorhen {
         })
     }
 
-    async fn clear_flags<B: Port>(
+    fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Block,
         flags: AlertFlags,
-    ) -> Result<(), Fault> {
-        block.comparator.clear(flags);
-        link.put(ALERT_FLAGS.once(), to_bits(flags)).await
+    ) -> impl Future<Output = Result<(), Fault>> {
+        link.put(ALERT_FLAGS.once(), to_bits(flags))
     }
 
-    async fn remove_limits<B: Port, const N: usize>(
+    fn remove_limits<B: Port, const N: usize>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Block,
-        plan: &LimitPlan<'_, N>,
-    ) -> Result<(), Fault> {
-        block.comparator.set_missing(plan);
-        disarm(link).await
+        _: &LimitPlan<'_, N>,
+    ) -> impl Future<Output = Result<(), Fault>> {
+        disarm(link)
     }
 
     async fn set_limits<B: Port, const N: usize>(
@@ -234,7 +202,7 @@ impl Moorhen {
     }
 }
 
-impl Results {
+impl Block {
     fn codes(&self, channel: Channel) -> Codes {
         let place = channel.index();
         let (Some(sense), Some(rail)) = (self.sense.get(place), self.rail.get(place)) else {

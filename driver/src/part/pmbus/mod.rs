@@ -46,7 +46,7 @@ pub use format::Format;
 
 use core::marker::PhantomData;
 
-use super::{Codes, SoftwareComparator, SoftwareSums};
+use super::Codes;
 use crate::board::{Board, Rail, SenseResistor};
 #[cfg(doc)]
 use crate::bus::Fault;
@@ -70,14 +70,10 @@ pub struct Pmbus<D, const N: usize> {
     device: PhantomData<D>,
 }
 
-/// What the pages showed last, and what the driver makes of it.
+/// What the pages showed last.
 #[derive(Clone, Copy, Debug)]
 pub struct Block<const N: usize> {
     shown: [Shown; N],
-    sums: SoftwareSums<N>,
-    comparator: SoftwareComparator<N>,
-    /// They were not compared yet.
-    fresh: bool,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -85,7 +81,9 @@ struct Shown {
     codes: Codes,
     /// The energy count as it was read, count byte lowest; 0 where there is none.
     count: u64,
-    /// That of the last sample that went into the sums; 0 if current flowed backwards then.
+    /// That of the last sample that came through, and of the one before; 0 if current flowed
+    /// backwards then.
+    added: u64,
     before: u64,
 }
 

@@ -7,8 +7,8 @@ use crate::board::LimitPlan;
 use crate::bus::{Done, Fault, Link, Port, Register, Wire};
 use crate::config::{AlertFlags, Config, ConfigError, Scan};
 use crate::convert::product;
-use crate::info::{PartInfo, RangeInfo, Source, TICK_LOG2};
-use crate::part::{Codes, Part, SoftwareComparator, SoftwareSums, Sums};
+use crate::info::{PartInfo, RangeInfo, Source};
+use crate::part::{Codes, Part, SoftwareComparator, SoftwareSums};
 
 /// STATUS_CML, of which nothing is to reach the output.
 const STATUS_CML: u8 = 0x7E;
@@ -21,11 +21,10 @@ impl<D: Device, const C: usize> Wire for Pmbus<D, C> {
 impl<D: Device, const C: usize> Part for Pmbus<D, C> {
     const INFO: &'static PartInfo = D::INFO;
     type Block = Block<C>;
+    type Comparator = SoftwareComparator<C>;
+    type Sums = SoftwareSums<C>;
     const EMPTY: Block<C> = Block {
         shown: [Shown::NOTHING; C],
-        sums: SoftwareSums::ZERO,
-        comparator: SoftwareComparator::new(),
-        fresh: false,
     };
     const FAILURES_MAX: u8 = 254;
     const FREE_RUNNING: bool = true;
@@ -127,37 +126,14 @@ impl<D: Device, const C: usize> Part for Pmbus<D, C> {
             shown.count = count;
         }
         Self::find_reset(link).await?;
-        block.fresh = true;
-        Ok(())
-    }
-
-    fn add_up(block: &mut Block<C>, at_us: u64) {
-        let Block { shown, sums, .. } = block;
-        let elapsed = ((at_us >> TICK_LOG2) as u32).wrapping_sub(sums.ticks());
-        let place = |channel: Channel| shown.get(channel.index());
-        sums.add_with_means(
-            at_us,
-            |channel| place(channel).map_or(Codes::default(), |shown| shown.codes),
-            |channel| {
-                let scales = Self::SCALES.get(channel.index())?;
-                scales.mean(place(channel)?, elapsed, D::DECLARATION.sample_us)
-            },
-        );
-        for shown in shown {
-            shown.before = if shown.codes.sense < 0 {
-                0
-            } else {
-                shown.count
+        for shown in &mut block.shown {
+            shown.before = shown.added;
+            shown.added = match shown.codes.sense {
+                0.. => shown.count,
+                _ => 0,
             };
         }
-    }
-
-    fn is_complete(_: &Block<C>) -> bool {
-        true
-    }
-
-    fn scans(block: &Block<C>) -> u32 {
-        block.sums.ticks()
+        Ok(())
     }
 
     fn is_clipped(block: &Block<C>) -> bool {
@@ -170,22 +146,18 @@ impl<D: Device, const C: usize> Part for Pmbus<D, C> {
         shown.map_or(Codes::default(), |shown| shown.codes)
     }
 
-    fn sums(block: &Block<C>, channel: Channel) -> Sums {
-        block.sums.of(channel)
+    fn mean_power(block: &Block<C>, channel: Channel, elapsed: u32) -> Option<i64> {
+        let scales = Self::SCALES.get(channel.index())?;
+        let shown = block.shown.get(channel.index())?;
+        scales.mean(shown, elapsed, D::DECLARATION.sample_us)
     }
 
     fn read_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Block<C>,
     ) -> impl Future<Output = Result<AlertFlags, Fault>> {
         B::shared(move || async move {
-            if core::mem::take(&mut block.fresh) {
-                for (channel, shown) in Channel::first(C as u8).zip(&block.shown) {
-                    block.comparator.channel(channel, &shown.codes);
-                }
-            }
-            let mut flags = block.comparator.flags();
+            let mut flags = AlertFlags::empty();
             match Self::look(link, &mut flags).await {
                 Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
                 result => result.map(|()| flags),
@@ -196,20 +168,16 @@ impl<D: Device, const C: usize> Part for Pmbus<D, C> {
     fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Block<C>,
         flags: AlertFlags,
     ) -> impl Future<Output = Result<(), Fault>> {
-        block.comparator.clear(flags);
         Self::clear(link, flags)
     }
 
     fn remove_limits<B: Port, const N: usize>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Block<C>,
-        plan: &LimitPlan<'_, N>,
+        _: &LimitPlan<'_, N>,
     ) -> impl Future<Output = Result<(), Fault>> {
-        block.comparator.set_missing(plan);
         Self::disarm(link)
     }
 
@@ -246,6 +214,7 @@ impl Shown {
             rail_clipped: false,
         },
         count: 0,
+        added: 0,
         before: 0,
     };
 }
