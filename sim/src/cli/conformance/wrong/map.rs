@@ -7,7 +7,7 @@ use crake::config::{AlertFlags, Run, Scan};
 use crake::crc::Crc16;
 use crake::info::{PartInfo, Undetectable};
 use crake::part::corncrake::INFO;
-use crake::part::{Codes, Part, Sums};
+use crake::part::{Codes, NoComparator, NoSums, Part, Sums};
 
 use super::Block;
 
@@ -38,6 +38,8 @@ impl Wire for Map {
 impl Part for Map {
     const INFO: &'static PartInfo = &INFO;
     type Block = Block;
+    type Comparator = NoComparator;
+    type Sums = NoSums;
     const EMPTY: Block = Block::EMPTY;
     const FAILURES_MAX: u8 = 254;
 
@@ -217,18 +219,13 @@ impl Part for Map {
         block.sums(channel)
     }
 
-    async fn read_flags<B: Port>(
-        &mut self,
-        link: &mut Link<B>,
-        _: &mut Block,
-    ) -> Result<AlertFlags, Fault> {
+    async fn read_flags<B: Port>(&mut self, link: &mut Link<B>) -> Result<AlertFlags, Fault> {
         self.flags(link).await
     }
 
     async fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        _: &mut Block,
         flags: AlertFlags,
     ) -> Result<(), Fault> {
         self.clear(link, flags).await
@@ -237,7 +234,6 @@ impl Part for Map {
     async fn remove_limits<B: Port, const N: usize>(
         &mut self,
         link: &mut Link<B>,
-        _: &mut Block,
         plan: &LimitPlan<'_, N>,
     ) -> Result<(), Fault> {
         self.write_debounce(link, plan).await
