@@ -61,7 +61,6 @@ pub struct BenchFixture<M: PartModel> {
     bench: Bench,
     part: Part<M>,
     inputs: Vec<Input>,
-    bus_hz: u32,
 }
 
 /// What a model needs besides to be a fixture of the kit.
@@ -110,7 +109,6 @@ impl<M: OnBench> BenchFixture<M> {
             bench,
             part,
             inputs,
-            bus_hz: 1_000_000,
         }))
     }
 }
@@ -121,7 +119,7 @@ impl<M: OnBench> Fixture for BenchFixture<M> {
     }
 
     fn bus_hz(&self) -> u32 {
-        self.bus_hz
+        1_000_000
     }
 
     fn now_ns(&self) -> u64 {

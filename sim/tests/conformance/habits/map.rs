@@ -7,7 +7,7 @@ use crake::config::{AlertFlag, AlertFlags, Kind, Outputs, Scan};
 use crake::info::{
     AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, Source, SumBits, Supply, Undetectable,
 };
-use crake::part::{Codes, Part, SoftwareComparator, SoftwareSums, Sums};
+use crake::part::{Codes, Part, SoftwareComparator, SoftwareSums};
 use crake::units::{Current, Voltage};
 
 use super::Habit::{self, *};
@@ -17,8 +17,6 @@ pub(super) struct Map<const H: u8, const N: usize> {
     mistake: &'static str,
     setup: u64,
     wait_us: u32,
-    /// What a free-running part was read to have, before it was latched in a block.
-    read: [u16; N2],
 }
 
 /// Results of up to six channels.
@@ -27,9 +25,6 @@ const N2: usize = 12;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Block<const N: usize> {
     codes: [Codes; N],
-    sums: SoftwareSums<N>,
-    comparator: SoftwareComparator<N>,
-    fresh: bool,
 }
 
 const fn word(pointer: u8) -> Register {
@@ -143,7 +138,6 @@ impl<const H: u8, const N: usize> Map<H, N> {
             mistake,
             setup: 0,
             wait_us: 0,
-            read: [0; N2],
         }
     }
 
@@ -231,6 +225,21 @@ impl<const H: u8, const N: usize> Map<H, N> {
         Ok(words)
     }
 
+    /// They may change while they are read: two readings in a row have to be the same.
+    async fn settled<B: Port>(&self, link: &mut Link<B>) -> Result<[u16; N2], Fault> {
+        let mut words = self.results(link).await?;
+        let mut left = link.attempts();
+        loop {
+            let again = self.results(link).await?;
+            left = left.saturating_sub(1);
+            if Link::<B>::ends(again == words, left) {
+                let same = B::DRY || again == words;
+                return if same { Ok(words) } else { Err(Fault::Torn) };
+            }
+            words = again;
+        }
+    }
+
     fn decode(&self, words: &[u16; N2], state: u64) -> [Codes; N] {
         std::array::from_fn(|channel| {
             let (sense, rail) = (words[2 * channel], words[2 * channel + 1]);
@@ -271,7 +280,7 @@ impl<const H: u8, const N: usize> Map<H, N> {
 }
 
 impl<const H: u8, const N: usize> Wire for Map<H, N> {
-    const CHECK_BYTE: bool = false;
+    const CHECK_BYTE: bool = matches!(Self::HABIT, CheckByte);
     const LOW_BYTE_FIRST: bool = matches!(Self::HABIT, LowByteFirst);
     const POINTER_BYTES: usize = if matches!(Self::HABIT, AutoIncrement) {
         2
@@ -283,6 +292,8 @@ impl<const H: u8, const N: usize> Wire for Map<H, N> {
 impl<const H: u8, const N: usize> Part for Map<H, N> {
     const INFO: &'static PartInfo = &Self::VALUES;
     type Block = Block<N>;
+    type Comparator = SoftwareComparator<N>;
+    type Sums = SoftwareSums<N>;
     const EMPTY: Block<N> = Block {
         codes: [Codes {
             sense: 0,
@@ -291,11 +302,9 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
             sense_clipped: false,
             rail_clipped: false,
         }; N],
-        sums: SoftwareSums::ZERO,
-        comparator: SoftwareComparator::new(),
-        fresh: false,
     };
     const FAILURES_MAX: u8 = 254;
+    const FREE_RUNNING: bool = Self::FREE;
 
     fn address(&self) -> u8 {
         0x2C
@@ -346,21 +355,7 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
 
     async fn latch<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
         match Self::HABIT {
-            FreeRunning => {
-                // They may change while they are read: two readings have to be the same.
-                self.read = self.results(link).await?;
-                if self.has("read once") {
-                    return Ok(());
-                }
-                for _ in 0..link.attempts() {
-                    let again = self.results(link).await?;
-                    if again == self.read {
-                        return Ok(());
-                    }
-                    self.read = again;
-                }
-                if B::DRY { Ok(()) } else { Err(Fault::Torn) }
-            }
+            FreeRunning => Ok(()),
             OneRegister => self.put(link, 0x01, 0x8000 | self.setup).await,
             _ => self.put(link, 0x02, 1).await,
         }
@@ -384,33 +379,22 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
         wait_us: u32,
         block: &mut Block<N>,
     ) -> Result<(), Fault> {
+        while self.has("polls for ever, whatever the bus says") && !B::DRY {
+            let _ = self.get(link, word(0x03)).await;
+        }
+        while self.has("polls for ever") && !B::DRY {
+            self.get(link, word(0x03)).await?;
+        }
         let short = self.has("wait 10 % too short");
         link.delay_us(if short { wait_us * 9 / 10 } else { wait_us })
             .await;
-        let words = if Self::FREE {
-            self.read
-        } else {
-            self.results(link).await?
+        let words = match Self::FREE && !self.has("read once") {
+            true => self.settled(link).await?,
+            false => self.results(link).await?,
         };
         let state = self.get(link, word(0x03)).await?;
         block.codes = self.decode(&words, state);
-        block.fresh = true;
         self.find_reset(link).await
-    }
-
-    fn add_up(block: &mut Block<N>, at_us: u64) {
-        let codes = block.codes;
-        block.sums.add(at_us, |channel| {
-            codes.get(channel.index()).copied().unwrap_or_default()
-        });
-    }
-
-    fn is_complete(_: &Block<N>) -> bool {
-        true
-    }
-
-    fn scans(block: &Block<N>) -> u32 {
-        block.sums.ticks()
     }
 
     fn is_clipped(block: &Block<N>) -> bool {
@@ -428,29 +412,20 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
             .unwrap_or_default()
     }
 
-    fn sums(block: &Block<N>, channel: Channel) -> Sums {
-        block.sums.of(channel)
-    }
-
-    async fn read_flags<B: Port>(
-        &mut self,
-        link: &mut Link<B>,
-        block: &mut Block<N>,
-    ) -> Result<AlertFlags, Fault> {
-        if std::mem::take(&mut block.fresh) {
-            for channel in Channel::first(N as u8) {
-                let codes = Self::codes(block, channel);
-                block.comparator.channel(channel, &codes);
-            }
-        }
+    async fn read_flags<B: Port>(&mut self, link: &mut Link<B>) -> Result<AlertFlags, Fault> {
         let bits = match Self::HABIT {
             ClearedByReading if !self.has("a read that clears is repeated") => {
                 link.get(FLAGS.once()).await?
             }
+            CheckByte if self.has("check byte of flags ignored") => {
+                let mut bytes = [0; 2];
+                link.read(0x08, &mut bytes).await?;
+                u16::from_be_bytes(bytes).into()
+            }
             _ => self.get(link, FLAGS).await?,
         };
         let flags = flags::<N>().filter(|(_, bit)| bits & bit != 0);
-        let flags = flags.fold(block.comparator.flags(), |all, (flag, _)| all | flag);
+        let flags = flags.fold(AlertFlags::empty(), |all, (flag, _)| all | flag);
         match self.find_reset(link).await {
             Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
             // What was read is gone from the part.
@@ -462,10 +437,8 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
     async fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Block<N>,
         seen: AlertFlags,
     ) -> Result<(), Fault> {
-        block.comparator.clear(seen);
         let seen = bits::<N>(seen);
         match Self::HABIT {
             ClearedByReading => Ok(()),
@@ -480,10 +453,8 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
     async fn remove_limits<B: Port, const M: usize>(
         &mut self,
         link: &mut Link<B>,
-        block: &mut Block<N>,
-        plan: &LimitPlan<'_, M>,
+        _: &LimitPlan<'_, M>,
     ) -> Result<(), Fault> {
-        block.comparator.set_missing(plan);
         self.disarm(link).await
     }
 

@@ -55,6 +55,8 @@ pub(crate) enum Habit {
     AutoIncrement,
     /// Low byte first.
     LowByteFirst,
+    /// Each transfer ends with a check byte (PEC).
+    CheckByte,
     /// Nothing tells of over-range but the code at the end.
     EndCode,
     /// Means of 2^k scans, k up to 4.
@@ -68,7 +70,7 @@ pub(crate) enum Habit {
 use Habit::*;
 
 impl Habit {
-    pub(crate) const ALL: [Self; 12] = [
+    pub(crate) const ALL: [Self; 13] = [
         Plain,
         ClearedByReading,
         SignAndMagnitude,
@@ -77,6 +79,7 @@ impl Habit {
         FreeRunning,
         AutoIncrement,
         LowByteFirst,
+        CheckByte,
         EndCode,
         Averages,
         NoComparator,
@@ -143,7 +146,7 @@ impl<const H: u8, const N: usize> Subject<N> for Whinchat<H, N> {
             following: false,
             rollover_ahead_eighths: 0,
             over_range: OverRange::WhileItLasts,
-            check_byte: false,
+            check_byte: is(CheckByte),
             block_check: false,
             identity: true,
             cleared_by_reading: is(ClearedByReading),
@@ -187,10 +190,20 @@ fn proven<const H: u8, const N: usize>(mistakes: &[(&'static str, &str)]) {
 #[test]
 fn plain() {
     proven::<{ Plain as u8 }, 2>(&[
+        ("polls for ever", "ends"),
         ("wait 10 % too short", "waits"),
         ("lost write of a limit", "limits-read-back"),
         ("set-up not read back", "reset"),
     ]);
+}
+
+/// Nothing else can end it; it is named all the same.
+#[test]
+#[should_panic(expected = "an operation that never ends: hangs on register 0x03")]
+fn a_map_that_hangs_for_all_errors() {
+    let _ = first_failure(&Whinchat::<{ Plain as u8 }, 2>(
+        "polls for ever, whatever the bus says",
+    ));
 }
 
 #[test]
@@ -226,6 +239,11 @@ fn pointers_of_16_bits_and_auto_increment() {
 #[test]
 fn low_byte_first() {
     proven::<{ LowByteFirst as u8 }, 2>(&[]);
+}
+
+#[test]
+fn check_bytes() {
+    proven::<{ CheckByte as u8 }, 2>(&[("check byte of flags ignored", "check-byte")]);
 }
 
 #[test]

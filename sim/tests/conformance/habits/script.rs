@@ -10,7 +10,7 @@ pub(super) fn wire(habit: Habit) -> Wire {
         address: 0x2C,
         pointer_bytes: if habit == AutoIncrement { 2 } else { 1 },
         low_first: habit == LowByteFirst,
-        check_byte: false,
+        check_byte: habit == CheckByte,
         increments: habit == AutoIncrement,
         reset_us: 300,
     }
