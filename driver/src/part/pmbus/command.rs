@@ -103,15 +103,6 @@ pub enum Side {
     Input,
 }
 
-/// Commands of the readings of a page.
-pub(super) struct Readings {
-    pub(super) voltage: u8,
-    pub(super) current: u8,
-    pub(super) power: u8,
-    /// Count byte and six data bytes.
-    pub(super) energy: u8,
-}
-
 /// A page's limit of a kind, and where it shows.
 #[derive(Clone, Copy)]
 pub(super) struct Comparator {
@@ -121,16 +112,11 @@ pub(super) struct Comparator {
 }
 
 impl Side {
-    pub(super) const fn readings(self) -> Readings {
-        let (voltage, current, power, energy) = match self {
-            Self::Output => (0x8B, 0x8C, 0x96, 0x87),
-            Self::Input => (0x88, 0x89, 0x97, 0x86),
-        };
-        Readings {
-            voltage,
-            current,
-            power,
-            energy,
+    /// Commands of voltage, current and power, and of the energy count: a count byte and six more.
+    pub(super) const fn readings(self) -> &'static [u8; 4] {
+        match self {
+            Self::Output => &[0x8B, 0x8C, 0x96, 0x87],
+            Self::Input => &[0x88, 0x89, 0x97, 0x86],
         }
     }
 
@@ -143,6 +129,7 @@ impl Side {
     }
 
     /// `None` for under-current, whose only limit in the standard may switch off.
+    #[inline(never)] // linked once
     pub(super) const fn comparator(self, kind: Kind) -> Option<Comparator> {
         use Writable as W;
         let (limit, status, bit) = match (self, kind) {

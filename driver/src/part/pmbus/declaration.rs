@@ -1,5 +1,6 @@
 use super::command::Side;
 use super::format::{Format, Scale};
+use crate::Channel;
 use crate::config::Kind;
 use crate::info::{PartInfo, RangeInfo, Source, Undetectable};
 use crate::units::Voltage;
@@ -72,24 +73,112 @@ pub struct EnergyCount {
     pub period: u16,
 }
 
-/// How words of a page become codes, worked out in constants.
+/// A page with what is worked out for it in constants.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Scales {
-    pub(super) voltage: Scale,
-    pub(super) current: Scale,
-    pub(super) power: Option<Scale>,
-    pub(super) energy: Option<Energy>,
-    pub(super) sense: RangeInfo,
-    pub(super) rail: RangeInfo,
+pub(super) struct PageMap {
+    pub(super) page: &'static Page,
+    pub(super) channel: Channel,
+    /// Kinds of limits that are left to the device.
+    pub(super) kinds: &'static [Kind],
+    /// How words of voltage, current, power and energy count become codes.
+    pub(super) scales: [Scale; 4],
+    /// More counts than a sample adds at full scale.
+    pub(super) most: u32,
+    pub(super) sense_max: i32,
+    pub(super) rail_max: i32,
 }
 
-/// An energy count likewise.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Energy {
-    pub(super) scale: Scale,
-    pub(super) period: u32,
-    /// More than a sample adds at full scale.
-    pub(super) most: u32,
+impl PageMap {
+    /// Greatest power code.
+    pub(super) const fn power_max(&self) -> i64 {
+        (self.sense_max as i64).wrapping_mul(self.rail_max as i64)
+    }
+
+    /// The scale of what a kind of limit is about.
+    pub(super) const fn scale(&self, kind: Kind) -> &Scale {
+        let [voltage, current, power, _] = &self.scales;
+        match kind {
+            Kind::OverVoltage | Kind::UnderVoltage => voltage,
+            Kind::OverCurrent | Kind::UnderCurrent => current,
+            Kind::OverPower => power,
+        }
+    }
+
+    const fn new(
+        info: &PartInfo,
+        page: &'static Page,
+        sense: &RangeInfo,
+        rail: &RangeInfo,
+    ) -> Self {
+        const NANO: u128 = 1_000_000_000;
+        // nA × nV are 1e-18 W.
+        const ATTO: u128 = 1_000_000_000_000_000_000;
+        let sense_nv = sense.lsb_nv(info.sense_unit) as u128;
+        let rail_nv = rail.lsb_nv(info.rail_unit) as u128;
+        let product = sense_nv.saturating_mul(rail_nv);
+        let voltage = Scale::new(page.voltage, rail_nv, NANO);
+        let current = Scale::new(page.current, sense_nv, NANO);
+        let (mut power, mut energy) = (Scale::NONE, Scale::NONE);
+        if let Some(format) = page.power {
+            power = Scale::new(format, product, ATTO);
+        }
+        if let Some(EnergyCount { coefficients, .. }) = page.energy {
+            let (m, b, r) = coefficients;
+            energy = Scale::new(Format::Direct { m, b, r }, product, ATTO);
+        }
+        let mut map = Self {
+            page,
+            channel: Channel::C0,
+            kinds: &[],
+            scales: [voltage, current, power, energy],
+            most: 0,
+            sense_max: sense.code_max,
+            rail_max: rail.code_max,
+        };
+        map.most = energy.above(map.power_max()) as u32;
+        map
+    }
+
+    const fn is_sound(&self) -> bool {
+        let [voltage, current, power, energy] = &self.scales;
+        let mut sound = voltage.is_there()
+            && current.is_there()
+            && power.is_there() == self.page.power.is_some()
+            && energy.is_there() == self.page.energy.is_some()
+            // Above, no rollover is safe.
+            && (!energy.is_there() || self.most <= 1 << 16);
+        let mut kinds = self.kinds;
+        while let [kind, others @ ..] = kinds {
+            let told = !matches!(kind, Kind::OverPower) || power.is_there();
+            sound = sound && told && self.page.side.comparator(*kind).is_some();
+            kinds = others;
+        }
+        sound
+    }
+
+    /// Of all pages of a device, and whether a declaration can be: each page has ranges and kinds of
+    /// limits of its own.
+    pub(super) const fn all<const N: usize>(
+        info: &'static PartInfo,
+        pages: &'static [Page],
+    ) -> ([Self; N], bool) {
+        let none = Self::new(info, &NO_PAGE, &NO_RANGE, &NO_RANGE);
+        let (mut all, mut sound, mut channel) = ([none; N], pages.len() == N, 0_u8);
+        let (mut pages, mut into): (_, &mut [Self]) = (pages, &mut all);
+        let (mut senses, mut rails) = (info.sense_ranges, info.rail_ranges);
+        let mut all_kinds = info.alerts.kinds;
+        while let ([page, p @ ..], [to, t @ ..], [sense, s @ ..], [rail, r @ ..], [kinds, k @ ..]) =
+            (pages, into, senses, rails, all_kinds)
+        {
+            *to = Self::new(info, page, sense, rail);
+            (to.kinds, to.channel) = (kinds, Channel::new(channel));
+            sound = sound && to.is_sound();
+            channel = channel.wrapping_add(1);
+            (pages, into, senses, rails, all_kinds) = (p, t, s, r, k);
+        }
+        sound = sound && pages.is_empty() && senses.is_empty() && rails.is_empty();
+        (all, sound && all_kinds.is_empty())
+    }
 }
 
 const NO_RANGE: RangeInfo = RangeInfo {
@@ -98,135 +187,25 @@ const NO_RANGE: RangeInfo = RangeInfo {
     code_min: 0,
     code_max: 0,
 };
-
-impl EnergyCount {
-    pub(super) const fn format(&self) -> Format {
-        let (m, b, r) = self.coefficients;
-        Format::Direct { m, b, r }
-    }
-}
-
-impl Scales {
-    pub(super) const NOTHING: Self = Self {
-        voltage: Scale::ONE,
-        current: Scale::ONE,
-        power: None,
-        energy: None,
-        sense: NO_RANGE,
-        rail: NO_RANGE,
-    };
-
-    /// Greatest power code.
-    pub(super) const fn power_max(&self) -> i64 {
-        (self.sense.code_max as i64).wrapping_mul(self.rail.code_max as i64)
-    }
-
-    /// The format and scale of what a kind of limit is about.
-    pub(super) const fn of(&self, kind: Kind) -> Option<&Scale> {
-        match kind {
-            Kind::OverVoltage | Kind::UnderVoltage => Some(&self.voltage),
-            Kind::OverCurrent | Kind::UnderCurrent => Some(&self.current),
-            Kind::OverPower => self.power.as_ref(),
-        }
-    }
-
-    const fn new(info: &PartInfo, page: &Page, sense: RangeInfo, rail: RangeInfo) -> Option<Self> {
-        const NANO: u128 = 1_000_000_000;
-        let sense_nv = sense.lsb_nv(info.sense_unit) as u128;
-        let rail_nv = rail.lsb_nv(info.rail_unit) as u128;
-        // nA × nV are 1e-18 W.
-        let product = sense_nv.saturating_mul(rail_nv);
-        let (sense_max, rail_max) = (sense.code_max as u64, rail.code_max as u64);
-        let power_max = sense_max.saturating_mul(rail_max);
-        let power = match page.power {
-            Some(format) => match Scale::new(format, product, NANO * NANO, power_max) {
-                None => return None,
-                scale => scale,
-            },
-            None => None,
-        };
-        let energy = match page.energy {
-            Some(count) => {
-                let scale = Scale::new(count.format(), product, NANO * NANO, power_max);
-                match scale {
-                    Some(scale) if scale.takes_means() => {
-                        let most = scale.position_of(power_max as i64);
-                        if most <= 0 || most > u16::MAX as i64 {
-                            return None;
-                        }
-                        Some(Energy {
-                            scale,
-                            period: count.period as u32,
-                            most: most as u32,
-                        })
-                    }
-                    _ => return None,
-                }
-            }
-            None => None,
-        };
-        let (Some(voltage), Some(current)) = (
-            Scale::new(page.voltage, rail_nv, NANO, rail_max),
-            Scale::new(page.current, sense_nv, NANO, sense_max),
-        ) else {
-            return None;
-        };
-        Some(Self {
-            voltage,
-            current,
-            power,
-            energy,
-            sense,
-            rail,
-        })
-    }
-
-    /// Of all pages of a device, and whether a declaration can be.
-    pub(super) const fn all<const N: usize>(info: &PartInfo, pages: &[Page]) -> ([Self; N], bool) {
-        let mut all = [Self::NOTHING; N];
-        let mut sound = pages.len() == N
-            && info.sense_ranges.len() == N
-            && info.rail_ranges.len() == N
-            && info.sense_errors.len() == N
-            && info.rail_errors.len() == N;
-        let (mut pages, mut into): (_, &mut [Self]) = (pages, &mut all);
-        let (mut senses, mut rails) = (info.sense_ranges, info.rail_ranges);
-        while let ([page, more @ ..], [to, others @ ..], [sense, s @ ..], [rail, r @ ..]) =
-            (pages, into, senses, rails)
-        {
-            match Self::new(info, page, *sense, *rail) {
-                Some(scales) => *to = scales,
-                None => sound = false,
-            }
-            (pages, into, senses, rails) = (more, others, s, r);
-        }
-        (all, sound)
-    }
-}
+const NO_PAGE: Page = Page {
+    number: 0,
+    side: Side::Output,
+    voltage: Format::Linear11,
+    current: Format::Linear11,
+    power: None,
+    energy: None,
+};
 
 impl Declaration {
     /// Whether it and what the device can do fit each other, for so many channels.
     pub(super) const fn is_sound(&self, info: &PartInfo, channels: usize) -> bool {
         let told = info.undetectable;
-        let reset = self.mark.is_some() || told.contains(Undetectable::RESET);
-        let sums = matches!(info.charge_sum, Source::Driver) && info.sum_bits.tick_us != 0;
-        let mut kinds_fit = info.alerts.kinds.len() == channels;
-        let (mut pages, mut kinds) = (self.pages, info.alerts.kinds);
-        while let ([page, more @ ..], [of_page, others @ ..]) = (pages, kinds) {
-            let mut rest = *of_page;
-            while let [kind, further @ ..] = rest {
-                let power = !matches!(kind, Kind::OverPower) || page.power.is_some();
-                kinds_fit = kinds_fit && power && page.side.comparator(*kind).is_some();
-                rest = further;
-            }
-            (pages, kinds) = (more, others);
-        }
-        kinds_fit
-            && info.channels as usize == channels
+        info.channels as usize == channels
             && (self.paged || channels == 1)
             && told.contains(Undetectable::WRITES)
-            && reset
-            && sums
+            && (self.mark.is_some() || told.contains(Undetectable::RESET))
+            && matches!(info.charge_sum, Source::Driver)
+            && info.sum_bits.tick_us != 0
     }
 }
 

@@ -1,28 +1,32 @@
 //! Mean power by an energy count (PMBus Part II, READ_EIN and READ_EOUT).
 
 use super::Shown;
-use super::declaration::Scales;
+use super::declaration::PageMap;
+use super::operations::within;
 use crate::info::TICK_LOG2;
 
-impl Scales {
+impl PageMap {
     /// Mean power since the sample before by the energy count; `None` where there is none, or where
     /// it cannot be relied on: energy that flows backwards is not in it, and a count may have come
     /// round. The time since that sample is in ticks.
     pub(super) fn mean(&self, shown: &Shown, elapsed: u32, sample_us: u32) -> Option<i64> {
-        let energy = self.energy.as_ref()?;
+        let period = u32::from(self.page.energy?.period);
         if shown.before == 0 || shown.codes.sense < 0 {
             return None;
         }
-        let (counts, samples) = between(shown.before, shown.count, energy.period);
-        let most = u64::from(samples).wrapping_mul(energy.most.into());
-        // The count of samples goes round, too: less than half of that may lie between.
-        let is_short = u64::from(elapsed) << TICK_LOG2 < u64::from(sample_us) << 22;
-        let known = is_short && samples != 0 && most < u64::from(energy.period) << 8;
+        let (counts, samples) = between(shown.before, shown.count, period);
+        let most = u64::from(samples).wrapping_mul(self.most.into());
+        // The samples make up the time: their count goes round, too, and may be of another stretch.
+        let time_us = u64::from(elapsed) << TICK_LOG2;
+        let makes_up = u64::from(samples.wrapping_add(2)).wrapping_mul(sample_us.into()) >= time_us;
+        let known = makes_up && samples != 0 && most < u64::from(period) << 8;
         // More than every sample can have added: these two do not belong together.
         if !known || u64::from(counts) > most {
             return None;
         }
-        Some(self.power_within(energy.scale.mean(counts, samples)))
+        let [.., energy] = &self.scales;
+        let mean = energy.mean(counts.into(), samples);
+        Some(within(mean, self.power_max()))
     }
 }
 
@@ -46,13 +50,13 @@ fn between(before: u64, now: u64, period: u32) -> (u32, u32) {
 #[cfg(test)]
 mod tests {
     use super::super::gallinule::{DECLARATION, INFO};
-    use super::{Scales, Shown, between};
+    use super::{PageMap, Shown, between};
 
-    /// Page 0 of Gallinule: 140 counts of 0.1 W over ten samples of 5 ms. The count of samples has
-    /// come round, or may have, once 2^23 of them fit between; and power is in codes of 250 nW.
+    /// Page 0 of Gallinule: 140 counts of 0.1 W over ten samples of 5 ms; power is in codes of 250
+    /// nW. A count of samples that came round makes up no time, and neither does half of one.
     #[test]
     fn a_mean_is_believed_as_long_as_nothing_can_have_come_round() {
-        let (scales, sound) = Scales::all::<4>(&INFO, DECLARATION.pages);
+        let (maps, sound) = PageMap::all::<4>(&INFO, DECLARATION.pages);
         assert!(sound);
         let block = |counts: u64, samples: u64| samples << 32 | counts << 8 | 6;
         let mut shown = Shown {
@@ -61,10 +65,11 @@ mod tests {
             ..Shown::NOTHING
         };
         let mean = |shown: &Shown, elapsed_us: u64| {
-            scales[0].mean(shown, (elapsed_us >> 6) as u32, DECLARATION.sample_us)
+            maps[0].mean(shown, (elapsed_us >> 6) as u32, DECLARATION.sample_us)
         };
         assert_eq!(mean(&shown, 50_000), Some(1_400_000_000 / 250));
-        assert_eq!(mean(&shown, (1 << 23) * 5_000), None);
+        assert_eq!(mean(&shown, (1 << 24) * 5_000 + 50_000), None);
+        assert_eq!(mean(&shown, 100_000), None);
         // Backwards at either end.
         shown.codes.sense = -1;
         assert_eq!(mean(&shown, 50_000), None);

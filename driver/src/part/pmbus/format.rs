@@ -65,7 +65,10 @@ impl Format {
     /// `None` where there is none.
     #[must_use]
     pub fn word(self, position: i64, over: bool) -> Option<u16> {
-        let (least, greatest) = self.ends();
+        let (least, greatest) = (
+            self.position(self.end(false)),
+            self.position(self.end(true)),
+        );
         let position = match over {
             true if position < least => return None,
             false if position > greatest => return None,
@@ -99,24 +102,34 @@ impl Format {
 
     /// The word at an end: a limit that nothing passes.
     #[must_use]
-    pub fn end(self, over: bool) -> u16 {
-        let (least, greatest) = self.ends();
-        let end = if over { greatest } else { least };
-        self.word(end, over).unwrap_or_default()
+    pub const fn end(self, over: bool) -> u16 {
+        match (self, over) {
+            (Self::Linear11 | Self::Half, true) => 0x7BFF,
+            (Self::Linear11, false) => 0x7C00,
+            (Self::Half, false) => 0xFBFF,
+            (Self::Linear16(_), true) => 0xFFFF,
+            (Self::Linear16(_), false) => 0,
+            (Self::Direct { m, .. }, over) if over == (m > 0) => 0x7FFF,
+            (Self::Direct { .. }, _) => 0x8000,
+        }
+    }
+
+    /// Whether a word is at that end; of LINEAR11 with any exponent, for a device may have one of
+    /// its own.
+    pub(super) const fn is_end(self, over: bool, word: u16) -> bool {
+        let counts = match self {
+            Self::Linear11 => 0x07FF,
+            _ => 0xFFFF,
+        };
+        (word ^ self.end(over)) & counts == 0
     }
 
     /// What a device kept of a limit that was written, by what it reads back.
     pub(super) fn kept(self, over: bool, wrote: u16, read: u16) -> Kept {
         let (wanted, got) = (self.position(wrote), self.position(read));
         let step = 1_i64 << self.step_log2(read);
-        // With its own exponent it may have no word further out.
-        let is_end = self == Self::Linear11
-            && match read & 0x07FF {
-                0x03FF => wanted > got,
-                0x0400 => wanted < got,
-                _ => false,
-            };
-        if got.abs_diff(wanted) >= step.unsigned_abs() && !is_end {
+        let is_near = got.abs_diff(wanted) < step.unsigned_abs();
+        if !is_near && !self.is_end(wanted > got, read) {
             return Kept::Not;
         }
         let closer = match over {
@@ -125,17 +138,6 @@ impl Format {
             _ => return Kept::Well,
         };
         self.word(closer, over).map_or(Kept::Not, Kept::Beyond)
-    }
-
-    /// Positions of the least and the greatest word.
-    const fn ends(self) -> (i64, i64) {
-        match self {
-            Self::Linear11 => (-1_024 << 31, 1_023 << 31),
-            Self::Linear16(_) => (0, 0xFFFF),
-            Self::Direct { m, .. } if m < 0 => (-0x7FFF, 0x8000),
-            Self::Direct { .. } => (-0x8000, 0x7FFF),
-            Self::Half => (-2_047 << 29, 2_047 << 29),
-        }
     }
 
     /// k of the step 2^k from a word to the next one with its exponent.
@@ -160,112 +162,100 @@ const fn shifted(number: i64, places: u32, down: bool) -> i64 {
 /// From words of a format to codes, all in constants: code = (position × `rise` + `offset`) ÷
 /// `divisor`.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(super) struct Scale {
     pub(super) format: Format,
-    rise: i64,
-    offset: i64,
-    divisor: i64,
+    rise: i32,
+    offset: i32,
+    /// 0 where there is no such scale.
+    divisor: i32,
 }
 
 impl Scale {
-    /// Positions as codes.
-    pub(super) const ONE: Self = Self {
-        format: Format::Linear16(0),
+    /// Of what is not there.
+    pub(super) const NONE: Self = Self {
+        format: Format::Linear11,
         rise: 1,
         offset: 0,
-        divisor: 1,
+        divisor: 0,
     };
 
-    /// Codes of `lsb` ÷ `per` volts, amperes or watts, up to `code_max`. `None` where a product
-    /// would take more than 63 bits, or a format cannot be.
-    pub(super) const fn new(format: Format, lsb: u128, per: u128, code_max: u64) -> Option<Self> {
-        // What overflows saturates, and is refused below.
+    /// Codes of `lsb` ÷ `per` volts, amperes or watts. With a format that cannot be, or an LSB so
+    /// crooked that a factor takes more than 31 bits, there is none.
+    pub(super) const fn new(format: Format, lsb: u128, per: u128) -> Self {
+        // What overflows saturates, and is found too great below.
         let (mut rise, mut offset, mut divisor) = (per as i128, 0_i128, lsb as i128);
         match format {
             Format::Linear11 => divisor = divisor.saturating_mul(1 << 16),
             Format::Half => divisor = divisor.saturating_mul(1 << 24),
-            Format::Linear16(exponent @ -16..16) => {
-                let power = 1_i128 << exponent.unsigned_abs();
-                if exponent < 0 {
-                    divisor = divisor.saturating_mul(power);
-                } else {
-                    rise = rise.saturating_mul(power);
-                }
+            Format::Linear16(exponent @ 0..16) => rise = rise.saturating_mul(1 << exponent),
+            Format::Linear16(exponent @ -16..0) => {
+                divisor = divisor.saturating_mul(1 << exponent.unsigned_abs());
             }
-            Format::Direct { m, b, r } if m != 0 && r.unsigned_abs() <= 12 => {
+            Format::Direct {
+                m,
+                b,
+                r: r @ -12..=12,
+            } => {
                 let power = 10_i128.saturating_pow(r.unsigned_abs() as u32);
-                divisor = divisor.saturating_mul(m.unsigned_abs() as i128);
-                offset = rise.saturating_mul(b as i128);
-                if m > 0 {
-                    offset = offset.saturating_neg();
-                }
-                if r < 0 {
-                    rise = rise.saturating_mul(power);
+                let (up, down) = if r < 0 { (power, 1) } else { (1, power) };
+                let b = if m < 0 {
+                    b as i128
                 } else {
-                    divisor = divisor.saturating_mul(power);
-                    offset = offset.saturating_mul(power);
-                }
+                    (b as i128).wrapping_neg()
+                };
+                offset = rise.saturating_mul(b).saturating_mul(down);
+                rise = rise.saturating_mul(up);
+                divisor = divisor.saturating_mul(m.unsigned_abs() as i128);
+                divisor = divisor.saturating_mul(down);
             }
-            _ => return None,
+            Format::Linear16(_) | Format::Direct { .. } => divisor = 0,
         }
         let common = greatest_divisor(greatest_divisor(rise, offset.saturating_abs()), divisor);
-        let (Some(rise), Some(offset), Some(divisor)) = (
-            rise.checked_div(common),
-            offset.checked_div(common),
-            divisor.checked_div(common),
-        ) else {
-            return None;
-        };
-        let furthest = match format {
-            Format::Linear11 | Format::Half => 1 << 41,
-            Format::Linear16(_) | Format::Direct { .. } => 1 << 16,
-        };
-        let forward = rise.saturating_mul(furthest);
-        let back = divisor.saturating_mul(code_max as i128);
-        let (forward, back) = (
-            forward.saturating_add(offset.saturating_abs()),
-            back.saturating_add(offset.saturating_abs()),
-        );
-        if rise <= 0 || divisor <= 0 || forward >> 63 != 0 || back >> 63 != 0 {
-            return None;
+        let mut scale = Self::NONE;
+        const MAX: i128 = i32::MAX as i128;
+        const MIN: i128 = -MAX;
+        if let Some(rise @ 1..=MAX) = rise.checked_div(common)
+            && let Some(offset @ MIN..=MAX) = offset.checked_div(common)
+            && let Some(divisor @ 1..=MAX) = divisor.checked_div(common)
+            // A position of 42 bits leaves this much.
+            && (rise < 1 << 21 || matches!(format, Format::Linear16(_) | Format::Direct { .. }))
+        {
+            scale = Self {
+                format,
+                rise: rise as i32,
+                offset: offset as i32,
+                divisor: divisor as i32,
+            };
         }
-        Some(Self {
-            format,
-            rise: rise as i64,
-            offset: offset as i64,
-            divisor: divisor as i64,
-        })
+        scale
+    }
+
+    pub(super) const fn is_there(&self) -> bool {
+        self.divisor != 0
     }
 
     /// The code of a word: rounded to the nearest, halves to even, once.
     pub(super) fn code(&self, word: u16) -> i64 {
-        let position = self.format.position(word);
-        let numerator = position.wrapping_mul(self.rise).wrapping_add(self.offset);
-        quotient(numerator, self.divisor, Rounding::Nearest)
+        self.mean(self.format.position(word), 1)
     }
 
-    /// The code of a mean: a sum of positions over so many, rounded likewise. In DIRECT format, for
-    /// sums below 2^24.
-    pub(super) fn mean(&self, sum: u32, count: u32) -> i64 {
-        let of_all = |one: i64| one.wrapping_mul(i64::from(count));
-        let numerator = i64::from(sum).wrapping_mul(self.rise);
+    /// The code of a mean likewise: a sum of positions over so many.
+    pub(super) fn mean(&self, sum: i64, count: u32) -> i64 {
+        let of_all = |one: i32| i64::from(one).wrapping_mul(count.into());
+        let numerator = sum.wrapping_mul(self.rise.into());
         let numerator = numerator.wrapping_add(of_all(self.offset));
         quotient(numerator, of_all(self.divisor), Rounding::Nearest)
     }
 
-    /// Whether [`mean`](Self::mean) stays within 63 bits.
-    pub(super) const fn takes_means(&self) -> bool {
-        const MAX: u64 = 1 << 38;
-        self.rise.unsigned_abs() < MAX
-            && self.offset.unsigned_abs() < MAX
-            && self.divisor.unsigned_abs() < MAX
+    /// The position of a code, times `rise`.
+    const fn back(&self, code: i64) -> i64 {
+        let numerator = code.wrapping_mul(self.divisor as i64);
+        numerator.wrapping_sub(self.offset as i64)
     }
 
-    /// The position of a code, rounded up: the most that its value adds to a count.
-    pub(super) const fn position_of(&self, code: i64) -> i64 {
-        let numerator = code.wrapping_mul(self.divisor).wrapping_sub(self.offset);
-        match numerator.checked_div_euclid(self.rise) {
+    /// More than the value of a code adds to a count.
+    pub(super) const fn above(&self, code: i64) -> i64 {
+        match self.back(code).checked_div(self.rise as i64) {
             Some(position) => position.wrapping_add(1),
             None => i64::MAX,
         }
@@ -273,9 +263,8 @@ impl Scale {
 
     /// The word of a limit's code on its safe side; `None` where there is none.
     pub(super) fn limit(&self, code: i64, over: bool) -> Option<u16> {
-        let numerator = code.wrapping_mul(self.divisor).wrapping_sub(self.offset);
         let rounding = if over { Rounding::Down } else { Rounding::Up };
-        let position = quotient(numerator, self.rise, rounding);
+        let position = quotient(self.back(code), self.rise.into(), rounding);
         self.format.word(position, over)
     }
 }
@@ -353,9 +342,7 @@ mod tests {
     /// by hand, halves to even.
     #[test]
     fn codes_are_rounded_once() {
-        let scale = |m, b, r, lsb| {
-            Scale::new(Format::Direct { m, b, r }, lsb, 1_000_000_000, 80_000).unwrap()
-        };
+        let scale = |m, b, r, lsb| Scale::new(Format::Direct { m, b, r }, lsb, 1_000_000_000);
         let volts = scale(5_000, -1_200, -1, 1_000_000);
         assert_eq!(volts.code(0x5D48), 48_000); // example 11
         assert_eq!(volts.code(0xFF88), 0);
@@ -374,7 +361,7 @@ mod tests {
         assert_eq!(falling.code(476), -2);
         assert_eq!(falling.limit(1_001, true), Some(75));
         // 3.30078125 V in 500 µV: 6601.5625; of a mean of 10 samples of 38 counts of 0.1 W.
-        let linear = Scale::new(Format::Linear16(-9), 500_000, 1_000_000_000, 32_000).unwrap();
+        let linear = Scale::new(Format::Linear16(-9), 500_000, 1_000_000_000);
         assert_eq!(linear.code(0x069A), 6_602);
         let watts = scale(1, 0, 1, 250);
         assert_eq!(watts.mean(385, 10), 15_400_000);
@@ -383,19 +370,16 @@ mod tests {
 
     #[test]
     fn scales_that_cannot_be() {
-        let of = |format| Scale::new(format, 1, 1_000_000_000, 100);
-        assert_eq!(of(Format::Direct { m: 0, b: 5, r: 1 }), None);
-        assert_eq!(of(Format::Direct { m: 1, b: 0, r: 13 }), None);
-        assert_eq!(
-            of(Format::Direct {
-                m: 1,
-                b: 0,
-                r: i8::MIN
-            }),
-            None
-        );
-        assert_eq!(of(Format::Linear16(16)), None);
-        assert_eq!(of(Format::Linear16(-17)), None);
-        assert!(of(Format::Linear11).is_some() && of(Format::Half).is_some());
+        let sound = |format| Scale::new(format, 1_000, 1_000_000_000).is_there();
+        assert!(!sound(Format::Direct { m: 0, b: 5, r: 1 }));
+        assert!(!sound(Format::Direct { m: 1, b: 0, r: 13 }));
+        assert!(!sound(Format::Direct {
+            m: 1,
+            b: 0,
+            r: i8::MIN
+        }));
+        assert!(!sound(Format::Linear16(16)) && !sound(Format::Linear16(-17)));
+        assert!(!Scale::new(Format::Linear11, 123_456_787, 1_000_000_000).is_there());
+        assert!(sound(Format::Linear11) && sound(Format::Half) && sound(Format::Linear16(-9)));
     }
 }

@@ -51,7 +51,7 @@ use crate::board::{Board, Rail, SenseResistor};
 #[cfg(doc)]
 use crate::bus::Fault;
 use crate::units::{Resistance, Tolerance};
-use declaration::Scales;
+use declaration::PageMap;
 
 /// A rail of a device that measures amperes itself, as if through 1 Ω. What the device may be off
 /// by stands in its [`PartInfo`](crate::info::PartInfo).
@@ -88,13 +88,13 @@ struct Shown {
 }
 
 impl<D: Device, const N: usize> Pmbus<D, N> {
-    const SCALES: &'static [Scales; N] = &Scales::all(D::INFO, D::DECLARATION.pages).0;
+    const PAGES: &'static [PageMap; N] = &PageMap::all(D::INFO, D::DECLARATION.pages).0;
 
     /// A device at this 7-bit address. A declaration that cannot be does not compile.
     #[must_use]
     pub const fn new(address: u8) -> Self {
         const {
-            assert!(Scales::all::<N>(D::INFO, D::DECLARATION.pages).1);
+            assert!(PageMap::all::<N>(D::INFO, D::DECLARATION.pages).1);
             assert!(D::DECLARATION.is_sound(D::INFO, N));
         }
         Self {

@@ -1,13 +1,13 @@
 use core::future::Future;
 
-use super::declaration::{Device, Scales, reaches};
+use super::declaration::{Device, PageMap, reaches};
 use super::{Block, Pmbus, Shown};
 use crate::Channel;
 use crate::board::LimitPlan;
 use crate::bus::{Done, Fault, Link, Port, Register, Wire};
 use crate::config::{AlertFlags, Config, ConfigError, Scan};
 use crate::convert::product;
-use crate::info::{PartInfo, RangeInfo, Source};
+use crate::info::{PartInfo, Source};
 use crate::part::{Codes, Part, SoftwareComparator, SoftwareSums};
 
 /// STATUS_CML, of which nothing is to reach the output.
@@ -103,26 +103,25 @@ impl<D: Device, const C: usize> Part for Pmbus<D, C> {
         _wait_us: u32,
         block: &mut Block<C>,
     ) -> Result<(), Fault> {
-        let pages = Self::pages().zip(Self::SCALES);
-        for (((channel, page), scales), shown) in pages.zip(&mut block.shown) {
-            if self.enabled >> channel.number() & 1 == 0 {
+        for (map, shown) in Self::PAGES.iter().zip(&mut block.shown) {
+            let page = map.page;
+            if self.enabled >> map.channel.number() & 1 == 0 {
                 *shown = Shown::NOTHING;
                 continue;
             }
             Self::select(link, page).await?;
-            let readings = page.side.readings();
-            let voltage = link.get(word(readings.voltage)).await? as u16;
-            let current = link.get(word(readings.current)).await? as u16;
-            let mut power = 0;
+            let [voltage, current, power, energy] = *page.side.readings();
+            let voltage = link.get(Register::new(voltage, 2)).await? as u16;
+            let current = link.get(Register::new(current, 2)).await? as u16;
+            let (mut watts, mut count) = (None, 0);
             if page.power.is_some() {
-                power = link.get(word(readings.power)).await? as u16;
+                watts = Some(link.get(Register::new(power, 2)).await? as u16);
             }
-            let mut count = 0;
             if page.energy.is_some() {
-                count = link.get(Register::new(readings.energy, 7)).await?;
+                count = link.get(Register::new(energy, 7)).await?;
             }
             Self::same_page(link, page).await?;
-            shown.codes = scales.codes(voltage, current, power);
+            shown.codes = map.codes(voltage, current, watts);
             shown.count = count;
         }
         Self::find_reset(link).await?;
@@ -147,9 +146,9 @@ impl<D: Device, const C: usize> Part for Pmbus<D, C> {
     }
 
     fn mean_power(block: &Block<C>, channel: Channel, elapsed: u32) -> Option<i64> {
-        let scales = Self::SCALES.get(channel.index())?;
+        let map = Self::PAGES.get(channel.index())?;
         let shown = block.shown.get(channel.index())?;
-        scales.mean(shown, elapsed, D::DECLARATION.sample_us)
+        map.mean(shown, elapsed, D::DECLARATION.sample_us)
     }
 
     fn read_flags<B: Port>(
@@ -188,7 +187,8 @@ impl<D: Device, const C: usize> Part for Pmbus<D, C> {
     ) -> Result<(), Fault> {
         for limit in plan.limits().list() {
             if plan.compared_by(limit) == Source::Part {
-                Self::put_limit_of(link, limit, plan.code_of(limit)).await?;
+                let code = plan.code_of(limit).ok_or(Fault::Refused)?;
+                Self::put_limit(link, limit, code).await?;
             }
         }
         self.set_masks(link, plan.limits().masks()).await?;
@@ -220,37 +220,29 @@ impl Shown {
 }
 
 // `clamp` would keep a panic for ends that are the wrong way round.
-impl Scales {
+impl PageMap {
     /// What words of a page come to. At an end of a range they may have been cut off; a voltage
     /// below zero is none.
-    fn codes(&self, voltage: u16, current: u16, power: u16) -> Codes {
-        let (sense, sense_clipped) = within(&self.sense, self.current.code(current));
-        let (rail, rail_clipped) = within(&self.rail, self.voltage.code(voltage));
+    fn codes(&self, voltage: u16, current: u16, power: Option<u16>) -> Codes {
+        let (sense_max, rail_max) = (i64::from(self.sense_max), i64::from(self.rail_max));
+        let [volts, amperes, watts, _] = &self.scales;
+        let (voltage, current) = (volts.code(voltage), amperes.code(current));
+        let sense = within(current, sense_max) as i32;
+        let rail = voltage.max(0).min(rail_max) as u32;
         Codes {
             sense,
-            rail: rail as u32,
-            power: match &self.power {
-                Some(scale) => self.power_within(scale.code(power)),
-                None => product(sense, rail),
+            rail,
+            power: match power {
+                Some(word) => within(watts.code(word), self.power_max()),
+                None => product(sense, rail as i32),
             },
-            sense_clipped,
-            rail_clipped,
+            sense_clipped: current >= sense_max || current <= sense_max.wrapping_neg(),
+            rail_clipped: voltage >= rail_max,
         }
     }
-
-    pub(super) fn power_within(&self, code: i64) -> i64 {
-        let most = self.power_max();
-        code.min(most).max(most.wrapping_neg())
-    }
 }
 
-/// A code within its range, and whether it is at an end of it.
-fn within(range: &RangeInfo, code: i64) -> (i32, bool) {
-    let (least, most) = (i64::from(range.code_min), i64::from(range.code_max));
-    let code = code.min(most).max(least) as i32;
-    (code, range.is_end(code))
-}
-
-const fn word(command: u8) -> Register {
-    Register::new(command, 2)
+/// A code within its range, which is the same either way.
+pub(super) fn within(code: i64, most: i64) -> i64 {
+    code.min(most).max(most.wrapping_neg())
 }

@@ -3,41 +3,25 @@
 use core::future::Future;
 
 use super::command::{
-    ALERT_MASK, CAPABILITY, COEFFICIENTS, PAGE, QUERY, REVISION, VOUT_MODE, Writable,
+    ALERT_MASK, CAPABILITY, COEFFICIENTS, Comparator, PAGE, QUERY, REVISION, Side, VOUT_MODE,
+    Writable,
 };
 use super::declaration::{Device, Page};
 use super::{Format, Pmbus};
-use crate::Channel;
 use crate::bus::{Fault, Link, Port, Wire};
-use crate::config::Kind;
 use crate::crc::Pec;
-use crate::info::Source;
 
 /// CAPABILITY: check bytes, and an alert output.
 const PEC: u8 = 0x80;
 const SMBALERT: u8 = 0x10;
 /// Part II, revision 1.2: the first in which a one clears a status bit.
 const REVISION_1_2: u32 = 2;
-/// What QUERY says: supported, can be written, can be read.
-const SUPPORTED: u8 = 0x80;
-const WRITTEN: u8 = 0x40;
-const READ: u8 = 0x20;
 /// What the driver keeps in the device, count byte lowest.
 const MARK: u64 = u64::from_le_bytes([4, b'c', b'r', b'a', b'k', 0, 0, 0]);
 
 impl<D: Device, const N: usize> Pmbus<D, N> {
     /// Whether the device has an alert output.
     pub(super) const ALERTS: bool = !D::INFO.alerts.outputs.is_empty();
-
-    /// All pages, with their channels.
-    pub(super) fn pages() -> impl Iterator<Item = (Channel, &'static Page)> {
-        Channel::first(N as u8).zip(D::DECLARATION.pages)
-    }
-
-    /// Whether a limit of this kind is left to the device.
-    pub(super) fn compares(channel: Channel, kind: Kind) -> bool {
-        D::INFO.compared_by(channel.number(), kind, 1, true) == Source::Part
-    }
 
     /// Selects a page and reads back that it is.
     pub(super) fn select<B: Port>(
@@ -161,49 +145,34 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             link.expect(Fault::Identity, needed.into(), (got & needed).into())?;
             let revision = link.get(REVISION).await? as u32 & 0x0F;
             link.expect(Fault::Identity, REVISION_1_2, revision.min(REVISION_1_2))?;
-            for (channel, page) in Self::pages() {
+            for map in Self::PAGES {
+                let page = map.page;
                 Self::select(link, page).await?;
-                Self::verify_page(link, channel, page).await?;
+                let [voltage, ..] = &map.scales;
+                if page.side == Side::Output {
+                    let got = link.get(VOUT_MODE).await? as u8;
+                    // Bit 7 is relative limits; bits 6 and 5 the mode, of which one is VID.
+                    let fault = match got & 0x60 {
+                        0x20 => Fault::Vid,
+                        _ => Fault::Format,
+                    };
+                    link.expect(fault, voltage.format.vout_mode().into(), got.into())?;
+                }
+                for (command, scale) in page.side.readings().iter().zip(&map.scales) {
+                    if scale.is_there() {
+                        Self::verify_command(link, *command, scale.format, false).await?;
+                    }
+                }
+                for kind in map.kinds {
+                    if let Some(Comparator { limit, .. }) = page.side.comparator(*kind) {
+                        let format = map.scale(*kind).format;
+                        Self::verify_command(link, limit.code(), format, true).await?;
+                    }
+                }
                 Self::same_page(link, page).await?;
             }
             Ok(())
         })
-    }
-
-    async fn verify_page<B: Port>(
-        link: &mut Link<B>,
-        channel: Channel,
-        page: &'static Page,
-    ) -> Result<(), Fault> {
-        let readings = page.side.readings();
-        if page.side == super::Side::Output {
-            let got = link.get(VOUT_MODE).await? as u8;
-            // Bit 7 is relative limits; bits 6 and 5 the mode, of which one is VID.
-            let fault = match got & 0x60 {
-                0x20 => Fault::Vid,
-                _ => Fault::Format,
-            };
-            link.expect(fault, page.voltage.vout_mode().into(), got.into())?;
-        }
-        Self::verify_command(link, readings.voltage, page.voltage, false).await?;
-        Self::verify_command(link, readings.current, page.current, false).await?;
-        if let Some(format) = page.power {
-            Self::verify_command(link, readings.power, format, false).await?;
-        }
-        if let Some(count) = page.energy {
-            Self::verify_command(link, readings.energy, count.format(), false).await?;
-        }
-        for kind in Kind::ALL {
-            let scale = Self::SCALES.get(channel.index());
-            if let Some(format) = scale.and_then(|scales| scales.of(kind))
-                && let Some(comparator) = page.side.comparator(kind)
-                && Self::compares(channel, kind)
-            {
-                let code = comparator.limit.code();
-                Self::verify_command(link, code, format.format, true).await?;
-            }
-        }
-        Ok(())
     }
 
     /// Whether the selected page has a command, in this format.
@@ -217,16 +186,9 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             if !D::DECLARATION.query {
                 return Ok(());
             }
-            let mut expected = SUPPORTED | READ | format.query_code();
-            if limit {
-                expected |= WRITTEN;
-            }
+            let (expected, relevant) = format.query(limit);
             let got = Self::ask(link, &[QUERY, 1, command], 1).await? as u8;
             link.name(command);
-            let mut relevant = SUPPORTED | READ | format.query_mask();
-            if limit {
-                relevant |= WRITTEN;
-            }
             let fault = match got & 0x1C {
                 0x14 => Fault::Vid,
                 _ => Fault::Format,
@@ -259,19 +221,15 @@ impl Format {
         }
     }
 
-    /// Bits 4 to 2 of QUERY for it, where they stand.
-    const fn query_code(self) -> u8 {
+    /// What QUERY says of a command in this format, and which bits of it count: supported, can be
+    /// written, can be read, and three bits for the format. No source of ours has these for half
+    /// precision.
+    const fn query(self, limit: bool) -> (u8, u8) {
+        let access = if limit { 0b1110_0000 } else { 0b1010_0000 };
         match self {
-            Self::Direct { .. } => 3 << 2,
-            Self::Linear11 | Self::Linear16(_) | Self::Half => 0,
-        }
-    }
-
-    /// Bits 4 to 2, where QUERY has a code for it: for half precision no source of ours names one.
-    const fn query_mask(self) -> u8 {
-        match self {
-            Self::Half => 0,
-            _ => 7 << 2,
+            Self::Direct { .. } => (access | 3 << 2, access | 7 << 2),
+            Self::Linear11 | Self::Linear16(_) => (access, access | 7 << 2),
+            Self::Half => (access, access),
         }
     }
 }

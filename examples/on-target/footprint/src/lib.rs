@@ -4,6 +4,7 @@
 
 mod answers;
 pub mod moorhen;
+pub mod pmbus;
 mod silent;
 
 pub use answers::{Answers, Handle};
