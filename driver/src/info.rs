@@ -185,6 +185,19 @@ bitflags::bitflags! {
     }
 }
 
+impl RangeErrors {
+    /// Greatest gain error in parts per million, greatest offset error, and r.m.s. noise of one
+    /// conversion.
+    #[must_use]
+    pub const fn new(gain_ppm: u32, offset: Voltage, noise: Voltage) -> Self {
+        Self {
+            gain_ppm,
+            offset,
+            noise,
+        }
+    }
+}
+
 impl SumBits {
     /// Nobody keeps sums: there are no totals.
     pub const NONE: Self = Self {
@@ -236,7 +249,60 @@ impl SumBits {
     }
 }
 
+impl PartInfo {
+    /// A part that has nothing but converters: begin with it, and say what the datasheet says. The
+    /// driver multiplies, sums up and compares; nobody can tell that somebody else wrote to it.
+    ///
+    /// Name, channels, units, ranges, errors, [`sum_bits`](Self::sum_bits), times and oscillator
+    /// are the part's to state.
+    pub const PLAIN: Self = Self {
+        name: "",
+        channels: 0,
+        sense_unit: Voltage::ZERO,
+        rail_unit: Voltage::ZERO,
+        sense_ranges: &[],
+        rail_ranges: &[],
+        sense_errors: &[],
+        rail_errors: &[],
+        bias: Current::ZERO,
+        offset_stability: Voltage::ZERO,
+        scan_periods_us: &[],
+        conversion_ns: 0,
+        averaging_log2_max: 0,
+        capture_max: 0,
+        skew_us: 0,
+        power: Source::Driver,
+        charge_sum: Source::Driver,
+        energy_sum: Source::Driver,
+        sum_bits: SumBits::NONE,
+        alerts: AlertInfo::NONE,
+        oscillator: Oscillator {
+            error_ppm: 0,
+            wander_ppm: 0,
+        },
+        wake_us: 0,
+        reset_us: 0,
+        supply: Supply {
+            idle: Current::ZERO,
+            resting: Current::ZERO,
+            converting: Current::ZERO,
+        },
+        undetectable: Undetectable::WRITES,
+    };
+}
+
 impl AlertInfo {
+    /// Of a part without comparators.
+    pub const NONE: Self = Self {
+        outputs: Outputs::empty(),
+        kinds: &[&[]],
+        debounce_max: 1,
+        own: AlertFlags::empty(),
+        single_masks: false,
+        following: false,
+        cleared_by_reading: false,
+    };
+
     /// Whether the part compares every limit that can be; else the driver compares some with each
     /// sample, and no output tells of these.
     #[must_use]
@@ -251,6 +317,23 @@ impl AlertInfo {
 }
 
 impl RangeInfo {
+    /// A range whose LSB is so many of a unit, with its least and its greatest code.
+    #[must_use]
+    pub const fn new(unit: Voltage, lsb_units: u8, code_min: i32, code_max: i32) -> Self {
+        let lsb_nv = unit.as_nanovolts().saturating_mul(lsb_units as i64);
+        let full_uv = lsb_nv.saturating_mul(code_max as i64) / 1_000;
+        Self {
+            lsb_units,
+            full_scale_uv: if full_uv > u32::MAX as i64 {
+                u32::MAX
+            } else {
+                full_uv as u32
+            },
+            code_min,
+            code_max,
+        }
+    }
+
     /// Whether a code is one at which a converter stops: it stands for anything beyond, too. Zero
     /// is none, where it is the least.
     #[must_use]

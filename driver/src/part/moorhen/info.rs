@@ -1,46 +1,35 @@
-use crate::config::{AlertFlags, Kind, Outputs};
-use crate::info::{
-    AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, Source, SumBits, Supply, Undetectable,
-};
+use crate::config::{Kind, Outputs};
+use crate::info::{AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, SumBits, Supply};
 use crate::units::{Current, Voltage};
+
+const SENSE_UNIT: Voltage = Voltage::from_nanovolts(250);
+const RAIL_UNIT: Voltage = Voltage::from_microvolts(50);
 
 /// What Moorhen can do (sections 3 to 7 of its datasheet). Places in the tables are the part's
 /// range codes.
 pub const INFO: PartInfo = PartInfo {
     name: "Moorhen",
     channels: 2,
-    sense_unit: Voltage::from_nanovolts(250),
-    rail_unit: Voltage::from_microvolts(50),
+    sense_unit: SENSE_UNIT,
+    rail_unit: RAIL_UNIT,
     sense_ranges: &SENSE_RANGES,
     rail_ranges: &RAIL_RANGES,
-    sense_errors: &[
-        errors(6_000, Voltage::from_microvolts(45), 20_000),
-        errors(6_000, Voltage::from_microvolts(45), 7_000),
-    ],
+    sense_errors: &[errors(6_000, 45_000, 20_000), errors(6_000, 45_000, 7_000)],
     rail_errors: &[
-        errors(5_000, Voltage::from_millivolts(14), 4_000_000),
-        errors(5_000, Voltage::from_millivolts(5), 1_200_000),
+        errors(5_000, 14_000_000, 4_000_000),
+        errors(5_000, 5_000_000, 1_200_000),
     ],
     bias: Current::from_nanoamps(150),
     offset_stability: Voltage::from_microvolts(2),
-    scan_periods_us: &[],
     conversion_ns: 170_000,
-    averaging_log2_max: 0,
-    capture_max: 0,
     // 340 µs of a slow oscillator.
     skew_us: 351,
-    power: Source::Driver,
-    charge_sum: Source::Driver,
-    energy_sum: Source::Driver,
     sum_bits: SumBits::by_driver(&SENSE_RANGES, &RAIL_RANGES),
     alerts: AlertInfo {
         outputs: Outputs::A,
         kinds: &[&[Kind::OverVoltage, Kind::OverCurrent]],
-        own: AlertFlags::empty(),
         single_masks: true,
-        debounce_max: 1,
-        following: false,
-        cleared_by_reading: false,
+        ..AlertInfo::NONE
     },
     oscillator: Oscillator {
         error_ppm: 30_000,
@@ -53,31 +42,24 @@ pub const INFO: PartInfo = PartInfo {
         resting: Current::from_nanoamps(1_900),
         converting: Current::from_nanoamps(330_000),
     },
-    undetectable: Undetectable::WRITES,
+    ..PartInfo::PLAIN
 };
 
+/// 36 µV and 9 µV.
 const SENSE_RANGES: [RangeInfo; 2] = [
-    range(36 * 4, 36 * 2_047, -2_048, 2_047),
-    range(9 * 4, 9 * 2_047, -2_048, 2_047),
+    RangeInfo::new(SENSE_UNIT, 144, -2_048, 2_047),
+    RangeInfo::new(SENSE_UNIT, 36, -2_048, 2_047),
 ];
+/// 7 mV and 1.75 mV.
 const RAIL_RANGES: [RangeInfo; 2] = [
-    range(140, 7_000 * 4_095, 0, 4_095),
-    range(35, 1_750 * 4_095, 0, 4_095),
+    RangeInfo::new(RAIL_UNIT, 140, 0, 4_095),
+    RangeInfo::new(RAIL_UNIT, 35, 0, 4_095),
 ];
 
-const fn range(lsb_units: u8, full_scale_uv: u32, code_min: i32, code_max: i32) -> RangeInfo {
-    RangeInfo {
-        lsb_units,
-        full_scale_uv,
-        code_min,
-        code_max,
-    }
-}
-
-const fn errors(gain_ppm: u32, offset: Voltage, noise_nv: i64) -> RangeErrors {
-    RangeErrors {
+const fn errors(gain_ppm: u32, offset_nv: i64, noise_nv: i64) -> RangeErrors {
+    RangeErrors::new(
         gain_ppm,
-        offset,
-        noise: Voltage::from_nanovolts(noise_nv),
-    }
+        Voltage::from_nanovolts(offset_nv),
+        Voltage::from_nanovolts(noise_nv),
+    )
 }
