@@ -105,6 +105,46 @@ pub struct Stated {
     pub capture: u16,
 }
 
+impl Stated {
+    /// A part that has nothing but converters, and tells nothing: say what the datasheet says, and
+    /// `..Stated::PLAIN`.
+    pub const PLAIN: Self = Self {
+        channels: 0,
+        sense: &[],
+        rail: &[],
+        bias_na: 0,
+        offset_stability_nv: 0,
+        periods_us: &[],
+        single_shot: false,
+        conversion_ns: 0,
+        averaging_log2_max: 0,
+        oscillator_ppm: 0,
+        wander_ppm: 0,
+        wake_us: 0,
+        reset_us: 0,
+        skew_us: 0,
+        energy_bits: 0,
+        charge_bits: 0,
+        scans_bits: 0,
+        power: false,
+        kinds: &[&[]],
+        outputs: Outputs::empty(),
+        debounce_max: 1,
+        following: false,
+        rollover_ahead_eighths: 0,
+        over_range: OverRange::WhileItLasts,
+        check_byte: false,
+        block_check: false,
+        identity: false,
+        cleared_by_reading: false,
+        tells_reset: false,
+        tells_writes: false,
+        tells_lost_trigger: false,
+        tells_change_while_read: false,
+        capture: 0,
+    };
+}
+
 /// How a part tells that an input is beyond its range.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum OverRange {
