@@ -42,7 +42,7 @@ impl<I: I2c, D: DelayNs, W: Wire> Port for Async<I, D, W> {
         value: u64,
     ) -> Result<(), Fault> {
         let Link { port, target } = link;
-        let mut frame = Frame::of(register.in_order::<W>(value));
+        let mut frame = Frame::of(value);
         let sent = frame.for_write::<W>(target.address(), register);
         let result = port.i2c.write(target.address(), sent).await;
         target.noted(register.pointer(), result)

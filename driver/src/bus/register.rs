@@ -54,15 +54,6 @@ impl Register {
         (number as u64).unbounded_shl(unused).unbounded_shr(unused)
     }
 
-    /// A value as it travels, first byte highest; and back.
-    #[inline(always)]
-    pub(super) const fn in_order<W: Wire>(self, value: u64) -> u64 {
-        match W::LOW_BYTE_FIRST {
-            true => value.swap_bytes().unbounded_shr(self.unused_bits()),
-            false => value,
-        }
-    }
-
     const fn len(self) -> usize {
         (self.0 >> 8 & 7) as usize
     }
@@ -140,6 +131,9 @@ impl Frame {
     #[inline(always)]
     pub(super) fn for_write<W: Wire>(&mut self, address: u8, register: Register) -> &[u8] {
         self.put_before(register, [0, address << 1, register.pointer()]);
+        if W::LOW_BYTE_FIRST {
+            self.turn(register);
+        }
         if W::CHECK_BYTE {
             let check = self.check();
             let [.., place] = &mut self.0;
@@ -167,6 +161,9 @@ impl Frame {
     ) -> Result<(), Fault> {
         let expected = if W::CHECK_BYTE { self.check() } else { 0 };
         self.put_before(register, [0; 3]);
+        if W::LOW_BYTE_FIRST {
+            self.turn(register);
+        }
         let [_, _, _, _, a, b, c, d, e, f, g, h, got] = self.0;
         if W::CHECK_BYTE && expected != got {
             return Err(target.differ(Fault::CheckByte, u32::from(expected), u32::from(got)));
@@ -175,10 +172,6 @@ impl Frame {
             u32::from_be_bytes([a, b, c, d]),
             u32::from_be_bytes([e, f, g, h]),
         ];
-        if W::LOW_BYTE_FIRST {
-            let value = register.in_order::<W>(u64::from_be_bytes([a, b, c, d, e, f, g, h]));
-            target.got = [(value >> 32) as u32, value as u32];
-        }
         Ok(())
     }
 
@@ -191,6 +184,15 @@ impl Frame {
             .and_then(|rest| rest.first_chunk_mut())
         {
             *place = bytes;
+        }
+    }
+
+    /// Turns the order of the value's bytes.
+    #[inline(never)]
+    fn turn(&mut self, register: Register) {
+        let first = END.wrapping_sub(register.len());
+        if let Some(value) = self.0.get_mut(first..END) {
+            value.reverse();
         }
     }
 
@@ -270,7 +272,7 @@ mod tests {
     #[test]
     fn low_byte_first_and_unchecked() {
         let register = Register::new(0x39, 3);
-        let mut frame = Frame::of(register.in_order::<LowFirst>(0x12_3456));
+        let mut frame = Frame::of(0x12_3456);
         let sent = frame.for_write::<LowFirst>(0x17, register);
         assert_eq!(sent, [0x39, 0x56, 0x34, 0x12]);
         let mut target: Target<()> = Target::new(0x17, 3);

@@ -224,13 +224,11 @@ impl Block {
 fn disarm<B: Port>(link: &mut Link<B>) -> impl Future<Output = Result<(), Fault>> {
     B::shared(move || async move {
         link.put_verified(MASK, 0).await?;
-        for (register, most) in [
-            (SENSE_LIMIT, SENSE_MOST),
-            (SENSE_LIMIT.plus(1), SENSE_MOST),
-            (RAIL_LIMIT, RAIL_MOST),
-            (RAIL_LIMIT.plus(1), RAIL_MOST),
-        ] {
-            link.put_verified(register, most).await?;
+        for channel in 0..CHANNELS {
+            link.put_verified(SENSE_LIMIT.plus(channel), SENSE_MOST)
+                .await?;
+            link.put_verified(RAIL_LIMIT.plus(channel), RAIL_MOST)
+                .await?;
         }
         Ok(())
     })

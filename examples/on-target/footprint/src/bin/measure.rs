@@ -23,12 +23,15 @@ use crake::asynch;
 use crake::board::{Board, Correction, Gain, Offset, Rail};
 use crake::crc::Pec;
 use crake::part::corncrake::Corncrake;
+use crake::part::moorhen::Moorhen;
+use crake::part::pmbus::gallinule::Gallinule;
 use crake::totals::{Bounds, Margins, Totals, Update};
 use crake::{Channel, Error, Monitor, Reading, Sample, ShuntMonitor, WithClock};
 use embedded_hal::delay::DelayNs;
 use embedded_hal::i2c::I2c;
 use footprint::{
-    ADDRESS, Answers, BOARD, CONFIG, Handle, Instantly, LIMITS, MARGINS, RAILS, Silent, Time, part,
+    ADDRESS, Answers, BOARD, CONFIG, Handle, Instantly, LIMITS, MARGINS, RAILS, Silent, Time,
+    moorhen, part, pmbus,
 };
 use semihosting::{println, process};
 
@@ -105,6 +108,16 @@ fn sizes() {
     println!(
         "size.monitor = {}",
         size_of::<Monitor<'static, Silent, Instantly, Corncrake, RAILS>>()
+    );
+    println!(
+        "size.monitor_of_moorhen = {}",
+        size_of::<Monitor<'static, Silent, Instantly, Moorhen, { moorhen::RAILS }, WithClock<Time>>>(
+        )
+    );
+    println!(
+        "size.monitor_of_pmbus = {}",
+        size_of::<Monitor<'static, Silent, Instantly, Gallinule, { pmbus::RAILS }, WithClock<Time>>>(
+        )
     );
     println!("size.totals = {}", size_of::<Totals<'static, RAILS>>());
     println!(
