@@ -47,7 +47,7 @@ fn a_configuration_and_a_sample_are_the_examples() {
     let mut steps = vec![example(1), example(3), example(12)];
     // Section 3: nothing reaches the output, and limits are where nothing passes them.
     steps.extend(verified(0x72, [0x00, 0x00]));
-    for (pointer, most) in [(0x88, 0x07), (0x89, 0x07), (0x8E, 0x0F), (0x8F, 0x0F)] {
+    for (pointer, most) in [(0x88, 0x07), (0x8E, 0x0F), (0x89, 0x07), (0x8F, 0x0F)] {
         steps.extend(verified(pointer, [0xFF, most]));
     }
     steps.push(example(12));
