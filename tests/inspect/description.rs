@@ -4,7 +4,9 @@
 use std::collections::BTreeSet;
 
 use crake::Channel;
-use crake_sim::inspect::{Access, CORNCRAKE, Counts, Field, Form, Order, Register, Value};
+use crake_sim::inspect::{
+    Access, CORNCRAKE, Counts, Field, Form, GALLINULE, MOORHEN, Order, Register, Text, Value,
+};
 use crake_suite::{
     datasheet::{self, rail_ranges, sense_ranges},
     examples::examples,
@@ -31,7 +33,7 @@ fn number_of(value: Value) -> i128 {
         Value::Unsigned(value) | Value::Named(value, _) => i128::from(value),
         Value::Signed(value) => i128::from(value),
         Value::Flag(value) => i128::from(value),
-        Value::Unnamed(value) => panic!("{value} has no name"),
+        Value::Unnamed(_) | Value::Text(_) => panic!("{value:?} is no number"),
     }
 }
 
@@ -68,12 +70,18 @@ fn registers_are_those_of_the_table() {
 /// No field sticks out, no bit is in two fields, no name stands twice.
 #[test]
 fn fields_lie_in_their_register_and_apart() {
-    for register in CORNCRAKE.registers {
+    let descriptions = [CORNCRAKE, MOORHEN, GALLINULE];
+    for register in descriptions.iter().flat_map(|all| all.registers) {
         let mut taken = vec![None; 8 * usize::from(register.len)];
         let mut names = BTreeSet::new();
         for field in register.fields {
             let place = (register.name, field.name);
-            assert!((1..=64).contains(&field.bits), "{place:?}");
+            let most = match field.form {
+                Form::Text => 8 * Text::MAX,
+                _ => 64,
+            };
+            assert!((1..=most).contains(&usize::from(field.bits)), "{place:?}");
+            assert!(field.form != Form::Text || field.bits % 8 == 0, "{place:?}");
             assert!(names.insert(field.name), "{place:?}");
             assert!(field.form != Form::Flag || field.bits == 1, "{place:?}");
             let low = usize::from(field.low);

@@ -3,7 +3,9 @@
 
 mod description;
 mod fake;
+mod gallinule;
 mod moorhen;
+mod pages;
 
 use std::time::Duration;
 
@@ -13,8 +15,8 @@ use crake_sim::{
     board::SenseResistor,
     bus::{Event, Logging},
     inspect::{
-        Access, CORNCRAKE, Contents, Description, InspectError, Inspector, Order, Quantity,
-        Register, Scales, Value,
+        Access, CORNCRAKE, Contents, Description, InspectError, Inspector, Quantity, Register,
+        Scales, Value,
     },
     part::corncrake::{Corncrake, Model},
     plant::{Constant, Rail, Source},
@@ -186,6 +188,7 @@ const ODD: Description = Description {
     channels: 0,
     sense_lsb_nv: &[],
     rail_lsb_nv: &[],
+    selector: None,
     registers: &[
         odd("TOUCHY", 1, Access::ReadChanges),
         odd("DEAF", 2, Access::Write),
@@ -195,14 +198,7 @@ const ODD: Description = Description {
 };
 
 const fn odd(name: &'static str, pointer: u8, access: Access) -> Register {
-    Register {
-        name,
-        pointer,
-        len: 1,
-        order: Order::LowFirst,
-        access,
-        fields: &[],
-    }
+    Register::new(name, pointer, 1, access, &[])
 }
 
 #[test]

@@ -4,7 +4,7 @@ use crake::Channel;
 
 use super::description::{
     Access::{self, Both, Read, ReadVaries, Write},
-    Counts, Description, Field, Form, Order, Register, flag, named, number,
+    Counts, Description, Field, Form, Register, flag, named, number,
 };
 
 /// All registers of Corncrake.
@@ -15,6 +15,7 @@ pub const CORNCRAKE: Description = Description {
     channels: 4,
     sense_lsb_nv: &[500, 200],
     rail_lsb_nv: &[100_000, 250_000, 1_000_000],
+    selector: None,
     registers: REGISTERS,
 };
 
@@ -25,14 +26,7 @@ const fn register(
     access: Access,
     fields: &'static [Field],
 ) -> Register {
-    Register {
-        name,
-        pointer,
-        len,
-        order: Order::HighFirst,
-        access,
-        fields,
-    }
+    Register::new(name, pointer, len, access, fields)
 }
 
 /// A limit of a channel: its place among the channel's limits is that of its flag's bit.

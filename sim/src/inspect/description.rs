@@ -2,6 +2,8 @@
 
 use crake::Channel;
 
+use crate::part::pmbus::Format;
+
 /// All registers of a part.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Description {
@@ -18,6 +20,9 @@ pub struct Description {
     pub sense_lsb_nv: &'static [u64],
     /// The weight of a rail code in nanovolts, by range code.
     pub rail_lsb_nv: &'static [u64],
+    /// The register of one byte that selects the page, where registers have
+    /// [pages](Register::pages).
+    pub selector: Option<&'static Register>,
     /// The registers, in the order of the part's datasheet.
     pub registers: &'static [Register],
 }
@@ -37,19 +42,58 @@ impl Description {
 pub struct Register {
     /// Its name in the datasheet.
     pub name: &'static str,
-    /// The pointer that selects it.
+    /// The pointer, or command code, that selects it.
     pub pointer: u8,
-    /// Bytes, without a check byte.
+    /// Bytes, without a check byte and without the count of a block.
     pub len: u8,
+    /// Whether a count of its bytes, which is `len`, comes before them on the wire, as in an SMBus
+    /// block read.
+    pub block: bool,
     /// Order of the bytes on the wire.
     pub order: Order,
     /// What may be done with it.
     pub access: Access,
+    /// The pages that have one, each its own: it shows that of the page that was selected last.
+    /// Empty where there is one for the whole part.
+    pub pages: &'static [u8],
     /// What its bits mean; bits without a meaning are in none.
     pub fields: &'static [Field],
 }
 
 impl Register {
+    /// One for the whole part, most significant byte first, without a count.
+    #[must_use]
+    pub const fn new(
+        name: &'static str,
+        pointer: u8,
+        len: u8,
+        access: Access,
+        fields: &'static [Field],
+    ) -> Self {
+        Self {
+            name,
+            pointer,
+            len,
+            block: false,
+            order: Order::HighFirst,
+            access,
+            pages: &[],
+            fields,
+        }
+    }
+
+    /// The same in this order of bytes.
+    #[must_use]
+    pub const fn ordered(self, order: Order) -> Self {
+        Self { order, ..self }
+    }
+
+    /// The same, one for each of these pages.
+    #[must_use]
+    pub const fn on(self, pages: &'static [u8]) -> Self {
+        Self { pages, ..self }
+    }
+
     /// What a field of this register is in `raw`, the register's bytes as they came; bytes that are
     /// missing count as zero.
     #[must_use]
@@ -66,6 +110,7 @@ impl Register {
                 Some((_, name)) => Value::Named(bits, name),
                 None => Value::Unnamed(bits),
             },
+            Form::Text => Value::Text(self.text(field, raw)),
         }
     }
 
@@ -88,6 +133,21 @@ impl Register {
             Some(above) => value & u64::MAX.checked_shr(above).unwrap_or_default(),
             None => value,
         }
+    }
+
+    fn text(&self, field: &Field, raw: &[u8]) -> Text {
+        let first = usize::from(field.low / 8);
+        let mut text = Text::default();
+        let places = text.bytes.iter_mut().take(usize::from(field.bits / 8));
+        for (place, into) in places.enumerate() {
+            let byte = self.byte(raw, first + place);
+            if !matches!(byte, b' '..=b'~') {
+                break;
+            }
+            *into = byte;
+            text.len += 1;
+        }
+        text
     }
 
     /// The byte so far from the least significant.
@@ -141,7 +201,7 @@ pub struct Field {
     pub name: &'static str,
     /// Its lowest bit, counted from the register's least significant.
     pub low: u16,
-    /// How many bits, 1 to 64.
+    /// How many bits, 1 to 64; of a text whole bytes, at most [`Text::MAX`].
     pub bits: u8,
     /// How the bits are read.
     pub form: Form,
@@ -202,6 +262,8 @@ pub enum Form {
     Named(&'static [(u64, &'static str)]),
     /// Bits that are no number. A [`Value::Unsigned`], for people in hexadecimal.
     Pattern,
+    /// ASCII, the first character in the lowest byte.
+    Text,
 }
 
 /// What one of a field stands for.
@@ -223,6 +285,22 @@ pub enum Counts {
     SenseRange(Channel),
     /// It is the place of this channel's rail range in [`Description::rail_lsb_nv`].
     RailRange(Channel),
+    /// The whole word is so much of this, in the number format of the page.
+    Word(Measure, Words),
+}
+
+/// Pages and their number formats; other pages have none.
+pub type Words = &'static [(u8, Format)];
+
+/// What a word in a number format of its page measures.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Measure {
+    /// Volts.
+    Voltage,
+    /// Amperes.
+    Current,
+    /// Watts.
+    Power,
 }
 
 /// What a field is.
@@ -238,6 +316,27 @@ pub enum Value {
     Named(u64, &'static str),
     /// One that should have a name and has none.
     Unnamed(u64),
+    /// Characters.
+    Text(Text),
+}
+
+/// A short text, as far as it can be printed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Text {
+    bytes: [u8; Self::MAX],
+    len: u8,
+}
+
+impl Text {
+    /// The most characters.
+    pub const MAX: usize = 16;
+
+    /// The characters up to the first that is none of printable ASCII.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        let shown = self.bytes.get(..usize::from(self.len));
+        core::str::from_utf8(shown.unwrap_or_default()).unwrap_or_default()
+    }
 }
 
 #[cfg(test)]
@@ -245,14 +344,7 @@ mod tests {
     use super::*;
 
     fn register(order: Order, len: u8) -> Register {
-        Register {
-            name: "R",
-            pointer: 0,
-            len,
-            order,
-            access: Access::Read,
-            fields: &[],
-        }
+        Register::new("R", 0, len, Access::Read, &[]).ordered(order)
     }
 
     /// Every place and width in twelve bytes, against the number put together bit by bit.
@@ -296,6 +388,27 @@ mod tests {
         let flag = Field::new("f", 7, 1, Form::Flag);
         assert_eq!(register.value(&flag, &[0x80]), Value::Flag(true));
         assert_eq!(register.value(&flag, &[0x7F]), Value::Flag(false));
+    }
+
+    #[test]
+    fn patterns_and_texts() {
+        let register = register(Order::LowFirst, 6);
+        let raw = *b"\x06CRAKE";
+        let pattern = Field::new("f", 8, 16, Form::Pattern);
+        assert_eq!(register.value(&pattern, &raw), Value::Unsigned(0x5243));
+        for (bits, raw, shown) in [
+            (40, &raw[..], "CRAKE"),
+            (16, &raw, "CR"),
+            (40, b"\x06CR\x7FKE", "CR"),
+            (40, b"\x06CR", "CR"),
+            (255, &raw, "CRAKE"),
+        ] {
+            let field = Field::new("f", 8, bits, Form::Text);
+            let Value::Text(text) = register.value(&field, raw) else {
+                panic!("no text");
+            };
+            assert_eq!(text.as_str(), shown);
+        }
     }
 
     #[test]

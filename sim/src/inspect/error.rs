@@ -23,6 +23,44 @@ pub enum InspectError<E> {
         /// What the bus says.
         source: E,
     },
+    /// Each of some pages has one, and no page was named, or one that is not among them.
+    NoSuchPage {
+        /// The register.
+        register: &'static Register,
+        /// The page.
+        page: Option<u8>,
+    },
+    /// The page could not be written.
+    Selecting {
+        /// The register that selects it.
+        selector: &'static Register,
+        /// The part's 7-bit address.
+        address: u8,
+        /// The page.
+        page: u8,
+        /// What the bus says.
+        source: E,
+    },
+    /// The page was written, and another is selected.
+    NotSelected {
+        /// The register that selects it.
+        selector: &'static Register,
+        /// The part's 7-bit address.
+        address: u8,
+        /// The page.
+        page: u8,
+        /// What the register shows.
+        shown: u8,
+    },
+    /// The block does not have as many bytes as the register.
+    Count {
+        /// The register.
+        register: &'static Register,
+        /// The part's 7-bit address.
+        address: u8,
+        /// The count that came.
+        came: u8,
+    },
     /// The bytes came, and a check byte that is not theirs.
     CheckByte {
         /// The register.
@@ -65,6 +103,48 @@ impl<E: fmt::Debug> fmt::Display for InspectError<E> {
                 let (name, pointer) = (register.name, register.pointer);
                 write!(f, "{name} ({pointer:#04x}) of the part at {address:#04x} ")?;
                 write!(f, "cannot be read: {source:?}")
+            }
+            Self::NoSuchPage { register, page } => {
+                let (name, pages) = (register.name, register.pages);
+                match page {
+                    None => write!(f, "{name}: each of the pages {pages:?} has one of its own"),
+                    Some(page) if pages.is_empty() => {
+                        write!(f, "{name} belongs to no page, and so not to page {page}")
+                    }
+                    Some(page) => {
+                        write!(f, "{name} is none of page {page}: ")?;
+                        write!(f, "the pages {pages:?} have it")
+                    }
+                }
+            }
+            Self::Selecting {
+                selector,
+                address,
+                page,
+                source,
+            } => {
+                let (name, pointer) = (selector.name, selector.pointer);
+                write!(f, "{name} ({pointer:#04x}) of the part at {address:#04x} ")?;
+                write!(f, "cannot be set to {page}: {source:?}")
+            }
+            Self::NotSelected {
+                selector,
+                address,
+                page,
+                shown,
+            } => {
+                let (name, pointer) = (selector.name, selector.pointer);
+                write!(f, "{name} ({pointer:#04x}) of the part at {address:#04x} ")?;
+                write!(f, "was set to {page} and shows {shown}")
+            }
+            Self::Count {
+                register,
+                address,
+                came,
+            } => {
+                let (name, pointer, len) = (register.name, register.pointer, register.len);
+                write!(f, "{name} ({pointer:#04x}) of the part at {address:#04x}: ")?;
+                write!(f, "a block of {len} was expected, its count is {came}")
             }
             Self::CheckByte {
                 register,

@@ -15,6 +15,7 @@ pub const MOORHEN: Description = Description {
     channels: 2,
     sense_lsb_nv: &[36_000, 9_000],
     rail_lsb_nv: &[7_000_000, 1_750_000],
+    selector: None,
     registers: REGISTERS,
 };
 
@@ -24,14 +25,7 @@ const fn register(
     access: Access,
     fields: &'static [Field],
 ) -> Register {
-    Register {
-        name,
-        pointer,
-        len: 2,
-        order: Order::LowFirst,
-        access,
-        fields,
-    }
+    Register::new(name, pointer, 2, access, fields).ordered(Order::LowFirst)
 }
 
 const fn sense(channel: u8) -> Field {

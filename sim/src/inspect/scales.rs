@@ -6,7 +6,7 @@ use crake::{Channel, units::Resistance};
 
 use super::{
     Contents,
-    description::{Counts, Description, Field, Value},
+    description::{Counts, Description, Field, Measure, Value},
 };
 
 /// The sense resistor of a channel, as printed on it.
@@ -60,7 +60,7 @@ impl Scales {
                 Value::Named(place, _) | Value::Unnamed(place) | Value::Unsigned(place) => {
                     lsbs_nv.get(usize::try_from(place).ok()?).copied()
                 }
-                Value::Signed(_) | Value::Flag(_) => None,
+                Value::Signed(_) | Value::Flag(_) | Value::Text(_) => None,
             };
             match field.counts {
                 Counts::SenseRange(channel) => {
@@ -97,29 +97,33 @@ impl Scales {
         contents: &Contents,
     ) -> impl Iterator<Item = (&'static Field, Value, Vec<Quantity>)> {
         let scales = self.with(contents);
+        let page = contents.page();
         contents.values().map(move |(field, value)| {
-            let quantities = scales.quantities(field, value);
+            let quantities = scales.quantities(field, value, page);
             (field, value, quantities)
         })
     }
 
     /// What a field's value comes to: of a sense code the voltage across the resistor, and where
     /// that is known the current through it; of a rail code the voltage; of a power code, where the
-    /// resistor is known, the power. Empty for anything else and where the ranges are not known.
+    /// resistor is known, the power; of a word in the number format of a page what it says. Empty
+    /// for anything else and where the ranges are not known.
     ///
     /// Running sums are left out: what they count depends on every scan rate and range that they
     /// have seen. Formulas: code × LSB, over the resistance.
-    pub fn quantities(&self, field: &Field, value: Value) -> Vec<Quantity> {
+    pub fn quantities(&self, field: &Field, value: Value, page: Option<u8>) -> Vec<Quantity> {
         let code = match value {
             Value::Unsigned(code) => i128::from(code),
             Value::Signed(code) => i128::from(code),
-            Value::Flag(_) | Value::Named(..) | Value::Unnamed(_) => return Vec::new(),
+            Value::Flag(_) | Value::Named(..) | Value::Unnamed(_) | Value::Text(_) => {
+                return Vec::new();
+            }
         };
-        self.of_code(field.counts, code).unwrap_or_default()
+        self.of_code(field.counts, code, page).unwrap_or_default()
     }
 
-    /// Products are exact; what is divided is rounded once.
-    fn of_code(&self, counts: Counts, code: i128) -> Option<Vec<Quantity>> {
+    /// Products are exact; what is divided is rounded once, in the format DIRECT twice.
+    fn of_code(&self, counts: Counts, code: i128, page: Option<u8>) -> Option<Vec<Quantity>> {
         let quantity = |dividend: i128, divisor: f64, unit| Quantity {
             value: dividend as f64 / divisor,
             unit,
@@ -143,6 +147,16 @@ impl Scales {
                 let product = code.checked_mul(lsbs.sense_nv?.into())?;
                 let product = product.checked_mul(lsbs.rail_nv?.into())?;
                 Some(vec![quantity(product, nanoohms(lsbs)? * 1e9, "W")])
+            }
+            Counts::Word(measure, words) => {
+                let (_, format) = words.iter().find(|(of, _)| Some(*of) == page)?;
+                let unit = match measure {
+                    Measure::Voltage => "V",
+                    Measure::Current => "A",
+                    Measure::Power => "W",
+                };
+                let value = format.decode(u16::try_from(code).ok()?);
+                Some(vec![Quantity { value, unit }])
             }
             _ => None,
         }

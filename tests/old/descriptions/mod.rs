@@ -1,8 +1,6 @@
 //! The descriptions of registers against the tables of the parts' datasheets, both ways: nothing is
 //! missing, nothing is made up.
 
-mod gallinule;
-
 use std::{collections::BTreeMap, fs, path::Path};
 
 use crake::old::Channel;

@@ -1,8 +1,6 @@
 //! Looking at registers over a bus: what comes back is checked, decoded and worth what the
 //! datasheets say, and the part is left as it was.
 
-mod pages;
-
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;

@@ -4,7 +4,6 @@
 mod described;
 mod json;
 mod listing;
-mod old;
 mod stand;
 mod table;
 mod view;
@@ -15,12 +14,11 @@ use std::time::Duration;
 
 use clap::ValueEnum;
 use crake::Channel;
-use crake::old::part::pmbus::gallinule;
 use crake::units::Resistance;
 
 use super::{seconds, show, text};
 use crate::bench::{Bench, Part};
-use crate::inspect::{CORNCRAKE, MOORHEN};
+use crate::inspect::{CORNCRAKE, GALLINULE, MOORHEN};
 use crate::run::{self, Observer, Row};
 use crate::scenario::{Model, Scenario};
 use view::State;
@@ -77,7 +75,7 @@ pub(super) fn perform(args: &Registers) -> Result<(), String> {
             let described = match part {
                 PartName::Corncrake => described::part(&CORNCRAKE, name)?,
                 PartName::Moorhen => described::part(&MOORHEN, name)?,
-                PartName::Gallinule => old::part(&gallinule::DESCRIPTION, name)?,
+                PartName::Gallinule => described::part(&GALLINULE, name)?,
             };
             if args.state {
                 printed(&stand::state(part, name)?, args.json)

@@ -5,17 +5,20 @@ use core::time::Duration;
 use crake::alert::{AlertQueue, Limits, Threshold};
 use crake::board::Board;
 use crake::config::{Config, FullScale, Mode, ScanRate};
-use crake::part::{Part, corncrake, corncrake::Corncrake, moorhen, moorhen::Moorhen};
+use crake::part::{
+    Part, corncrake, corncrake::Corncrake, moorhen, moorhen::Moorhen, pmbus::RAIL,
+    pmbus::gallinule::Gallinule,
+};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Channel, Monitor, ShuntMonitor, alert, board};
 
 use super::PartName;
+use super::described;
 use super::view::State;
-use super::{described, old};
 use crate::bench::{self, Bench};
 use crate::board::SenseResistor;
 use crate::cli::text;
-use crate::inspect::{CORNCRAKE, Description, MOORHEN};
+use crate::inspect::{CORNCRAKE, Description, GALLINULE, MOORHEN};
 use crate::part::{self as model, Order, PartModel, pmbus};
 use crate::plant::{Constant, Rail, Source};
 
@@ -29,7 +32,6 @@ const VOLTAGE: Voltage = Voltage::from_volts(5);
 /// Where the resistor stands outside the part: 50 mV at the greatest current.
 const RESISTANCE: Resistance = Resistance::from_milliohms(10);
 const SENSE: Voltage = Voltage::from_millivolts(50);
-const GREATEST: Current = Current::from_amps(5);
 const LIMIT: Current = Current::from_amps(3);
 const AWHILE: Duration = Duration::from_millis(100);
 
@@ -39,22 +41,23 @@ pub(super) fn state(part: PartName, name: Option<&str>) -> Result<State, String>
         PartName::Corncrake => {
             let map = Corncrake::new(corncrake::Address::Strap0);
             let mode = Mode::Continuous(ScanRate::per_second(100));
-            alone::<_, _, 4>(
-                model::corncrake::Corncrake::new(0x32),
-                map,
-                mode,
-                &CORNCRAKE,
-                name,
-            )
+            let order = model::corncrake::Corncrake::new(0x32);
+            outside::<_, _, 4>(order, map, mode, &CORNCRAKE, name)
         }
         PartName::Moorhen => {
             let map = Moorhen::new(moorhen::Address::Strap0);
             let order = model::moorhen::Moorhen::new(0x17);
-            alone::<_, _, 2>(order, map, Mode::SingleShot, &MOORHEN, name)
+            outside::<_, _, 2>(order, map, Mode::SingleShot, &MOORHEN, name)
         }
         PartName::Gallinule => {
             let order = pmbus::Device::new(pmbus::Description::gallinule(), 0x58);
-            first_core::gallinule(order.map_err(text)?, name)
+            let board = Gallinule::board(&[RAIL; 4]);
+            let greatest = FullScale::new(Voltage::from_volts(5), VOLTAGE);
+            let config = Config::continuous([greatest; 4], ScanRate::per_second(100));
+            let (order, map) = (order.map_err(text)?, Gallinule::new(0x58));
+            // It measures amperes itself: the bench has no resistor for it.
+            let sense = SenseResistor::ideal(0);
+            alone(order, map, (&board, &config), sense, &GALLINULE, name)
         }
     }
 }
@@ -62,11 +65,26 @@ pub(super) fn state(part: PartName, name: Option<&str>) -> Result<State, String>
 static LIMITS: [alert::Limit; 1] =
     [alert::Limit::new(Channel::C0, Threshold::OverCurrent(LIMIT)).to(alert::Outputs::A)];
 
-/// Of a part whose map stands on the new core, in this mode.
-fn alone<O: Order, P: Part, const N: usize>(
+/// Of a part with sense resistors beside it, in this mode.
+fn outside<O: Order, P: Part, const N: usize>(
     order: O,
     map: P,
     mode: Mode,
+    description: &'static Description,
+    name: Option<&str>,
+) -> Result<State, String> {
+    let resistor = board::SenseResistor::new(RESISTANCE, Tolerance::from_percent(1));
+    let board = Board::new(P::INFO, &[board::Rail::new(resistor); N]);
+    let config = Config::single_shot([FullScale::new(SENSE, VOLTAGE); N]).with_mode(mode);
+    let sense = SenseResistor::ideal(RESISTANCE.as_nanoohms());
+    alone(order, map, (&board, &config), sense, description, name)
+}
+
+fn alone<O: Order, P: Part, const N: usize>(
+    order: O,
+    map: P,
+    (board, config): (&Board<N>, &Config<N>),
+    sense: SenseResistor,
     description: &'static Description,
     name: Option<&str>,
 ) -> Result<State, String> {
@@ -75,15 +93,11 @@ fn alone<O: Order, P: Part, const N: usize>(
     let part = bench.part(order).map_err(text)?;
     let mut resistors = Vec::new();
     for channel in Channel::first(description.channels) {
-        let resistor = SenseResistor::ideal(RESISTANCE.as_nanoohms());
-        fit(&part, channel.index(), resistor)?;
+        fit(&part, channel.index(), sense.clone())?;
         resistors.push((channel, RESISTANCE));
     }
-    let resistor = board::SenseResistor::new(RESISTANCE, Tolerance::from_percent(1));
-    let board = Board::new(P::INFO, &[board::Rail::new(resistor); N]);
-    let mut monitor = Monitor::new(bench.i2c(), bench.delay(), map, &board);
-    let config = Config::single_shot([FullScale::new(SENSE, VOLTAGE); N]).with_mode(mode);
-    monitor.init(&config).map_err(text)?;
+    let mut monitor = Monitor::new(bench.i2c(), bench.delay(), map, board);
+    monitor.init(config).map_err(text)?;
     let limits = Limits::new(&LIMITS);
     let mut queue = AlertQueue::<4>::new();
     queue.set_limits(&mut monitor, &limits).map_err(text)?;
@@ -103,66 +117,4 @@ fn fit<M: PartModel>(
     let load = Constant::new(CURRENT.as_nanoamps()).map_err(text)?;
     let rail = Rail::new(source, load).map_err(text)?;
     part.rail(channel, rail, resistor).map_err(text)
-}
-
-/// Parts whose maps stand on the first core.
-mod first_core {
-    use crake::old::alert::{Limit, Outputs, Station, Watch, Watches};
-    use crake::old::board::{Board, Load, Rail, Shunt};
-    use crake::old::part;
-    use crake::old::part::description::Description;
-    use crake::old::part::pmbus::gallinule;
-    use crake::old::{Mode, Monitor, Setup, ShuntMonitor};
-
-    use super::*;
-
-    static WATCHES: [Watch; 1] = [Watch::new(Channel::C0, Limit::OverCurrent(LIMIT))
-        .held()
-        .to(Outputs::A)];
-
-    pub(super) fn gallinule(order: impl Order, name: Option<&str>) -> Result<State, String> {
-        let map = gallinule::Gallinule::new();
-        stood::<_, _, 4>(order, map, &gallinule::DESCRIPTION, name)
-    }
-
-    fn stood<O: Order, P: part::Part, const N: usize>(
-        order: O,
-        map: P,
-        description: &'static Description,
-        name: Option<&str>,
-    ) -> Result<State, String> {
-        let spec = description.spec;
-        let bench = Bench::new(SEED);
-        let address = order.address();
-        let part = bench.part(order).map_err(text)?;
-        let rails = [Rail::new(Shunt::inside(), Load::smooth(GREATEST)); N];
-        let mut setup = Setup {
-            channels: [None; N],
-            mode: Mode::Paced(spec.pace(100).ok_or("a part without such a scan rate")?),
-            averaging: 0,
-        };
-        let mut resistors = Vec::new();
-        for (channel, ranges) in Channel::first(spec.channels).zip(&mut setup.channels) {
-            fit(&part, channel.index(), SenseResistor::ideal(0))?;
-            // Each page has ranges of its own.
-            *ranges = Some(gallinule::ranges(channel.number()));
-            resistors.push((channel, RESISTANCE));
-        }
-        let board = Board::new(spec, rails).map_err(text)?;
-        let mut monitor: Monitor<'_, _, _, _, P, N> = Monitor::new(
-            bench.i2c(),
-            bench.delay(),
-            bench.clock(),
-            map,
-            address,
-            &board,
-        );
-        let mut station: Station<'_, N, 4> = Station::new(setup, Watches::limits(&WATCHES));
-        monitor.init(&setup).map_err(text)?;
-        station.arm(&mut monitor).map_err(text)?;
-        bench.run_for(AWHILE);
-        monitor.latch().map_err(text)?;
-        let whom = (address, description);
-        old::state(TITLE.to_owned(), &bench, whom, name, &resistors)
-    }
 }

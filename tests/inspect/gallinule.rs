@@ -1,18 +1,20 @@
-//! Gallinule's description against docs/pmbus-device.md.
+//! The description of Gallinule's commands against docs/pmbus-device.md.
 
 use std::collections::BTreeMap;
 
-use crake::old::part::description::{Access, Counts, Form, Measure, Order, Register, Value};
-use crake::old::part::pmbus::format::{Coefficients, Format};
-use crake::old::part::pmbus::gallinule::DESCRIPTION;
+use crake_sim::inspect::{Access, Counts, Field, Form, GALLINULE, Measure, Order, Register, Value};
+use crake_sim::part::pmbus::{Coefficients, Exponent, Format};
 use crake_suite::markdown::Document;
-use crake_suite::number;
-
-use super::{bits, field, number_of};
+use crake_suite::number::integer;
 
 fn document() -> Document {
-    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/pmbus-device.md");
-    Document::parse(&std::fs::read_to_string(path).unwrap())
+    Document::read("docs/pmbus-device.md")
+}
+
+fn field(register: &str, name: &str) -> (&'static Register, &'static Field) {
+    let register = GALLINULE.register(register).unwrap();
+    let field = register.fields.iter().find(|field| field.name == name);
+    (register, field.unwrap())
 }
 
 /// A row of B3's two tables.
@@ -78,7 +80,7 @@ fn commands_are_those_of_the_tables() {
             )
         })
         .collect();
-    let registers = DESCRIPTION.registers.iter();
+    let registers = GALLINULE.registers.iter();
     let found: Vec<_> = registers
         .map(|r| (r.name, r.pointer, r.len, r.block, r.access, r.pages))
         .collect();
@@ -86,18 +88,16 @@ fn commands_are_those_of_the_tables() {
     // The document's 59 rows without 5 that only write and 3 process calls.
     assert_eq!(found.len(), 51);
 
-    assert_eq!(DESCRIPTION.addresses, datasheet_addresses(&document));
+    let straps = document.table("B2.1 ", &["strap", "7-bit address"]).rows();
+    let straps = straps.map(|row| integer(&row[1]));
+    assert!(straps.eq(GALLINULE.addresses.iter().map(|&a| i128::from(a))));
+    // B1.
+    assert_eq!(GALLINULE.channels, 4);
     // B2.2, B3.
-    let page = DESCRIPTION.register("PAGE");
-    assert_eq!((DESCRIPTION.checked, DESCRIPTION.selector), (true, page));
-    let mut registers = DESCRIPTION.registers.iter();
+    let page = GALLINULE.register("PAGE");
+    assert_eq!((GALLINULE.checked, GALLINULE.selector), (true, page));
+    let mut registers = GALLINULE.registers.iter();
     assert!(registers.all(|register| register.order == Order::LowFirst));
-}
-
-fn datasheet_addresses(document: &Document) -> Vec<u8> {
-    let rows = document.table("B2.1 ", &["strap", "7-bit address"]).rows();
-    rows.map(|row| u8::try_from(number::integer(&row[1])).unwrap())
-        .collect()
 }
 
 /// The formats of B1, by quantity and page; those of DIRECT by the table of coefficients.
@@ -107,26 +107,33 @@ fn formats(document: &Document) -> BTreeMap<(String, u8), Format> {
     let table = document.table("B1 ", &["page", "what", "voltage", "current", "power"]);
     for row in table.rows() {
         for cell in &row[2..5] {
-            // "READ_VOUT, ULINEAR16, N = −9 (VOUT_MODE 0x17)"
+            // "READ_VOUT, ULINEAR16, N = −9 (VOUT_MODE 0x17)",
+            // "READ_IOUT, LINEAR11, free exponent, N ≥ −8".
+            let exponent = |text: &str| -> i8 {
+                let number = text.split(' ').nth(2).unwrap().replace('−', "-");
+                number.parse().unwrap()
+            };
             let mut words = cell.split(", ");
             let Some(quantity) = words.next().unwrap().strip_prefix("READ_") else {
                 assert_eq!(cell, "none");
                 continue;
             };
             let format = match words.next().unwrap().split(' ').next().unwrap() {
-                "LINEAR11" => Format::Linear11,
-                "ULINEAR16" => {
-                    let exponent = words.next().unwrap().strip_prefix("N = ").unwrap();
-                    let exponent = exponent.split(' ').next().unwrap().replace('−', "-");
-                    Format::Linear16(exponent.parse().unwrap())
-                }
+                "LINEAR11" => Format::Linear11(match (words.next(), words.next()) {
+                    (Some("free exponent"), Some(least)) => Exponent::From(exponent(least)),
+                    (Some("fixed exponent"), Some(always)) => Exponent::Fixed(exponent(always)),
+                    other => panic!("{other:?}"),
+                }),
+                "ULINEAR16" => Format::Ulinear16 {
+                    exponent: exponent(words.next().unwrap()),
+                },
                 "DIRECT" => {
                     let mut rows = coefficients.rows();
                     let row = rows
                         .find(|of| of[0] == row[0] && of[1] == quantity)
                         .unwrap();
                     let [m, b, r] = [2, 3, 4].map(|column| row[column].parse::<i16>().unwrap());
-                    Format::Direct(Coefficients::new(m, b, r.try_into().unwrap()).unwrap())
+                    Format::Direct(Coefficients { m, b, r: r as i8 })
                 }
                 other => panic!("format '{other}'"),
             };
@@ -144,7 +151,7 @@ fn words_are_in_the_formats_of_their_pages() {
     let formats = formats(&document);
     assert_eq!(formats.len(), 11);
     let mut words = 0;
-    for register in DESCRIPTION.registers {
+    for register in GALLINULE.registers {
         let name = register.name.strip_prefix("READ_").unwrap_or(register.name);
         let quantity = name.split('_').next().unwrap();
         let measure = match quantity {
@@ -219,7 +226,7 @@ fn status_bits_have_the_document_s_names() {
         ("STATUS_INPUT", column("STATUS_INPUT", 0)),
         ("STATUS_CML", column("STATUS_CML", 0)),
     ] {
-        let found = flags(DESCRIPTION.register(name).unwrap());
+        let found = flags(GALLINULE.register(name).unwrap());
         let found: Vec<_> = found
             .into_iter()
             .map(|(low, name)| (low, name.to_owned()))
@@ -239,7 +246,7 @@ fn other_fields_decode_reset_values_and_examples() {
         u8::from_str_radix(&row.reset[place], 16).unwrap()
     };
     let value = |register: &str, name: &str, raw: &[u8]| {
-        let (register, field) = field(&DESCRIPTION, register, name);
+        let (register, field) = field(register, name);
         register.value(field, raw)
     };
 
@@ -308,7 +315,10 @@ fn other_fields_decode_reset_values_and_examples() {
         .collect();
     let block = &bytes[4..10];
     for register in ["READ_EIN", "READ_EOUT"] {
-        let of = |name| number_of(value(register, name, block));
+        let of = |name| match value(register, name, block) {
+            Value::Unsigned(number) => number,
+            other => panic!("{name}: {other:?}"),
+        };
         assert_eq!(of("rollovers") * 32768 + of("accumulator"), 386_387);
         assert_eq!(of("samples"), 3150);
         assert_eq!(of("rollovers"), 0x0B); // A2.5: accumulator, rollover count, sample count
@@ -316,8 +326,8 @@ fn other_fields_decode_reset_values_and_examples() {
     // Bits of a word without a format: all of it, low byte first.
     let trim = value("VOUT_TRIM", "word", &[0x34, 0x12]);
     assert_eq!(trim, Value::Unsigned(0x1234));
-    let (_, response) = field(&DESCRIPTION, "VOUT_OV_FAULT_RESPONSE", "response");
-    assert_eq!((response.low, response.bits), bits("7 to 0"));
+    let (_, response) = field("VOUT_OV_FAULT_RESPONSE", "response");
+    assert_eq!((response.low, response.bits), (0, 8));
     let data = value("USER_DATA_00", "data", &[0x4E, 0x91, 0x02, 0xC7]);
     assert_eq!(data, Value::Unsigned(0xC702_914E));
 }
