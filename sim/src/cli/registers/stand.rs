@@ -93,7 +93,7 @@ fn alone<O: Order, P: Part, const N: usize>(
     let part = bench.part(order).map_err(text)?;
     let mut resistors = Vec::new();
     for channel in Channel::first(description.channels) {
-        fit(&part, channel.index(), sense.clone())?;
+        fit(&part, channel.index(), sense)?;
         resistors.push((channel, RESISTANCE));
     }
     let mut monitor = Monitor::new(bench.i2c(), bench.delay(), map, board);
