@@ -3,7 +3,7 @@
 
 use core::fmt::Write;
 
-use crake_sim::conformance::{Corncrake, Moorhen, Outcome, Report, check};
+use crake_sim::conformance::{Corncrake, Gallinule, Moorhen, Outcome, Report, check};
 
 use crate::Wrong;
 
@@ -13,7 +13,8 @@ use crate::Wrong;
 /// The lines could not be written, or a check failed.
 pub fn run(lines: &mut impl Write, _seed: u64) -> Result<(), Wrong> {
     tell(lines, &check(&Corncrake))?;
-    tell(lines, &check(&Moorhen))
+    tell(lines, &check(&Moorhen))?;
+    tell(lines, &check(&Gallinule))
 }
 
 fn tell(lines: &mut impl Write, report: &Report) -> Result<(), Wrong> {

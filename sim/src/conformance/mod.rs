@@ -25,6 +25,7 @@
 mod checks;
 mod corncrake;
 mod fixture;
+mod gallinule;
 mod hint;
 mod moorhen;
 mod probe;
@@ -44,6 +45,7 @@ use crake::units::Tolerance;
 
 pub use corncrake::Corncrake;
 pub use fixture::{BenchFixture, Fixture, OnBench};
+pub use gallinule::Gallinule;
 pub use moorhen::Moorhen;
 pub use report::{CheckResult, Outcome, Report};
 pub use scripted::{Applied, Registers, Script, Scripted, Wire};

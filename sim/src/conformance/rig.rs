@@ -6,7 +6,7 @@ use alloc::{boxed::Box, rc::Rc, vec::Vec};
 use crake::alert::AlertQueue;
 use crake::board::Board;
 use crake::bus::{Fault, Wire};
-use crake::config::{AlertFlags, Config, FullScale, Limits, Mode, ScanRate};
+use crake::config::{AlertFlags, Config, FullScale, Limits, Mode, Scan, ScanRate};
 use crake::info::{PartInfo, RangeInfo, Undetectable};
 use crake::part::{Codes, Part, ResumeToken, Sums};
 use crake::totals::{Totals, Update};
@@ -17,6 +17,7 @@ use crake::{
 
 use super::Subject;
 use super::probe::{Dropped, Probe, Tap, block_on};
+use super::scene::Point;
 use crate::bus::BusError;
 
 /// What the driver answers.
@@ -91,6 +92,15 @@ pub(super) trait Rig<'l> {
 
 /// A subject whose types are taken away.
 pub(super) trait Erased {
+    /// Whether the part has this configuration, in the ranges asked for.
+    fn takes(&self, setup: &Setup) -> bool;
+
+    fn ranges(&self, channel: Channel) -> (usize, usize);
+
+    fn tolerance(&self, channel: Channel, point: Point) -> Point;
+
+    fn power_tolerance(&self, channel: Channel, power: i64) -> i64;
+
     /// A tap of a fresh fixture.
     fn tap(&self, oscillator_ppm: i32) -> Rc<Tap>;
 
@@ -110,6 +120,31 @@ pub(super) struct Held<'s, S, const N: usize> {
 }
 
 impl<S: Subject<N>, const N: usize> Erased for Held<'_, S, N> {
+    fn takes(&self, setup: &Setup) -> bool {
+        let mut scan = Scan::<N>::NONE;
+        let taken = S::Part::resolve(&config(S::Part::INFO, setup), &mut scan).is_ok();
+        let channels = Channel::first(N as u8).zip(&setup.ranges);
+        taken
+            && channels.fold(true, |all, (channel, asked)| {
+                let range = scan.range(channel);
+                let range = range.map(|range| (usize::from(range.sense), usize::from(range.rail)));
+                all && range == *asked
+            })
+    }
+
+    fn ranges(&self, channel: Channel) -> (usize, usize) {
+        self.subject.ranges(channel.number())
+    }
+
+    fn tolerance(&self, channel: Channel, Point { sense, rail }: Point) -> Point {
+        let (sense, rail) = self.subject.tolerance(channel.number(), sense, rail);
+        Point { sense, rail }
+    }
+
+    fn power_tolerance(&self, channel: Channel, power: i64) -> i64 {
+        self.subject.power_tolerance(channel.number(), power)
+    }
+
     fn tap(&self, oscillator_ppm: i32) -> Rc<Tap> {
         Tap::new(self.subject.fixture(oscillator_ppm), S::Part::POINTER_BYTES)
     }

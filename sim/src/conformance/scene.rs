@@ -1,7 +1,7 @@
 //! What every check has at hand: the subject, exact arithmetic on what its `PartInfo` says, and
 //! fresh fixtures with a monitor on them. None of the arithmetic is the driver's.
 
-use alloc::{format, string::String, vec, vec::Vec};
+use alloc::{format, string::String, vec::Vec};
 
 use crake::Channel;
 use crake::config::{AlertFlag, AlertFlags, Kind, Limit, Outputs, Threshold};
@@ -48,18 +48,94 @@ impl<'s> Scene<'s> {
         &self.info.rail_ranges[place]
     }
 
-    /// Greatest codes of the first ranges.
+    /// The ranges of a channel in checks that are not about ranges: its first.
+    pub(super) fn first(&self, channel: Channel) -> (usize, usize) {
+        self.subject.ranges(channel)
+    }
+
+    /// Greatest codes that every channel has in its first ranges.
     pub(super) fn full(&self) -> Point {
+        let least = |of: &dyn Fn((usize, usize)) -> i32| {
+            let each = self.channels().map(|channel| of(self.first(channel)));
+            i64::from(each.min().unwrap_or_default())
+        };
         Point {
-            sense: self.sense(0).code_max.into(),
-            rail: self.rail(0).code_max.into(),
+            sense: least(&|(sense, _)| self.sense(sense).code_max),
+            rail: least(&|(_, rail)| self.rail(rail).code_max),
         }
+    }
+
+    /// Least sense code that every channel has in its first range.
+    pub(super) fn least(&self) -> i64 {
+        let each = self
+            .channels()
+            .map(|channel| self.sense(self.first(channel).0).code_min);
+        i64::from(each.max().unwrap_or_default())
+    }
+
+    /// How far codes may lie from what was applied.
+    pub(super) fn off(&self, channel: Channel, point: Point) -> Point {
+        self.subject.tolerance(channel, point)
+    }
+
+    /// Codes from one to another that is surely beyond it.
+    fn grain(&self) -> i64 {
+        let each = self.channels().map(|channel| {
+            let off = self.off(channel, self.full());
+            2 * off.sense.max(off.rail) - 1
+        });
+        each.max().unwrap_or(1)
+    }
+
+    /// Whether codes are to the LSB.
+    pub(super) fn is_exact(&self) -> bool {
+        self.grain() == 1
+    }
+
+    /// A code so many steps further in the direction in which a kind trips.
+    pub(super) fn beyond(&self, kind: Kind, code: i64, steps: i64) -> i64 {
+        let steps = steps * self.grain();
+        if kind.is_over() {
+            code + steps
+        } else {
+            code - steps
+        }
+    }
+
+    /// Whether codes show a point.
+    pub(super) fn shows(&self, channel: Channel, codes: Option<Codes>, point: Point) -> bool {
+        let off = self.off(channel, point);
+        codes.is_some_and(|codes| {
+            (i64::from(codes.sense) - point.sense).abs() <= off.sense
+                && (i64::from(codes.rail) - point.rail).abs() <= off.rail
+        })
+    }
+
+    /// Power code of a point, and how far it may be off.
+    pub(super) fn power(&self, channel: Channel, point: Point) -> (i64, i64) {
+        let (power, off) = (point.sense * point.rail, self.off(channel, point));
+        let factors = point.sense.abs() * off.rail + point.rail * off.sense + off.sense * off.rail;
+        (
+            power,
+            factors + self.subject.power_tolerance(channel, power),
+        )
+    }
+
+    /// The voltages that stand for a point on each channel.
+    pub(super) fn volts(&self, point: Point) -> Vec<(i64, i64)> {
+        let each = self
+            .channels()
+            .map(|channel| self.nanovolts(self.first(channel), point));
+        each.collect()
     }
 
     /// All channels in the first ranges at the fastest scan rate, or single-shot.
     pub(super) fn fast(&self) -> Setup {
         Setup {
-            ranges: vec![Some((0, 0)); self.count.into()],
+            ranges: self
+                .channels()
+                .map(|channel| Some(self.first(channel)))
+                .collect(),
             rate: (!self.info.scan_periods_us.is_empty()).then_some(0),
             averaging_log2: 0,
         }
@@ -137,10 +213,10 @@ impl<'s> Scene<'s> {
     }
 
     pub(super) fn own(&self, channel: Channel) -> Point {
-        self.distinct((0, 0), channel)
+        self.distinct(self.first(channel), channel)
     }
 
-    /// Holds the codes of a channel against what was applied to it, one code either way.
+    /// Holds the codes of a channel against what was applied to it.
     pub(super) fn judge(
         &self,
         notes: &mut Notes,
@@ -162,35 +238,39 @@ impl<'s> Scene<'s> {
                 .filter(move |other| apart && *other != channel);
             others.map(move |other| (other, of(self.own(other))))
         };
-        let told = [
+        let off = self.off(channel, point);
+        for (input, read, expected, off, applied) in [
             (
                 "sense",
-                i64::from(codes.sense),
+                codes.sense.into(),
                 point.sense,
+                off.sense,
                 volts(sense_nv, true),
             ),
             (
                 "rail",
                 i64::from(codes.rail as i32),
                 point.rail,
+                off.rail,
                 volts(rail_nv, false),
             ),
-        ];
-        for (input, read, expected, applied) in told {
-            if (read - expected).abs() <= 1 {
+        ] {
+            if (read - expected).abs() <= off {
                 continue;
             }
-            let (table, place) = match input {
-                "sense" => (self.info.sense_ranges, ranges.0),
-                _ => (self.info.rail_ranges, ranges.1),
-            };
             let hint = match input {
-                "sense" => hint::of(read, expected, table, place, others(|point| point.sense)),
-                _ => hint::of(read, expected, table, place, others(|point| point.rail)),
+                "sense" => {
+                    let others = others(|point| point.sense);
+                    hint::of(read, expected, self.info.sense_ranges, ranges.0, others)
+                }
+                _ => {
+                    let others = others(|point| point.rail);
+                    hint::of(read, expected, self.info.rail_ranges, ranges.1, others)
+                }
             };
             notes.find(format!(
                 "{channel}: {input} {applied} applied, code {read} read, expected {expected} ± \
-                 1{hint}"
+                 {off}{hint}"
             ))?;
         }
         Ok(())
@@ -198,8 +278,9 @@ impl<'s> Scene<'s> {
 
     /// The same for every channel, each with a point of its own, in the first ranges.
     pub(super) fn judge_own(&self, notes: &mut Notes, seen: &Seen) -> Checked {
-        self.channels()
-            .try_for_each(|channel| self.judge(notes, seen, channel, (0, 0), self.own(channel)))
+        self.channels().try_for_each(|channel| {
+            self.judge(notes, seen, channel, self.first(channel), self.own(channel))
+        })
     }
 
     /// What of a sample is wrong, under a point of its own on each channel; `None` if nothing is.
@@ -208,7 +289,7 @@ impl<'s> Scene<'s> {
         let _ = self.judge_own(&mut notes, seen);
         let power = self.channels().find_map(|channel| {
             let (codes, point) = (seen.codes[channel.index()]?, self.own(channel));
-            let (power, off) = power(point);
+            let (power, off) = self.power(channel, point);
             let wrong = (codes.power - power).abs() > off;
             let flagged = codes.sense_clipped || codes.rail_clipped;
             (wrong || flagged).then(|| format!("{channel}: power or a flag is wrong: {codes:?}"))
@@ -226,24 +307,33 @@ impl<'s> Scene<'s> {
                 rail: code,
             },
             Kind::OverCurrent | Kind::UnderCurrent => Point { sense: code, rail },
-            // With a rail code of 1 power codes are sense codes.
             Kind::OverPower => Point {
                 sense: code,
-                rail: 1,
+                rail: self.power_rail(),
             },
+        }
+    }
+
+    /// Rail code under limits of power: with one, power codes are sense codes; a part whose numbers
+    /// are coarse shows nothing so small.
+    pub(super) fn power_rail(&self) -> i64 {
+        if self.is_exact() {
+            1
+        } else {
+            self.full().rail / 2
         }
     }
 
     /// A limit in engineering units that lies half a step beyond this code in the first ranges, so
     /// that it and none other is the code on the safe side. Latching and silent.
     pub(super) fn limit(&self, channel: Channel, kind: Kind, code: i64) -> Limit {
-        let (sense, rail) = self.nanovolts((0, 0), Point { sense: 1, rail: 1 });
+        let (sense, rail) = self.nanovolts(self.first(channel), Point { sense: 1, rail: 1 });
         let halves = 2 * i128::from(code) + if kind.is_over() { 1 } else { -1 };
         let numerator = match kind {
             Kind::OverVoltage | Kind::UnderVoltage => i128::from(rail) * self.nanoohms,
             Kind::OverCurrent | Kind::UnderCurrent => i128::from(sense) * 1_000_000_000,
             // nV × nV ÷ nΩ = nW.
-            Kind::OverPower => i128::from(sense) * i128::from(rail),
+            Kind::OverPower => i128::from(sense) * i128::from(rail) * i128::from(self.power_rail()),
         };
         let billionths = (halves * numerator).div_euclid(2 * self.nanoohms);
         Limit::new(channel, Threshold::of(kind, billionths as i64)).silent()
@@ -305,12 +395,6 @@ impl<'s> Scene<'s> {
     }
 }
 
-/// Power code of a point, and how far it may be off: each factor by one code.
-pub(super) const fn power(point: Point) -> (i64, i64) {
-    let off = point.sense.abs() + point.rail.abs() + 1;
-    (point.sense * point.rail, off)
-}
-
 /// The flag of a kind on a channel.
 pub(super) fn flag(channel: Channel, kind: Kind) -> AlertFlags {
     AlertFlags::of(AlertFlag::Limit(channel, kind))
@@ -323,21 +407,4 @@ pub(super) fn names(flags: AlertFlags) -> String {
         true => "nothing".into(),
         false => names.join(", "),
     }
-}
-
-/// A code so many steps further in the direction in which a kind trips.
-pub(super) const fn beyond(kind: Kind, code: i64, steps: i64) -> i64 {
-    if kind.is_over() {
-        code + steps
-    } else {
-        code - steps
-    }
-}
-
-/// Whether a code was read for another.
-pub(super) fn shows(codes: Option<Codes>, point: Point) -> bool {
-    codes.is_some_and(|codes| {
-        (i64::from(codes.sense) - point.sense).abs() <= 1
-            && (i64::from(codes.rail) - point.rail).abs() <= 1
-    })
 }

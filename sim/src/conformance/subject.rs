@@ -24,6 +24,26 @@ pub trait Subject<const N: usize> {
     /// that cannot set it leaves it at what it is; the checks of timing then prove less.
     fn fixture(&self, oscillator_ppm: i32) -> Rc<dyn Fixture>;
 
+    /// Places of a channel's ranges in checks that are not about ranges; the first if nothing is
+    /// said.
+    fn ranges(&self, channel: u8) -> (usize, usize) {
+        let _ = channel;
+        (0, 0)
+    }
+
+    /// How far sense and rail code of a channel may lie from what was applied, given in codes, for
+    /// a part with a number format of its own; one if nothing is said.
+    fn tolerance(&self, channel: u8, sense: i64, rail: i64) -> (i64, i64) {
+        let _ = (channel, sense, rail);
+        (1, 1)
+    }
+
+    /// How far a power code may lie from the product of both, beside what they may be off.
+    fn power_tolerance(&self, channel: u8, power: i64) -> i64 {
+        let _ = (channel, power);
+        0
+    }
+
     /// Sense resistor of the board that the kit makes; 1 mΩ if nothing is said. Parts with coarse
     /// codes need more.
     fn resistor(&self) -> Resistance {

@@ -69,7 +69,7 @@ impl<'t> Trial<'t> {
 
     /// The same in the first ranges.
     pub(super) fn apply(&self, channel: Channel, point: Point) {
-        self.apply_in(channel, (0, 0), point);
+        self.apply_in(channel, self.scene.first(channel), point);
     }
 
     pub(super) fn apply_all(&self, point: Point) {

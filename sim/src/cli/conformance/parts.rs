@@ -9,7 +9,7 @@ use super::Conformance;
 use super::table::table;
 use super::wrong::{FIGURES, MISTAKES, WrongCorncrake};
 use crate::cli::show;
-use crate::conformance::{COUNT, CheckResult, Corncrake, Moorhen, Outcome, Report};
+use crate::conformance::{COUNT, CheckResult, Corncrake, Gallinule, Moorhen, Outcome, Report};
 use crate::conformance::{check_with, compare, first_failure};
 
 /// A wrong map, and what found it.
@@ -30,7 +30,11 @@ pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
         bar.set_message(name);
         bar.inc(1);
     };
-    let reports = [check_with(&Corncrake, tell), check_with(&Moorhen, tell)];
+    let reports = [
+        check_with(&Corncrake, tell),
+        check_with(&Moorhen, tell),
+        check_with(&Gallinule, tell),
+    ];
     let mut found = Vec::new();
     let part = reports[0].part;
     for (mistake, wrong) in FIGURES {
@@ -78,7 +82,7 @@ fn bar() -> ProgressBar {
         true => ProgressDrawTarget::stderr(),
         false => ProgressDrawTarget::hidden(),
     };
-    let len = 2 * (COUNT + 1) + MISTAKES.len();
+    let len = 3 * (COUNT + 1) + MISTAKES.len();
     let bar = ProgressBar::with_draw_target(Some(len as u64), target);
     if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len}: {msg}") {
         bar.set_style(style);

@@ -8,13 +8,13 @@ use crake::config::{AlertFlags, Kind, Limit, Limits, Outputs};
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
 use crate::conformance::rig::Setup;
-use crate::conformance::scene::{Point, Scene, beyond, flag, names};
+use crate::conformance::scene::{Point, Scene, flag, names};
 use crate::conformance::trial::{PLAIN, Trial};
 
 /// Each kind on each channel: nothing at the limit's own code, a flag at the first code beyond.
 pub(super) fn limit_at_code(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let Point { sense, rail } = scene.full();
-    let min = i64::from(scene.sense(0).code_min);
+    let min = scene.least();
     for kind in Kind::ALL {
         // In the middle, next to both ends, on both sides of zero, where bytes change.
         let codes: &[i64] = match kind {
@@ -25,11 +25,8 @@ pub(super) fn limit_at_code(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             Kind::OverPower => &[sense / 3, -sense / 3, 255],
         };
         for channel in scene.channels() {
-            let few = if channel == Channel::C0 {
-                codes
-            } else {
-                &codes[..1]
-            };
+            let all = channel == Channel::C0 && scene.is_exact();
+            let few = if all { codes } else { &codes[..1] };
             // Some code has to lie beyond.
             for code in few.iter().filter(|code| **code > min || kind.is_over()) {
                 notes.tried();
@@ -57,10 +54,16 @@ fn boundary(
         trial.compared()?;
         trial.look()
     };
-    trial.apply_all(scene.point(kind, code));
+    // The limit's own code, or as near as numbers come.
+    let here = if scene.is_exact() {
+        code
+    } else {
+        scene.beyond(kind, code, -1)
+    };
+    trial.apply_all(scene.point(kind, here));
     trial.settle();
     trial.limits(&[scene.limit(channel, kind, code)])?;
-    let at = told_at(&mut trial, code)?;
+    let at = told_at(&mut trial, here)?;
     if !at.is_empty() {
         let hint = match at == wanted {
             true => "one code too early, or not a strict comparison",
@@ -71,7 +74,7 @@ fn boundary(
             names(at)
         ));
     }
-    let next = beyond(kind, code, 1);
+    let next = scene.beyond(kind, code, 1);
     let past = told_at(&mut trial, next)?;
     if past == wanted {
         return Ok(());
@@ -82,7 +85,7 @@ fn boundary(
         .into_iter()
         .filter(|_| past.is_empty())
     {
-        let code = beyond(kind, code, steps);
+        let code = scene.beyond(kind, code, steps);
         let told = told_at(&mut trial, code)?;
         if !told.is_empty() {
             let guess = match told == wanted {
@@ -164,7 +167,7 @@ pub(super) fn armed<'t>(
 
 /// So many codes beyond the middle of a kind's scale.
 fn at(scene: &Scene<'_>, kind: Kind, steps: i64) -> Point {
-    scene.point(kind, beyond(kind, scene.middle(kind), steps))
+    scene.point(kind, scene.beyond(kind, scene.middle(kind), steps))
 }
 
 /// Each kind to each output alone, to both, and to none.
@@ -355,7 +358,7 @@ pub(super) fn debounce(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
                 if flags != expected {
                     notes.find(format!(
                         "{kind} of {channel}, debounce of {count}: {} told after conversions \
-                         beyond, within, … of {scans:?}, expected {}",
+                         within, … of {scans:?}, expected {}",
                         names(flags),
                         names(expected)
                     ))?;

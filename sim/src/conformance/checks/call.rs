@@ -51,7 +51,7 @@ impl Asked {
                     Kind::UnderVoltage => full.rail / 64,
                     Kind::OverCurrent => full.sense * 7 / 8,
                     Kind::UnderCurrent => -full.sense * 7 / 8,
-                    Kind::OverPower => full.sense * full.rail / 8 * 7,
+                    Kind::OverPower => full.sense * full.rail / 8 * 7 / scene.power_rail(),
                 };
                 scene.limit(channel, kind, code)
             })

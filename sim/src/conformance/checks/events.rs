@@ -23,11 +23,11 @@ fn pair(scene: &Scene<'_>) -> [(Limit, AlertFlags, Point); 2] {
         let limit = scene.limit(channel, kind, code);
         let past = match kind {
             Kind::OverVoltage => Point {
-                rail: code + 1,
+                rail: scene.beyond(kind, code, 1),
                 ..within(scene)
             },
             _ => Point {
-                sense: code + 1,
+                sense: scene.beyond(kind, code, 1),
                 ..within(scene)
             },
         };
@@ -61,7 +61,8 @@ pub(super) fn clears_what_was_seen(scene: &Scene<'_>, notes: &mut Notes) -> Chec
         // In the middle of the look the second one comes and goes.
         let (fixture, settling_ns) = (trial.fixture.clone(), scene.settling_ns(&trial.setup));
         let channel = second.0.channel().number();
-        let [past, back] = [second.2, within(scene)].map(|at| scene.nanovolts((0, 0), at));
+        let place = second.0.channel().index();
+        let [past, back] = [second.2, within(scene)].map(|at| scene.volts(at)[place]);
         trial.tap.between(move |number| {
             for (sense_nv, rail_nv) in [past, back].into_iter().filter(|_| number == Some(moment)) {
                 fixture.apply(channel, sense_nv, rail_nv);
@@ -117,16 +118,13 @@ pub(super) fn lost_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             trial.settle();
             trial.limits(&[first.0, second.0])?;
             let settling_ns = scene.settling_ns(&trial.setup);
-            let (fixture, rest) = (
-                trial.fixture.clone(),
-                scene.nanovolts((0, 0), within(scene)),
-            );
-            let pasts = [first, second]
-                .map(|(limit, _, past)| (limit.channel().number(), scene.nanovolts((0, 0), past)));
+            let (fixture, rest) = (trial.fixture.clone(), scene.volts(within(scene)));
+            let pasts =
+                [first, second].map(|(limit, _, past)| (limit.channel(), scene.volts(past)));
             let excursions = move || {
-                for (channel, past) in pasts {
-                    for (sense_nv, rail_nv) in [past, rest] {
-                        fixture.apply(channel, sense_nv, rail_nv);
+                for (channel, past) in &pasts {
+                    for (sense_nv, rail_nv) in [past, &rest].map(|volts| volts[channel.index()]) {
+                        fixture.apply(channel.number(), sense_nv, rail_nv);
                         fixture.run_for_ns(settling_ns);
                     }
                 }
@@ -157,12 +155,9 @@ pub(super) fn lost_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             }
             trial.compared()?;
             let later = trial.look()?;
-            // What was read before a clearing write is of before what came up after it.
-            let told = if transfer.read == 0 {
-                later
-            } else {
-                later | seen
-            };
+            // What was read before the last write, which clears, is of before what came up after it.
+            let reads = log[number..].iter().any(|transfer| transfer.read > 0);
+            let told = if reads { later | seen } else { later };
             let each = [first, second].into_iter();
             let each = each.filter(|(limit, ..)| comes_up(scene, limit));
             let wanted = each.fold(AlertFlags::empty(), |all, (_, flag, _)| all | flag);

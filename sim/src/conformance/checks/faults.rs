@@ -65,6 +65,10 @@ fn flipped(scene: &Scene<'_>, notes: &mut Notes, call: Asked, sealed: bool) -> C
     call.prepare(&mut trial)?;
     let log = trial.log_of(|trial| Ok(call.make(trial)?))?;
     for (number, transfer) in log.into_iter().enumerate() {
+        // A read of one byte has none: what it asks is whether there are any.
+        if transfer.read == 1 {
+            continue;
+        }
         // Sealed, the check byte itself is worked out anew: a flip of it would vanish.
         let bytes = transfer.read - usize::from(sealed && transfer.read > 0);
         // Reads are alike but for the block, of which each byte counts.
@@ -87,6 +91,9 @@ fn flipped(scene: &Scene<'_>, notes: &mut Notes, call: Asked, sealed: bool) -> C
                 .spoil(number, Spoil::Flipped { byte, bit, sealed });
             let answer = call.make(&mut trial);
             ended(&answer, "with a bit flipped")?;
+            if trial.tap.log().len() <= number {
+                continue;
+            }
             let faults = [Fault::CheckByte, Fault::BlockCheck];
             if !(is(&answer, &faults) || answer.is_ok() && read_again(&trial, number)) {
                 let (came, register) = (came(&answer), transfer.register);

@@ -29,8 +29,13 @@ fn at_rest(scene: &Scene<'_>) -> Point {
     }
 }
 
-fn excursions(scene: &Scene<'_>) -> [Excursion; 3] {
-    let (rest, full, min) = (at_rest(scene), scene.full(), scene.sense(0).code_min.into());
+fn excursions(scene: &Scene<'_>, channel: Channel) -> [Excursion; 3] {
+    let (rest, (sense, rail)) = (at_rest(scene), scene.first(channel));
+    let min = i64::from(scene.sense(sense).code_min);
+    let full = Point {
+        sense: scene.sense(sense).code_max.into(),
+        rail: scene.rail(rail).code_max.into(),
+    };
     let sense = |name, sense, end| Excursion {
         name,
         point: Point { sense, ..rest },
@@ -57,7 +62,7 @@ fn excursions(scene: &Scene<'_>) -> [Excursion; 3] {
 pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let remembers = scene.stated.over_range == OverRange::Remembered;
     for channel in scene.channels() {
-        for excursion in excursions(scene) {
+        for excursion in excursions(scene, channel) {
             notes.tried();
             let mut trial = scene.running(PLAIN)?;
             trial.apply_all(at_rest(scene));
@@ -68,7 +73,8 @@ pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             let codes = seen.codes[channel.index()].unwrap_or_default();
             let (sense, rail) = (i64::from(codes.sense), i64::from(codes.rail));
             let code = if excursion.flags.0 { sense } else { rail };
-            if code != excursion.end {
+            let off = scene.off(channel, excursion.point);
+            if (code - excursion.end).abs() >= off.sense.max(off.rail) {
                 let (name, end) = (excursion.name, excursion.end);
                 notes.find(format!(
                     "{channel}: {name}: code {code} read, the end is {end}"
@@ -95,7 +101,7 @@ pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         notes.leave_out("the part shows over-range only while it lasts");
         return Ok(());
     }
-    excursions(scene)
+    excursions(scene, Channel::C0)
         .into_iter()
         .try_for_each(|excursion| remembered(scene, notes, excursion))
 }

@@ -12,7 +12,7 @@ use super::faults::{came, ended, is};
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::rig::{Answer, Asked, Face, Setup};
-use crate::conformance::scene::{Point, Scene, beyond, flag, names, shows};
+use crate::conformance::scene::{Point, Scene, flag, names};
 use crate::conformance::trial::{How, ONCE, PLAIN, Trial};
 
 /// Another part answers: the first register read has one bit that is not the part's.
@@ -157,7 +157,7 @@ pub(super) fn resume(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     trial.apply(
         channel,
         Point {
-            sense: beyond(kind, code, 1),
+            sense: scene.beyond(kind, code, 1),
             rail: 1,
         },
     );
@@ -293,10 +293,10 @@ pub(super) fn lost_latch(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             let answer = trial.rig.sample();
             trial.tap.begin();
             if let Ok(seen) = &answer
-                && seen
-                    .codes
-                    .iter()
-                    .any(|codes| codes.is_some() && !shows(*codes, fresh))
+                && scene.channels().any(|channel| {
+                    let codes = seen.codes[channel.index()];
+                    codes.is_some() && !scene.shows(channel, codes, fresh)
+                })
             {
                 notes.find(format!(
                     "the write to register 0x{:02X} of a sample was lost, and results of before \
@@ -306,7 +306,7 @@ pub(super) fn lost_latch(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             }
             let next = trial.settled()?;
             for channel in scene.channels() {
-                scene.judge(notes, &next, channel, (0, 0), fresh)?;
+                scene.judge(notes, &next, channel, scene.first(channel), fresh)?;
             }
         }
     }

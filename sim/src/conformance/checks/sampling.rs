@@ -4,8 +4,9 @@ use alloc::{format, rc::Rc, vec, vec::Vec};
 use core::cell::{Cell, RefCell};
 
 use super::timing::{fresh, shown};
+use crate::conformance::Fixture;
 use crate::conformance::report::{Checked, Notes, not_applicable};
-use crate::conformance::scene::{Point, Scene, shows};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{How, PLAIN};
 
 /// What is applied after the stamp's end, at any moment of a sample, is not in it.
@@ -18,13 +19,13 @@ pub(super) fn stamps(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             trial.init(&setup)?;
             trial.settle();
             let at_ns: Rc<Cell<Option<u64>>> = Rc::default();
-            let (fixture, at, channels) = (trial.fixture.clone(), at_ns.clone(), scene.count);
-            let (sense_nv, rail_nv) = scene.nanovolts((0, 0), later);
+            let (fixture, at) = (trial.fixture.clone(), at_ns.clone());
+            let volts = scene.volts(later);
             let mut moment = 0..;
             trial.tap.between(move |_| {
                 if moment.next() == Some(number) {
                     at.set(Some(fixture.now_ns()));
-                    (0..channels).for_each(|channel| fixture.apply(channel, sense_nv, rail_nv));
+                    apply(&*fixture, &volts);
                 }
             });
             let seen = trial.rig.sample()?;
@@ -33,7 +34,7 @@ pub(super) fn stamps(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             let after_ns = seen.stamp.after_us * 1_000;
             let late = scene.channels().find(|channel| {
                 let codes = seen.codes[channel.index()];
-                codes.is_some_and(|codes| (i64::from(codes.sense) - before.sense).abs() > 1)
+                codes.is_some() && !scene.shows(*channel, codes, before)
             });
             if let Some(channel) = late.filter(|_| at_ns > after_ns + 1_000) {
                 notes.find(format!(
@@ -72,7 +73,7 @@ fn ages(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let seen = trial.rig.sample()?;
         let old = scene
             .channels()
-            .find(|channel| shows(seen.codes[channel.index()], before));
+            .find(|channel| scene.shows(*channel, seen.codes[channel.index()], before));
         if let Some(channel) = old.filter(|_| at_us + 1 < seen.stamp.before_us) {
             notes.find(format!(
                 "inputs changed {} µs before the stamp's beginning, and {channel} shows {} of \
@@ -105,18 +106,15 @@ pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let began: Rc<RefCell<Vec<u64>>> = Rc::new(RefCell::new(vec![0]));
         trial.init(&scene.fast())?;
         trial.settle();
-        let volts: Vec<_> = (0..STEPS)
-            .map(|step| scene.nanovolts((0, 0), at(step)))
-            .collect();
+        let volts: Vec<_> = (0..STEPS).map(|step| scene.volts(at(step))).collect();
         for turn in 0..24 {
             notes.tried();
-            let (fixture, count) = (trial.fixture.clone(), scene.count);
+            let fixture = trial.fixture.clone();
             let (steps, volts) = (began.clone(), volts.clone());
             let step = move || {
                 let step = steps.borrow().len();
                 steps.borrow_mut().push(fixture.now_ns());
-                let (sense_nv, rail_nv) = volts[step % STEPS];
-                (0..count).for_each(|channel| fixture.apply(channel, sense_nv, rail_nv));
+                apply(&*fixture, &volts[step % STEPS]);
                 // Without a latch a pause would be a skew of the kit's own making.
                 fixture.run_for_ns(if live { 0 } else { pause_ns });
             };
@@ -156,7 +154,7 @@ pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             ] {
                 // The latest step that fits; one that began after the next ended is too late.
                 let steps = codes.iter().map(|(code, unit): &(i64, i64)| {
-                    let place = ((code + 1) / unit - 1) as usize;
+                    let place = ((code + unit / 2) / unit - 1) as usize;
                     (0..began.len()).rev().find(|step| step % STEPS == place)
                 });
                 let steps: Vec<Option<usize>> = steps.collect();
@@ -177,6 +175,13 @@ pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         }
     }
     Ok(())
+}
+
+/// Puts voltages on each channel.
+fn apply(fixture: &dyn Fixture, volts: &[(i64, i64)]) {
+    for (channel, (sense_nv, rail_nv)) in (0..).zip(volts) {
+        fixture.apply(channel, *sense_nv, *rail_nv);
+    }
 }
 
 /// Steps until they come round again.

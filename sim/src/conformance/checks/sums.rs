@@ -8,7 +8,7 @@ use crake::totals::{Discontinuity, Update};
 
 use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::rig::{Seen, Setup};
-use crate::conformance::scene::{Point, Scene, power};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::PLAIN;
 
 /// Which sum.
@@ -43,7 +43,7 @@ fn grown(scene: &Scene<'_>, notes: &mut Notes, before: &Seen, after: &Seen) -> C
         notes.tried();
         let (point, place) = (scene.own(channel), channel.index());
         let (old, new) = (before.sums[place], after.sums[place]);
-        let (product, off) = power(point);
+        let (product, off) = scene.power(channel, point);
         for (name, grown, code, off, bits) in [
             (
                 "charge",
@@ -111,7 +111,7 @@ fn rollover(scene: &Scene<'_>, notes: &mut Notes, sum: Sum, bits: u8) -> Checked
             // Some scans before it.
             let (charge, energy) = match sum {
                 Sum::Charge => (end - 6 * point.sense, 0),
-                Sum::Energy => (0, end - 6 * power(point).0),
+                Sum::Energy => (0, end - 6 * scene.power(channel, point).0),
             };
             if !trial.fixture.preload(channel.number(), charge, energy) {
                 return not_applicable("the fixture cannot set running sums");
@@ -202,16 +202,18 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     for channel in scene.channels() {
         notes.tried();
         let (charge, energy, us) = trial.rig.totals(channel);
-        let nanovolts = |point| scene.nanovolts((0, 0), point);
-        let ((sense, rail), (one, rail_one)) = (
+        let nanovolts = |point| scene.nanovolts(scene.first(channel), point);
+        let ((sense, rail), (one, _)) = (
             nanovolts(scene.own(channel)),
-            nanovolts(Point { sense: 1, rail: 1 }),
+            nanovolts(scene.off(channel, scene.own(channel))),
         );
-        let [sense, rail, one, rail_one] = [sense, rail, one, rail_one].map(i128::from);
+        let [sense, rail, one] = [sense, rail, one].map(i128::from);
         // nV ÷ nΩ = A, and by µs that is µC; of nV² it takes 10^9 more.
         let of = |nv: i128, us: i128| nv * us * 1_000 / scene.nanoohms;
         let product = |a: i128, b: i128| a.abs() * b / 1_000_000_000;
-        let off = product(sense, rail_one) + product(rail, one) + 1;
+        let power = i128::from(scene.power(channel, scene.own(channel)).1);
+        let (sense_lsb, rail_lsb) = nanovolts(Point { sense: 1, rail: 1 });
+        let off = product(power * i128::from(sense_lsb), rail_lsb.into()) + 1;
         // What the driver adds up it counts in pieces of time.
         let (us, piece) = (i128::from(us), 4 * i128::from(scene.info.sum_bits.tick_us));
         for (name, total, expected, off) in [

@@ -10,7 +10,7 @@ use super::call::CALLS;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
 use crate::conformance::rig::{Answer, Seen, Setup};
-use crate::conformance::scene::{Point, Scene, shows};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{How, ONCE, PLAIN, is_endless, text};
 
 /// Every call comes to an end whatever the part answers.
@@ -163,7 +163,7 @@ pub(super) fn scan_rates(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let hint = "another scan rate than asked for";
         if let Some(channel) = scene
             .channels()
-            .find(|channel| !shows(after.codes[channel.index()], point))
+            .find(|channel| !scene.shows(*channel, after.codes[channel.index()], point))
         {
             let shown = shown(&after, channel);
             notes.find(format!("{asked}: {channel} still shows {shown}: {hint}"))?;
@@ -203,7 +203,7 @@ pub(super) fn single_shot(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         trial.settle();
         let after = trial.rig.sample()?;
         for channel in scene.channels() {
-            scene.judge(notes, &after, channel, (0, 0), point)?;
+            scene.judge(notes, &after, channel, scene.first(channel), point)?;
         }
         let scans = after.scans.wrapping_sub(before.scans);
         if scene.counts_scans() && scans != 1 << k {
@@ -238,7 +238,7 @@ pub(super) fn averaging(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let asked = format!("means of 2^{k} scans asked for");
         for channel in scene.channels() {
             let codes = early.codes[channel.index()];
-            if codes.is_some() && !shows(codes, point) {
+            if codes.is_some() && !scene.shows(channel, codes, point) {
                 let shown = shown(&early, channel);
                 notes.find(format!(
                     "{asked}: {channel} shows {shown} of before the first mean: taken as complete \
@@ -254,7 +254,7 @@ pub(super) fn averaging(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let seen = trial.rig.sample()?;
         if let Some(channel) = scene
             .channels()
-            .find(|channel| !shows(seen.codes[channel.index()], point))
+            .find(|channel| !scene.shows(*channel, seen.codes[channel.index()], point))
         {
             let shown = shown(&seen, channel);
             notes.find(format!(

@@ -1,12 +1,11 @@
 //! What the codes of a sample say: byte order, signs, scales, which channel they belong to.
 
-use alloc::{format, vec, vec::Vec};
+use alloc::{format, vec::Vec};
 
 use crake::info::Source;
 
 use crate::conformance::report::{Checked, Notes, not_applicable};
-use crate::conformance::rig::Setup;
-use crate::conformance::scene::{Point, Scene, power as power_of};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{How, PLAIN};
 
 /// Positive codes whose bytes all differ.
@@ -24,8 +23,7 @@ pub(super) fn byte_order(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 }
 
 pub(super) fn signs(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let (range, rail) = (scene.sense(0), scene.full().rail / 2);
-    let (max, min) = (i64::from(range.code_max), i64::from(range.code_min));
+    let (max, min, rail) = (scene.full().sense, scene.least(), scene.full().rail / 2);
     let codes = [max / 3, min / 3, -1, 1, min / 2 - 1, max, min, 0];
     let there = codes.into_iter().filter(|code| *code >= min);
     let points: Vec<Point> = there.map(|sense| Point { sense, rail }).collect();
@@ -39,7 +37,7 @@ fn everywhere(scene: &Scene<'_>, notes: &mut Notes, points: &[Point]) -> Checked
         trial.apply_all(*point);
         let seen = trial.settled()?;
         for channel in scene.channels() {
-            scene.judge(notes, &seen, channel, (0, 0), *point)?;
+            scene.judge(notes, &seen, channel, scene.first(channel), *point)?;
         }
     }
     Ok(())
@@ -53,7 +51,7 @@ pub(super) fn scale_of_sense(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let rail = scene.full().rail / 2;
         let codes = [min, min / 2, 0, 7, max / 3, max / 2, max];
         let points = codes.map(|sense| Point { sense, rail });
-        in_range(scene, notes, (place, 0), &points)?;
+        in_range(scene, notes, |(_, rail)| (place, rail), &points)?;
     }
     Ok(())
 }
@@ -64,7 +62,7 @@ pub(super) fn scale_of_rail(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let max = i64::from(scene.rail(place).code_max);
         let codes = [0, 1, max / 3, max / 2, max / 2 + 1, max - 1, max];
         let points = codes.map(|rail| Point { sense: 100, rail });
-        in_range(scene, notes, (0, place), &points)?;
+        in_range(scene, notes, |(sense, _)| (sense, place), &points)?;
     }
     Ok(())
 }
@@ -72,21 +70,29 @@ pub(super) fn scale_of_rail(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 fn in_range(
     scene: &Scene<'_>,
     notes: &mut Notes,
-    places: (usize, usize),
+    of: impl Fn((usize, usize)) -> (usize, usize),
     points: &[Point],
 ) -> Checked {
+    // On channels that have it.
+    let mut setup = scene.fast();
+    let those = scene.channels().filter(|channel| {
+        let own = setup.ranges[channel.index()].replace(of(scene.first(*channel)));
+        let takes = scene.subject.takes(&setup);
+        if !takes {
+            setup.ranges[channel.index()] = own;
+        }
+        takes
+    });
+    let those: Vec<_> = those.collect();
     let mut trial = scene.trial(PLAIN);
-    trial.init(&Setup {
-        ranges: vec![Some(places); scene.count.into()],
-        ..scene.fast()
-    })?;
+    trial.init(&setup)?;
     for point in points {
-        scene
-            .channels()
-            .for_each(|channel| trial.apply_in(channel, places, *point));
+        those
+            .iter()
+            .for_each(|channel| trial.apply_in(*channel, of(scene.first(*channel)), *point));
         let seen = trial.settled()?;
-        for channel in scene.channels() {
-            scene.judge(notes, &seen, channel, places, *point)?;
+        for channel in &those {
+            scene.judge(notes, &seen, *channel, of(scene.first(*channel)), *point)?;
         }
     }
     Ok(())
@@ -113,9 +119,12 @@ pub(super) fn channel_order(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     for channel in scene.channels() {
         notes.tried();
         let codes = seen.codes[channel.index()].unwrap_or_default();
-        let is = |own: Point| (i64::from(codes.sense) - own.sense).abs() <= 1;
+        let is = |own: Point| {
+            let off = scene.off(channel, own).sense;
+            (i64::from(codes.sense) - own.sense).abs() <= off
+        };
         let own = point(channel.number());
-        if is(own) && (i64::from(codes.rail) - own.rail).abs() <= 1 {
+        if scene.shows(channel, seen.codes[channel.index()], own) {
             continue;
         }
         let other = scene
@@ -143,13 +152,20 @@ pub(super) fn ranges(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         for places in (0..senses).flat_map(|sense| (0..rails).map(move |rail| (sense, rail))) {
             let mut setup = scene.fast();
             setup.ranges[one.index()] = Some(places);
+            if !scene.subject.takes(&setup) {
+                continue;
+            }
             let mut trial = scene.trial(PLAIN);
             trial.apply_own();
             trial.apply_in(one, places, scene.distinct(places, one));
             trial.init(&setup)?;
             let seen = trial.settled()?;
             for channel in scene.channels() {
-                let places = if channel == one { places } else { (0, 0) };
+                let places = if channel == one {
+                    places
+                } else {
+                    scene.first(channel)
+                };
                 scene.judge(
                     notes,
                     &seen,
@@ -187,7 +203,13 @@ pub(super) fn enabled_channels(scene: &Scene<'_>, notes: &mut Notes) -> Checked 
             .channels()
             .filter(|channel| is_enabled(channel.number()))
         {
-            scene.judge(notes, &seen, channel, (0, 0), scene.own(channel))?;
+            scene.judge(
+                notes,
+                &seen,
+                channel,
+                scene.first(channel),
+                scene.own(channel),
+            )?;
         }
     }
     Ok(())
@@ -195,11 +217,7 @@ pub(super) fn enabled_channels(scene: &Scene<'_>, notes: &mut Notes) -> Checked 
 
 /// Power is the product of both codes, of either sign.
 pub(super) fn power(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let (max, min) = (
-        i64::from(scene.sense(0).code_max),
-        i64::from(scene.sense(0).code_min),
-    );
-    let rail = scene.full().rail;
+    let (max, min, rail) = (scene.full().sense, scene.least(), scene.full().rail);
     let mut trial = scene.running(PLAIN)?;
     for (sense, rail) in [
         (max / 3, rail / 2),
@@ -210,8 +228,8 @@ pub(super) fn power(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let point = Point { sense, rail };
         trial.apply_all(point);
         let seen = trial.settled()?;
-        let (expected, off) = power_of(point);
         for channel in scene.channels() {
+            let (expected, off) = scene.power(channel, point);
             notes.tried();
             let read = seen.codes[channel.index()].unwrap_or_default().power;
             if (read - expected).abs() <= off {
