@@ -7,7 +7,7 @@
 //! The firmware below knows [`ShuntMonitor`] alone. Corncrake scans, sums up and compares by itself.
 //! Moorhen converts when it is told to, keeps no sums and compares two kinds of limits: the driver
 //! makes up the rest with each sample that the firmware takes, so totals and reaction are as coarse
-//! as that. [`PartInfo`] says who does what, and what nobody can find out.
+//! as that. Gallinule speaks PMBus, measures amperes itself, and has a page a rail. [`PartInfo`] says who does what, and what nobody can find out.
 
 use core::error::Error;
 use core::fmt::Debug;
@@ -17,7 +17,7 @@ use crake::alert::{AlertQueue, Kind, Limit, Limits, Outputs, Threshold};
 use crake::board::{Board, Load, LoadSteps, Rail, SenseResistor};
 use crake::config::{Config, FullScale, ScanRate};
 use crake::info::{PartInfo, Source};
-use crake::part::{corncrake, moorhen};
+use crake::part::{corncrake, moorhen, pmbus};
 use crake::totals::{Margins, Totals};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Channel, Monitor, Sample, ShuntMonitor, TimedSample};
@@ -28,17 +28,18 @@ use crake_sim::plant::{self, Constant, Recorded};
 const DRIVE: Channel = Channel::C0;
 const CELL: Channel = Channel::C1;
 
-/// 10 mΩ; up to 3 A, which jump ten times a second at the most.
-const RAIL: Rail = Rail::new(SenseResistor::new(
-    Resistance::from_milliohms(10),
-    Tolerance::from_percent(1),
-))
-.with_load(Load::smooth(Current::from_amps(3)).with_steps(LoadSteps {
+/// Up to 3 A, which jump ten times a second at the most.
+const LOAD: Load = Load::smooth(Current::from_amps(3)).with_steps(LoadSteps {
     per_hour: 36_000,
     step: Current::from_amps(3),
-}));
-static RAILS: [Rail; 2] = [RAIL; 2];
-const FULL_SCALE: FullScale = FullScale::new(Voltage::from_millivolts(60), Voltage::from_volts(5));
+});
+/// 10 mΩ, so 60 mV are 6 A; a device that measures amperes itself has 1 V for 1 A.
+const RESISTOR: SenseResistor =
+    SenseResistor::new(Resistance::from_milliohms(10), Tolerance::from_percent(1));
+static RAILS: [Rail; 2] = [Rail::new(RESISTOR).with_load(LOAD); 2];
+static PAGES: [Rail; 2] = [pmbus::RAIL.with_load(LOAD); 2];
+const SIX_AMPS: FullScale = FullScale::new(Voltage::from_millivolts(60), Voltage::from_volts(5));
+const SIX_AMPS_TOLD: FullScale = FullScale::new(Voltage::from_volts(6), Voltage::from_volts(5));
 
 static LIMITS: Limits<'_> = Limits::new(&[
     Limit::new(DRIVE, Threshold::OverCurrent(Current::from_amps(2))).to(Outputs::A),
@@ -54,6 +55,7 @@ const INTERVAL: Duration = Duration::from_millis(20);
 /// The firmware: all that it needs of a part is the trait. It gives its totals.
 fn firmware<'m, M>(
     monitor: &mut M,
+    full_scale: FullScale,
     margins: &'m Margins<'m, 2>,
     bench: &Bench,
 ) -> Result<Totals<'m, 2, crake::totals::Bounds<'m, 2>>, crake::Error<M::BusError>>
@@ -64,8 +66,8 @@ where
 {
     // A part that does not scan by itself converts with each sample.
     let config = match monitor.info().scan_periods_us {
-        [] => Config::single_shot([FULL_SCALE; 2]),
-        _ => Config::continuous([FULL_SCALE; 2], ScanRate::per_second(500)),
+        [] => Config::single_shot([full_scale; 2]),
+        _ => Config::continuous([full_scale; 2], ScanRate::per_second(100)),
     };
     let mut queue: AlertQueue<'_, 8> = AlertQueue::new().with_interval(INTERVAL);
     let mut totals = Totals::with_bounds(margins);
@@ -94,15 +96,21 @@ where
 fn main() -> Result<(), Box<dyn Error>> {
     let bench = Bench::new(1);
     let part = bench.part(model::corncrake::Corncrake::new(0x32))?;
-    let board: Board<2> = corncrake::Corncrake::board(&RAILS);
     let map = corncrake::Corncrake::new(corncrake::Address::Strap0);
-    sail(&bench, &part, map, &corncrake::INFO, &board)?;
+    sail(&bench, &part, map, &RAILS, SIX_AMPS)?;
 
     let bench = Bench::new(1);
     let part = bench.part(model::moorhen::Moorhen::new(0x17))?;
-    let board: Board<2> = moorhen::Moorhen::board(&RAILS);
     let map = moorhen::Moorhen::new(moorhen::Address::Strap0);
-    sail(&bench, &part, map, &moorhen::INFO, &board)
+    sail(&bench, &part, map, &RAILS, SIX_AMPS)?;
+
+    let bench = Bench::new(1);
+    let part = bench.part(model::pmbus::Device::new(
+        model::pmbus::Description::gallinule(),
+        0x58,
+    )?)?;
+    let map = pmbus::gallinule::Gallinule::new(0x58);
+    sail(&bench, &part, map, &PAGES, SIX_AMPS_TOLD)
 }
 
 /// Puts the rails behind a part, tells what the driver makes up, and runs the firmware.
@@ -110,25 +118,27 @@ fn sail<P, T>(
     bench: &Bench,
     part: &Part<T>,
     map: P,
-    info: &'static PartInfo,
-    board: &Board<2>,
+    rails: &[Rail; 2],
+    full_scale: FullScale,
 ) -> Result<(), Box<dyn Error>>
 where
     P: crake::part::Part,
     T: model::PartModel,
 {
     for (channel, rail) in [(0, drive()?), (1, cell()?)] {
+        let resistor = rails[channel].resistor().resistance().as_nanoohms();
         part.rail(
             channel,
             rail,
-            crake_sim::board::SenseResistor::ideal(10_000_000),
+            crake_sim::board::SenseResistor::ideal(resistor),
         )?;
     }
-    tell(info);
-    let margins = Margins::new(info, board, &RAILS);
+    tell(P::INFO);
+    let board = Board::new(P::INFO, rails);
+    let margins = Margins::new(P::INFO, &board, rails);
     let mut monitor =
-        Monitor::new(bench.i2c(), bench.delay(), map, board).with_clock(bench.clock());
-    let totals = firmware(&mut monitor, &margins, bench)?;
+        Monitor::new(bench.i2c(), bench.delay(), map, &board).with_clock(bench.clock());
+    let totals = firmware(&mut monitor, full_scale, &margins, bench)?;
     for (name, channel) in [("DRIVE", DRIVE), ("CELL", CELL)] {
         let total = totals.energy(channel).ok_or("no such rail")?;
         let truth = part.truth(channel.index())?.energy();

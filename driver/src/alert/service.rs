@@ -74,8 +74,8 @@ macro_rules! operations {
         /// noted, and settles what a condition that lasts, or is over, asks for. Lends the sample.
         ///
         /// Bus: two transfers for the look (one if it finds nothing), those of the sample, and if a
-        /// condition began to last or ended up to seven more; another look where the driver
-        /// compares some limits, which samples may have passed.
+        /// condition began to last or ended up to seven more. What the driver compares of the limits
+        /// it compares with this sample.
         ///
         /// # Errors
         /// Those of its pieces. What was noted stays so, and the next service goes on with it.
@@ -85,12 +85,10 @@ macro_rules! operations {
         ) -> Result<&'m M::Sample, Error<M::BusError>> {
             self.read_alerts(monitor)$($wait)*?;
             monitor.sample()$($wait)*?;
-            if !monitor.info().alerts.is_complete() {
-                // What the driver compares was compared just now.
-                self.read_alerts(monitor)$($wait)*?;
-            }
             let $queue = &mut *self;
-            AlertQueue::update($its, monitor.last_sample());
+            let queue = &mut *$its;
+            monitor.compare(&mut queue.pending);
+            queue.update(monitor.last_sample());
             self.settle(monitor)$($wait)*?;
             Ok(monitor.last_sample())
         }

@@ -60,6 +60,15 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         Ok(found)
     }
 
+    /// Adds to `seen` what the driver finds beyond limits in a fresh sample.
+    pub(crate) fn compare(&mut self, seen: &mut AlertFlags) {
+        if self.armed {
+            let flags = self.last.compare(&mut self.fresh);
+            *seen |= flags;
+            self.last.comparator.clear(flags);
+        }
+    }
+
     /// Clears these flags, in the part and where the driver compares.
     #[inline(always)]
     fn clear(&mut self, flags: AlertFlags) -> impl Future<Output = Result<(), Fault>> {

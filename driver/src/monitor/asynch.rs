@@ -90,6 +90,9 @@ pub trait ShuntMonitor<const N: usize> {
         seen: &mut AlertFlags,
     ) -> Result<AlertFlags, Error<Self::BusError>>;
 
+    /// As [`ShuntMonitor::compare`](crate::ShuntMonitor::compare).
+    fn compare(&mut self, seen: &mut AlertFlags);
+
     /// As [`ShuntMonitor::set_masks`](crate::ShuntMonitor::set_masks).
     ///
     /// # Errors
@@ -269,6 +272,10 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
             Ok(()) => Ok(()),
             Err(fault) => Err(self.core.error(Operation::SetMasks, fault)),
         }
+    }
+
+    fn compare(&mut self, seen: &mut AlertFlags) {
+        self.core.compare(seen);
     }
 
     fn is_armed(&self) -> bool {

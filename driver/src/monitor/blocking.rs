@@ -171,6 +171,10 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> ShuntMonito
             .map_err(|fault| self.core.error(Operation::SetMasks, fault))
     }
 
+    fn compare(&mut self, seen: &mut AlertFlags) {
+        self.core.compare(seen);
+    }
+
     fn is_armed(&self) -> bool {
         self.core.armed
     }

@@ -122,6 +122,11 @@ pub trait ShuntMonitor<const N: usize> {
         seen: &mut AlertFlags,
     ) -> Result<AlertFlags, Error<Self::BusError>>;
 
+    /// Compares the last sample with those limits that the driver compares, if it was not compared
+    /// yet, and adds the flags of those that are passed to `seen`. Touches no bus.
+    /// [`read_alerts`](Self::read_alerts) does the same, and reads the part's own flags.
+    fn compare(&mut self, seen: &mut AlertFlags);
+
     /// Lets these flags, and no others, reach output A and output B, until limits are set anew.
     /// Five transfers on a Corncrake.
     ///

@@ -79,9 +79,6 @@ impl<P: Part, const N: usize> Core<'_, Dry<P>, P, NoClock, N> {
             Call::Service => {
                 self.looked()?;
                 at_once(self.sample())?;
-                if !P::INFO.alerts.is_complete() {
-                    self.looked()?;
-                }
                 self.looked()?;
                 self.masked()
             }
