@@ -118,5 +118,11 @@ mod tests {
                 assert_eq!(between(before, now, 32_767), (short, samples));
             }
         }
+        // B5: the last accumulator of the shorter period is 7FFE; one count to 0, one more to 1.
+        let (before, now) = (
+            block([0xFE, 0x7F, 0xFF, 0, 0, 0]),
+            block([1, 0, 0, 2, 0, 0]),
+        );
+        assert_eq!(between(before, now, 32_767), (2, 2));
     }
 }
