@@ -182,6 +182,10 @@ bitflags::bitflags! {
         const LOST_TRIGGER = 4;
         /// Results that changed while they were read.
         const CHANGE_WHILE_READ = 8;
+        /// A conversion beyond the range that went into a mean or a sum of the part: it shows by
+        /// the code at the end alone, and that of the last conversion is all there is. A load that
+        /// never goes beyond full scale is what a total of such a part rests on.
+        const OVER_RANGE = 16;
     }
 }
 
@@ -423,6 +427,7 @@ impl fmt::Display for Undetectable {
                 Self::CHANGE_WHILE_READ,
                 "results that changed while they were read",
             ),
+            (Self::OVER_RANGE, "over-range inside a mean or a sum"),
         ] {
             if self.contains(thing) {
                 write!(f, "{before}{words}")?;

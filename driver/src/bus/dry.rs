@@ -18,6 +18,8 @@ pub(crate) struct Dry<W> {
 /// set-up, low and free times. They are less than two in each mode (UM10204, table of timing
 /// characteristics).
 const FRAMING: u64 = 2;
+/// More than any operation takes.
+const BITS_MAX: u64 = 1 << 30;
 /// Eight bits and the acknowledge.
 const BYTE: u64 = 9;
 
@@ -42,9 +44,17 @@ impl<W> Dry<W> {
     }
 
     /// Address and bytes behind one START.
-    fn count(&mut self, bytes: usize) {
+    ///
+    /// # Errors
+    /// `Busy`: no operation is so long; it is one that does not end.
+    fn count(&mut self, bytes: usize) -> Result<(), Fault> {
         let bits = BYTE.saturating_mul((bytes as u64).saturating_add(1));
         self.bits = self.bits.saturating_add(bits).saturating_add(FRAMING);
+        if self.bits < BITS_MAX {
+            Ok(())
+        } else {
+            Err(Fault::Busy)
+        }
     }
 }
 
@@ -59,20 +69,17 @@ impl<W: Wire> Port for Dry<W> {
         register: Register,
         _: u64,
     ) -> impl Future<Output = Result<(), Fault>> {
-        link.port
-            .count(Frame::of(0).for_write::<W>(0, register).len());
-        Done(Ok(()))
+        let len = Frame::of(0).for_write::<W>(0, register).len();
+        Done(link.port.count(len))
     }
 
     fn read_register(
         link: &mut Link<Self>,
         register: Register,
     ) -> impl Future<Output = Result<(), Fault>> {
-        link.port.count(1);
-        link.port
-            .count(Frame::of(0).for_read::<W>(0, register).len());
         link.target.got = [0; 2];
-        Done(Ok(()))
+        let len = Frame::of(0).for_read::<W>(0, register).len();
+        Done(link.port.count(1).and_then(|()| link.port.count(len)))
     }
 
     fn read_bytes(
@@ -80,10 +87,12 @@ impl<W: Wire> Port for Dry<W> {
         _: u8,
         into: &mut [u8],
     ) -> impl Future<Output = Result<(), Fault>> {
-        link.port.count(1);
-        link.port.count(into.len());
         into.fill(0);
-        Done(Ok(()))
+        Done(
+            link.port
+                .count(1)
+                .and_then(|()| link.port.count(into.len())),
+        )
     }
 
     fn transfer(
@@ -91,12 +100,12 @@ impl<W: Wire> Port for Dry<W> {
         sent: &[u8],
         into: &mut [u8],
     ) -> impl Future<Output = Result<(), Fault>> {
-        link.port.count(sent.len());
-        if !into.is_empty() {
-            link.port.count(into.len());
-            into.fill(0);
-        }
-        Done(Ok(()))
+        into.fill(0);
+        let read = match into.len() {
+            0 => Ok(()),
+            len => link.port.count(len),
+        };
+        Done(read.and_then(|()| link.port.count(sent.len())))
     }
 
     fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
@@ -117,5 +126,29 @@ impl<W: Wire> Port for Dry<W> {
         value: u64,
     ) -> impl Future<Output = Result<(), Fault>> {
         Done(at_once(link.access(access, value)))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    struct Plain;
+    impl Wire for Plain {
+        const CHECK_BYTE: bool = false;
+        const LOW_BYTE_FIRST: bool = false;
+    }
+
+    /// A map that waits for a bit without end: on the dry port nothing ever comes through.
+    #[test]
+    fn an_operation_that_does_not_end_is_stopped() {
+        let mut link: Link<Dry<Plain>> = Link::new(Dry::NEW, 0x2C);
+        let waited = loop {
+            match at_once(link.get(Register::new(0x03, 2))) {
+                Ok(status) if status & 1 == 0 => {}
+                other => break other,
+            }
+        };
+        assert_eq!(waited, Err(Fault::Busy));
     }
 }
