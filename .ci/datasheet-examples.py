@@ -11,16 +11,13 @@ from pathlib import Path
 
 import worked_corncrake
 import worked_moorhen
-import worked_old_corncrake
-import worked_old_moorhen
 import worked_pmbus
 
 DOCS = Path(__file__).resolve().parent.parent / "docs"
 
 
 def main():
-    for sheet in (worked_corncrake, worked_moorhen, worked_old_corncrake, worked_old_moorhen,
-                  worked_pmbus):
+    for sheet in (worked_corncrake, worked_moorhen, worked_pmbus):
         document = DOCS / sheet.DOCUMENT
         text = document.read_text(encoding="utf-8")
         before, found, _ = text.partition(sheet.HEADING)

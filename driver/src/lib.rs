@@ -41,8 +41,6 @@
 //! | capture a rail fast | [`capture`] |
 //! | add a part | [`part`], [`bus`], [`info`], [`crc`] |
 //!
-//! [`old`] is the first core, for what still stands on it; nothing new should use it.
-//!
 //! # Promises
 //!
 //! `no_std`, no `alloc`, no floating point, no `unsafe`; blocking code links no panic. Apart from
@@ -76,7 +74,6 @@ pub mod crc;
 mod flags;
 pub mod info;
 mod monitor;
-pub mod old;
 pub mod part;
 pub mod totals;
 pub mod units;

@@ -11,8 +11,6 @@
 //! - [`conformance`]: the kit that proves a register map, on a model or a register file.
 //! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
-//! - [`old`]: first forms, and the conformance kit of the first core, until their users are carried
-//!   over.
 //! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `trace`, and
 //!   the program `crake-sim`.
 //!
@@ -32,7 +30,6 @@ pub mod fault;
 #[cfg(feature = "trace")]
 mod growing;
 pub mod inspect;
-pub mod old;
 pub mod part;
 pub mod plant;
 pub mod rng;

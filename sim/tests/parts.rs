@@ -3,6 +3,4 @@
 mod common;
 mod corncrake;
 mod moorhen;
-mod old_corncrake;
-mod old_moorhen;
 mod pmbus;

@@ -1,8 +1,5 @@
 //! The tables of the datasheet that tests need most, in typed form. Quantities are in billionths of
 //! their unit: nV, nA, ns.
-//!
-//! Each function reads the documents of both forms of Corncrake. Where a heading changed its words,
-//! the other one stands beside it.
 
 use crate::{
     markdown::{Document, Table},
@@ -24,9 +21,9 @@ pub struct Register {
     pub readable: bool,
     /// Whether it can be written.
     pub writable: bool,
-    /// Whether it can be written while the part is idle only; false throughout the first form.
+    /// Whether it can be written while the part is idle only.
     pub idle_only: bool,
-    /// Whether accepted writes count in WRITES (SERIAL).
+    /// Whether accepted writes count in WRITES.
     pub counted: bool,
     /// Its bytes after a reset as one number; `None` where there is nothing to read, or the
     /// document refers elsewhere.
@@ -36,12 +33,10 @@ pub struct Register {
 /// All registers, in the order of the document.
 #[must_use]
 pub fn registers(document: &Document) -> Vec<Register> {
-    let columns = |counted| {
-        [
-            "pointer", "name", "bytes", "signed", "access", counted, "reset",
-        ]
-    };
-    let table = either(document, "3 ", &columns("counted"), &columns("set-up"));
+    let columns = [
+        "pointer", "name", "bytes", "signed", "access", "counted", "reset",
+    ];
+    let table = document.table("3 ", &columns);
     let register = |row: &[String]| Register {
         pointer: small(&row[0]),
         name: row[1].clone(),
@@ -80,13 +75,7 @@ pub fn sense_ranges(document: &Document) -> Vec<Range> {
 /// The ranges of the rail inputs.
 #[must_use]
 pub fn rail_ranges(document: &Document) -> Vec<Range> {
-    let columns = |code| [code, "LSB", "full scale"];
-    ranges(either(
-        document,
-        "3.4 ",
-        &columns("rail range code"),
-        &columns("bus range code"),
-    ))
+    ranges(document.table("3.4 ", &["rail range code", "LSB", "full scale"]))
 }
 
 fn ranges(table: &Table) -> Vec<Range> {
@@ -131,8 +120,7 @@ impl Code {
     }
 }
 
-/// The code of `quantity`: sense, rail, power, charge, energy or scans; bus and rounds in the first
-/// form.
+/// The code of `quantity`: sense, rail, power, charge, energy or scans.
 #[must_use]
 pub fn code(document: &Document, quantity: &str) -> Code {
     let table = document.table("4 ", &["quantity", "bits", "signed"]);
@@ -196,7 +184,6 @@ pub fn common_limits(document: &Document) -> CommonLimits {
     let oscillator = document.table("Oscillator", &["what", "limit"]);
     let noise = accuracy.cell("noise of one conversion, greatest", "limit");
     let noise = noise.strip_suffix(" × r.m.s.");
-    // Both forms begin so; what the calibration is called differs.
     let limit = |begin: &str| {
         let mut rows = accuracy.rows().filter(|row| row[0].starts_with(begin));
         match (rows.next(), rows.next()) {
@@ -251,15 +238,8 @@ pub fn scan_rates(document: &Document) -> Vec<ScanRate> {
         period_ns: nano(&row[1], "s"),
         period_conversions: small(&row[2]),
     };
-    either(
-        document,
-        "6 ",
-        &["scan rate", "scan period", "in conversions"],
-        &["pace", "round period", "in conversions"],
-    )
-    .rows()
-    .map(rate)
-    .collect()
+    let table = document.table("6 ", &["scan rate", "scan period", "in conversions"]);
+    table.rows().map(rate).collect()
 }
 
 /// The mode bytes of RUN, section 3.3, with what they mean.
@@ -308,12 +288,6 @@ pub fn supply(document: &Document) -> Vec<SupplyCurrent> {
         .collect()
 }
 
-/// The table whose columns begin with `now`, or else the one whose columns begin with `before`.
-fn either<'a>(document: &'a Document, heading: &str, now: &[&str], before: &[&str]) -> &'a Table {
-    let is_now = document.tables(heading, now).next().is_some();
-    document.table(heading, if is_now { now } else { before })
-}
-
 /// A cell that says yes or no.
 pub(crate) fn yes(cell: &str) -> bool {
     match cell {
@@ -341,87 +315,74 @@ mod tests {
     /// reads what a person reads.
     #[test]
     fn registers_read_as_they_stand() {
-        for document in [Document::corncrake(), Document::old_corncrake()] {
-            let registers = registers(&document);
-            assert_eq!(registers.len(), 66);
-            let named = |name| {
-                registers
-                    .iter()
-                    .find(|register| register.name == name)
-                    .expect("a register")
-            };
-            let limit = named("UNDER_CURRENT_2");
-            assert_eq!((limit.pointer, limit.bytes, limit.signed), (0x23, 3, true));
-            assert_eq!((limit.readable, limit.writable), (true, true));
-            assert_eq!((limit.counted, limit.idle_only), (true, false));
-            assert_eq!(limit.reset, Some(0xFE_0000));
-        }
-        let idle_only = |document: Document| {
-            let registers = registers(&document).into_iter();
-            let idle_only = registers.filter(|register| register.idle_only);
-            idle_only.map(|register| register.name).collect::<Vec<_>>()
+        let document = Document::corncrake();
+        let registers = registers(&document);
+        assert_eq!(registers.len(), 66);
+        let named = |name| {
+            registers
+                .iter()
+                .find(|register| register.name == name)
+                .expect("a register")
         };
-        assert_eq!(
-            idle_only(Document::corncrake()),
-            ["CHANNELS", "RANGES", "AVERAGING"]
-        );
-        assert_eq!(idle_only(Document::old_corncrake()), [""; 0]);
+        let limit = named("UNDER_CURRENT_2");
+        assert_eq!((limit.pointer, limit.bytes, limit.signed), (0x23, 3, true));
+        assert_eq!((limit.readable, limit.writable), (true, true));
+        assert_eq!((limit.counted, limit.idle_only), (true, false));
+        assert_eq!(limit.reset, Some(0xFE_0000));
+        let idle_only = registers.iter().filter(|register| register.idle_only);
+        let idle_only: Vec<_> = idle_only.map(|register| &register.name[..]).collect();
+        assert_eq!(idle_only, ["CHANNELS", "RANGES", "AVERAGING"]);
     }
 
     #[test]
-    fn what_changed_its_name_reads_as_it_stands() {
-        let documents = [
-            (Document::corncrake(), "rail", "continuous, 100 scans"),
-            (Document::old_corncrake(), "bus", "paced, 100 rounds"),
-        ];
-        for (document, rail, mode) in documents {
-            let range = Range {
-                code: 2,
-                lsb_nv: 1_000_000,
-                full_scale_nv: 65_536_000_000,
-            };
-            assert_eq!(rail_ranges(&document)[2], range);
-            assert_eq!(code(&document, rail).greatest(), 65_535);
-            assert_eq!(accuracy(&document)[3].range, format!("{rail} 16.384 V"));
-            let rate = ScanRate {
-                scans_per_second: 500,
-                period_ns: 2_000_000,
-                period_conversions: 32,
-            };
-            assert_eq!(scan_rates(&document)[1], rate);
-            assert_eq!(modes(&document)[3], (0x12, format!("{mode} a second")));
-        }
+    fn ranges_and_rates_read_as_they_stand() {
+        let document = Document::corncrake();
+        let range = Range {
+            code: 2,
+            lsb_nv: 1_000_000,
+            full_scale_nv: 65_536_000_000,
+        };
+        assert_eq!(rail_ranges(&document)[2], range);
+        assert_eq!(code(&document, "rail").greatest(), 65_535);
+        assert_eq!(accuracy(&document)[3].range, "rail 16.384 V");
+        let rate = ScanRate {
+            scans_per_second: 500,
+            period_ns: 2_000_000,
+            period_conversions: 32,
+        };
+        assert_eq!(scan_rates(&document)[1], rate);
+        let mode = "continuous, 100 scans a second";
+        assert_eq!(modes(&document)[3], (0x12, mode.to_owned()));
     }
 
     #[test]
     fn the_other_tables_read_as_they_stand() {
-        for document in [Document::corncrake(), Document::old_corncrake()] {
-            let range = Range {
-                code: 1,
-                lsb_nv: 200,
-                full_scale_nv: 26_214_400,
-            };
-            assert_eq!(sense_ranges(&document)[1], range);
-            assert_eq!(code(&document, "power").least(), -(1 << 33));
-            let fine = &accuracy(&document)[1];
-            assert_eq!(fine.range, "sense 26.2144 mV");
-            assert_eq!((fine.lsb_nv, fine.gain_ppm), (200, 2_000));
-            assert_eq!((fine.offset_nv, fine.noise_nv), (10_000, 1_200));
-            let limits = CommonLimits {
-                noise_factor: 6,
-                bias_na: 20,
-                offset_stability_nv: 50,
-                oscillator_ppm: 15_000,
-                oscillator_change_ppm: 100,
-            };
-            assert_eq!(common_limits(&document), limits);
-            assert_eq!(timing_ns(&document, "conversion"), 62_500);
-            assert_eq!(addresses(&document), [0x32, 0x33, 0x34, 0x35]);
-            let supply = supply(&document);
-            assert_eq!(
-                (supply[0].typical_na, supply[2].greatest_na),
-                (2_200, 420_000)
-            );
-        }
+        let document = Document::corncrake();
+        let range = Range {
+            code: 1,
+            lsb_nv: 200,
+            full_scale_nv: 26_214_400,
+        };
+        assert_eq!(sense_ranges(&document)[1], range);
+        assert_eq!(code(&document, "power").least(), -(1 << 33));
+        let fine = &accuracy(&document)[1];
+        assert_eq!(fine.range, "sense 26.2144 mV");
+        assert_eq!((fine.lsb_nv, fine.gain_ppm), (200, 2_000));
+        assert_eq!((fine.offset_nv, fine.noise_nv), (10_000, 1_200));
+        let limits = CommonLimits {
+            noise_factor: 6,
+            bias_na: 20,
+            offset_stability_nv: 50,
+            oscillator_ppm: 15_000,
+            oscillator_change_ppm: 100,
+        };
+        assert_eq!(common_limits(&document), limits);
+        assert_eq!(timing_ns(&document, "conversion"), 62_500);
+        assert_eq!(addresses(&document), [0x32, 0x33, 0x34, 0x35]);
+        let supply = supply(&document);
+        assert_eq!(
+            (supply[0].typical_na, supply[2].greatest_na),
+            (2_200, 420_000)
+        );
     }
 }

@@ -8,15 +8,12 @@
 //! - [`sample`]: the sample block, its layout and its two examples;
 //! - [`examples`]: the worked transfers;
 //! - [`markdown`]: any other table, as text;
-//! - [`number`]: numbers with units as the tables write them;
-//! - [`rig`]: a bench with a part on it, a host's clock, and the truth at the moments of the
-//!   latches.
+//! - [`number`]: numbers with units as the tables write them.
 
 pub mod datasheet;
 pub mod examples;
 pub mod markdown;
 pub mod number;
-pub mod rig;
 pub mod sample;
 
 /// What README and guides show of Rust compiles.

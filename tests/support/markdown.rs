@@ -24,12 +24,6 @@ impl Document {
         Self::read("docs/corncrake-datasheet.md")
     }
 
-    /// The datasheet of Corncrake's first form, on which the first core still stands.
-    #[must_use]
-    pub fn old_corncrake() -> Self {
-        Self::read("docs/old/corncrake-datasheet.md")
-    }
-
     /// The document at a path from the repository's root.
     ///
     /// # Panics

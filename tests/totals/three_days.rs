@@ -10,8 +10,8 @@ use crake::units::{Current, Resistance, Tolerance, Voltage};
 
 const HOUR: u64 = 7_200_000;
 
-/// The bounds that seven named parts kept apart gave of the same three days (commit 1d8f41f,
-/// `crake::old::ledger`): how wide one bound may be at the most is a tenth more.
+/// The bounds that seven named parts kept apart gave of the same three days, by the ledger of the
+/// core before this one (commit 1d8f41f): one bound may be wider by a tenth at the most.
 const IN_SEVEN_PARTS_NC: i128 = 2_298_973_582_763;
 const IN_SEVEN_PARTS_NJ: i128 = 9_963_167_381_147;
 

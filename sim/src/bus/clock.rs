@@ -20,12 +20,6 @@ impl Clock {
     }
 }
 
-impl crake::old::Clock for Clock {
-    fn now_us(&mut self) -> u64 {
-        self.now_ns() / 1_000
-    }
-}
-
 impl crake::Clock for Clock {
     fn now_us(&mut self) -> u64 {
         self.now_ns() / 1_000

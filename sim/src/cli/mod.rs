@@ -8,7 +8,6 @@
 mod conformance;
 mod lists;
 mod new;
-mod old_conformance;
 mod output;
 mod quantity;
 mod readings;
@@ -47,9 +46,6 @@ enum Command {
     Run(Run),
     /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
     Conformance(Conformance),
-    /// The same for maps of the first core.
-    #[command(hide = true)]
-    OldConformance(old_conformance::Conformance),
     /// Print a part's registers as they stand at a moment of a scenario, or list those that a part
     /// has.
     Registers(registers::Registers),
@@ -132,10 +128,6 @@ pub fn main(args: &Args) -> ExitCode {
         Command::Run(run) => (perform(run), "a total or a reaction lies outside its bound"),
         Command::Conformance(args) => (
             conformance::perform(args),
-            "a map does not conform, or a wrong map was not found out",
-        ),
-        Command::OldConformance(args) => (
-            old_conformance::perform(args),
             "a map does not conform, or a wrong map was not found out",
         ),
         Command::New(new) => (new::perform(new).map(|()| true), ""),
