@@ -170,8 +170,10 @@ impl Stated {
 pub enum OverRange {
     /// A flag, kept until a sample has told of it.
     Remembered,
-    /// A flag or a code at the range's end, while it lasts.
+    /// A flag, while it lasts; it covers every conversion that went into a result.
     WhileItLasts,
+    /// The code at the range's end alone: inside a mean or a sum of the part nothing tells.
+    EndCode,
 }
 
 /// One range as a datasheet has it.

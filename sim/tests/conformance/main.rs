@@ -1,6 +1,7 @@
 //! The conformance kit: `crake-sim conformance` as a program, on this project's parts and on wrong
 //! maps of them; and as a library, on small scripted parts with one habit each.
 
+mod dotterel;
 mod habits;
 
 use std::collections::BTreeSet;

@@ -8,7 +8,7 @@ use crake::info::{PartInfo, RangeErrors, RangeInfo, Source, Undetectable};
 
 use crate::conformance::report::{Checked, Notes};
 use crate::conformance::scene::Scene;
-use crate::conformance::{Stated, StatedRange};
+use crate::conformance::{OverRange, Stated, StatedRange};
 
 pub(super) fn info(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let mut differences = Differences::default();
@@ -126,6 +126,11 @@ impl Differences {
         undetectable.set(
             Undetectable::CHANGE_WHILE_READ,
             !stated.tells_change_while_read,
+        );
+        let sums = stated.charge_bits != 0 || stated.energy_bits != 0;
+        undetectable.set(
+            Undetectable::OVER_RANGE,
+            stated.over_range == OverRange::EndCode && (sums || stated.averaging_log2_max != 0),
         );
         self.same("undetectable", info.undetectable, undetectable);
     }

@@ -145,7 +145,11 @@ impl<const H: u8, const N: usize> Subject<N> for Whinchat<H, N> {
             debounce_max: 1,
             following: false,
             rollover_ahead_eighths: 0,
-            over_range: OverRange::WhileItLasts,
+            over_range: if is(EndCode) {
+                OverRange::EndCode
+            } else {
+                OverRange::WhileItLasts
+            },
             check_byte: is(CheckByte),
             block_check: false,
             identity: true,
