@@ -199,3 +199,15 @@ fn a_count_that_saw_half_of_what_flowed_is_not_relied_on() {
         assert!((energy - truth).abs() < 2.0, "{energy} of {truth}");
     }
 }
+
+/// The bound of page 0's currents holds half a step of READ_POUT, too: of 2^-1 W from 256 W on, a
+/// mantissa of 10 bits (Part II, LINEAR11), at the 10.24 V that 25 A need for it.
+#[test]
+fn the_bound_of_page_0_holds_half_a_step_of_power() {
+    let microvolts = 256_000_000 / 25;
+    let half_a_step = 250_000 * 1_000_000 / microvolts; // µA
+    let allowed = 50_000; // B4
+    // A microvolt stands for a microampere.
+    let bound = INFO.sense_errors[0].offset.as_nanovolts() / 1_000;
+    assert!(bound >= allowed + half_a_step, "{bound} µA");
+}

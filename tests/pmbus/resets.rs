@@ -1,11 +1,14 @@
 use crake::alert::{AlertFlags, Limit, Limits, Outputs, Threshold};
 use crake::bus::Fault;
-use crake::part::pmbus::gallinule::Gallinule;
+use crake::info::{PartInfo, Undetectable};
+use crake::part::pmbus::gallinule::{self, Gallinule};
+use crake::part::pmbus::{Declaration, Device, Pmbus};
 use crake::units::Current;
 use crake::{Channel, Error, ErrorKind, Sample, ShuntMonitor};
+use crake_sim::part::pmbus::Description;
 use embedded_hal::i2c::I2c;
 
-use super::desk::{ADDRESS, CHANNELS, CONFIG, Desk, Watcher};
+use super::desk::{ADDRESS, BOARD, CHANNELS, CONFIG, Desk, USUAL, Watcher};
 
 const LIMITS: Limits<'static> = Limits::new(&[
     Limit::new(Channel::C1, Threshold::OverCurrent(Current::from_amps(5))).to(Outputs::A),
@@ -223,4 +226,60 @@ fn a_look_at_another_page_tells_and_clears_nothing() {
             break;
         }
     }
+}
+
+/// Gallinule without memory for a mark: a reset shows by PAGE alone, where that was not 0.
+#[derive(Debug)]
+struct Unmarked;
+impl Device for Unmarked {
+    const INFO: &'static PartInfo = &PartInfo {
+        undetectable: Undetectable::all(),
+        ..gallinule::INFO
+    };
+    const DECLARATION: &'static Declaration = &Declaration {
+        mark: None,
+        ..gallinule::DECLARATION
+    };
+}
+
+/// A brown-out before every single transfer of a sample, with a firmware that tries again as soon
+/// as the device answers, which then has page 0 selected: found wherever another page was, and no
+/// value of page 0 is shown as another's.
+#[test]
+fn without_a_mark_a_reset_shows_by_the_page() {
+    let mut found = 0;
+    for number in 0.. {
+        let mut description = Description::gallinule();
+        description.has_user_data = false;
+        let desk = Desk::of(description);
+        let mut monitor = desk.monitor_of(Pmbus::<Unmarked, 4>::new(ADDRESS), &BOARD);
+        monitor.set_attempts(u8::MAX);
+        monitor.init(&CONFIG).unwrap();
+        desk.run_ms(20);
+        desk.before(number, |part, _| part.brown_out());
+        let outcome = monitor.sample();
+        let fault = outcome.as_ref().err().map(Error::fault);
+        if desk.tape.borrow().trick.is_some() {
+            assert_eq!((fault, number > 20), (None, true), "{number}");
+            break;
+        }
+        if let Some(fault) = fault {
+            // Tries may run out while the device is deaf.
+            let is_told = matches!(fault, Fault::Reset | Fault::Bus);
+            assert!(is_told, "{number}: {fault:?}");
+            found += u32::from(fault == Fault::Reset);
+        }
+        if let Ok(sample) = outcome {
+            for (channel, (volts, _)) in CHANNELS.into_iter().zip(USUAL).skip(1) {
+                let Ok(reading) = sample.reading(channel) else {
+                    continue;
+                };
+                let shown = reading.voltage.as_nanovolts() as f64 * 1e-9;
+                // The device is without errors; 0 is what it has after a reset.
+                let is_own = shown == 0.0 || (shown / volts - 1.0).abs() < 0.001;
+                assert!(is_own, "{number}: {channel} {shown}");
+            }
+        }
+    }
+    assert!(found > 10, "{found}");
 }

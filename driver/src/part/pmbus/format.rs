@@ -309,6 +309,10 @@ const fn greatest_divisor(mut a: i128, mut b: i128) -> i128 {
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
+
+    use num_rational::BigRational;
+
     use super::*;
 
     /// Page 1 of Gallinule keeps limits with exponent −6, rounded to nearest: example 33 of
@@ -381,5 +385,56 @@ mod tests {
         assert!(!sound(Format::Linear16(16)) && !sound(Format::Linear16(-17)));
         assert!(!Scale::new(Format::Linear11, 123_456_787, 1_000_000_000).is_there());
         assert!(sound(Format::Linear11) && sound(Format::Half) && sound(Format::Linear16(-9)));
+    }
+
+    /// Slopes of both signs, offsets and exponents of every size, and every exponent of ULINEAR16:
+    /// codes by the definition (A2.1 of docs/pmbus-device.md) in exact rationals, halves to even;
+    /// and of a limit the closest word on its safe side.
+    #[test]
+    fn codes_and_limits_by_definition() {
+        let whole = |number: i64| BigRational::from_integer(number.into());
+        let power = |base: i64, exponent: i8| whole(base).pow(exponent.into());
+        let mut formats: std::vec::Vec<_> = (-16..16).map(Format::Linear16).collect();
+        for m in [1, -1, 7, 850, -800, i16::MAX, i16::MIN] {
+            for b in [0, 1, -3, 20_475, i16::MAX, i16::MIN] {
+                formats.extend((-12..=12).map(|r| Format::Direct { m, b, r }));
+            }
+        }
+        let mut tried = 0;
+        for format in formats {
+            // In codes of 500 µV.
+            let scale = Scale::new(format, 500_000, 1_000_000_000);
+            let value = |position: i64| match format {
+                Format::Direct { m, b, r } => {
+                    let y = if m < 0 { -position } else { position };
+                    let value = whole(y) * power(10, -r) - whole(b.into());
+                    value / whole(m.into()) * whole(2_000)
+                }
+                Format::Linear16(exponent) => whole(position) * power(2, exponent) * whole(2_000),
+                _ => unreachable!(),
+            };
+            let words = [0, 1, 475, 960, 20_000, 0x7FFF, 0x8000, 0xFBFF, 0xFFFF];
+            for word in words.into_iter().filter(|_| scale.is_there()) {
+                tried += 1;
+                let exact = value(format.position(word));
+                let (below, half) = (exact.floor(), whole(1) / whole(2));
+                let odd = !(&below / whole(2)).is_integer();
+                let up = &exact - &below > half || &exact - &below == half && odd;
+                let nearest = if up { below + whole(1) } else { below };
+                assert_eq!(whole(scale.code(word)), nearest, "{format:?} {word:04X}");
+                for (over, sign) in [(true, 1), (false, -1)] {
+                    let code = scale.code(word).clamp(-60_000, 60_000) / 2 + sign;
+                    let beyond = |at| (value(at) - whole(code)) * whole(sign) > whole(0);
+                    let ends = [!over, over].map(|end| format.position(format.end(end)));
+                    let word = scale.limit(code, over);
+                    let closest = word.map_or(beyond(ends[0]), |word| {
+                        let at = format.position(word);
+                        !beyond(at) && (at == ends[1] || beyond(at + sign))
+                    });
+                    assert!(closest, "{format:?} {code} {word:?}");
+                }
+            }
+        }
+        assert!(tried > 2_500, "{tried}");
     }
 }
