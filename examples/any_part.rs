@@ -4,10 +4,11 @@
 //! cargo run --example any_part
 //! ```
 //!
-//! The firmware below knows [`ShuntMonitor`] alone. Corncrake scans, sums up and compares by itself.
-//! Moorhen converts when it is told to, keeps no sums and compares two kinds of limits: the driver
-//! makes up the rest with each sample that the firmware takes, so totals and reaction are as coarse
-//! as that. Gallinule speaks PMBus, measures amperes itself, and has a page a rail. [`PartInfo`] says who does what, and what nobody can find out.
+//! The firmware below knows [`ShuntMonitor`] alone. Corncrake scans, sums up and compares by
+//! itself. Moorhen converts when it is told to, keeps no sums and compares two kinds of limits: the
+//! driver makes up the rest with each sample that the firmware takes, so totals and reaction are as
+//! coarse as that. Gallinule speaks PMBus, measures amperes itself, and has a page a rail.
+//! [`PartInfo`] says who does what, and what nobody can find out.
 
 use core::error::Error;
 use core::fmt::Debug;

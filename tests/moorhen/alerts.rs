@@ -3,6 +3,7 @@
 use core::time::Duration;
 
 use crake::alert::{AlertFlag, AlertQueue, Kind, Limit, Limits, Outputs, Quantity, Threshold};
+use crake::config::{Config, FullScale};
 use crake::units::{Current, Voltage};
 use crake::{Channel, ShuntMonitor};
 use crake_sim::part::moorhen::Output;
@@ -21,6 +22,13 @@ static LIMITS: Limits<'static> = Limits::new(&[
         .debounce(2)
         .silent(),
 ]);
+
+/// Without debounce: one sample is enough.
+static ONCE: Limits<'static> = Limits::new(&[Limit::new(
+    Channel::C1,
+    Threshold::UnderVoltage(Voltage::from_millivolts(4_500)),
+)
+.silent()]);
 
 fn armed() -> (Fixture, Driver, AlertQueue<'static, 8>) {
     let fixture = Fixture::new();
@@ -149,4 +157,33 @@ fn limits_stand_or_their_failure_is_told() {
             }
         }
     }
+}
+
+/// Codes of another range mean something else: a sample of another configuration is not compared
+/// with the limits that stood before, nor one that was taken before limits were set with these.
+#[test]
+fn a_change_of_ranges_brings_no_event_about() {
+    let (fixture, mut driver, mut queue) = armed();
+    queue.set_limits(&mut driver, &ONCE).expect("limits");
+    queue.service(&mut driver).expect("a service");
+    assert_eq!(told(&mut queue), []);
+    // In the wide range 5.25 V have a quarter of the code, far below that of 4.5 V in the narrow.
+    let wide = FullScale::new(Voltage::from_millivolts(70), Voltage::from_volts(28));
+    queue
+        .configure(&mut driver, &Config::single_shot([wide; 2]))
+        .expect("configured");
+    fixture.set(1, 0, 4_000_000_000);
+    driver.sample().expect("a sample");
+    fixture.set(1, 0, 5_250_000_000);
+    queue.set_limits(&mut driver, &ONCE).expect("limits");
+    for _ in 0..3 {
+        queue.service(&mut driver).expect("a service");
+        assert_eq!(told(&mut queue), []);
+    }
+    // One of the narrow range that nobody looked at is not compared with limits of the wide.
+    driver.sample().expect("a sample");
+    queue.configure(&mut driver, &CONFIG).expect("configured");
+    queue.set_limits(&mut driver, &ONCE).expect("limits");
+    queue.service(&mut driver).expect("a service");
+    assert_eq!(told(&mut queue), []);
 }

@@ -63,7 +63,7 @@ fn now(fixture: &Fixture) -> u64 {
     fixture.bench.now_ns()
 }
 
-/// Goal: a steady rail is added up to what its codes say: 278 × 3.6 mA and 2000 × 1.75 mV for 100 s.
+/// Goal: a steady rail is added up to what its codes say: 278 × 3.6 mA, 2000 × 1.75 mV, 100 s.
 #[test]
 fn a_steady_rail_is_added_up_to_its_codes() {
     let fixture = Fixture::new();

@@ -99,8 +99,8 @@ fn totals_lie_within_their_bounds() {
     }
 }
 
-/// Pulses of 5 ms every 40 ms, read every 80 ms: each sample sees the same of them, the device's own
-/// count sees each. Without the count the same samples miss the energy.
+/// Pulses of 5 ms every 40 ms, read every 80 ms: each sample sees the same of them, the device's
+/// own count sees each. Without the count the same samples miss the energy.
 #[test]
 fn the_devices_own_count_sees_what_happens_between_samples() {
     let run = |counted: bool| {

@@ -9,6 +9,7 @@ mod exact;
 mod gaps;
 mod individual;
 mod limits;
+mod mixed;
 mod model;
 mod over_range;
 mod restart;

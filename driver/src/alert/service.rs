@@ -74,8 +74,8 @@ macro_rules! operations {
         /// noted, and settles what a condition that lasts, or is over, asks for. Lends the sample.
         ///
         /// Bus: two transfers for the look (one if it finds nothing), those of the sample, and if a
-        /// condition began to last or ended up to seven more. What the driver compares of the limits
-        /// it compares with this sample.
+        /// condition began to last or ended up to seven more. Limits that the driver compares are
+        /// compared with this sample.
         ///
         /// # Errors
         /// Those of its pieces. What was noted stays so, and the next service goes on with it.

@@ -47,8 +47,7 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         seen: &mut AlertFlags,
     ) -> Result<AlertFlags, Fault> {
         self.armed()?;
-        let flags =
-            self.part.read_flags(&mut self.link).await? | self.last.compare(&mut self.fresh);
+        let flags = self.part.read_flags(&mut self.link).await? | self.compared();
         let found = flags & (wanted | AlertFlags::RESET_SEEN);
         *seen |= found;
         if found.contains(AlertFlags::RESET_SEEN) {
@@ -63,10 +62,18 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
     /// Adds to `seen` what the driver finds beyond limits in a fresh sample.
     pub(crate) fn compare(&mut self, seen: &mut AlertFlags) {
         if self.armed {
-            let flags = self.last.compare(&mut self.fresh);
+            let flags = self.compared();
             *seen |= flags;
             self.last.comparator.clear(flags);
         }
+    }
+
+    /// Flags of what the driver compares. A sample is compared once, with the limits that stood when
+    /// it came: codes of another configuration mean something else.
+    #[inline(always)]
+    fn compared(&mut self) -> AlertFlags {
+        let fresh = core::mem::take(&mut self.fresh);
+        self.last.compare(fresh && self.armed)
     }
 
     /// Clears these flags, in the part and where the driver compares.
@@ -82,8 +89,7 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
     /// `Reset`: the flag of it stands, and is added, too.
     fn note(&mut self, seen: &mut AlertFlags) -> impl Future<Output = Result<AlertFlags, Fault>> {
         B::shared(move || async move {
-            let flags =
-                self.part.read_flags(&mut self.link).await? | self.last.compare(&mut self.fresh);
+            let flags = self.part.read_flags(&mut self.link).await? | self.compared();
             *seen |= flags;
             if flags.contains(AlertFlags::RESET_SEEN) {
                 return Err(Fault::Reset);

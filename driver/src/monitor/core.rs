@@ -92,8 +92,8 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         // Reset, mode and ranges are told by a block.
         self.read(false).await?;
         self.last.configuration = token.configuration;
-        if P::INFO.undetectable.contains(Undetectable::WRITES) || P::INFO.sum_bits.tick_us != 0 {
-            // Nobody knows what it, or its sums, did meanwhile: no totals go on with it.
+        if P::INFO.undetectable.contains(Undetectable::WRITES) || P::INFO.has_sums_by_driver() {
+            // Nobody knows what it did meanwhile, or nobody added it up: no totals go on with it.
             self.last.configuration = token.configuration.wrapping_add(1) & !ResumeToken::KEPT;
         }
         self.begin();
@@ -140,12 +140,13 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
                 return Err(Fault::Clock);
             }
             self.failures = 0;
-            self.fresh = true;
-            if let Some(stamp) = self.last.stamp.timestamp() {
-                self.last.add_up(stamp);
-            }
+            // Without a mean there are no codes.
             if P::is_complete(&self.last.block) {
                 self.last.readable = self.last.scan.enabled;
+                self.fresh = true;
+                if let Some(stamp) = self.last.stamp.timestamp() {
+                    self.last.add_up(stamp);
+                }
             }
             if P::is_clipped(&self.last.block) {
                 self.last.clipped_samples = self.last.clipped_samples.wrapping_add(1);

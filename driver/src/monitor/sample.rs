@@ -257,9 +257,9 @@ impl<P: Part, S: Stamp, const N: usize> Last<'_, P, S, N> {
 
     /// Compares what the part does not, if it is fresh; gives all flags of that.
     #[inline(always)]
-    pub(crate) fn compare(&mut self, fresh: &mut bool) -> AlertFlags {
+    pub(crate) fn compare(&mut self, fresh: bool) -> AlertFlags {
         let block = &self.block;
-        if core::mem::take(fresh) {
+        if fresh {
             self.comparator.sample(|channel| P::codes(block, channel));
         }
         self.comparator.flags()

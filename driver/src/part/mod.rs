@@ -198,7 +198,8 @@ pub trait Part: Wire {
     }
 
     /// The mean power code of a channel since the sample before, so many scans or ticks ago, where
-    /// the part tells it and the driver keeps the sum: it is taken in place of the two samples' own.
+    /// the part tells it and the driver keeps the sum: it is taken in place of the two samples'
+    /// own.
     fn mean_power(_block: &Self::Block, _channel: Channel, _elapsed: u32) -> Option<i64> {
         None
     }

@@ -6,8 +6,9 @@
 //! microsecond, energies in 2^22 rail units times that.
 
 use super::checkpoint::long;
-use super::flow::{Open, PLACES, Quantity};
+use super::flow::{Open, PLACES};
 use super::margins::{Margins, UNKNOWN};
+use super::quantity::Quantity;
 use super::sums::Sums;
 use crate::board::{Board, Factors};
 use crate::convert::{product_above, share};

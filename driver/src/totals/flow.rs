@@ -1,18 +1,10 @@
 //! From sums in codes to charge and energy, exactly, once.
 
 use super::pace::Interval;
+use super::quantity::Quantity;
 use super::sums::Sums;
 use crate::board::Factors;
 use crate::convert::{divided, product_above};
-
-/// What is added up.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Quantity {
-    /// Charge.
-    Charge,
-    /// Energy.
-    Energy,
-}
 
 /// A total in 2^-20 nC or nJ, 96 bits with a sign: ±3.9e13 C or J, which is 10 kW for 120 years.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -23,27 +15,6 @@ pub struct Sum {
 
 /// Binary places of a [`Sum`] below the nanocoulomb and nanojoule.
 pub(super) const PLACES: u32 = 20;
-
-impl Quantity {
-    /// Its own of charge and energy.
-    #[inline(always)]
-    pub(super) const fn of<T: Copy>(self, [charge, energy]: [T; 2]) -> T {
-        match self {
-            Self::Charge => charge,
-            Self::Energy => energy,
-        }
-    }
-}
-
-impl Quantity {
-    /// A rail's factor for it.
-    pub(super) const fn factor(self, factors: &Factors) -> (u64, u8) {
-        match self {
-            Self::Charge => factors.charge(),
-            Self::Energy => factors.energy(),
-        }
-    }
-}
 
 /// What is common to all rails of the open stretch.
 #[derive(Clone, Copy, Debug)]

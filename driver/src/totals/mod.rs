@@ -42,6 +42,7 @@ mod correct;
 mod flow;
 mod margins;
 mod pace;
+mod quantity;
 mod report;
 mod sums;
 mod update;
@@ -60,8 +61,9 @@ use crate::info::Undetectable;
 use crate::monitor::Saturation;
 use crate::units::{Charge, Energy};
 use bounds::{Sealed, Stretch};
-use flow::{Open, Quantity, Sum};
+use flow::{Open, Sum};
 use pace::{Interval, Last, Pace, share_of};
+use quantity::Quantity;
 use sums::Sums;
 
 /// Totals of `N` rails.

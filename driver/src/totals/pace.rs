@@ -1,7 +1,7 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
 use super::Discontinuity;
-use super::flow::Quantity;
+use super::quantity::Quantity;
 use crate::config::Run;
 use crate::convert::{product, share};
 use crate::info::{PartInfo, Source};
@@ -28,7 +28,7 @@ impl Interval {
     /// Takes in the time from the last sample to one with this bracket.
     #[inline(always)]
     pub(super) fn take(&mut self, info: &PartInfo, last: Last, now: Timestamp) {
-        if info.charge_sum == Source::Part && info.energy_sum == Source::Part {
+        if !info.has_sums_by_driver() {
             return;
         }
         let us = now.after_us.wrapping_sub(last.before_us);

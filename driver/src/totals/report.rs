@@ -63,7 +63,8 @@ pub enum Update {
     /// Counts were lost or may have been. The stretch ended with the sample before. Counting begins
     /// anew with this one, if its configuration lets it.
     Discontinuity(Discontinuity),
-    /// The part does not scan by itself, or keeps no sums: nothing counts.
+    /// Nothing counts: the part does not scan by itself, nobody keeps sums, or the driver is to and
+    /// no mean was finished yet.
     NotCounting,
 }
 

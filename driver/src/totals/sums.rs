@@ -2,7 +2,8 @@
 //! ended.
 
 use super::checkpoint::long;
-use super::flow::{Quantity, Sum};
+use super::flow::Sum;
+use super::quantity::Quantity;
 use crate::board::Factors;
 use crate::config::ChannelRange;
 use crate::convert::{product, scaled_wide};

@@ -1,8 +1,9 @@
 //! Taking samples: going on, ending a stretch, beginning another.
 
 use super::bounds::{Keep, Stretch};
-use super::flow::{Quantity, Sum};
+use super::flow::Sum;
 use super::pace::Interval;
+use super::quantity::Quantity;
 use super::sums::Sums;
 use super::{Course, Discontinuity, Totals, Update, Weighing};
 use crate::Channel;
@@ -147,7 +148,9 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
         }
         self.begin_stretch();
         self.course = Course::Open;
-        if self.pace.period_us != 0 {
+        // Of a sample without codes the driver can add nothing up.
+        let adds_up = sample.is_complete() || !info.has_sums_by_driver();
+        if self.pace.period_us != 0 && adds_up {
             return update;
         }
         self.course = Course::Stopped;

@@ -1,5 +1,5 @@
-//! The register map of the fictional part Moorhen, from its datasheet (`docs/moorhen-datasheet.md`):
-//! the least that a rail monitor can be.
+//! The register map of the fictional part Moorhen, from its datasheet
+//! (`docs/moorhen-datasheet.md`): the least that a rail monitor can be.
 //!
 //! It converts when it is told to, and keeps nothing: power, sums and most comparators are the
 //! driver's. A reset shows by the configuration, which is read back with each sample and each look

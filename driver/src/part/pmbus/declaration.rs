@@ -156,8 +156,8 @@ impl PageMap {
         sound
     }
 
-    /// Of all pages of a device, and whether a declaration can be: each page has ranges and kinds of
-    /// limits of its own.
+    /// Of all pages of a device, and whether a declaration can be: each page has ranges and kinds
+    /// of limits of its own.
     pub(super) const fn all<const N: usize>(
         info: &'static PartInfo,
         pages: &'static [Page],

@@ -27,7 +27,6 @@ impl Asked {
     pub(super) fn applies(self, scene: &Scene<'_>) -> bool {
         match self {
             Self::StartCapture | Self::FetchCapture => scene.info.capture_max > 0,
-            Self::Resume => scene.stated.tells_writes,
             _ => true,
         }
     }

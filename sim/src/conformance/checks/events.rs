@@ -14,11 +14,17 @@ use crate::conformance::trial::{How, PLAIN};
 
 /// Two limits that can be passed each by itself, on different channels where there are some.
 fn pair(scene: &Scene<'_>) -> [(Limit, AlertFlags, Point); 2] {
-    [
-        (Channel::C0, Kind::OverCurrent),
-        (scene.last(), Kind::OverVoltage),
-    ]
-    .map(|(channel, kind)| {
+    // A part that compares currents alone has them on two channels.
+    let other = scene.limit(
+        scene.last(),
+        Kind::OverVoltage,
+        scene.middle(Kind::OverVoltage),
+    );
+    let other = match scene.by_part(&other) {
+        false if scene.last() != Channel::C0 => Kind::OverCurrent,
+        _ => Kind::OverVoltage,
+    };
+    [(Channel::C0, Kind::OverCurrent), (scene.last(), other)].map(|(channel, kind)| {
         let code = scene.middle(kind);
         let limit = scene.limit(channel, kind, code);
         let past = match kind {
@@ -155,7 +161,7 @@ pub(super) fn lost_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             }
             trial.compared()?;
             let later = trial.look()?;
-            // What was read before the last write, which clears, is of before what came up after it.
+            // What was read before the last write, which clears, is older than what came up after.
             let reads = log[number..].iter().any(|transfer| transfer.read > 0);
             let told = if reads { later | seen } else { later };
             let each = [first, second].into_iter();

@@ -12,8 +12,8 @@ use crake::units::{Current, Voltage};
 
 const SENSE_UNIT: Voltage = Voltage::from_nanovolts(500);
 const RAIL_UNIT: Voltage = Voltage::from_microvolts(50);
-const SENSE: [RangeInfo; 1] = [RangeInfo::new(SENSE_UNIT, 20, -8_192, 8_191)];
-const RAIL: [RangeInfo; 1] = [RangeInfo::new(RAIL_UNIT, 160, 0, 4_095)];
+const SENSE: [RangeInfo; 1] = [RangeInfo::new(SENSE_UNIT, 14, -8_192, 8_191)];
+const RAIL: [RangeInfo; 1] = [RangeInfo::new(RAIL_UNIT, 180, 0, 4_095)];
 
 pub const INFO: PartInfo = PartInfo {
     name: "Dotterel",
@@ -124,7 +124,7 @@ impl Part for Dotterel {
     const FAILURES_MAX: u8 = 254;
 
     fn address(&self) -> u8 {
-        0x43
+        0x26
     }
 
     /// All channels and no mean is what a reset leaves.

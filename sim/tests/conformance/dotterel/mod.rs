@@ -2,7 +2,7 @@
 //! reading, one mask bit for all, set-up and trigger in one register that a reset leaves as it is
 //! wanted, low byte first with check bytes, means, and a charge sum alone with a count of scans.
 //!
-//! **Dotterel** (fictional), address 0x43: registers are low byte first, every transfer ends with a
+//! **Dotterel** (fictional), address 0x26: registers are low byte first, every transfer ends with a
 //! check byte, and a write whose check byte is wrong is refused at that byte.
 //!
 //! | pointer | name | bytes | reset | what it is |
@@ -16,10 +16,10 @@
 //! | 0x30 + c, 0x38 + c | SENSE c, RAIL c | 2 | 0 | latched: mean codes of 14 bits with sign, of 12 bits |
 //! | 0x40 + c | CHARGE c | 5 | 0 | latched: sum of the sense codes of all scans since reset |
 //!
-//! It scans each 4 ms while a channel is enabled, sense then rail of each, 600 µs each, 200 µs after
-//! waking up. A change of channels or k begins the mean anew; COUNT and CHARGE go on. SETUP with
+//! It scans each 4 ms while a channel is enabled, sense then rail of each, 600 µs each, 200 µs
+//! after waking up. A change of channels or k begins the mean anew; COUNT and CHARGE go on. SETUP with
 //! LATCH set copies results, COUNT and CHARGE at the end of the scan in progress, and takes the
-//! other bits over as well. Sense LSB 10 µV, rail LSB 8 mV; the code at the end alone tells of
+//! other bits over as well. Sense LSB 7 µV, rail LSB 9 mV; the code at the end alone tells of
 //! over-range, and inside a mean or a sum nothing does. Oscillator ±1.5 %; a reset takes 600 µs.
 
 mod map;
@@ -34,8 +34,8 @@ use map::Dotterel;
 
 const STATED: Stated = Stated {
     channels: 3,
-    sense: &[StatedRange::signed(81_920_000, 14).errors(3_000, 20_000, 3_000)],
-    rail: &[StatedRange::unsigned(32_768_000_000, 12).errors(4_000, 16_000_000, 2_000_000)],
+    sense: &[StatedRange::signed(57_344_000, 14).errors(3_000, 20_000, 3_000)],
+    rail: &[StatedRange::unsigned(36_864_000_000, 12).errors(4_000, 16_000_000, 2_000_000)],
     bias_na: 60,
     offset_stability_nv: 1_000,
     periods_us: &[4_000],

@@ -145,7 +145,7 @@ impl Script<3> for Part {
             let channels = Self::channels(registers);
             let c = channels[done / 2];
             if done % 2 == 0 {
-                let code = rounded(inputs[c].sense_nv, 10_000).clamp(-8_192, 8_191);
+                let code = rounded(inputs[c].sense_nv, 7_000).clamp(-8_192, 8_191);
                 self.sums[c].0 += code;
                 self.charges[c] += code;
                 let limit = (registers.get(0x0C + c as u16) as i64) << 50 >> 50;
@@ -153,7 +153,7 @@ impl Script<3> for Part {
                     registers.set(0x09, 1, registers.get(0x09) as i64 | 1 << c);
                 }
             } else {
-                self.sums[c].1 += rounded(inputs[c].rail_nv, 8_000_000).clamp(0, 4_095);
+                self.sums[c].1 += rounded(inputs[c].rail_nv, 9_000_000).clamp(0, 4_095);
             }
             self.scan = Some((began_ns, done + 1));
             if done + 1 == 2 * channels.len() {
@@ -198,7 +198,7 @@ fn rounded(nanovolts: i64, lsb_nv: i64) -> i64 {
 
 pub fn fixture(oscillator_ppm: i32) -> Rc<dyn Fixture> {
     let wire = Wire {
-        address: 0x43,
+        address: 0x26,
         pointer_bytes: 1,
         low_first: true,
         check_byte: true,

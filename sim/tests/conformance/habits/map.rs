@@ -3,14 +3,11 @@
 use crake::Channel;
 use crake::board::LimitPlan;
 use crake::bus::{Fault, Link, Port, Register, Wire};
-use crake::config::{AlertFlag, AlertFlags, Kind, Outputs, Scan};
-use crake::info::{
-    AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, Source, SumBits, Supply, Undetectable,
-};
+use crake::config::{AlertFlag, AlertFlags, Kind, Scan};
+use crake::info::{PartInfo, Source, Undetectable};
 use crake::part::{Codes, Part, SoftwareComparator, SoftwareSums};
-use crake::units::{Current, Voltage};
 
-use super::Habit::{self, *};
+use super::Habit::*;
 
 #[derive(Clone)]
 pub(super) struct Map<const H: u8, const N: usize> {
@@ -34,105 +31,7 @@ const fn word(pointer: u8) -> Register {
 const SETUP: Register = word(0x01);
 const FLAGS: Register = word(0x08);
 
-const fn range(lsb_units: u8, full_scale_uv: u32, code_min: i32, code_max: i32) -> RangeInfo {
-    RangeInfo {
-        lsb_units,
-        full_scale_uv,
-        code_min,
-        code_max,
-    }
-}
-
-const WIDE: [[RangeInfo; 1]; 2] = [
-    [range(1, 81_917, -32_768, 32_767)],
-    [range(1, 32_767_000, 0, 32_767)],
-];
-const SIGNED: [RangeInfo; 1] = [range(1, 81_917, -32_767, 32_767)];
-const SHORT: [[RangeInfo; 1]; 2] = [
-    [range(4, 20_470, -2_048, 2_047)],
-    [range(4, 16_380_000, 0, 4_095)],
-];
-
 impl<const H: u8, const N: usize> Map<H, N> {
-    const HABIT: Habit = Habit::ALL[H as usize];
-    const FREE: bool = matches!(Self::HABIT, FreeRunning);
-    const COMPARES: bool = !matches!(Self::HABIT, NoComparator);
-    const VALUES: PartInfo = PartInfo {
-        name: "Whinchat",
-        channels: N as u8,
-        sense_unit: Voltage::from_nanovolts(2_500),
-        rail_unit: Voltage::from_millivolts(1),
-        sense_ranges: match Self::HABIT {
-            JustifiedLeft => &SHORT[0],
-            SignAndMagnitude => &SIGNED,
-            _ => &WIDE[0],
-        },
-        rail_ranges: match Self::HABIT {
-            JustifiedLeft => &SHORT[1],
-            _ => &WIDE[1],
-        },
-        sense_errors: &[RangeErrors {
-            gain_ppm: 4_000,
-            offset: Voltage::from_microvolts(25),
-            noise: Voltage::from_microvolts(4),
-        }],
-        rail_errors: &[RangeErrors {
-            gain_ppm: 5_000,
-            offset: Voltage::from_millivolts(4),
-            noise: Voltage::from_microvolts(700),
-        }],
-        bias: Current::from_nanoamps(50),
-        offset_stability: Voltage::from_nanovolts(500),
-        scan_periods_us: if Self::FREE { &[2_000] } else { &[] },
-        conversion_ns: 100_000,
-        averaging_log2_max: if matches!(Self::HABIT, Averages) {
-            4
-        } else {
-            0
-        },
-        capture_max: 0,
-        skew_us: 205 * (N as u32 - 1),
-        power: Source::Driver,
-        charge_sum: Source::Driver,
-        energy_sum: Source::Driver,
-        sum_bits: SumBits::by_driver(&WIDE[0], &WIDE[1]),
-        alerts: AlertInfo {
-            outputs: if Self::COMPARES {
-                Outputs::A
-            } else {
-                Outputs::empty()
-            },
-            kinds: if Self::COMPARES {
-                &[&[Kind::OverCurrent]]
-            } else {
-                &[&[]]
-            },
-            debounce_max: 1,
-            own: AlertFlags::empty(),
-            single_masks: true,
-            following: false,
-            cleared_by_reading: matches!(Self::HABIT, ClearedByReading),
-        },
-        oscillator: Oscillator {
-            error_ppm: 20_000,
-            wander_ppm: 0,
-        },
-        wake_us: 50,
-        reset_us: 300,
-        supply: Supply {
-            idle: Current::from_nanoamps(900),
-            resting: Current::from_nanoamps(900),
-            converting: Current::from_microamps(300),
-        },
-        undetectable: match Self::HABIT {
-            FreeRunning => Undetectable::WRITES,
-            OneRegister => Undetectable::WRITES
-                .union(Undetectable::LOST_TRIGGER)
-                .union(Undetectable::RESET),
-            _ => Undetectable::WRITES.union(Undetectable::LOST_TRIGGER),
-        },
-    };
-
     pub(super) const fn new(mistake: &'static str) -> Self {
         Self {
             mistake,
@@ -345,9 +244,12 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
         scan: &Scan<M>,
         _: u32,
     ) -> Result<(), Fault> {
+        self.expect(scan.enabled, scan.averaging_log2, scan.channel_count());
+        if self.has("resume looks at nothing") {
+            return Ok(());
+        }
         let kind = self.get(link, word(0x00)).await?;
         link.expect(Fault::Identity, 0x51A7, kind as u32)?;
-        self.expect(scan.enabled, scan.averaging_log2, scan.channel_count());
         self.find_reset(link).await?;
         link.delay_us(self.wait_us).await;
         Ok(())

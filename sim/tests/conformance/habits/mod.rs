@@ -16,10 +16,11 @@
 //! | 0x10 + 2c, 0x11 + 2c | SENSE c, RAIL c | 0 | results: two's complement; unsigned |
 //! | 0x30 + c | LIMIT c | greatest | sense code |
 //!
-//! Sense LSB 2.5 µV, 16 bits; rail LSB 1 mV, 15 bits; a conversion takes 100 µs (oscillator ±2 %),
+//! Sense LSB 3 µV, 16 bits; rail LSB 1.1 mV, 15 bits; a conversion takes 100 µs (oscillator ±2 %),
 //! after 50 µs of waking up: sense, then rail, of each enabled channel in turn, 2^k times. All
 //! results change together at the end. A reset takes 300 µs.
 
+mod info;
 mod map;
 mod script;
 
@@ -44,7 +45,8 @@ pub(crate) enum Habit {
     ClearedByReading,
     /// Sense codes are 15 bits and a sign.
     SignAndMagnitude,
-    /// Codes are 12 bits and stand in the upper ones; sense LSB 10 µV, rail LSB 4 mV.
+    /// Codes are 12 bits and stand in the upper ones; sense LSB 12 µV, rail LSB
+    /// 4.4 mV.
     JustifiedLeft,
     /// Bit 15 of SETUP is GO, and reads as busy. A trigger sets up anew what a reset took, so that
     /// nobody finds out the reset, and that limits are gone.
@@ -97,16 +99,16 @@ impl<const H: u8, const N: usize> Subject<N> for Whinchat<H, N> {
         let habit = Habit::ALL[usize::from(H)];
         let is = |other| habit == other;
         const WIDE: ([StatedRange; 1], [StatedRange; 1]) = (
-            [StatedRange::signed(81_920_000, 16).errors(4_000, 25_000, 4_000)],
-            [StatedRange::unsigned(32_768_000_000, 15).errors(5_000, 4_000_000, 700_000)],
+            [StatedRange::signed(98_304_000, 16).errors(4_000, 25_000, 4_000)],
+            [StatedRange::unsigned(36_044_800_000, 15).errors(5_000, 4_000_000, 700_000)],
         );
         const SIGNED: [StatedRange; 1] = [StatedRange {
             code_min: -32_767,
             ..WIDE.0[0]
         }];
         const SHORT: ([StatedRange; 1], [StatedRange; 1]) = (
-            [StatedRange::signed(20_480_000, 12).errors(4_000, 25_000, 4_000)],
-            [StatedRange::unsigned(16_384_000_000, 12).errors(5_000, 4_000_000, 700_000)],
+            [StatedRange::signed(24_576_000, 12).errors(4_000, 25_000, 4_000)],
+            [StatedRange::unsigned(18_022_400_000, 12).errors(5_000, 4_000_000, 700_000)],
         );
         let (sense, rail): (&[_], &[_]) = match habit {
             JustifiedLeft => (&SHORT.0, &SHORT.1),
@@ -198,6 +200,7 @@ fn plain() {
         ("wait 10 % too short", "waits"),
         ("lost write of a limit", "limits-read-back"),
         ("set-up not read back", "reset"),
+        ("resume looks at nothing", "identity"),
     ]);
 }
 

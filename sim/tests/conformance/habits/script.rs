@@ -75,8 +75,8 @@ impl<const N: usize> Script<N> {
         let channel = channels[(number % scan / 2) as usize];
         let is_rail = number % 2 == 1;
         let [sense_lsb, rail_lsb, sense_max, rail_max] = match self.habit {
-            JustifiedLeft => [10_000, 4_000_000, 2_047, 4_095],
-            _ => [2_500, 1_000_000, 32_767, 32_767],
+            JustifiedLeft => [12_000, 4_400_000, 2_047, 4_095],
+            _ => [3_000, 1_100_000, 32_767, 32_767],
         };
         let (nv, lsb, least, most) = match is_rail {
             true => (inputs[channel].rail_nv, rail_lsb, 0, rail_max),
