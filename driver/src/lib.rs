@@ -39,6 +39,7 @@
 //! | limits, events, proof test | [`alert`] |
 //! | calibrate | [`calibration`] |
 //! | capture a rail fast | [`capture`] |
+//! | choose mode, rate and read interval; what measuring costs | [`plan`] |
 //! | add a part | [`part`], [`bus`], [`info`], [`crc`] |
 //!
 //! # Promises
@@ -75,6 +76,7 @@ mod flags;
 pub mod info;
 mod monitor;
 pub mod part;
+pub mod plan;
 pub mod totals;
 pub mod units;
 

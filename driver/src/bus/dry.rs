@@ -3,14 +3,12 @@ use core::future::Future;
 use core::marker::PhantomData;
 
 use super::register::Frame;
-use super::{Access, Done, Fault, Link, Port, Register, Wire, at_once, poll_once};
+use super::{Access, Done, Fault, Link, Port, Register, Traffic, Wire, at_once, poll_once};
 
 /// A port without a bus: it counts what an operation would put on one, and what it would wait.
 #[derive(Debug)]
 pub(crate) struct Dry<W> {
-    /// Clock periods.
-    bits: u64,
-    waits_us: u64,
+    counted: Traffic,
     wire: PhantomData<fn() -> W>,
 }
 
@@ -26,8 +24,10 @@ const BYTE: u64 = 9;
 impl<W> Dry<W> {
     /// Nothing was counted.
     pub(crate) const NEW: Self = Self {
-        bits: 0,
-        waits_us: 0,
+        counted: Traffic {
+            clocks: 0,
+            waits_us: 0,
+        },
         wire: PhantomData,
     };
 
@@ -36,11 +36,8 @@ impl<W> Dry<W> {
         *self = Self::NEW;
     }
 
-    /// What was counted, on a bus of this clock frequency, in microseconds, rounded up.
-    pub(crate) fn us(&self, bus_hz: u32) -> u64 {
-        let on_bus = self.bits.saturating_mul(1_000_000);
-        let bus_hz = u64::from(bus_hz).max(1);
-        on_bus.div_ceil(bus_hz).saturating_add(self.waits_us)
+    pub(crate) const fn counted(&self) -> Traffic {
+        self.counted
     }
 
     /// Address and bytes behind one START.
@@ -49,8 +46,9 @@ impl<W> Dry<W> {
     /// `Busy`: no operation is so long; it is one that does not end.
     fn count(&mut self, bytes: usize) -> Result<(), Fault> {
         let bits = BYTE.saturating_mul((bytes as u64).saturating_add(1));
-        self.bits = self.bits.saturating_add(bits).saturating_add(FRAMING);
-        if self.bits < BITS_MAX {
+        let clocks = &mut self.counted.clocks;
+        *clocks = clocks.saturating_add(bits).saturating_add(FRAMING);
+        if *clocks < BITS_MAX {
             Ok(())
         } else {
             Err(Fault::Busy)
@@ -109,7 +107,8 @@ impl<W: Wire> Port for Dry<W> {
     }
 
     fn delay_us(&mut self, us: u32) -> impl Future<Output = ()> {
-        self.waits_us = self.waits_us.saturating_add(u64::from(us));
+        let waits_us = &mut self.counted.waits_us;
+        *waits_us = waits_us.saturating_add(u64::from(us));
         Done(())
     }
 

@@ -12,6 +12,7 @@ mod link;
 mod port;
 mod register;
 mod target;
+mod traffic;
 mod wire;
 
 pub use asynch::Async;
@@ -23,4 +24,5 @@ pub use link::Link;
 pub use port::Port;
 pub use register::{Access, Register};
 pub use target::Target;
+pub use traffic::Traffic;
 pub use wire::Wire;

@@ -170,6 +170,13 @@ impl ScanRate {
         }
     }
 
+    /// One scan every so many microseconds, at least: an entry of
+    /// [`PartInfo::scan_periods_us`] is that rate of the part.
+    #[must_use]
+    pub const fn every_microseconds(period_us: u32) -> Self {
+        Self { period_us }
+    }
+
     /// From the start of one scan to the start of the next, in microseconds.
     #[must_use]
     pub const fn period_us(self) -> u32 {

@@ -70,8 +70,10 @@ pub struct PartInfo {
     pub wake_us: u32,
     /// From a reset until the part answers, in microseconds.
     pub reset_us: u32,
-    /// Current that the part itself draws.
+    /// Greatest current that the part itself draws.
     pub supply: Supply,
+    /// Current that a typical one draws; zeros where the datasheet does not say.
+    pub supply_typical: Supply,
     /// What nobody can find out on this part.
     pub undetectable: Undetectable,
 }
@@ -96,7 +98,7 @@ pub struct Oscillator {
     pub wander_ppm: u32,
 }
 
-/// Greatest current that the part draws from its own supply.
+/// Current that the part draws from its own supply.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Supply {
@@ -106,6 +108,15 @@ pub struct Supply {
     pub resting: Current,
     /// While converting or waking up.
     pub converting: Current,
+}
+
+impl Supply {
+    /// Nothing is said.
+    pub const NONE: Self = Self {
+        idle: Current::ZERO,
+        resting: Current::ZERO,
+        converting: Current::ZERO,
+    };
 }
 
 impl PartInfo {
@@ -141,11 +152,8 @@ impl PartInfo {
         },
         wake_us: 0,
         reset_us: 0,
-        supply: Supply {
-            idle: Current::ZERO,
-            resting: Current::ZERO,
-            converting: Current::ZERO,
-        },
+        supply: Supply::NONE,
+        supply_typical: Supply::NONE,
         undetectable: Undetectable::WRITES,
     };
 

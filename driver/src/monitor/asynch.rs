@@ -14,7 +14,7 @@ use super::{
 };
 use crate::Channel;
 use crate::board::Board;
-use crate::bus::Async;
+use crate::bus::{Async, Traffic};
 use crate::config::{AlertFlags, Config, ConfigError, Limits};
 use crate::info::{PartInfo, Undetectable};
 use crate::part::{Part, ResumeToken};
@@ -176,7 +176,16 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
     where
         P: Clone,
     {
-        self.core.worst_case_us(call, config, bus_hz)
+        let attempts = self.core.link.attempts();
+        Some(self.core.traffic(call, config, attempts)?.us(bus_hz))
+    }
+
+    /// As [`Monitor::traffic`](crate::Monitor::traffic).
+    pub fn traffic(&self, call: Call<'_>, config: &Config<N>) -> Option<Traffic>
+    where
+        P: Clone,
+    {
+        self.core.traffic(call, config, 1)
     }
 
     /// Gives bus, delay and part back.

@@ -9,7 +9,7 @@ use super::{
 };
 use crate::Channel;
 use crate::board::Board;
-use crate::bus::{Blocking, at_once, poll_once};
+use crate::bus::{Blocking, Traffic, at_once, poll_once};
 use crate::config::{AlertFlags, Config, ConfigError, Limits};
 use crate::info::{PartInfo, Undetectable};
 use crate::part::{Part, ResumeToken};
@@ -82,7 +82,18 @@ impl<'b, I: I2c, D: DelayNs, P: Part, const N: usize, T: TimeSource> Monitor<'b,
     where
         P: Clone,
     {
-        self.core.worst_case_us(call, config, bus_hz)
+        let attempts = self.core.link.attempts();
+        Some(self.core.traffic(call, config, attempts)?.us(bus_hz))
+    }
+
+    /// What a call puts on the bus under a configuration where all comes through at the first try.
+    /// `None` for a call that would be refused. Found as [`worst_case_us`](Self::worst_case_us) is,
+    /// and as costly; it touches no bus.
+    pub fn traffic(&self, call: Call<'_>, config: &Config<N>) -> Option<Traffic>
+    where
+        P: Clone,
+    {
+        self.core.traffic(call, config, 1)
     }
 
     /// Gives bus, delay and part back.

@@ -1,9 +1,9 @@
-//! The longest that a call can take: each operation itself, run on a port that only counts.
+//! What a call takes, and the longest that it can: each operation itself, run on a port that only counts.
 
 use super::NoClock;
 use super::core::Core;
 use crate::Channel;
-use crate::bus::{Dry, Fault, Port, at_once, poll_once};
+use crate::bus::{Dry, Fault, Port, Traffic, at_once, poll_once};
 use crate::config::{AlertFlags, Config, Limits};
 use crate::monitor::TimeSource;
 use crate::part::{Part, ResumeToken};
@@ -36,15 +36,16 @@ pub enum Call<'c> {
 }
 
 impl<B: Port, P: Part + Clone, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
-    pub(crate) fn worst_case_us(
+    /// Of a call whose every transfer is tried so often.
+    pub(crate) fn traffic(
         &self,
         call: Call<'_>,
         config: &Config<N>,
-        bus_hz: u32,
-    ) -> Option<u64> {
+        attempts: u8,
+    ) -> Option<Traffic> {
         self.check(config).ok()?;
         let mut dry = Core::new(Dry::NEW, self.part.clone(), NoClock, self.last.board);
-        dry.link.set_attempts(self.link.attempts());
+        dry.link.set_attempts(attempts);
         dry.link.set_read_max(self.link.read_max());
         dry.configured(config).ok()?;
         dry.armed = true;
@@ -52,7 +53,7 @@ impl<B: Port, P: Part + Clone, T: TimeSource, const N: usize> Core<'_, B, P, T, 
             dry.link.port_mut().clear();
             dry.run(call, config).ok()?;
         }
-        Some(dry.link.port_mut().us(bus_hz))
+        Some(dry.link.port_mut().counted())
     }
 }
 

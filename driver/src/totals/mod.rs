@@ -50,6 +50,7 @@ mod update;
 pub use bounds::{Bounds, Keep, NoBounds};
 pub use checkpoint::CheckpointError;
 pub use margins::Margins;
+pub use pace::longest_interval_us;
 pub use report::{Discontinuity, Gap, Net, Total, Update};
 
 use core::marker::PhantomData;

@@ -2,10 +2,26 @@
 
 use super::Discontinuity;
 use super::quantity::Quantity;
-use crate::config::Run;
+use crate::config::{Run, Scan};
 use crate::convert::{product, share};
 use crate::info::{PartInfo, Source};
 use crate::monitor::Timestamp;
+use crate::units::Tolerance;
+
+/// The longest time from one sample to the next within which no rollover can hide, whatever flows
+/// within full scale, in microseconds of a host's clock that is off by so much: what
+/// [`Totals::next_sample_by_us`](super::Totals::next_sample_by_us) counts from. `None` where nothing
+/// counts.
+#[must_use]
+pub fn longest_interval_us<const N: usize>(
+    info: &PartInfo,
+    scan: &Scan<N>,
+    clock: Tolerance,
+) -> Option<u64> {
+    let mut pace = Pace::NONE;
+    pace.set(info, scan.run, scan.period_us(info), clock.as_ppm());
+    (pace.period_us != 0).then(|| pace.safe_us())
+}
 
 /// How fast the part counts under one configuration.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

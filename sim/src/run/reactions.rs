@@ -4,7 +4,9 @@
 use crake::alert::{AlertFlag, Event, Kind, limit_in_force};
 use crake::board::{Mean, OperatingPoint, Rail};
 use crake::config::Scan;
+use crake::info::Source;
 use crake::part::corncrake::INFO;
+use crake::plan::Duty;
 use crake::units::{Current, Power, Voltage};
 use crake::{Channel, Sample};
 use embedded_hal::digital::PinState;
@@ -38,8 +40,8 @@ pub struct AlertReport {
     /// spoke earlier than that, where the line was low already, where the rail was beyond the limit
     /// before the limit was set, and where a fault of the scenario struck meanwhile.
     pub crossing_to_edge_s: Option<f64>,
-    /// What the datasheet allows for it: (debounce × scan period + two conversions) ÷ (1 −
-    /// oscillator tolerance).
+    /// What the datasheet allows for it, rounded up to microseconds: (debounce × scan period + two
+    /// conversions) ÷ (1 − oscillator tolerance).
     pub crossing_to_edge_bound_s: f64,
     /// From the output's edge to the event, in seconds; none where the line was low already, where
     /// a fault of the scenario struck meanwhile, and where the firmware did not listen after one.
@@ -86,6 +88,7 @@ impl Reactions {
         faults: &Faults,
     ) -> Result<Self, PlantError> {
         let mut watched = Vec::new();
+        let duty = Duty::new(&INFO, scan, 0);
         for plan in &scenario.rails {
             for alert in &plan.alerts {
                 let margin = margin(rails, scan, plan, alert).unwrap_or(0);
@@ -95,7 +98,7 @@ impl Reactions {
                     rail: plan.name.clone(),
                     output: alert.output,
                     excursions: excursions(plan, alert, margin, scenario.duration_ns)?,
-                    bound_s: crossing_to_edge_bound_s(scenario, alert.debounce),
+                    bound_s: duty.seen_within_us(alert.debounce, Source::Part) as f64 / 1e6,
                 });
             }
         }
@@ -248,14 +251,6 @@ fn word(kind: Kind) -> &'static str {
         Kind::UnderCurrent => "under_current",
         Kind::OverPower => "over_power",
     }
-}
-
-/// (Debounce × scan period + two conversions) at the slowest oscillator.
-fn crossing_to_edge_bound_s(scenario: &Scenario, debounce: u8) -> f64 {
-    let scan_s = 1.0 / f64::from(scenario.part.scans_per_second);
-    let conversion_s = f64::from(INFO.conversion_ns) / 1e9;
-    let tolerance = f64::from(INFO.oscillator.error_ppm) / 1e6;
-    (f64::from(debounce) * scan_s + 2.0 * conversion_s) / (1.0 - tolerance)
 }
 
 /// Declared latency, what may be in progress (a sample, and what a condition that is over by it

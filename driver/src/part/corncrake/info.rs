@@ -50,6 +50,11 @@ pub const INFO: PartInfo = PartInfo {
         resting: Current::from_nanoamps(15_000),
         converting: Current::from_nanoamps(420_000),
     },
+    supply_typical: Supply {
+        idle: Current::from_nanoamps(2_200),
+        resting: Current::from_nanoamps(9_000),
+        converting: Current::from_nanoamps(310_000),
+    },
     undetectable: Undetectable::empty(),
 };
 

@@ -42,6 +42,11 @@ pub const INFO: PartInfo = PartInfo {
         resting: Current::from_nanoamps(1_900),
         converting: Current::from_nanoamps(330_000),
     },
+    supply_typical: Supply {
+        idle: Current::from_nanoamps(800),
+        resting: Current::from_nanoamps(800),
+        converting: Current::from_nanoamps(240_000),
+    },
     ..PartInfo::PLAIN
 };
 

@@ -121,11 +121,8 @@ pub const INFO: PartInfo = PartInfo {
     },
     wake_us: 0,
     reset_us: 2_000,
-    supply: Supply {
-        idle: SUPPLY,
-        resting: SUPPLY,
-        converting: SUPPLY,
-    },
+    supply: SUPPLY,
+    supply_typical: SUPPLY,
     undetectable: Undetectable::WRITES,
 };
 
@@ -136,7 +133,12 @@ const KINDS: [Kind; 4] = [
     Kind::OverPower,
 ];
 const WITHOUT_POWER: [Kind; 3] = [Kind::OverVoltage, Kind::UnderVoltage, Kind::OverCurrent];
-const SUPPLY: Current = Current::from_milliamps(12);
+/// B7: whatever it does, and nothing else is said.
+const SUPPLY: Supply = Supply {
+    idle: Current::from_milliamps(12),
+    resting: Current::from_milliamps(12),
+    converting: Current::from_milliamps(12),
+};
 
 /// ±25 A, ±15 A, ±40 A, ±50 A.
 const SENSE_RANGES: [RangeInfo; 4] = [
