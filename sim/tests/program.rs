@@ -7,6 +7,7 @@ mod registers;
 mod report;
 mod scenario;
 mod scenario_errors;
+mod schema;
 mod standing;
 mod trace;
 

@@ -12,6 +12,7 @@ mod output;
 mod quantity;
 mod readings;
 mod registers;
+mod schema;
 mod screen;
 mod table;
 
@@ -21,6 +22,8 @@ use std::process::ExitCode;
 use std::time::{Duration, Instant};
 
 use clap::{Parser, Subcommand};
+use schemars::JsonSchema;
+use serde::Serialize;
 
 use crate::run::{self, Report};
 use crate::scenario::{Scenario, decimal};
@@ -49,6 +52,8 @@ enum Command {
     /// Print a part's registers as they stand at a moment of a scenario, or list those that a part
     /// has.
     Registers(registers::Registers),
+    /// Print the JSON Schema of the scenario file or of an output, or list them.
+    Schema(schema::Args),
 }
 
 #[derive(Debug, clap::Args)]
@@ -131,6 +136,7 @@ pub fn main(args: &Args) -> ExitCode {
             "a map does not conform, or a wrong map was not found out",
         ),
         Command::New(new) => (new::perform(new).map(|()| true), ""),
+        Command::Schema(args) => (schema::perform(args).map(|()| true), ""),
         Command::Registers(registers) => (registers::perform(registers).map(|()| true), ""),
     };
     match outcome {
@@ -210,10 +216,18 @@ fn perform(args: &Run) -> Result<bool, String> {
     Ok(report.verdict.holds)
 }
 
+/// What a run prints for programs.
+#[derive(JsonSchema, Serialize)]
+struct Object<'r> {
+    #[serde(flatten)]
+    report: &'r Report,
+    /// How long the run took by the clock on the wall, in seconds.
+    wall_s: f64,
+}
+
 /// The report as one JSON object.
 fn object(report: &Report, wall_s: f64) -> Result<String, String> {
-    let mut object = serde_json::to_value(report).map_err(text)?;
-    object["wall_s"] = wall_s.into();
+    let object = serde_json::to_value(Object { report, wall_s }).map_err(text)?;
     Ok(format!("{object:#}\n"))
 }
 

@@ -1,4 +1,5 @@
 use crake::Reading;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// Least, mean and greatest of one quantity over all readings of a rail, in whole nano-units.
@@ -48,7 +49,7 @@ impl Extremes {
 }
 
 /// Least, mean and greatest over all readings, in volts, amperes or watts.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Spread {
     /// Least reading.
     pub least: f64,

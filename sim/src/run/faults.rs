@@ -1,5 +1,6 @@
 //! Faults of a scenario, and what the firmware's driver made of them.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crake::Error;
@@ -12,7 +13,7 @@ use crate::part::corncrake::Output;
 use crate::scenario::Scenario;
 
 /// One fault of the scenario, and how it struck.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct FaultReport {
     /// What went wrong, and where.
     pub what: String,
@@ -25,7 +26,7 @@ pub struct FaultReport {
 }
 
 /// An operation of the driver that did not come through, as often as it failed for the same fault.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct FailureReport {
     /// What the driver said the first time.
     pub what: String,

@@ -10,6 +10,7 @@ use crake::plan::Duty;
 use crake::units::{Current, Power, Voltage};
 use crake::{Channel, Sample};
 use embedded_hal::digital::PinState;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::alerts::kind;
@@ -20,7 +21,7 @@ use crate::plant::PlantError;
 use crate::scenario::{AlertPlan, RailPlan, Route, Scenario};
 
 /// One alert, as the firmware heard of it.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct AlertReport {
     /// When the event was there, in seconds of the bench's time.
     pub time_s: f64,

@@ -1,4 +1,5 @@
 use crake::Saturation;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::extremes::Spread;
@@ -10,7 +11,7 @@ use crate::bus::Stats;
 use crate::scenario::Contradiction;
 
 /// What a run came to. Serialises to the object that `docs/report.md` describes.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Report {
     /// The scenario's title.
     pub title: String,
@@ -51,7 +52,7 @@ pub struct Report {
 }
 
 /// One rail's totals beside the truth.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct RailReport {
     /// Its name.
     pub name: String,
@@ -76,7 +77,7 @@ pub struct RailReport {
 }
 
 /// A total, its truth, and the bound that the driver claims.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Figure {
     /// By the driver's totals, on the host's clock.
     pub measured: f64,
@@ -97,7 +98,7 @@ pub struct Figure {
 }
 
 /// The parts of an error budget.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, JsonSchema, Serialize)]
 pub struct Parts {
     /// Gain error of the part.
     pub gain: f64,
@@ -120,7 +121,7 @@ pub struct Parts {
 }
 
 /// Traffic on the bus.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct BusReport {
     /// Transfers from START to STOP.
     pub transactions: u64,
@@ -133,7 +134,7 @@ pub struct BusReport {
 }
 
 /// What the monitor itself cost.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct MonitorReport {
     /// Energy that the part drew from its own 3.3 V supply, in joules; typical figures. The bus's
     /// pull-ups are not in it.

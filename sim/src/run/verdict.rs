@@ -1,10 +1,11 @@
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::reactions::AlertReport;
 use super::report::{Figure, RailReport};
 
 /// What a run comes to, in one line.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Verdict {
     /// Whether every total lies within its bound, and every reaction came within its own.
     pub holds: bool,

@@ -56,25 +56,15 @@ pub(super) fn read(
     sense: &Sense,
     earlier: &[AlertPlan],
 ) -> Result<AlertPlan, ScenarioError> {
-    let field = table.needed("kind", KINDS)?;
-    let kind = field.one_of(&[
-        ("over_voltage", AlertKind::OverVoltage),
-        ("under_voltage", AlertKind::UnderVoltage),
-        ("over_current", AlertKind::OverCurrent),
-        ("under_current", AlertKind::UnderCurrent),
-        ("over_power", AlertKind::OverPower),
-    ])?;
+    let field = table.needed("kind", KIND)?;
+    let kind = field.one_of(&KINDS)?;
     if earlier.iter().any(|other| other.kind == kind) {
         return Err(field
             .error("a second limit of this kind on one rail; the part has one register for each"));
     }
-    let (limit, hysteresis) = match kind {
-        AlertKind::OverVoltage | AlertKind::UnderVoltage => ("limit_v", "hysteresis_v"),
-        AlertKind::OverCurrent | AlertKind::UnderCurrent => ("limit_a", "hysteresis_a"),
-        AlertKind::OverPower => ("limit_w", "hysteresis_w"),
-    };
+    let (limit, hysteresis) = keys(kind);
     for stray in ["limit_v", "limit_a", "limit_w"] {
-        if let Some(field) = (stray != limit).then(|| table.field(stray)).flatten() {
+        if let Some(field) = (stray != limit).then(|| table.stray(stray)).flatten() {
             return Err(field.error(&format!("this kind of limit is given as {limit}")));
         }
     }
@@ -101,14 +91,8 @@ pub(super) fn read(
         kind,
         limit: value,
         debounce: u8::try_from(table.number_or("debounce", DEBOUNCE, 1)?).unwrap_or(u8::MAX),
-        latching: mode.map_or(Ok(true), |field| {
-            field.one_of(&[("latching", true), ("following", false)])
-        })?,
-        output: table.needed("output", OUTPUTS)?.one_of(&[
-            ("A", Route::A),
-            ("B", Route::B),
-            ("both", Route::Both),
-        ])?,
+        latching: mode.map_or(Ok(true), |field| field.one_of(&MODES))?,
+        output: table.needed("output", OUTPUT)?.one_of(&OUTPUTS)?,
         hysteresis: match table.field(hysteresis) {
             Some(field) => Some(field.number(HYSTERESIS)?),
             None => None,
@@ -120,6 +104,15 @@ pub(super) fn read(
     };
     table.finish()?;
     Ok(plan)
+}
+
+/// The keys of a limit and of its hysteresis.
+pub(super) const fn keys(kind: AlertKind) -> (&'static str, &'static str) {
+    match kind {
+        AlertKind::OverVoltage | AlertKind::UnderVoltage => ("limit_v", "hysteresis_v"),
+        AlertKind::OverCurrent | AlertKind::UnderCurrent => ("limit_a", "hysteresis_a"),
+        AlertKind::OverPower => ("limit_w", "hysteresis_w"),
+    }
 }
 
 /// Whether this limit and another leave nothing between them.
@@ -163,28 +156,38 @@ fn shown(kind: AlertKind, sense: &Sense) -> (i64, i64) {
     )
 }
 
-const KINDS: &str =
+pub(super) const KINDS: [(&str, AlertKind); 5] = [
+    ("over_voltage", AlertKind::OverVoltage),
+    ("under_voltage", AlertKind::UnderVoltage),
+    ("over_current", AlertKind::OverCurrent),
+    ("under_current", AlertKind::UnderCurrent),
+    ("over_power", AlertKind::OverPower),
+];
+pub(super) const MODES: [(&str, bool); 2] = [("latching", true), ("following", false)];
+pub(super) const OUTPUTS: [(&str, Route); 3] =
+    [("A", Route::A), ("B", Route::B), ("both", Route::Both)];
+const KIND: &str =
     "\"over_voltage\", \"under_voltage\", \"over_current\", \"under_current\" or \"over_power\"";
-const OUTPUTS: &str = "\"A\", \"B\" or \"both\"";
-const LIMIT: Limits = Limits::new(
+const OUTPUT: &str = "\"A\", \"B\" or \"both\"";
+pub(super) const LIMIT: Limits = Limits::new(
     9,
     -100_000_000_000_000,
     100_000_000_000_000,
     "the limit must lie between -100000 and 100000",
 );
-const HYSTERESIS: Limits = Limits::new(
+pub(super) const HYSTERESIS: Limits = Limits::new(
     9,
     0,
     100_000_000_000_000,
     "the hysteresis must lie between 0 and 100000",
 );
-const LOOK_AGAIN: Limits = Limits::new(
+pub(super) const LOOK_AGAIN: Limits = Limits::new(
     9,
     1_000_000,
     86_400_000_000_000,
     "a condition that lasts is looked at again after 0.001 to 86400 s",
 );
-const DEBOUNCE: Limits = Limits::new(
+pub(super) const DEBOUNCE: Limits = Limits::new(
     0,
     1,
     15,

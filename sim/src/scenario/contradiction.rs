@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::actual::Actual;
@@ -9,7 +10,7 @@ use super::{Flow, RailPlan, Scenario, Supply};
 use crate::plant::PlantError;
 
 /// A figure that a scenario declares and its own rail contradicts.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Contradiction {
     /// Line of the scenario file: of `[rail.load_declared]`, or of a converter.
     pub line: u64,

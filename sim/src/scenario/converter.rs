@@ -104,7 +104,7 @@ fn outputs(all: &[RailPlan], name: &str) -> Vec<RailPlan> {
 
 pub(super) const ENERGY: &str = "its energy over duration_s might exceed 28 GJ, as far as the \
     truth counts: shorten duration_s";
-const EFFICIENCY: Limits = Limits::new(
+pub(super) const EFFICIENCY: Limits = Limits::new(
     6,
     10_000,
     1_000_000,

@@ -58,7 +58,7 @@ pub(super) fn read(mut table: Table<'_>) -> Result<Declared, ScenarioError> {
         voltage_steps: voltage_steps(&mut table)?,
         flow: table
             .needed("flow", "\"forward\" or \"both\"")?
-            .one_of(&[("forward", Flow::Forward), ("both", Flow::Both)])?,
+            .one_of(&FLOWS)?,
         greatest_na: table.number("greatest_a", GREATEST)?,
         mean: mean(&mut table)?,
         voltage_nv: voltage(&mut table)?,
@@ -110,43 +110,44 @@ fn mean(table: &mut Table<'_>) -> Result<Option<(i64, u32)>, ScenarioError> {
     }
 }
 
-const STEPS: Limits = Limits::new(
+pub(super) const FLOWS: [(&str, Flow); 2] = [("forward", Flow::Forward), ("both", Flow::Both)];
+pub(super) const STEPS: Limits = Limits::new(
     0,
     0,
     3_600_000_000,
     "the number of steps in an hour must be a whole number from 0 to 3600000000",
 );
-const STEP: Limits = Limits::new(
+pub(super) const STEP: Limits = Limits::new(
     9,
     0,
     1_000_000_000_000,
     "a step must lie between 0 and 1000 A",
 );
-const VOLTAGE_STEP: Limits = Limits::new(
+pub(super) const VOLTAGE_STEP: Limits = Limits::new(
     9,
     0,
     1_000_000_000_000,
     "a step must lie between 0 and 1000 V",
 );
-const SPAN: Limits = Limits::new(
+pub(super) const SPAN: Limits = Limits::new(
     9,
     0,
     1_000_000_000_000,
     "the declared voltages must be [least, greatest], both from 0 to 1000 V",
 );
-const MEAN: Limits = Limits::new(
+pub(super) const MEAN: Limits = Limits::new(
     9,
     0,
     1_000_000_000_000,
     "the mean magnitude must lie between 0 and 1000 A",
 );
-const MEAN_OVER: Limits = Limits::new(
+pub(super) const MEAN_OVER: Limits = Limits::new(
     0,
     1,
     31_536_000,
     "the stretch must be a whole number of seconds from 1 to 31536000 (a year)",
 );
-const GREATEST: Limits = Limits::new(
+pub(super) const GREATEST: Limits = Limits::new(
     9,
     1,
     1_000_000_000_000,

@@ -99,9 +99,7 @@ fn filled_in(
             FaultKind::ClockHeld(Duration::from_nanos(table.count("held_s", HELD)?))
         }
         FaultKind::LineStuck { level, .. } => FaultKind::LineStuck {
-            output: table
-                .needed("output", OUTPUT)?
-                .one_of(&[("A", "A"), ("B", "B")])?,
+            output: table.needed("output", OUTPUT)?.one_of(&OUTPUTS)?,
             level,
         },
         FaultKind::SenseValue { .. } => FaultKind::SenseValue {
@@ -146,7 +144,7 @@ fn register(field: &Field<'_>) -> Result<u8, ScenarioError> {
 }
 
 /// What else they are given is filled in.
-const KINDS: [(&str, FaultKind); 15] = {
+pub(super) const KINDS: [(&str, FaultKind); 15] = {
     use FaultKind::{
         AddressNotAcknowledged, AnswerLost, ArbitrationLost, BitsFlipped, ClockHeld,
         DataNotAcknowledged, LineStuck, NoSupply, Reset, SenseDrift, SenseOpen, SenseSwapped,
@@ -179,35 +177,37 @@ const KINDS: [(&str, FaultKind); 15] = {
     ]
 };
 const KIND: &str = "what goes wrong, such as \"address_not_acknowledged\" or \"reset\"";
+pub(super) const OUTPUTS: [(&str, &str); 2] = [("A", "A"), ("B", "B")];
 const OUTPUT: &str = "\"A\" or \"B\"";
 
-const POINTER: Limits = Limits::new(
+pub(super) const POINTER: Limits = Limits::new(
     0,
     0,
     255,
     "a register is a name of the datasheet, or a pointer from 0 to 255",
 );
-const AFTER: Limits = Limits::new(
+pub(super) const AFTER: Limits = Limits::new(
     0,
     0,
     1_000_000_000_000,
     "the number of transfers that pass first must be a whole number from 0 to 1000000000000",
 );
-const TIMES: Limits = Limits::new(
+pub(super) const TIMES: Limits = Limits::new(
     0,
     1,
     1_000_000_000_000,
     "it strikes a whole number of transfers from 1 to 1000000000000; leave it out for all",
 );
-const BYTE: Limits = Limits::new(0, 0, 255, "a data byte is 0 to 255");
-const BITS: Limits = Limits::new(0, 1, 255, "the bits of a byte are 1 to 255, such as 0x80");
-const HELD: Limits = Limits::new(
+pub(super) const BYTE: Limits = Limits::new(0, 0, 255, "a data byte is 0 to 255");
+pub(super) const BITS: Limits =
+    Limits::new(0, 1, 255, "the bits of a byte are 1 to 255, such as 0x80");
+pub(super) const HELD: Limits = Limits::new(
     9,
     1,
     1_000_000_000,
     "a clock is held for above 0 and at most 1 s; after 25 ms the transfer is given up",
 );
-const DRIFT: Limits = Limits::new(
+pub(super) const DRIFT: Limits = Limits::new(
     4,
     -1_000_000,
     10_000_000,

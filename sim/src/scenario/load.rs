@@ -197,7 +197,7 @@ pub(super) fn energy_fits(rail: &Switched, duration_ns: u64) -> bool {
 
 const PARTS: &str = "parts are loads, such as [{ kind = \"constant\", current_a = 0.1 }]";
 
-const AMPS: Unit = Unit {
+pub(super) const AMPS: Unit = Unit {
     suffix: "a",
     limits: Limits::new(
         9,
@@ -206,7 +206,7 @@ const AMPS: Unit = Unit {
         "a current must lie between -1000 and 1000 A",
     ),
 };
-const CHARGE: Limits = Limits::new(
+pub(super) const CHARGE: Limits = Limits::new(
     9,
     0,
     1_000_000_000_000,
@@ -224,7 +224,7 @@ pub(super) const DOWN_TO: Limits = Limits::new(
     72_000_000_000,
     "the least voltage must lie between 0.000001 and 72 V",
 );
-const CAPACITANCE: Limits = Limits::new(
+pub(super) const CAPACITANCE: Limits = Limits::new(
     12,
     1,
     1_000_000_000_000_000,

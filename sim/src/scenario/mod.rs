@@ -26,6 +26,7 @@ mod rail;
 mod read;
 mod recording;
 mod renamed;
+mod schema;
 mod table;
 
 use std::path::Path;
@@ -42,6 +43,7 @@ pub use load::{Draws, LoadPlan};
 pub use profile::ProfilePlan;
 pub use rail::{CellPlan, RailPlan, Sense, SourcePlan, Supply};
 pub use read::{Board, Errors, Host, Model, PartPlan};
+pub(crate) use schema::schema;
 
 /// Bytes of a scenario file, and of a recording.
 const SCENARIO_MAX: u64 = 1 << 20;

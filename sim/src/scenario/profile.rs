@@ -115,11 +115,16 @@ pub(super) struct Unit {
 
 impl Unit {
     /// The key of a value that stays.
-    fn constant(self) -> &'static str {
+    pub(super) fn constant(self) -> &'static str {
         match self.suffix {
             "v" => "voltage_v",
             _ => "current_a",
         }
+    }
+
+    /// The key of another of its values.
+    pub(super) fn key(self, what: &str) -> String {
+        format!("{what}_{}", self.suffix)
     }
 }
 
@@ -163,7 +168,7 @@ pub(super) fn read(
     kind: Kind,
     unit: Unit,
 ) -> Result<ProfilePlan, ScenarioError> {
-    let key = |what: &str| format!("{what}_{}", unit.suffix);
+    let key = |what| unit.key(what);
     let plan = match kind {
         Kind::Constant => ProfilePlan::Constant(table.number(unit.constant(), unit.limits)?),
         Kind::Steps => ProfilePlan::Steps {
@@ -234,17 +239,10 @@ fn recorded(table: &mut Table<'_>, unit: Unit) -> Result<ProfilePlan, ScenarioEr
     let recording = Recording::describe(table)?;
     let interpolation = table
         .needed("interpolation", "\"hold\" or \"linear\"")?
-        .one_of(&[
-            ("hold", Interpolation::Hold),
-            ("linear", Interpolation::Linear),
-        ])?;
+        .one_of(&INTERPOLATION)?;
     let after = table
         .needed("at_end", "\"repeat\", \"hold\" or \"zero\"")?
-        .one_of(&[
-            ("repeat", AfterEnd::Repeat),
-            ("hold", AfterEnd::Hold),
-            ("zero", AfterEnd::Value(0)),
-        ])?;
+        .one_of(&AT_END)?;
     Ok(ProfilePlan::Recorded {
         file: recording.path().to_owned(),
         points: recording.read(table.owner(), unit.limits)?,
@@ -254,6 +252,15 @@ fn recorded(table: &mut Table<'_>, unit: Unit) -> Result<ProfilePlan, ScenarioEr
     })
 }
 
+pub(super) const INTERPOLATION: [(&str, Interpolation); 2] = [
+    ("hold", Interpolation::Hold),
+    ("linear", Interpolation::Linear),
+];
+pub(super) const AT_END: [(&str, AfterEnd); 3] = [
+    ("repeat", AfterEnd::Repeat),
+    ("hold", AfterEnd::Hold),
+    ("zero", AfterEnd::Value(0)),
+];
 const KIND: &str = "what it is, such as \"constant\"";
 const STEPS: &str = "steps are pairs of time and value, such as [[10, 0.5], [20, 0.1]]";
 const PARTS: &str = "parts are profiles, such as [{ kind = \"constant\", current_a = 0.1 }]";
@@ -266,9 +273,10 @@ pub(super) const TIME: Limits = Limits::new(
     "a time must lie between 0 and 315576000 s",
 );
 
-const PULSES: Limits = Limits::new(0, 1, 1_000_000_000, "a train has 1 to 1000000000 pulses");
+pub(super) const PULSES: Limits =
+    Limits::new(0, 1, 1_000_000_000, "a train has 1 to 1000000000 pulses");
 
-const SCALE: Limits = Limits::new(
+pub(super) const SCALE: Limits = Limits::new(
     6,
     -1_000_000_000,
     1_000_000_000,

@@ -277,41 +277,42 @@ pub(super) const RESISTANCE_ANY: Limits = Limits::new(
     1_000_000_000_000_000,
     "a resistance must lie between 0.001 and 1000000000 ohm",
 );
-const TOLERANCE: Limits = Limits::new(4, 0, 100_000, "a tolerance must lie between 0 and 10 %");
-const COEFFICIENT: Limits = Limits::new(
+pub(super) const TOLERANCE: Limits =
+    Limits::new(4, 0, 100_000, "a tolerance must lie between 0 and 10 %");
+pub(super) const COEFFICIENT: Limits = Limits::new(
     3,
     0,
     1_000_000,
     "a temperature coefficient must lie between 0 and 1000 ppm/K; its sign comes from the seed",
 );
-const THERMAL: Limits = Limits::new(
+pub(super) const THERMAL: Limits = Limits::new(
     3,
     0,
     1_000_000,
     "a thermal resistance must lie between 0 and 1000 K/W",
 );
-const IMPEDANCE: Limits = Limits::new(
+pub(super) const IMPEDANCE: Limits = Limits::new(
     6,
     0,
     1_000_000_000,
     "an impedance must lie between 0 and 1000 ohm",
 );
-const CAPACITY: Limits = Limits::new(
+pub(super) const CAPACITY: Limits = Limits::new(
     6,
     1,
     10_000_000_000,
     "a capacity must lie between 0.000001 and 10000 Ah",
 );
-const STATE: Limits = Limits::new(6, 0, 1_000_000, "a state must lie between 0 and 1");
-const SERIES: Limits = Limits::new(0, 1, 1000, "1 to 1000 cells may be in series");
+pub(super) const STATE: Limits = Limits::new(6, 0, 1_000_000, "a state must lie between 0 and 1");
+pub(super) const SERIES: Limits = Limits::new(0, 1, 1000, "1 to 1000 cells may be in series");
 /// What the part's widest ranges reach (datasheet, 4: 131 071 codes of 500 nV, 65 535 of 1 mV).
-const SENSE_FULL_SCALE: Limits = Limits::new(
+pub(super) const SENSE_FULL_SCALE: Limits = Limits::new(
     9,
     0,
     65_535_000,
     "the sense voltage to be measured must lie between 0 and 0.065535 V",
 );
-const RAIL_FULL_SCALE: Limits = Limits::new(
+pub(super) const RAIL_FULL_SCALE: Limits = Limits::new(
     9,
     0,
     65_535_000_000,

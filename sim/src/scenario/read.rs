@@ -99,7 +99,7 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
 
 fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
     let model = match table.field("model") {
-        Some(field) => field.one_of(&[("corncrake", Model::Corncrake)])?,
+        Some(field) => field.one_of(&MODELS)?,
         None => Model::Corncrake,
     };
     let address = match (table.field("address"), table.field("strap")) {
@@ -114,7 +114,7 @@ fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
         None => SCAN_RATE.greatest,
         Some(rate) => {
             let scans = rate.number(SCAN_RATE)?;
-            if ![2000, 500, 100, 10, 1].contains(&scans) {
+            if !SCAN_RATE_CHOICE.contains(&scans) {
                 return Err(rate.error(SCAN_RATES));
             }
             scans
@@ -126,23 +126,20 @@ fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
         address: byte(address),
         scans_per_second: u32::try_from(scans).unwrap_or(1),
         averaging: byte(table.number_or("averaging", AVERAGING, 0)?),
-        errors: errors.map_or(Ok(Errors::Individual), |field| {
-            field.one_of(&[("individual", Errors::Individual), ("none", Errors::None)])
-        })?,
+        errors: errors.map_or(Ok(Errors::Individual), |field| field.one_of(&ERRORS))?,
     };
     table.finish()?;
     Ok(plan)
 }
 
 fn bus(mut table: Table<'_>) -> Result<u32, ScenarioError> {
-    let speeds = [("100k", 100_000), ("400k", 400_000), ("1M", 1_000_000)];
     let speed = table.field("speed");
-    let hz = speed.map_or(Ok(400_000), |field| field.one_of(&speeds))?;
+    let hz = speed.map_or(Ok(400_000), |field| field.one_of(&SPEEDS))?;
     table.finish()?;
     Ok(hz)
 }
 
-const LATENCY: Limits = Limits::new(
+pub(super) const LATENCY: Limits = Limits::new(
     0,
     0,
     1_000_000,
@@ -153,7 +150,7 @@ fn host(mut table: Table<'_>, duration_ns: u64) -> Result<Host, ScenarioError> {
     let limit = table.number_or("clock_limit_ppm", CLOCK_LIMIT, 50_000)?;
     let clock_error_ppb = match table.field("clock_error_ppm") {
         None => None,
-        Some(field) if field.is_string() => field.one_of(&[("individual", None)])?,
+        Some(field) if field.is_string() => field.one_of(&CLOCK_ERRORS)?,
         Some(field) => {
             let error = field.number(CLOCK_ERROR)?;
             if error.abs() > limit {
@@ -287,54 +284,64 @@ fn small(number: i64) -> i32 {
     i32::try_from(number).unwrap_or(i32::MAX)
 }
 
+pub(super) const MODELS: [(&str, Model); 1] = [("corncrake", Model::Corncrake)];
+pub(super) const ERRORS: [(&str, Errors); 2] =
+    [("individual", Errors::Individual), ("none", Errors::None)];
+pub(super) const SPEEDS: [(&str, u32); 3] =
+    [("100k", 100_000), ("400k", 400_000), ("1M", 1_000_000)];
+pub(super) const CLOCK_ERRORS: [(&str, Option<i32>); 1] = [("individual", None)];
+pub(super) const SCAN_RATE_CHOICE: [i64; 5] = [2000, 500, 100, 10, 1];
 const UNDECLARED: &str = "its load has too many steps to be looked through: declare what they are \
     at the most in [rail.load_declared]";
 /// Characters of a title and of a rail's name.
-const TITLE_MAX: usize = 200;
-const NAME_MAX: usize = 24;
+pub(super) const TITLE_MAX: usize = 200;
+pub(super) const NAME_MAX: usize = 24;
 const RAILS: &str = "a scenario has one to four rails, each under [[rail]]";
-const SCAN_RATES: &str = "a scan rate is 2000, 500, 100, 10 or 1 scans a second";
+pub(super) const SCAN_RATES: &str = "a scan rate is 2000, 500, 100, 10 or 1 scans a second";
 const DECLARED: &str = "it must be the least and the greatest temperature, such as [0, 60]";
 const READ_EVERY_NS: u64 = 1_000_000_000;
 
-const DURATION: Limits = Limits::new(
+pub(super) const DURATION: Limits = Limits::new(
     9,
     1,
     profile::TIME.greatest,
     "a duration must be above 0 and at most 315576000 s",
 );
-const SEED: Limits = Limits::new(
+pub(super) const SEED: Limits = Limits::new(
     0,
     0,
     i64::MAX,
     "a seed is a whole number from 0 to 9223372036854775807",
 );
-const ADDRESS: Limits = Limits::new(0, 0x32, 0x35, "an address must lie between 0x32 and 0x35");
-const STRAP: Limits = Limits::new(0, 0, 3, "a strap is 0 to 3, for addresses 0x32 to 0x35");
+pub(super) const ADDRESS: Limits =
+    Limits::new(0, 0x32, 0x35, "an address must lie between 0x32 and 0x35");
+pub(super) const STRAP: Limits =
+    Limits::new(0, 0, 3, "a strap is 0 to 3, for addresses 0x32 to 0x35");
 const SCAN_RATE: Limits = Limits::new(0, 1, 2000, SCAN_RATES);
-const AVERAGING: Limits = Limits::new(0, 0, 10, "averaging is k of 2^k scans, from 0 to 10");
-const CLOCK_LIMIT: Limits = Limits::new(
+pub(super) const AVERAGING: Limits =
+    Limits::new(0, 0, 10, "averaging is k of 2^k scans, from 0 to 10");
+pub(super) const CLOCK_LIMIT: Limits = Limits::new(
     3,
     0,
     100_000_000,
     "a clock's limit must lie between 0 and 100000 ppm",
 );
-const CLOCK_ERROR: Limits = Limits::new(
+pub(super) const CLOCK_ERROR: Limits = Limits::new(
     3,
     -100_000_000,
     100_000_000,
     "a clock's error must lie between -100000 and 100000 ppm, or be \"individual\"",
 );
-const READ_EVERY: Limits = Limits::new(
+pub(super) const READ_EVERY: Limits = Limits::new(
     9,
     1_000_000,
     profile::TIME.greatest,
     "the host reads every 0.001 s or less often",
 );
-const TEMPERATURE: Limits = Limits::new(
+pub(super) const TEMPERATURE: Limits = Limits::new(
     3,
     -40_000,
     85_000,
     "a temperature must lie between -40 and 85 °C, for which the part is specified",
 );
-const CHANNEL: Limits = Limits::new(0, 0, 3, "a channel is 0 to 3");
+pub(super) const CHANNEL: Limits = Limits::new(0, 0, 3, "a channel is 0 to 3");

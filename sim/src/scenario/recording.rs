@@ -248,7 +248,7 @@ const TIME: Limits = Limits::new(
     "a time must lie within 100 years, in seconds",
 );
 
-const COLUMN: Limits = Limits::new(
+pub(super) const COLUMN: Limits = Limits::new(
     0,
     0,
     1000,

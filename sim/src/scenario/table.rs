@@ -87,6 +87,11 @@ impl<'a> Table<'a> {
 
     pub(super) fn field(&mut self, key: &str) -> Option<Field<'a>> {
         self.asked.push(key.to_owned());
+        self.stray(key)
+    }
+
+    /// A field that does not belong here, if it is there.
+    pub(super) fn stray(&self, key: &str) -> Option<Field<'a>> {
         let value = self.entries.and_then(|entries| entries.get(key));
         value.map(|value| Field {
             text: self.text,

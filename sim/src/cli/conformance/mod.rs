@@ -8,6 +8,9 @@ mod table;
 #[cfg(feature = "conformance")]
 mod wrong;
 
+#[cfg(feature = "conformance")]
+pub(super) use parts::Object;
+
 #[derive(Debug, clap::Args)]
 pub(super) struct Conformance {
     /// Print one JSON object (docs/conformance.md describes it) instead of tables.

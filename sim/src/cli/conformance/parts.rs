@@ -3,7 +3,9 @@
 use std::io::IsTerminal;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use serde_json::{Value, json};
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::json;
 
 use super::Conformance;
 use super::table::table;
@@ -70,7 +72,7 @@ pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
     }
     bar.finish_and_clear();
     match args.json {
-        true => show(&format!("{:#}\n", object(&reports, &found)))?,
+        true => show(&format!("{:#}\n", json!(object(&reports, &found))))?,
         false => show(&table(&reports, &found, args.verbose))?,
     }
     let caught = found.iter().all(|found| found.by == Some(found.about));
@@ -90,43 +92,94 @@ fn bar() -> ProgressBar {
     bar
 }
 
-fn object(reports: &[Report], found: &[Found]) -> Value {
-    let result = |result: &CheckResult| {
+/// What the kit found.
+#[derive(JsonSchema, Serialize)]
+pub(crate) struct Object<'r> {
+    /// Every part with its checks.
+    parts: Vec<Part<'r>>,
+    /// Wrong maps, and what found them.
+    mutants: Vec<Mutant<'r>>,
+}
+
+#[derive(JsonSchema, Serialize)]
+struct Part<'r> {
+    /// Its name.
+    name: &'static str,
+    /// How many checks there are.
+    checks: usize,
+    /// How many of them failed.
+    failed: usize,
+    /// How many of them do not apply.
+    not_applicable: usize,
+    /// Each check.
+    results: Vec<Checked<'r>>,
+}
+
+#[derive(JsonSchema, Serialize)]
+struct Checked<'r> {
+    /// Its name.
+    name: &'static str,
+    /// What it is about.
+    about: &'static str,
+    /// "passed", "failed" or "not_applicable".
+    result: &'static str,
+    /// How many things were tried.
+    tried: u32,
+    /// Why it does not apply.
+    reason: Option<&'r str>,
+    /// What of it was left out, and why.
+    left_out: Option<&'r str>,
+    /// What was done, what came, what was expected.
+    findings: &'r [String],
+}
+
+#[derive(JsonSchema, Serialize)]
+struct Mutant<'r> {
+    /// What is wrong with it.
+    name: &'static str,
+    /// Whose map it is.
+    part: &'static str,
+    /// The first check that failed.
+    caught_by: Option<&'static str>,
+    /// The check that is about it.
+    expected: &'static str,
+    /// What that check found first.
+    finding: Option<&'r str>,
+}
+
+fn object<'r>(reports: &'r [Report], found: &'r [Found]) -> Object<'r> {
+    let result = |result: &'r CheckResult| {
         let (outcome, reason) = match &result.outcome {
             Outcome::Passed => ("passed", None),
             Outcome::Failed(_) => ("failed", None),
-            Outcome::NotApplicable(reason) => ("not_applicable", Some(reason)),
+            Outcome::NotApplicable(reason) => ("not_applicable", Some(reason.as_str())),
         };
-        json!({
-            "name": result.name,
-            "about": result.about,
-            "result": outcome,
-            "tried": result.tried,
-            "reason": reason,
-            "left_out": result.left_out,
-            "findings": result.findings(),
-        })
+        Checked {
+            name: result.name,
+            about: result.about,
+            result: outcome,
+            tried: result.tried,
+            reason,
+            left_out: result.left_out.as_deref(),
+            findings: result.findings(),
+        }
     };
-    let part = |report: &Report| {
-        json!({
-            "name": report.part,
-            "checks": report.results.len(),
-            "failed": report.failed(),
-            "not_applicable": report.not_applicable().count(),
-            "results": report.results.iter().map(result).collect::<Vec<_>>(),
-        })
+    let part = |report: &'r Report| Part {
+        name: report.part,
+        checks: report.results.len(),
+        failed: report.failed(),
+        not_applicable: report.not_applicable().count(),
+        results: report.results.iter().map(result).collect(),
     };
-    let mutant = |found: &Found| {
-        json!({
-            "name": found.mistake,
-            "part": found.part,
-            "caught_by": found.by,
-            "expected": found.about,
-            "finding": found.by.map(|_| &found.finding),
-        })
+    let mutant = |found: &'r Found| Mutant {
+        name: found.mistake,
+        part: found.part,
+        caught_by: found.by,
+        expected: found.about,
+        finding: found.by.map(|_| found.finding.as_str()),
     };
-    json!({
-        "parts": reports.iter().map(part).collect::<Vec<_>>(),
-        "mutants": found.iter().map(mutant).collect::<Vec<_>>(),
-    })
+    Object {
+        parts: reports.iter().map(part).collect(),
+        mutants: found.iter().map(mutant).collect(),
+    }
 }

@@ -2,7 +2,7 @@
 //! registers a part has.
 
 mod described;
-mod json;
+pub(super) mod json;
 mod listing;
 mod stand;
 mod table;
