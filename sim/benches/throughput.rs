@@ -9,7 +9,7 @@ use std::time::Instant;
 use crake_sim::board::SenseResistor;
 use crake_sim::part::corncrake::Individual;
 use crake_sim::plant::{Piece, Switched};
-use crake_sim::rng::Rng;
+use crake_sim::rng::{Noise, Rng};
 use crake_sim::run::{Silent, run};
 use crake_sim::scenario::{RailPlan, Scenario};
 
@@ -34,10 +34,11 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         let rate_bare = outcome.conversions as f64 / begun.elapsed().as_secs_f64();
 
         // The same work: both have seen the same charge. The bare loop begins a few milliseconds
-        // earlier.
+        // earlier, and may see each of LOGIC's 600 pulses a scan of 16 longer or shorter: by a
+        // thousandth r.m.s., of which four are allowed.
         for (rail, charge) in report.rails.iter().zip(&outcome.charge_c) {
             let measured = rail.charge_c.by_part_clock;
-            if (charge / measured - 1.0).abs() > 1e-3 {
+            if (charge / measured - 1.0).abs() > 4e-3 {
                 return Err(format!("{}: {charge} C and {measured} C", rail.name).into());
             }
         }
@@ -88,6 +89,7 @@ struct Channel {
 struct Input {
     gain: f64,
     offset_nv: f64,
+    noise: Noise,
     noise_nv: f64,
     lsb_nv: f64,
     least: i64,
@@ -99,27 +101,24 @@ struct Input {
 fn bare_loop(scenario: &Scenario, seed: u64) -> Result<Outcome, Box<dyn std::error::Error>> {
     let rng = Rng::new(seed).stream(&format!("corncrake {:#04x}", scenario.part.address));
     let part = Individual::from_seed(&rng);
-    let (mut noise, mut wander) = (rng.stream("noise"), rng.stream("wander"));
     let channels = scenario
         .rails
         .iter()
-        .map(|plan| Channel::new(plan, &part, scenario, seed));
+        .map(|plan| Channel::new(plan, &part, scenario, seed, &rng.stream("noise")));
     let mut channels = channels.collect::<Result<Vec<_>, _>>()?;
 
     let (mut now_ns, mut scans, mut conversions) = (0, 0_u64, 0_u64);
-    let mut length_ns = part.conversion_ns;
     while now_ns < scenario.duration_ns {
-        if scans.is_multiple_of(1024) {
-            length_ns = part.conversion_ns - part.wander_ns + wander.below(2 * part.wander_ns + 1);
-        }
+        let drift_ns = part.conversion_drift.at(now_ns);
+        let length_ns = (part.conversion_ns as f64 + drift_ns + 0.5) as u64;
         for channel in &mut channels {
             let (current_na, _) = channel.mean(now_ns, now_ns + length_ns);
             now_ns += length_ns;
             let input_nv = (current_na + channel.bias_na) * channel.resistor.ohms(current_na);
-            let sense = channel.sense.code(input_nv, &mut noise);
+            let sense = channel.sense.code(input_nv, scans);
             let (_, voltage_nv) = channel.mean(now_ns, now_ns + length_ns);
             now_ns += length_ns;
-            let rail = channel.rail_voltage.code(voltage_nv, &mut noise);
+            let rail = channel.rail_voltage.code(voltage_nv, scans);
             channel.charge += sense;
             channel.energy += sense * rail;
             conversions += 2;
@@ -143,6 +142,7 @@ impl Channel {
         part: &Individual,
         scenario: &Scenario,
         seed: u64,
+        noise: &Rng,
     ) -> Result<Self, Box<dyn std::error::Error>> {
         let mut rail = plan.rail()?;
         let number = usize::from(plan.channel);
@@ -174,6 +174,7 @@ impl Channel {
             sense: Input {
                 gain: 1.0 + part.sense_gain[number][sense_range],
                 offset_nv: part.sense_offset_nv[number],
+                noise: noise.stream(&format!("sense {number}")).noise(),
                 noise_nv: sense_noise,
                 lsb_nv: sense_lsb,
                 least: -131_072,
@@ -182,6 +183,7 @@ impl Channel {
             rail_voltage: Input {
                 gain: 1.0 + part.rail_gain[number][rail_range],
                 offset_nv: part.rail_offset_nv[number][rail_range],
+                noise: noise.stream(&format!("rail {number}")).noise(),
                 noise_nv: rail_noise,
                 lsb_nv: rail_lsb,
                 least: 0,
@@ -230,9 +232,9 @@ fn middle(piece: &Piece, from_ns: u64, to_ns: u64) -> (f64, f64) {
 
 impl Input {
     #[inline]
-    fn code(&self, input_nv: f64, noise: &mut Rng) -> i64 {
-        let output_nv =
-            input_nv * self.gain + self.offset_nv + noise.noise_6_sigma() * self.noise_nv;
+    fn code(&self, input_nv: f64, scan: u64) -> i64 {
+        let noise_nv = self.noise.at(scan) * self.noise_nv;
+        let output_nv = input_nv * self.gain + self.offset_nv + noise_nv;
         let code = output_nv / self.lsb_nv;
         let nearest = if code < 0.0 {
             -((0.5 - code) as i64)

@@ -91,17 +91,49 @@ impl Rng {
         steps as f64 / (1_u64 << 53) as f64 * limit
     }
 
+    /// The noise that belongs to this generator's seed, whatever was drawn before.
+    pub fn noise(&self) -> Noise {
+        Noise {
+            key: split_mix(&mut { self.seed }),
+        }
+    }
+}
+
+/// Noise by position: each number has its own, in whatever order numbers are asked for, so a
+/// stretch can be left out without changing what comes after it.
+///
+/// ```
+/// use crake_sim::rng::Rng;
+///
+/// let noise = Rng::new(7).stream("sense 0").noise();
+/// let third = noise.at(3);
+/// noise.at(1);
+/// assert_eq!(noise.at(3), third);
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Noise {
+    key: u64,
+}
+
+impl Noise {
     /// Noise of mean 0 and standard deviation 1 that never leaves ±6: nearly normal, with honest
     /// bounds.
     ///
-    /// The sum of twelve uniforms, less its mean. Each uniform is a 16-bit slice u of a draw, taken
-    /// at the middle of its cell, (u + 1/2)/2^16 - 1/2, so the mean is exactly zero. A uniform on
-    /// 2^16 such points has the variance (1 - 2^-32)/12, hence the sum has 1 - 2^-32; the factor 1
-    /// + 2^-33 makes that 1 to within 2^-64. The greatest value is (6 - 6/2^16)(1 + 2^-33), below
-    /// 6.
+    /// Three draws of SplitMix64, whose n-th is a function of n alone. The sum of the twelve
+    /// uniforms in them, less its mean: each uniform is a 16-bit slice u of a draw, taken at the
+    /// middle of its cell, (u + 1/2)/2^16 - 1/2, so the mean is exactly zero. A uniform on 2^16
+    /// such points has the variance (1 - 2^-32)/12, hence the sum has 1 - 2^-32; the factor 1 +
+    /// 2^-33 makes that 1 to within 2^-64. The greatest value is (6 - 6/2^16)(1 + 2^-33), below 6.
     #[inline]
-    pub fn noise_6_sigma(&mut self) -> f64 {
-        noise_6_sigma([self.next_u64(), self.next_u64(), self.next_u64()])
+    pub fn at(&self, number: u64) -> f64 {
+        let mut state = self
+            .key
+            .wrapping_add(number.wrapping_mul(3).wrapping_mul(GOLDEN));
+        noise_6_sigma([
+            split_mix(&mut state),
+            split_mix(&mut state),
+            split_mix(&mut state),
+        ])
     }
 }
 
@@ -123,10 +155,13 @@ fn noise_6_sigma(draws: [u64; 3]) -> f64 {
 const NOISE_STEP: f64 = (1.0 + 1.0 / (1_u64 << 33) as f64) / 131_072.0;
 
 const FNV_PRIME: u64 = 0x0000_0100_0000_01B3;
+/// The step of SplitMix64.
+const GOLDEN: u64 = 0x9E37_79B9_7F4A_7C15;
 
 /// SplitMix64 (S. Vigna, public domain): moves `state` on and yields 64 well-mixed bits.
+#[inline]
 fn split_mix(state: &mut u64) -> u64 {
-    *state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+    *state = state.wrapping_add(GOLDEN);
     let z = (*state ^ (*state >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
     let z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
     z ^ (z >> 31)
@@ -153,6 +188,14 @@ mod tests {
                 3_203_168_211_198_807_973,
                 9_817_491_932_198_370_423
             ]
+        );
+
+        // The second number's noise goes on where the first one's ended.
+        let noise = Noise { key: 1_234_567 };
+        assert_eq!(noise.at(0), noise_6_sigma(mixed));
+        assert_eq!(
+            noise.at(1),
+            noise_6_sigma(core::array::from_fn(|_| split_mix(&mut state)))
         );
 
         let mut rng = Rng {
@@ -232,20 +275,34 @@ mod tests {
     // Mean, variance and fourth moment of a sum of twelve uniforms: 0, 1, 3 - 6/(5 x 12) = 2.9.
     #[test]
     fn noise_has_the_moments_of_twelve_uniforms() {
-        let mut rng = Rng::new(4);
+        let noise = Rng::new(4).noise();
         let n = 1_000_000;
         let (mut mean, mut variance, mut fourth, mut greatest) = (0.0, 0.0, 0.0, 0.0_f64);
-        for _ in 0..n {
-            let x = rng.noise_6_sigma();
-            mean += x / f64::from(n);
-            variance += x * x / f64::from(n);
-            fourth += x * x * x * x / f64::from(n);
+        for number in 0..n {
+            let x = noise.at(number);
+            mean += x / n as f64;
+            variance += x * x / n as f64;
+            fourth += x * x * x * x / n as f64;
             greatest = greatest.max(x.abs());
         }
         assert!(mean.abs() < 0.006, "{mean}");
         assert!((variance - 1.0).abs() < 0.009, "{variance}");
         assert!((fourth - 2.9).abs() < 0.06, "{fourth}");
         assert!((4.0..6.0).contains(&greatest), "{greatest}");
+    }
+
+    /// Neighbours, and the same number of another stream, have nothing in common: a correlation of
+    /// 0, to six standard deviations 1/√n of its estimate.
+    #[test]
+    fn noise_of_one_position_says_nothing_of_another() {
+        let (one, other) = (Rng::new(4).noise(), Rng::new(4).stream("other").noise());
+        let n = 100_000;
+        for lag in 1..4 {
+            let along: f64 = (0..n).map(|at| one.at(at) * one.at(at + lag)).sum();
+            assert!((along / n as f64).abs() < 6.0 / 316.0, "{lag}: {along}");
+        }
+        let across: f64 = (0..n).map(|at| one.at(at) * other.at(at)).sum();
+        assert!((across / n as f64).abs() < 6.0 / 316.0, "{across}");
     }
 
     /// Slices of 0 and of 65535 are the ends: twelve times half less half a cell, 6 - 6/65536, and

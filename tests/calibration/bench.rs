@@ -55,7 +55,7 @@ impl Rig {
     pub fn new(errors: Errors, seed: u64) -> Self {
         let ideal = model::Individual::ideal();
         let drift = model::Drift {
-            amplitude_nv: 25.0 * errors.drift,
+            amplitude: 25.0 * errors.drift,
             period_ns: 20_000_000_000,
             phase_ns: 0,
         };

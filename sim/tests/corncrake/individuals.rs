@@ -94,7 +94,7 @@ fn gain_offset_and_bias_add_up_as_section_7_says() {
 fn the_offset_drifts_with_time() {
     let mut errors = Individual::ideal();
     errors.sense_drift[0] = Drift {
-        amplitude_nv: 5_000.0,
+        amplitude: 5_000.0,
         period_ns: 8_000_000_000,
         phase_ns: 0,
     };
@@ -211,20 +211,23 @@ fn individuals_stay_within_the_limits_of_the_document_and_fill_them() {
     ));
     // From peak to peak: the offset that a calibration took may have been at either end.
     assert!(fills(
-        channels().map(|(part, channel)| 2.0 * part.sense_drift[channel].amplitude_nv),
+        channels().map(|(part, channel)| 2.0 * part.sense_drift[channel].amplitude),
         base(limit("sense offset"))
     ));
     assert!(parts.iter().all(|part| part.noise));
-    let frequency_error = |ns: u64| 62_500.0 / ns as f64 - 1.0;
+    // At the ends of the wander.
+    let conversion_ns =
+        |p: &Individual, end: f64| p.conversion_ns as f64 + end * p.conversion_drift.amplitude;
+    let frequency_error = |ns: f64| 62_500.0 / ns - 1.0;
     let ends = parts
         .iter()
-        .flat_map(|p| [p.conversion_ns - p.wander_ns, p.conversion_ns + p.wander_ns])
+        .flat_map(|p| [-1.0, 1.0].map(|end| conversion_ns(p, end)))
         .map(frequency_error);
     assert!(fills(ends, base(limit("frequency error"))));
     // However the wander falls, it departs from its mean by less than its whole span.
     let wander = parts
         .iter()
-        .map(|p| (2 * p.wander_ns) as f64 / (p.conversion_ns - p.wander_ns) as f64);
+        .map(|p| 2.0 * p.conversion_drift.amplitude / conversion_ns(p, -1.0));
     assert!(
         wander
             .into_iter()
@@ -249,7 +252,7 @@ fn no_error_repeats_another() {
         for channel in 0..4 {
             shares.push(part.sense_offset_nv[channel] / sense[0][2]);
             shares.push(part.bias_na[channel] / 20.0);
-            shares.push(part.sense_drift[channel].amplitude_nv / 25.0);
+            shares.push(part.sense_drift[channel].amplitude / 25.0);
             for (range, [_, gain, _, _]) in sense.iter().enumerate() {
                 shares.push(part.sense_gain[channel][range] / gain);
             }

@@ -9,6 +9,7 @@ mod fixture;
 mod individuals;
 mod latches;
 mod limits;
+mod position;
 mod registers;
 mod run;
 mod timing;

@@ -80,8 +80,8 @@ fn individuals_from_seeds_fill_the_limits_of_the_tables_and_never_leave_them() {
             }
             note(7, part.bias_na[channel], bias_na);
             // Between any two moments the offset differs by no more than the stability.
-            let amplitude_nv = part.sense_drift[channel].amplitude_nv.abs();
-            assert!(2.0 * amplitude_nv <= drift_nv);
+            let amplitude = part.sense_drift[channel].amplitude.abs();
+            assert!(2.0 * amplitude <= drift_nv);
         }
         let ns = part.conversion_ns;
         let range = 170_000.0 * fast..=170_000.0 * slow;
@@ -148,7 +148,7 @@ fn gain_offset_and_bias_add_up_as_section_6_says() {
 fn an_offset_wanders_from_one_single_shot_to_the_next() {
     let mut errors = Individual::ideal();
     errors.sense_drift[0] = Drift {
-        amplitude_nv: 90_000.0,
+        amplitude: 90_000.0,
         period_ns: 2_000_000_000,
         phase_ns: 0,
     };
@@ -201,4 +201,39 @@ fn noise_is_as_large_as_the_table_says() {
             assert!((sum as f64 / SHOTS as f64).abs() < 0.06);
         }
     }
+}
+
+/// The noise of a conversion comes from its number among those of its input: a channel 0 that
+/// shares its first shots with channel 1, or loses its supply in between, has the codes of one that
+/// is alone.
+#[test]
+fn noise_comes_from_the_position_of_a_conversion() {
+    let shots = |company: core::ops::Range<u32>, dip: bool| -> Vec<[i64; 2]> {
+        let mut errors = Individual::ideal();
+        errors.noise = true;
+        let fixture = given(errors);
+        fixture.steady(0, 36e6, 7e9);
+        fixture.steady(1, 36e6, 7e9);
+        let shots = (0..60).map(|shot| {
+            if dip && shot == 30 {
+                fixture.part.brown_out();
+                fixture.run_us(2_300);
+            }
+            let channels = if company.contains(&shot) {
+                both()
+            } else {
+                enable(0)
+            };
+            // The narrow sense range: noise of most of a code.
+            fixture.set("CONFIGURATION", channels | Input::all()[0].bit);
+            fixture.shoot();
+            [fixture.codes()[0], fixture.codes()[1]]
+        });
+        shots.collect()
+    };
+    let alone = shots(0..0, false);
+    assert_eq!(alone, shots(5..25, false));
+    assert_eq!(alone, shots(50..60, true));
+    let differ = alone.windows(2).filter(|pair| pair[0] != pair[1]).count();
+    assert!(differ > 20, "hardly any noise: {alone:?}");
 }

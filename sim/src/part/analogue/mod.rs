@@ -10,7 +10,7 @@ mod errors;
 mod rail;
 mod supply;
 
-use alloc::boxed::Box;
+use alloc::{boxed::Box, format};
 
 pub use code::Code;
 pub use drift::Drift;
@@ -22,7 +22,7 @@ use super::{Converted, Input};
 use crate::{
     board::SenseResistor,
     plant::{Means, Plant, Truth},
-    rng::Rng,
+    rng::{Noise, Rng},
 };
 
 /// The inputs of a part with `N` channels: what stands behind them and what was last seen there.
@@ -31,11 +31,12 @@ use crate::{
 /// Over all channels the moments that it is asked for must not go back, but for an aperture that
 /// was [cut](Self::cut).
 pub struct Inputs<const N: usize> {
-    conversions: u64,
+    /// Of each channel: its [`Input::Sense`] and its [`Input::Rail`].
+    noted: [[u64; 2]; N],
     last: Option<Converted>,
     rails: [Option<Rail>; N],
-    /// None for a part without noise.
-    noise: Option<Rng>,
+    /// As `noted`; None for a part without noise.
+    noise: Option<[[Noise; 2]; N]>,
     /// By channel: current over the last sense aperture, voltage over the last rail aperture.
     seen: [Means; N],
 }
@@ -44,10 +45,14 @@ impl<const N: usize> Inputs<N> {
     /// Inputs without rails. `noise` is where noise comes from; None for a part without.
     pub fn new(noise: Option<Rng>) -> Self {
         Self {
-            conversions: 0,
+            noted: [[0; 2]; N],
             last: None,
             rails: [const { None }; N],
-            noise,
+            noise: noise.map(|rng| {
+                core::array::from_fn(|channel| {
+                    ["sense", "rail"].map(|input| rng.stream(&format!("{input} {channel}")).noise())
+                })
+            }),
             seen: [NOTHING; N],
         }
     }
@@ -92,7 +97,7 @@ impl<const N: usize> Inputs<N> {
 
     /// Conversions [noted](Self::note) so far.
     pub fn conversions(&self) -> u64 {
-        self.conversions
+        self.noted.iter().flatten().sum()
     }
 
     /// The last of them.
@@ -121,19 +126,27 @@ impl<const N: usize> Inputs<N> {
         })
     }
 
-    /// The noise of one conversion, within six times `rms_nv`.
+    /// The noise of the conversion of an input that is [noted](Self::note) next, within six times
+    /// `rms_nv`.
+    ///
+    /// It depends on the seed, the input and how many conversions of that input came before, not on
+    /// what was done with other inputs, or when.
     #[inline]
-    pub fn noise_nv(&mut self, rms_nv: f64) -> f64 {
-        match &mut self.noise {
-            Some(noise) => noise.noise_6_sigma() * rms_nv,
-            None => 0.0,
+    pub fn noise_nv(&self, channel: usize, input: Input, rms_nv: f64) -> f64 {
+        let of_input = |noise: &[[Noise; 2]; N]| Some(*noise.get(channel)?.get(input as usize)?);
+        let number = self.noted.get(channel).map(|noted| noted[input as usize]);
+        match (self.noise.as_ref().and_then(of_input), number) {
+            (Some(noise), Some(number)) => noise.at(number) * rms_nv,
+            _ => 0.0,
         }
     }
 
-    /// Counts a conversion that has ended.
+    /// Counts a conversion that has ended, of a channel that there is.
     #[inline]
     pub fn note(&mut self, channel: usize, input: Input, code: Code, at_ns: u64) {
-        self.conversions += 1;
+        if let Some(noted) = self.noted.get_mut(channel) {
+            noted[input as usize] += 1;
+        }
         self.last = Some(Converted {
             channel,
             input,

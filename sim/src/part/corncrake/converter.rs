@@ -14,9 +14,6 @@ use crate::{
 pub(super) struct Converter {
     pub(super) individual: Individual,
     pub(super) inputs: Inputs<CHANNELS>,
-    oscillator: Rng,
-    conversion_ns: u64,
-    scans_to_change: u16,
     /// Offset with drift, as of the last scan's start.
     sense_offset_nv: [f64; CHANNELS],
 }
@@ -24,51 +21,34 @@ pub(super) struct Converter {
 impl Converter {
     pub(super) fn new(individual: Individual, rng: &Rng) -> Self {
         Self {
-            conversion_ns: individual.conversion_ns,
             sense_offset_nv: individual.sense_offset_nv,
             inputs: Inputs::new(individual.noise.then(|| rng.stream("noise"))),
             individual,
-            oscillator: rng.stream("wander"),
-            scans_to_change: 0,
         }
     }
 
     /// A scan or capture begins: lets oscillator and offsets wander; gives the length of its
     /// conversions.
     pub(super) fn begin_scan(&mut self, at_ns: u64) -> u64 {
-        if self.individual.wander_ns > 0 {
-            if self.scans_to_change == 0 {
-                self.scans_to_change = SCANS_PER_CHANGE;
-                let least = self
-                    .individual
-                    .conversion_ns
-                    .saturating_sub(self.individual.wander_ns);
-                self.conversion_ns = least
-                    + self.oscillator.below(
-                        self.individual
-                            .wander_ns
-                            .saturating_mul(2)
-                            .saturating_add(1),
-                    );
-            }
-            self.scans_to_change -= 1;
-        }
         for channel in 0..CHANNELS {
             self.sense_offset_nv[channel] = self.individual.sense_offset_nv[channel]
                 + self.individual.sense_drift[channel].at(at_ns);
         }
-        // A conversion of no length would never let time go on.
-        self.conversion_ns.max(1)
+        let conversion_ns = self.individual.conversion_ns as f64;
+        let drift_ns = self.individual.conversion_drift.at(at_ns);
+        // To whole nanoseconds. A conversion of no length would never let time go on.
+        ((conversion_ns + drift_ns + 0.5) as u64).max(1)
     }
 
     #[inline]
     pub(super) fn sense(&mut self, channel: usize, range: usize, from_ns: u64, to_ns: u64) -> Code {
-        let (lsb_nv, noise_nv) = SENSE_RANGES[range];
+        let (lsb_nv, rms_nv) = SENSE_RANGES[range];
+        let noise_nv = self.inputs.noise_nv(channel, Input::Sense, rms_nv);
         let bias_na = self.individual.bias_na[channel];
         let input_nv = self.inputs.sense_nv(channel, bias_na, from_ns, to_ns);
         let gain = 1.0 + self.individual.sense_gain[channel][range];
         let offset_nv = self.sense_offset_nv[channel];
-        let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
+        let output_nv = input_nv * gain + offset_nv + noise_nv;
         let code = Code::signed(output_nv / lsb_nv, SENSE_BITS);
         self.inputs.note(channel, Input::Sense, code, to_ns);
         code
@@ -76,11 +56,12 @@ impl Converter {
 
     #[inline]
     pub(super) fn rail(&mut self, channel: usize, range: usize, from_ns: u64, to_ns: u64) -> Code {
-        let (lsb_nv, noise_nv) = RAIL_RANGES[range];
+        let (lsb_nv, rms_nv) = RAIL_RANGES[range];
+        let noise_nv = self.inputs.noise_nv(channel, Input::Rail, rms_nv);
         let input_nv = self.inputs.rail_nv(channel, from_ns, to_ns);
         let gain = 1.0 + self.individual.rail_gain[channel][range];
         let offset_nv = self.individual.rail_offset_nv[channel][range];
-        let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
+        let output_nv = input_nv * gain + offset_nv + noise_nv;
         let code = Code::unsigned(output_nv / lsb_nv, RAIL_BITS);
         self.inputs.note(channel, Input::Rail, code, to_ns);
         code
@@ -98,7 +79,6 @@ const RAIL_RANGES: [(f64, f64); 4] = [
 ];
 const SENSE_BITS: u32 = 18;
 const RAIL_BITS: u32 = 16;
-const SCANS_PER_CHANGE: u16 = 1024;
 
 #[cfg(test)]
 mod tests {
@@ -175,18 +155,21 @@ mod tests {
         assert_eq!(converter.inputs.truth(2, 9), Truth::default());
     }
 
+    /// Any moment, in any order; both ends are reached, and a period's mean is the centre.
     #[test]
-    fn the_oscillator_wanders_within_its_bound_and_only_every_1024_scans() {
+    fn the_oscillator_wanders_within_its_bound_as_time_has_it() {
         let rng = Rng::new(9);
         let mut converter = Converter::new(Individual::from_seed(&rng), &rng);
         let centre = converter.individual.conversion_ns;
-        let lengths: Vec<u64> = (0..64 * 1024).map(|_| converter.begin_scan(0)).collect();
+        let period_ns = converter.individual.conversion_drift.period_ns;
+        let at_ns = |step: u64| step * period_ns / 1_000;
+        let lengths: Vec<u64> = (0..1_000).map(|n| converter.begin_scan(at_ns(n))).collect();
         assert!(lengths.iter().all(|ns| ns.abs_diff(centre) <= 3));
-        assert!(
-            lengths
-                .chunks(1024)
-                .all(|same| same.iter().all(|ns| ns == &same[0]))
-        );
         assert!(lengths.contains(&(centre - 3)) && lengths.contains(&(centre + 3)));
+        // Halves are rounded upwards: six of the steps may fall on one.
+        let sum: i64 = lengths.iter().map(|&ns| ns as i64 - centre as i64).sum();
+        assert!(sum.abs() <= 12, "{sum}");
+        let backwards = (0..1_000).rev().map(|n| converter.begin_scan(at_ns(n)));
+        assert!(backwards.eq(lengths.into_iter().rev()));
     }
 }

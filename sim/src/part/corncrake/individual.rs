@@ -25,8 +25,8 @@ pub struct Individual {
     pub noise: bool,
     /// Length of a conversion in the middle of the oscillator's wander, in nanoseconds.
     pub conversion_ns: u64,
-    /// Greatest departure from that, in nanoseconds.
-    pub wander_ns: u64,
+    /// How the length wanders, in nanoseconds; a scan or capture keeps that of its start.
+    pub conversion_drift: Drift,
 }
 
 impl Individual {
@@ -41,7 +41,7 @@ impl Individual {
             bias_na: [0.0; CHANNELS],
             noise: false,
             conversion_ns: CONVERSION_NS,
-            wander_ns: 0,
+            conversion_drift: Drift::default(),
         }
     }
 
@@ -68,7 +68,11 @@ impl Individual {
                 .stream("oscillator")
                 .integer(FASTEST_NS + WANDER_NS..=SLOWEST_NS - WANDER_NS)
                 as u64,
-            wander_ns: WANDER_NS as u64,
+            // All parts wander as far as they may; when is theirs.
+            conversion_drift: Drift {
+                amplitude: WANDER_NS as f64,
+                ..Drift::from_seed(&mut rng.stream("wander"), 0.0)
+            },
         }
     }
 }

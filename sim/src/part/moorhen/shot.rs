@@ -97,20 +97,22 @@ impl Converter {
         let (channel, individual) = (input.channel(), &self.individual);
         let (kind, code);
         if input.is_sense() {
-            let (lsb_nv, noise_nv) = SENSE_RANGES[range];
+            let (lsb_nv, rms_nv) = SENSE_RANGES[range];
+            let noise_nv = self.inputs.noise_nv(channel, Kind::Sense, rms_nv);
             let bias_na = individual.bias_na[channel];
             let input_nv = self.inputs.sense_nv(channel, bias_na, from_ns, to_ns);
             let gain = 1.0 + individual.sense_gain[channel][range];
             let drift_nv = individual.sense_drift[channel].at(from_ns);
             let offset_nv = individual.sense_offset_nv[channel] + drift_nv;
-            let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
+            let output_nv = input_nv * gain + offset_nv + noise_nv;
             (kind, code) = (Kind::Sense, Code::signed(output_nv / lsb_nv, BITS));
         } else {
-            let (lsb_nv, noise_nv) = RAIL_RANGES[range];
+            let (lsb_nv, rms_nv) = RAIL_RANGES[range];
+            let noise_nv = self.inputs.noise_nv(channel, Kind::Rail, rms_nv);
             let input_nv = self.inputs.rail_nv(channel, from_ns, to_ns);
             let gain = 1.0 + individual.rail_gain[channel][range];
             let offset_nv = individual.rail_offset_nv[channel][range];
-            let output_nv = input_nv * gain + offset_nv + self.inputs.noise_nv(noise_nv);
+            let output_nv = input_nv * gain + offset_nv + noise_nv;
             (kind, code) = (Kind::Rail, Code::unsigned(output_nv / lsb_nv, BITS));
         }
         self.inputs.note(channel, kind, code, to_ns);
