@@ -11,8 +11,8 @@
 //! - [`conformance`]: the kit that proves a register map, on a model or a register file.
 //! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
-//! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `trace`, and
-//!   the program `crake-sim`.
+//! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `page`s to look
+//!   at, `trace`, and the program `crake-sim`.
 //!
 //! Without default features it builds without `std`, so that driver and part run together on a
 //! microcontroller.
@@ -30,8 +30,12 @@ pub mod fault;
 #[cfg(feature = "trace")]
 mod growing;
 pub mod inspect;
+#[cfg(feature = "cli")]
+pub mod page;
 pub mod part;
 pub mod plant;
+#[cfg(feature = "cli")]
+mod quantity;
 pub mod rng;
 #[cfg(feature = "cli")]
 pub mod run;

@@ -3,6 +3,7 @@
 mod alerts;
 mod bad_input;
 mod fault;
+mod page;
 mod registers;
 mod report;
 mod scenario;
@@ -12,10 +13,11 @@ mod standing;
 mod trace;
 
 /// What `run --out` leaves in its directory, in the order of names.
-const WRITTEN: [&str; 7] = [
+const WRITTEN: [&str; 8] = [
     "alerts.csv",
     "faults.csv",
     "readings.csv",
+    "report.html",
     "report.json",
     "report.txt",
     "trace.vcd",

@@ -9,7 +9,7 @@ mod conformance;
 mod lists;
 mod new;
 mod output;
-mod quantity;
+mod page;
 mod readings;
 mod registers;
 mod schema;
@@ -74,9 +74,9 @@ struct Run {
     /// Print one JSON object (docs/report.md describes it) instead of tables.
     #[arg(long)]
     json: bool,
-    /// Also write to DIR: report.txt and report.json, every reading (readings.csv), every alert
-    /// (alerts.csv) and fault (faults.csv), and a stretch of the run (trace.vcd and
-    /// transactions.jsonl; docs/trace.md describes them).
+    /// Also write to DIR: a page to look at (report.html), report.txt and report.json, every reading
+    /// (readings.csv), every alert (alerts.csv) and fault (faults.csv), and a stretch of the run
+    /// (trace.vcd and transactions.jsonl; docs/trace.md describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Keep a reading every so many seconds in readings.csv, as near as the scenario's come, and
@@ -176,7 +176,7 @@ pub fn refuse(error: &clap::Error) -> ExitCode {
 
 /// Whether every total lies within its bound, or what is wrong.
 fn perform(args: &Run) -> Result<bool, String> {
-    let mut scenario = Scenario::load(&args.scenario).map_err(text)?;
+    let (mut scenario, source) = Scenario::load_with_text(&args.scenario).map_err(text)?;
     if let Some(length) = args.length {
         let ns = u64::try_from(length.as_nanos()).unwrap_or(u64::MAX);
         scenario.duration_ns = scenario.duration_ns.min(ns);
@@ -210,7 +210,8 @@ fn perform(args: &Run) -> Result<bool, String> {
     let wall_s = begun.elapsed().as_secs_f64();
     let (tables, object) = (table::report(&report, wall_s), object(&report, wall_s)?);
     if let Some(output) = screen.into_output() {
-        output.keep(&report, &tables, &object)?;
+        let page = output.page(&report, &scenario, (&args.scenario, &source))?;
+        output.keep(&report, &tables, &object, &page)?;
     }
     show(if args.json { &object } else { &tables })?;
     Ok(report.verdict.holds)

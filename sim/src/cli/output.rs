@@ -3,21 +3,23 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use super::lists;
-use super::quantity::{count, quantity};
+use super::page::{self, Curves};
 use super::readings::{self, Readings};
 use crate::bench::{Bench, Part};
 use crate::growing::Growing;
+use crate::quantity::{count, quantity};
 use crate::run::{Report, Row};
 use crate::scenario::Scenario;
 use crate::trace::{Trace, Traced, Window};
 
 /// What is written.
-const FILES: [&str; 7] = [
+const FILES: [&str; 8] = [
     "readings.csv",
     "alerts.csv",
     "faults.csv",
     "report.txt",
     "report.json",
+    "report.html",
     "trace.vcd",
     "transactions.jsonl",
 ];
@@ -29,6 +31,7 @@ const MUCH: u64 = 100_000_000;
 pub(super) struct Output {
     directory: PathBuf,
     readings: Readings,
+    curves: Curves,
     window: Window,
     channels: Vec<(usize, String)>,
     trace: Option<Trace>,
@@ -62,6 +65,7 @@ impl Output {
         Ok(Self {
             directory: directory.to_owned(),
             readings,
+            curves: Curves::new(scenario),
             window,
             channels: rails
                 .map(|rail| (usize::from(rail.channel), rail.name.clone()))
@@ -82,17 +86,35 @@ impl Output {
     }
 
     pub(super) fn reading(&mut self, row: &Row<'_>) -> io::Result<()> {
+        self.curves.note(row);
         self.readings.write(row)
     }
 
+    /// The page of the run, whose scenario was read from a file of this name and text.
+    pub(super) fn page(
+        &self,
+        report: &Report,
+        scenario: &Scenario,
+        source: (&Path, &str),
+    ) -> Result<String, String> {
+        page::report(report, scenario, source, &self.curves).map_err(|error| error.to_string())
+    }
+
     /// The run is over: writes what is known only now, and gives the files their names.
-    pub(super) fn keep(self, report: &Report, tables: &str, object: &str) -> Result<(), String> {
+    pub(super) fn keep(
+        self,
+        report: &Report,
+        tables: &str,
+        object: &str,
+        page: &str,
+    ) -> Result<(), String> {
         let keep = || {
             let ends = [
                 ("alerts.csv", lists::alerts(report)?),
                 ("faults.csv", lists::faults(report)?),
                 ("report.txt", tables.to_owned()),
                 ("report.json", object.to_owned()),
+                ("report.html", page.to_owned()),
             ];
             let mut whole = Vec::new();
             for (name, text) in ends {

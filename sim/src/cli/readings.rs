@@ -106,8 +106,8 @@ fn cells(row: &Row<'_>) -> [String; HEADER.len()] {
         decimal(row.reading.voltage.as_nanovolts().into(), 9),
         decimal(row.reading.current.as_nanoamps().into(), 9),
         decimal(row.reading.power.as_nanowatts().into(), 9),
-        decimal(row.charge.as_nanocoulombs(), 9),
-        decimal(row.energy.as_nanojoules(), 9),
+        decimal(row.charge.value.as_nanocoulombs(), 9),
+        decimal(row.energy.value.as_nanojoules(), 9),
         if row.clipped { "1" } else { "0" }.to_owned(),
     ]
 }

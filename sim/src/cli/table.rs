@@ -2,8 +2,8 @@
 
 use std::fmt::{self, Write};
 
-use super::quantity::{count, quantity, signed};
-use crate::run::{AlertReport, Figure, Parts, RailReport, Report, Spread, Verdict};
+use crate::quantity::{count, quantity, signed};
+use crate::run::{AlertReport, Figure, Parts, RailReport, Report, Spread};
 
 /// The whole report as text.
 pub(super) fn report(report: &Report, wall_s: f64) -> String {
@@ -60,22 +60,24 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
     for told in &report.contradictions {
         writeln!(out, "declared   {told}")?;
     }
+    writeln!(out, "verdict    {}", verdict(report))
+}
+
+/// What it comes to, in a line.
+pub(super) fn verdict(report: &Report) -> String {
+    let verdict = &report.verdict;
     let doubt = match report.contradictions.is_empty() {
         true => "",
         false => "; bounds lean on what is declared, and that is contradicted",
     };
-    writeln!(out, "verdict    {}{doubt}", verdict(&report.verdict))
-}
-
-fn verdict(verdict: &Verdict) -> String {
     if !verdict.holds {
-        return format!("DOES NOT HOLD: {}", verdict.outside.join("; "));
+        return format!("DOES NOT HOLD: {}{doubt}", verdict.outside.join("; "));
     }
     let used = verdict.greatest_share.zip(verdict.of.as_ref());
     let used = used.map_or_else(String::new, |(share, of)| {
         format!("; {of} uses most of its own, {:.0} %", 100.0 * share)
     });
-    format!("holds: all totals and reactions lie within their bounds{used}")
+    format!("holds: all totals and reactions lie within their bounds{used}{doubt}")
 }
 
 /// One line for each limit that was passed: how often, when, and how close the two reactions came
@@ -100,41 +102,80 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
         "limit to edge (bound)",
         "edge to event (bound)"
     )?;
-    let mut told: Vec<(&str, &str)> = Vec::new();
-    for alert in alerts {
-        if told.contains(&(alert.rail.as_str(), alert.kind)) {
-            continue;
-        }
-        told.push((alert.rail.as_str(), alert.kind));
-        let same: Vec<_> = alerts
-            .iter()
-            .filter(|other| other.rail == alert.rail && other.kind == alert.kind)
-            .collect();
-        let unit = match alert.kind {
-            "over_voltage" | "under_voltage" => "V",
-            "over_power" => "W",
-            _ => "A",
-        };
-        let last_s = same.last().map_or(0.0, |last| last.time_s);
-        let edge = same.iter().filter_map(|alert| alert.crossing_to_edge_s);
-        let event = same.iter().filter_map(|alert| alert.edge_to_event_s);
+    for passed in passed(alerts) {
+        let alert = passed.first;
         writeln!(
             out,
             "         {:width$} {:13} {:6} {:>9}  {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
             alert.rail,
             alert.kind.replace('_', "-"),
             alert.output,
-            alert
-                .limit
-                .map_or_else(|| "-".to_owned(), |limit| quantity(limit, 4, unit)),
-            count(same.len() as u64),
+            passed.limit(),
+            count(passed.events),
             alert.time_s,
-            last_s,
-            reaction(edge, alert.crossing_to_edge_bound_s),
-            reaction(event, alert.edge_to_event_bound_s),
+            passed.last_s,
+            reaction(passed.to_edge_s, alert.crossing_to_edge_bound_s),
+            reaction(passed.to_event_s, alert.edge_to_event_bound_s),
         )?;
     }
     Ok(())
+}
+
+/// A limit that was passed: how often, and how close the two reactions came to their bounds.
+pub(super) struct Passed<'r> {
+    /// The first time.
+    pub(super) first: &'r AlertReport,
+    pub(super) events: u64,
+    pub(super) last_s: f64,
+    /// The longest reactions.
+    pub(super) to_edge_s: Option<f64>,
+    pub(super) to_event_s: Option<f64>,
+}
+
+impl Passed<'_> {
+    /// The limit in force.
+    pub(super) fn limit(&self) -> String {
+        let limit = self.first.limit;
+        limit.map_or_else(
+            || "-".to_owned(),
+            |limit| quantity(limit, 4, unit(self.first.kind)),
+        )
+    }
+}
+
+/// What a kind of limit is in.
+pub(super) fn unit(kind: &str) -> &'static str {
+    match kind {
+        "over_voltage" | "under_voltage" => "V",
+        "over_power" => "W",
+        _ => "A",
+    }
+}
+
+/// Alerts by their limits, in the order of the first times.
+pub(super) fn passed(alerts: &[AlertReport]) -> Vec<Passed<'_>> {
+    let mut all: Vec<Passed<'_>> = Vec::new();
+    for alert in alerts {
+        let same =
+            |it: &&mut Passed<'_>| it.first.rail == alert.rail && it.first.kind == alert.kind;
+        let Some(passed) = all.iter_mut().find(same) else {
+            all.push(Passed {
+                first: alert,
+                events: 1,
+                last_s: alert.time_s,
+                to_edge_s: alert.crossing_to_edge_s,
+                to_event_s: alert.edge_to_event_s,
+            });
+            continue;
+        };
+        passed.events += 1;
+        passed.last_s = alert.time_s;
+        // None is less than any time.
+        let longer = |one: Option<f64>, other: Option<f64>| if other > one { other } else { one };
+        passed.to_edge_s = longer(passed.to_edge_s, alert.crossing_to_edge_s);
+        passed.to_event_s = longer(passed.to_event_s, alert.edge_to_event_s);
+    }
+    all
 }
 
 /// One line for each fault of the scenario, and for each way in which the driver failed.
@@ -171,8 +212,8 @@ fn faults(out: &mut String, report: &Report) -> fmt::Result {
 }
 
 /// The longest of them beside its bound.
-fn reaction(took_s: impl Iterator<Item = f64>, bound_s: f64) -> String {
-    took_s.reduce(f64::max).map_or_else(
+pub(super) fn reaction(longest_s: Option<f64>, bound_s: f64) -> String {
+    longest_s.map_or_else(
         || "-".to_owned(),
         |longest| {
             format!(
@@ -214,12 +255,7 @@ fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
 
 fn figure(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Result {
     let hours = if unit == "J" { "Wh" } else { "Ah" };
-    let verdict = match (figure.within, figure.saturation) {
-        (true, "none") => format!("{:3.0} %", 100.0 * figure.difference.abs() / figure.bound),
-        (true, "at_least") => "clipped: at least this, less the bound".to_owned(),
-        (true, _) => "clipped: may be more or less, without bound".to_owned(),
-        (false, _) => "OUTSIDE THE BOUND".to_owned(),
-    };
+    let verdict = used(figure);
     writeln!(
         out,
         "  {name:8} {:>13} {:>10} {:>13} {:>13} {:>13}  {verdict}",
@@ -229,6 +265,16 @@ fn figure(out: &mut String, name: &str, unit: &str, figure: &Figure) -> fmt::Res
         signed(figure.difference, 3, unit),
         quantity(figure.bound, 3, unit),
     )
+}
+
+/// How much of its bound a total uses, or what it says instead.
+pub(super) fn used(figure: &Figure) -> String {
+    match (figure.within, figure.saturation) {
+        (true, "none") => format!("{:3.0} %", 100.0 * figure.difference.abs() / figure.bound),
+        (true, "at_least") => "clipped: at least this, less the bound".to_owned(),
+        (true, _) => "clipped: may be more or less, without bound".to_owned(),
+        (false, _) => "OUTSIDE THE BOUND".to_owned(),
+    }
 }
 
 /// What makes how much of a bound, each part under its name.
@@ -241,7 +287,7 @@ fn parts(out: &mut String, name: &str, unit: &str, parts: &Parts) -> fmt::Result
     writeln!(out)
 }
 
-fn named(parts: &Parts) -> [(&'static str, f64); 9] {
+pub(super) fn named(parts: &Parts) -> [(&'static str, f64); 9] {
     [
         ("gain", parts.gain),
         ("offset", parts.offset),

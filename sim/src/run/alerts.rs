@@ -214,6 +214,11 @@ impl<'l> Listener<'l> {
     }
 
     /// Every alert, in the order in which the firmware heard of them.
+    pub(super) fn timeline(&self) -> &[AlertReport] {
+        self.reactions.timeline()
+    }
+
+    /// The same for good.
     pub(super) fn into_timeline(self) -> Vec<AlertReport> {
         self.reactions.into_timeline()
     }

@@ -9,7 +9,8 @@ use crake::{Channel, NoReading, TimedSample};
 
 use super::RunError;
 use super::extremes::Extremes;
-use super::firmware::{Observer, Row};
+use super::firmware::Observer;
+use super::reading::{Operation, Row};
 use super::report::{Figure, Parts, RailReport};
 use crate::bench::Witness;
 use crate::scenario::{RailPlan, Scenario};
@@ -20,6 +21,8 @@ pub(super) struct Books<'r, const N: usize> {
     /// Samples so far.
     pub(super) samples: u64,
     witness: Witness,
+    scan: &'r Scan<N>,
+    averaging_log2: u8,
     rails: Vec<Watched<'r>>,
     /// Widths of the brackets of the first sample and of the last, in microseconds.
     widths_us: Option<(u64, u64)>,
@@ -37,6 +40,7 @@ impl<'r, const N: usize> Books<'r, N> {
     pub(super) fn new(
         scenario: &'r Scenario,
         rails: &'r [Rail; N],
+        scan: &'r Scan<N>,
         margins: &'r Margins<'r, N>,
         witness: Witness,
     ) -> Self {
@@ -53,6 +57,8 @@ impl<'r, const N: usize> Books<'r, N> {
             totals: Totals::with_bounds(margins),
             samples: 0,
             witness,
+            scan,
+            averaging_log2: scenario.part.averaging,
             rails: watched.collect(),
             widths_us: None,
         }
@@ -83,14 +89,21 @@ impl<'r, const N: usize> Books<'r, N> {
             rail.extremes.note(&reading);
             let totals = &self.totals;
             let both = totals.charge(rail.channel).zip(totals.energy(rail.channel));
-            if let Some((charge, energy)) = both {
+            let range = self.scan.range(rail.channel);
+            if let Some(((charge, energy), range)) = both.zip(range) {
                 let row = Row {
                     timestamp: sample.timestamp(),
                     rail: &rail.plan.name,
                     reading,
                     clipped,
-                    charge: charge.value,
-                    energy: energy.value,
+                    charge,
+                    energy,
+                    truth: self.witness.truth(rail.channel.index()),
+                    operation: Operation {
+                        rail: rail.declared,
+                        range: *range,
+                        averaging_log2: self.averaging_log2,
+                    },
                 };
                 observer.reading(&row).map_err(RunError::Observer)?;
             }
@@ -107,25 +120,14 @@ impl<const N: usize> Books<'_, N> {
     }
 
     /// Every rail's totals beside the truth, by the configuration of the last sample.
-    pub(super) fn reports(
-        &self,
-        info: &PartInfo,
-        scan: &Scan<N>,
-        clock: Tolerance,
-    ) -> Vec<RailReport> {
+    pub(super) fn reports(&self, info: &PartInfo, clock: Tolerance) -> Vec<RailReport> {
         let rails = self.rails.iter();
         rails
-            .filter_map(|rail| self.report(rail, info, scan, clock))
+            .filter_map(|rail| self.report(rail, info, clock))
             .collect()
     }
 
-    fn report(
-        &self,
-        rail: &Watched<'_>,
-        info: &PartInfo,
-        scan: &Scan<N>,
-        clock: Tolerance,
-    ) -> Option<RailReport> {
+    fn report(&self, rail: &Watched<'_>, info: &PartInfo, clock: Tolerance) -> Option<RailReport> {
         let (charge, energy) = (
             self.totals.charge(rail.channel)?,
             self.totals.energy(rail.channel)?,
@@ -142,12 +144,12 @@ impl<const N: usize> Books<'_, N> {
         let part_clock = self.totals.part_clock_us() as f64 / duration_us as f64;
 
         let (first_us, last_us) = self.widths_us.unwrap_or_default();
-        let period_us = scan.period_us(info);
+        let period_us = self.scan.period_us(info);
         let nano = |value: f64| (value * 1e9) as i64;
         let (mean_current_a, mean_power_w) = (coulombs / duration_s, joules / duration_s);
         let voltage_v = rail.extremes.voltage.spread();
         let at = OperatingPoint {
-            range: *scan.range(rail.channel)?,
+            range: *self.scan.range(rail.channel)?,
             current: Current::from_nanoamps(nano(mean_current_a)),
             voltage: Voltage::from_nanovolts(nano(voltage_v.map_or(0.0, |spread| spread.mean))),
             power: Power::from_nanowatts(nano(mean_power_w)),

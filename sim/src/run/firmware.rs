@@ -1,9 +1,8 @@
+use crake::Monitor;
 use crake::alert::Limits;
 use crake::config::Scan;
 use crake::part::corncrake::{Corncrake, INFO};
 use crake::totals::Margins;
-use crake::units::{Charge, Energy};
-use crake::{Monitor, Reading, Timestamp};
 
 use super::RunError;
 use super::alerts::{self, Listener};
@@ -11,7 +10,8 @@ use super::board;
 use super::books::Books;
 use super::faults::Faults;
 use super::host::HostClock;
-use super::reactions::Reactions;
+use super::reactions::{AlertReport, Reactions};
+use super::reading::Row;
 use super::report::{BusReport, MonitorReport, Report};
 use super::service::Firmware;
 use super::verdict::Verdict;
@@ -39,6 +39,11 @@ pub trait Observer {
     /// # Errors
     /// Ends the run.
     fn reading(&mut self, row: &Row<'_>) -> std::io::Result<()>;
+
+    /// After each sample: every alert that the firmware has heard of by then, in its order.
+    fn alerts(&mut self, so_far: &[AlertReport]) {
+        let _ = so_far;
+    }
 }
 
 /// Sees nothing.
@@ -51,23 +56,6 @@ impl Observer for Silent {
     fn reading(&mut self, _: &Row<'_>) -> std::io::Result<()> {
         Ok(())
     }
-}
-
-/// One reading of one rail, with its totals so far.
-#[derive(Clone, Copy, Debug)]
-pub struct Row<'a> {
-    /// When, on the host's clock.
-    pub timestamp: Timestamp,
-    /// The rail's name.
-    pub rail: &'a str,
-    /// The reading.
-    pub reading: Reading,
-    /// Whether a conversion since the reading before went over range: the reading is a limit then.
-    pub clipped: bool,
-    /// Charge so far.
-    pub charge: Charge,
-    /// Energy so far.
-    pub energy: Energy,
 }
 
 pub(super) fn run<const N: usize>(
@@ -109,7 +97,7 @@ pub(super) fn run<const N: usize>(
         Some(Listener::new(&bench, &part, latency_ns, reactions))
     };
     let margins = Margins::new(&INFO, &board, &rails);
-    let books = Books::new(scenario, &rails, &margins, witness);
+    let books = Books::new(scenario, &rails, &scan, &margins, witness);
     let mut firmware = Firmware::new(
         scenario,
         &bench,
@@ -128,7 +116,7 @@ pub(super) fn run<const N: usize>(
     }
 
     let books = &firmware.books;
-    let rails = books.reports(&INFO, &scan, board.clock());
+    let rails = books.reports(&INFO, board.clock());
     let alerts = firmware.listener.take().map(Listener::into_timeline);
     let alerts = alerts.unwrap_or_default();
     let names = scenario.rails.iter().map(|rail| rail.name.as_str());

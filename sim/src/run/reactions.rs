@@ -199,6 +199,10 @@ impl Reactions {
         self.falls.clear();
     }
 
+    pub(super) fn timeline(&self) -> &[AlertReport] {
+        &self.timeline
+    }
+
     pub(super) fn into_timeline(self) -> Vec<AlertReport> {
         self.timeline
     }
@@ -242,6 +246,11 @@ fn margin<const N: usize>(
             Some(rail.power_budget(&INFO, &at)?.total().as_nanowatts())
         }
     }
+}
+
+/// What a plan watches for, as reports have it.
+pub(crate) fn word_of(alert: &AlertPlan) -> &'static str {
+    word(kind(alert))
 }
 
 fn word(kind: Kind) -> &'static str {

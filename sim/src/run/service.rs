@@ -60,7 +60,12 @@ where
     pub(super) fn read(&mut self, at_ns: u64, observer: &mut dyn Observer) -> Result<(), RunError> {
         for _ in 0..2 {
             match self.sample(at_ns) {
-                Ok(()) => return self.books.read(self.monitor.last_sample(), observer),
+                Ok(()) => {
+                    if let Some(listener) = &self.listener {
+                        observer.alerts(listener.timeline());
+                    }
+                    return self.books.read(self.monitor.last_sample(), observer);
+                }
                 Err(error) => self.note(error)?,
             }
         }

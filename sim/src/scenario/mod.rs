@@ -78,10 +78,14 @@ impl Scenario {
     /// # Errors
     /// The first thing that is wrong with the file, with its line; nothing is built.
     pub fn load(path: impl AsRef<Path>) -> Result<Self, ScenarioError> {
-        let path = path.as_ref();
+        Self::load_with_text(path.as_ref()).map(|(scenario, _)| scenario)
+    }
+
+    /// The same, and the file's text as it was read.
+    pub(crate) fn load_with_text(path: &Path) -> Result<(Self, String), ScenarioError> {
         let text = error::read_text(path, SCENARIO_MAX)
             .map_err(|cannot| ScenarioError::of_file(path, cannot))?;
-        Self::parse(&text, path)
+        Ok((Self::parse(&text, path)?, text))
     }
 
     /// The same from a text in hand. `path` names it in errors and is where recordings are looked

@@ -1,7 +1,7 @@
 //! A part's state for people: register, bytes, fields, each in a column that wraps.
 
 use super::view::{Contents, Held, Shown, State, Value};
-use crate::cli::quantity::quantity;
+use crate::quantity::quantity;
 
 /// The whole table.
 pub(super) fn state(state: &State) -> String {

@@ -1,7 +1,7 @@
 //! Numbers for people: a sign, four or so digits, a prefix, a unit.
 
 /// With the prefix that leaves one to three digits before the point, and so many digits in all.
-pub(super) fn quantity(value: f64, digits: usize, unit: &str) -> String {
+pub(crate) fn quantity(value: f64, digits: usize, unit: &str) -> String {
     const PREFIXES: [(f64, &str); 7] = [
         (1e9, "G"),
         (1e6, "M"),
@@ -32,7 +32,7 @@ pub(super) fn quantity(value: f64, digits: usize, unit: &str) -> String {
 }
 
 /// The same with a sign in any case.
-pub(super) fn signed(value: f64, digits: usize, unit: &str) -> String {
+pub(crate) fn signed(value: f64, digits: usize, unit: &str) -> String {
     let text = quantity(value, digits, unit);
     if value > 0.0 {
         format!("+{text}")
@@ -42,7 +42,7 @@ pub(super) fn signed(value: f64, digits: usize, unit: &str) -> String {
 }
 
 /// A count with its digits in groups of three.
-pub(super) fn count(value: u64) -> String {
+pub(crate) fn count(value: u64) -> String {
     let digits = value.to_string();
     let mut text = String::new();
     for (place, digit) in digits.chars().enumerate() {

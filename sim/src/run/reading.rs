@@ -1,0 +1,76 @@
+use crake::board::{Mean, OperatingPoint, Rail};
+use crake::config::ChannelRange;
+use crake::part::corncrake::INFO;
+use crake::totals::Total;
+use crake::units::{Charge, Current, Energy, Power, Voltage};
+use crake::{Reading, Timestamp};
+
+use crate::plant::Truth;
+
+/// One reading of one rail, with its totals so far.
+#[derive(Clone, Copy, Debug)]
+pub struct Row<'a> {
+    /// When, on the host's clock.
+    pub timestamp: Timestamp,
+    /// The rail's name.
+    pub rail: &'a str,
+    /// The reading.
+    pub reading: Reading,
+    /// Whether a conversion since the reading before went over range: the reading is a limit then.
+    pub clipped: bool,
+    /// Charge so far, with its bound.
+    pub charge: Total<Charge>,
+    /// Energy so far, with its bound.
+    pub energy: Total<Energy>,
+    /// What really flowed in the time that the totals cover.
+    pub truth: Truth,
+    /// What [`bounds`](Self::bounds) is worked out from.
+    pub(super) operation: Operation<'a>,
+}
+
+/// How a rail is measured.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Operation<'a> {
+    pub(super) rail: &'a Rail,
+    pub(super) range: ChannelRange,
+    pub(super) averaging_log2: u8,
+}
+
+/// How far a reading may be off, either way.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ReadingBounds {
+    /// Of the voltage.
+    pub voltage: Voltage,
+    /// Of the current.
+    pub current: Current,
+    /// Of the power.
+    pub power: Power,
+}
+
+impl Row<'_> {
+    /// The driver's error budget of this reading, all parts together; none where the reading is
+    /// clipped, a limit and no value. Worked out at each call.
+    #[must_use]
+    pub fn bounds(&self) -> Option<ReadingBounds> {
+        let Operation {
+            rail,
+            range,
+            averaging_log2,
+        } = self.operation;
+        let at = OperatingPoint {
+            range,
+            current: self.reading.current,
+            voltage: self.reading.voltage,
+            power: self.reading.power,
+            mean: Mean::Reading { averaging_log2 },
+        };
+        if self.clipped {
+            return None;
+        }
+        Some(ReadingBounds {
+            voltage: rail.voltage_budget(&INFO, &at)?.total(),
+            current: rail.current_budget(&INFO, &at)?.total(),
+            power: rail.power_budget(&INFO, &at)?.total(),
+        })
+    }
+}
