@@ -12,7 +12,7 @@
 //! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
 //! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `page`s to look
-//!   at, `trace`, and the program `crake-sim`.
+//!   at, `trace`, `shunt`, which chooses sense resistors, and the program `crake-sim`.
 //!
 //! Without default features it builds without `std`, so that driver and part run together on a
 //! microcontroller.
@@ -41,5 +41,7 @@ pub mod rng;
 pub mod run;
 #[cfg(feature = "cli")]
 pub mod scenario;
+#[cfg(feature = "cli")]
+pub mod shunt;
 #[cfg(feature = "trace")]
 pub mod trace;

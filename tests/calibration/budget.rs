@@ -77,6 +77,23 @@ fn a_single_reading_of_a_current() {
     assert_eq!(rail().current_budget(&INFO, &nowhere), None);
 }
 
+/// 20 nA through 1 Ω and twice 100 Ω: 4.02 µV; in 1 Ω 4 020 nA, ÷ 0.992 = 4 052.4, rounded up at
+/// most by a thousandth before.
+#[test]
+fn resistors_in_the_sense_leads_carry_the_bias() {
+    let bias = |rail: Rail| {
+        let budget = rail.current_budget(&INFO, &at(SINGLE)).expect("a range");
+        budget.bias.as_nanoamps()
+    };
+    let filtered = rail().with_input_filter(Resistance::from_ohms(100));
+    assert!((4_053..=4_057).contains(&bias(filtered)));
+    let calibrated = filtered.corrected(Correction {
+        offset_bound: Some(Voltage::from_nanovolts(122)),
+        ..Correction::NONE
+    });
+    assert_eq!(bias(calibrated), 0);
+}
+
 /// A mean of 16 scans that the part rounds: 7 200 nV ÷ 4, 400 nV ÷ 4, and half a code of 200 nV.
 #[test]
 fn a_mean_that_the_part_rounds_costs_half_a_code() {

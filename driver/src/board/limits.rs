@@ -257,9 +257,9 @@ pub(crate) const fn gain_ppm_of(info: &PartInfo, place: Option<u8>) -> u32 {
     greatest
 }
 
-/// Bias current through the nominal resistance, in picovolts, rounded up.
+/// Bias current through the nominal resistance and what filters the input, in picovolts, rounded up.
 pub(crate) const fn bias_pv(info: &PartInfo, rail: &Rail) -> u64 {
-    let nanoohms = rail.resistor().resistance().as_nanoohms();
+    let nanoohms = rail.bias_path_nanoohms();
     let nanoamps = info.bias.as_nanoamps().unsigned_abs();
     // nA × nΩ is 1e-18 V; 2^20 of them are 1.048 576 pV, which is less than 1 + 25 ÷ 512.
     let pv = nanoamps.saturating_mul(nanoohms).div_ceil(1 << 20);

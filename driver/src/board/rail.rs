@@ -13,6 +13,8 @@ pub struct Rail {
     load: Option<Load>,
     /// Least and greatest voltage of the rail, as declared.
     voltage: Option<(Voltage, Voltage)>,
+    /// Resistor in each sense lead.
+    filter: Resistance,
     /// What temperature does to the sense resistor, own heat at the load's greatest current
     /// included.
     thermal_ppb: u32,
@@ -33,6 +35,7 @@ impl Rail {
             correction: Correction::NONE,
             load: None,
             voltage: None,
+            filter: Resistance::ZERO,
             thermal_ppb: resistor.thermal_ppb(Current::ZERO),
         }
     }
@@ -62,6 +65,17 @@ impl Rail {
         self
     }
 
+    /// The same rail with a resistor of this size in each of the two sense leads, as input filters
+    /// have.
+    ///
+    /// The part's input bias flows through both, at worst in opposite directions: bounds count it
+    /// through twice this and the sense resistor. An offset calibration takes it out.
+    #[must_use]
+    pub const fn with_input_filter(mut self, each: Resistance) -> Self {
+        self.filter = each;
+        self
+    }
+
     /// Its sense resistor.
     #[must_use]
     pub const fn resistor(&self) -> &SenseResistor {
@@ -78,6 +92,15 @@ impl Rail {
     #[must_use]
     pub const fn voltage_span(&self) -> Option<(Voltage, Voltage)> {
         self.voltage
+    }
+
+    /// Through what the part's input bias flows, in nanoohms: sense resistor and input filter.
+    pub(crate) const fn bias_path_nanoohms(&self) -> u64 {
+        let filter = self.filter.as_nanoohms().saturating_mul(2);
+        self.resistor
+            .resistance()
+            .as_nanoohms()
+            .saturating_add(filter)
     }
 
     /// Greatest relative change of its sense resistor by temperature in parts per thousand million;

@@ -14,6 +14,7 @@ mod readings;
 mod registers;
 mod schema;
 mod screen;
+mod shunt;
 mod table;
 
 use std::fmt::Display;
@@ -54,6 +55,8 @@ enum Command {
     Registers(registers::Registers),
     /// Print the JSON Schema of the scenario file or of an output, or list them.
     Schema(schema::Args),
+    /// Choose a sense resistor for a rail, with its error budget and what it costs.
+    Shunt(shunt::Shunt),
 }
 
 #[derive(Debug, clap::Args)]
@@ -138,6 +141,7 @@ pub fn main(args: &Args) -> ExitCode {
         Command::New(new) => (new::perform(new).map(|()| true), ""),
         Command::Schema(args) => (schema::perform(args).map(|()| true), ""),
         Command::Registers(registers) => (registers::perform(registers).map(|()| true), ""),
+        Command::Shunt(args) => (shunt::perform(args).map(|()| true), ""),
     };
     match outcome {
         Ok(true) => ExitCode::SUCCESS,

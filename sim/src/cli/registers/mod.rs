@@ -56,7 +56,7 @@ pub(super) struct Registers {
 
 /// A part whose registers are described.
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum PartName {
+pub(super) enum PartName {
     Corncrake,
     Moorhen,
     Gallinule,

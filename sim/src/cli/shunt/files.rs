@@ -1,0 +1,254 @@
+//! What a choice leaves in a directory.
+
+use std::fmt::Write as _;
+use std::io::{self, Write as _};
+use std::path::Path;
+
+use crake::units::Resistance;
+
+use super::{Asked, Shunt};
+use crate::cli::registers::PartName;
+use crate::growing::Growing;
+use crate::shunt::RailChoice;
+
+/// Columns of a line of Rust.
+const LINE: usize = 100;
+const FILES: [&str; 4] = ["shunt.txt", "shunt.json", "board.rs", "scenario.toml"];
+
+/// Writes them all, or none and says why.
+pub(super) fn write(
+    directory: &Path,
+    args: &Shunt,
+    (asked, choices): (&[Asked], &[RailChoice]),
+    (tables, object): (&str, &str),
+) -> Result<(), String> {
+    let taken = FILES.map(|name| directory.join(name));
+    if let Some(path) = taken.iter().find(|path| !args.overwrite && path.exists()) {
+        return Err(format!(
+            "{}: is there already; name another directory with --out, or add --overwrite",
+            path.display()
+        ));
+    }
+    let rails: Vec<_> = asked.iter().zip(choices).collect();
+    let mut files = vec![
+        (FILES[0], tables.to_owned()),
+        (FILES[1], object.to_owned()),
+        (FILES[2], board(args.part, &rails)),
+    ];
+    if matches!(args.part, PartName::Corncrake) {
+        files.push((FILES[3], scenario(&rails)));
+    }
+    let keep = || {
+        let mut whole = Vec::new();
+        for (name, text) in &files {
+            let mut file = Growing::create(directory, name)?;
+            file.write_all(text.as_bytes())?;
+            whole.push(file);
+        }
+        whole.iter_mut().try_for_each(Growing::keep)
+    };
+    keep().map_err(|error: io::Error| error.to_string())
+}
+
+type Rails<'r> = [(&'r Asked, &'r RailChoice)];
+
+/// Board and configuration for firmware.
+fn board(part: PartName, rails: &Rails<'_>) -> String {
+    let (module, name) = match part {
+        PartName::Moorhen => ("moorhen", "Moorhen"),
+        _ => ("corncrake", "Corncrake"),
+    };
+    let continuous = matches!(part, PartName::Corncrake);
+    let mut text = format!(
+        "//! Board and configuration as `crake-sim shunt` chose them; rails from channel 0 up.\n\
+         //!\n\
+         //! Loads are declared to be smooth: add their steps where totals are to be bounded.\n\n\
+         use crake::board::{{Board, Load, Rail, SenseResistor}};\n\
+         use crake::config::{{{}}};\n\
+         use crake::part::{module}::{name};\n\
+         use crake::units::{{Current, Resistance, Tolerance, Voltage}};\n\n\
+         /// What stands on the board.\n\
+         pub const RAILS: [Rail; {count}] = [\n",
+        match continuous {
+            true => "Config, FullScale, ScanRate",
+            false => "Config, FullScale",
+        },
+        count = rails.len(),
+    );
+    for ((rail, demands), choice) in rails {
+        let resistance = Resistance::from_nanoohms(nano(choice.chosen_ohm) as u64);
+        let kinds = &demands.resistors;
+        let span_mk = demands.span_mk();
+        let both = if demands.both_ways {
+            ".both_ways()"
+        } else {
+            ""
+        };
+        let filter = demands.filter.map_or_else(String::new, |filter| {
+            let each = call("Resistance", filter.each.as_nanoohms() as i64);
+            format!("\n    .with_input_filter({each})")
+        });
+        let _ = write!(
+            text,
+            "    // {rail}: {resistance}.\n    \
+             Rail::new(\n        \
+             SenseResistor::new({}, Tolerance::from_ppm({}))\n            \
+             .with_temperature({}, {})\n            \
+             .with_self_heating({}),\n    )\n    \
+             .with_load(Load::smooth({}){both})\n    \
+             .with_voltage(Voltage::ZERO, {}){filter},\n",
+            call("Resistance", resistance.as_nanoohms() as i64),
+            grouped(kinds.tolerance_ppm.into()),
+            kinds.coefficient_ppm_per_k,
+            grouped(span_mk.into()),
+            grouped(kinds.thermal_mk_per_w.into()),
+            call("Current", demands.greatest.as_nanoamps()),
+            call("Voltage", demands.voltage.as_nanovolts()),
+        );
+    }
+    let count = rails.len();
+    let scales = rails.iter().map(|(_, choice)| {
+        let [sense, rail] = choice
+            .full_scale_v
+            .map(|volts| grouped(nano(volts) / 1_000));
+        format!(
+            "FullScale::new(\n    Voltage::from_microvolts({sense}),\n    \
+             Voltage::from_microvolts({rail}),\n)"
+        )
+    });
+    let scales: Vec<String> = scales.collect();
+    // As rustfmt has it.
+    let scales = match &scales[..] {
+        [one] => one.clone(),
+        all => {
+            let lines = all.iter().map(|one| one.replace('\n', "\n    "));
+            let lines = lines.map(|one| format!("\n    {one},"));
+            lines.collect::<String>() + "\n"
+        }
+    };
+    let _ = write!(
+        text,
+        "];\n\n/// What codes become quantities by.\n\
+         pub static BOARD: Board<{count}> = {name}::board(&RAILS);\n\n\
+         /// What each channel has to reach.\n\
+         pub const FULL_SCALES: [FullScale; {count}] = [{scales}];\n"
+    );
+    let Some(((_, demands), _)) = rails.first() else {
+        return text;
+    };
+    let averaging = match demands.averaging {
+        0 => String::new(),
+        k => format!(".averaging({k})"),
+    };
+    let how = match continuous {
+        true => {
+            let scans = 1_000_000 / demands.stretch.scan_period_us.max(1);
+            format!(
+                "continuous(FULL_SCALES, ScanRate::per_second({}))",
+                grouped(scans.into())
+            )
+        }
+        false => "single_shot(FULL_SCALES)".to_owned(),
+    };
+    let config = format!("Config::{how}{averaging};");
+    let begin = format!("pub const CONFIG: Config<{count}> =");
+    let between = match begin.len() + config.len() < LINE {
+        true => " ",
+        false => "\n    ",
+    };
+    let _ = write!(
+        text,
+        "\n/// What the part is asked to do.\n{begin}{between}{config}\n"
+    );
+    text
+}
+
+/// A scenario that runs: each rail at its greatest voltage, from its least to its greatest current.
+fn scenario(rails: &Rails<'_>) -> String {
+    let Some(((_, first), _)) = rails.first() else {
+        return String::new();
+    };
+    let [coldest, warmest] = [first.ambient_mc.0, first.ambient_mc.1].map(|mc| f64::from(mc) / 1e3);
+    let mut text = format!(
+        "# Sense resistors as chosen, tried at the least and the greatest current; [rail.sense] is\n\
+         # what to take into a scenario of one's own.\n\
+         title = \"Sense resistors at their least and greatest current\"\n\
+         duration_s = 20\n\n\
+         [part]\nscan_rate = {}\naveraging = {}\n\n\
+         [host]\nclock_limit_ppm = {}\n\n\
+         [board]\nambient_c = {warmest}\ndeclared_c = [{coldest}, {warmest}]\n",
+        1_000_000 / first.stretch.scan_period_us.max(1),
+        first.averaging,
+        first.stretch.clock.as_ppm(),
+    );
+    for ((rail, demands), choice) in rails {
+        let kinds = &demands.resistors;
+        let [least, greatest] =
+            [demands.least, demands.greatest].map(|one| decimal(one.as_nanoamps()));
+        let [sense, reach] = choice.full_scale_v.map(|volts| decimal(nano(volts)));
+        let flow = if demands.both_ways { "both" } else { "forward" };
+        let volts = decimal(demands.voltage.as_nanovolts());
+        let _ = write!(
+            text,
+            "\n[[rail]]\nname = {rail:?}\n\n\
+             [rail.sense]\n\
+             resistance_ohm = {}\n\
+             tolerance_percent = {}\n\
+             temperature_coefficient_ppm_per_k = {}\n\
+             thermal_resistance_k_per_w = {}\n\
+             sense_full_scale_v = {sense}\n\
+             rail_full_scale_v = {reach}\n\n\
+             [rail.source]\nvoltage_v = {volts}\n\n\
+             [rail.load]\nkind = \"steps\"\ninitial_a = {least}\nsteps = [[10, {greatest}]]\n\n\
+             [rail.load_declared]\nsteps_per_hour = 180\nstep_a = {greatest}\n\
+             flow = \"{flow}\"\ngreatest_a = {greatest}\nvoltage_v = [{volts}, {volts}]\n",
+            decimal(nano(choice.chosen_ohm)),
+            f64::from(kinds.tolerance_ppm) / 1e4,
+            kinds.coefficient_ppm_per_k,
+            f64::from(kinds.thermal_mk_per_w) / 1e3,
+        );
+    }
+    text
+}
+
+/// In billionths.
+fn nano(value: f64) -> i64 {
+    (value * 1e9).round() as i64
+}
+
+/// Billionths as a decimal number, exactly.
+fn decimal(billionths: i64) -> String {
+    let (whole, rest) = (billionths / 1_000_000_000, billionths % 1_000_000_000);
+    let rest = format!("{rest:09}");
+    let rest = rest.trim_end_matches('0');
+    match rest.is_empty() {
+        true => whole.to_string(),
+        false => format!("{whole}.{rest}"),
+    }
+}
+
+/// A quantity as the driver's constructors have it, in the greatest unit in which it is whole.
+fn call(quantity: &str, billionths: i64) -> String {
+    let name = match quantity {
+        "Resistance" => "ohms",
+        "Current" => "amps",
+        _ => "volts",
+    };
+    let units = [
+        (1_000_000_000, ""),
+        (1_000_000, "milli"),
+        (1_000, "micro"),
+        (1, "nano"),
+    ];
+    let whole = units.into_iter().find(|(unit, _)| billionths % unit == 0);
+    let (unit, prefix) = whole.unwrap_or((1, "nano"));
+    format!(
+        "{quantity}::from_{prefix}{name}({})",
+        grouped(billionths / unit)
+    )
+}
+
+/// Digits in groups of three, as Rust has them.
+fn grouped(number: i64) -> String {
+    crate::quantity::count(number.unsigned_abs()).replace(' ', "_")
+}
