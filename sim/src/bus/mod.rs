@@ -323,7 +323,6 @@ impl Bus {
         self.wires.stop(began_ns, &self.timing);
         for attached in &mut self.targets {
             attached.target.borrow_mut().stop();
-            attached.takes_part = false;
         }
         self.state = State::Free;
         let transaction = self.log.stop(now_ns);

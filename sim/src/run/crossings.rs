@@ -97,11 +97,7 @@ impl Curve {
                     .to_vec()
             }
         };
-        turns.extend(
-            roots
-                .into_iter()
-                .filter(|x| (0.0..1.0).contains(x) && *x > 0.0),
-        );
+        turns.extend(roots.into_iter().filter(|x| (0.0..1.0).contains(x)));
         turns.sort_by(f64::total_cmp);
         turns
     }

@@ -208,10 +208,14 @@ fn a_held_clock_takes_its_time() {
     // Held for ever: 25 ms (SMBus 3.2, T_TIMEOUT), and the transfer is over.
     injected.mend();
     fixture.fault(Fault::new(FaultKind::ClockHeld(Duration::MAX)));
+    fixture.bench.set_logging(Logging::Full);
     let before_ns = fixture.bench.now_ns();
     assert_eq!(fixture.failure(), (Seen::Bus, Some(Other)));
     let took_ns = fixture.bench.now_ns() - before_ns;
     assert!((75_000_000..80_000_000).contains(&took_ns), "{took_ns} ns");
+    // Nobody acknowledged what the clock was held behind.
+    let wire = fixture.bench.log().last().map(ToString::to_string);
+    assert_eq!(wire.as_deref(), Some("S 64~ P"));
 }
 
 /// The part has taken OVER_VOLTAGE_0, 0xFFFF after a reset (section 3), and the host is told that

@@ -130,3 +130,58 @@ output = "A"
     let told = 2.0 + edge_s + event_s;
     assert!((number(&alert["time_s"]) - told).abs() < 1e-9);
 }
+
+/// 2 A at 5 V for a minute.
+const STEADY: &str = r#"title = "t"
+duration_s = 0x3C
+part = { scan_rate = 2000, errors = "ERRORS" }
+board.declared_c = [25, 65]
+[[rail]]
+name = "STEADY"
+sense.resistance_ohm = 0.01
+sense.tolerance_percent = 1
+sense.temperature_coefficient_ppm_per_k = 100
+sense.thermal_resistance_k_per_w = 0
+source.voltage_v = 5
+load = { kind = "constant", current_a = 2 }
+load_declared = { steps_per_hour = 0, step_a = 0, flow = "forward", greatest_a = 3, voltage_v = [5, 5] }
+"#;
+
+/// One channel converts for a quarter of the time: 9 µA between its scans, 310 µA in them, at 3.3 V
+/// (section 8 of the datasheet).
+#[test]
+fn the_monitors_own_power_is_the_datasheets() {
+    let path = scenario("own_power", &STEADY.replace("ERRORS", "none"));
+    let object = json(&[path.to_str().unwrap()]);
+    let expected_w = 3.3 * (0.75 * 9e-6 + 0.25 * 310e-6);
+    let mean_w = number(&object["monitor"]["mean_power_w"]);
+    assert!((mean_w / expected_w - 1.0).abs() < 1e-3, "{mean_w}");
+    let energy_j = number(&object["monitor"]["energy_j"]);
+    assert!(
+        (energy_j / (60.0 * expected_w) - 1.0).abs() < 1e-3,
+        "{energy_j}"
+    );
+}
+
+/// Where nothing changes, what a bound is made of makes up the bound within a hundredth; the sense resistor's part is
+/// its tolerance of what flowed, 120 C and 600 J.
+#[test]
+fn the_parts_of_a_bound_make_it_up() {
+    let path = scenario("parts", &STEADY.replace("ERRORS", "individual"));
+    let rail = &json(&[path.to_str().unwrap()])["rails"][0];
+    for (total, flowed) in [("charge_c", 120.0), ("energy_j", 600.0)] {
+        let figure = &rail[total];
+        let parts = figure["bound_parts"].as_object().unwrap();
+        let sum: f64 = parts.values().map(number).sum();
+        let bound = number(&figure["bound"]);
+        assert!(
+            (sum / bound - 1.0).abs() < 0.01,
+            "{total}: {sum} of {bound}"
+        );
+        let resistor = number(&parts["resistor"]) / flowed;
+        assert!((resistor - 0.01).abs() < 4e-4, "{total}: {resistor}");
+        // 100 ppm/K over the 40 K from 25 °C to 65 °C, beside 1 %.
+        let temperature = number(&parts["temperature"]) / number(&parts["resistor"]);
+        assert!((temperature - 0.4).abs() < 2e-3, "{total}: {temperature}");
+    }
+}
