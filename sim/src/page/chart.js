@@ -113,9 +113,10 @@
       this.charts.filter((chart) => chart.isStale && chart.isSeen).forEach((chart) => chart.draw());
     }
 
-    zoom(times, at) {
+    zoom(times, at = null) {
       const [from, to] = this.view;
-      const centre = at >= from && at <= to ? at : (from + to) / 2;
+      const isSeen = at !== null && at >= from && at <= to;
+      const centre = isSeen ? at : (from + to) / 2;
       this.show(centre - (centre - from) / times, centre + (to - centre) / times);
     }
 
@@ -246,12 +247,12 @@
         make(group, "text", {class: "limit-name", x: LEFT + 5, y: height + (above ? -4 : 13)},
           `${name} ${quantity(at, 4, panel.unit)}`);
       }
-      let column = NaN;
+      let free = LEFT;
       for (const {t} of panel.marks) {
         const x = Math.round(this.x(t));
-        if (t < link.view[0] || t > link.view[1] || x === column) continue;
+        if (t < link.view[0] || t > link.view[1] || x < free) continue;
         make(group, "path", {class: "mark", d: `M${x},${begin + 7}l-3,-7h6z`});
-        column = x;
+        free = x + 7;
       }
       make(group, "line", {class: "axis", x1: LEFT, x2: LEFT, y1: begin, y2: end});
       return y;
@@ -281,9 +282,12 @@
       const xs = rows.map(({at}) => this.x(at).toFixed(1));
       const path = (heights) => heights.map((height, k) => `${xs[k]},${y(height).toFixed(1)}`);
       if (sort !== "dots") {
-        const highs = path(rows.map(({high}) => high)), lows = path(rows.map(({low}) => low));
-        if (b) make(group, "path", {class: `band of${n}`,
-          d: `M${highs.join("L")}L${lows.reverse().join("L")}Z`});
+        // A band that the line hides is none.
+        if (b && rows.some(({greatest, high}) => y(greatest) - y(high) > 0.6)) {
+          const highs = path(rows.map(({high}) => high)), lows = path(rows.map(({low}) => low));
+          make(group, "path", {class: `band of${n}`,
+            d: `M${highs.join("L")}L${lows.reverse().join("L")}Z`});
+        }
         const ends = path(rows.map(({least}) => least));
         const both = rows.map(({least, greatest}, k) =>
           (least === greatest ? ends[k] : `${ends[k]}V${y(greatest).toFixed(1)}`));

@@ -83,7 +83,7 @@ fn alerts(report: &Report) -> Markup {
             p { "No limit was passed." }
         } @else {
             div.wide { table {
-                caption { "Longest reactions, in brackets what is allowed; alerts.csv has all." }
+                caption { span { "Longest reactions, in brackets what is allowed; alerts.csv has all." } }
                 thead { tr {
                     th scope="col" { "rail" }
                     th.text scope="col" { "kind" }

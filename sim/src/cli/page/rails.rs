@@ -15,7 +15,7 @@ pub(super) fn overview(report: &Report) -> Markup {
     };
     html! {
         div.wide { table {
-            caption { "Means over the time (voltage: of readings) and totals with their bounds" }
+            caption { span { "Means over the time (voltage: of readings) and totals with their bounds" } }
             thead { tr {
                 th scope="col" { "rail" }
                 th scope="col" { "voltage" }
@@ -180,7 +180,7 @@ fn parts(rail: &RailReport) -> Markup {
     html! {
         h3 { "What the bounds are made of" }
         div.wide { table {
-            caption { "Limits of error at the mean operating point" }
+            caption { span { "Limits of error at the mean operating point" } }
             thead { tr {
                 th scope="col" { "part" }
                 th scope="col" { "of the energy's" }
