@@ -9,6 +9,7 @@ mod report;
 mod scenario;
 mod scenario_errors;
 mod schema;
+mod shunt;
 mod standing;
 mod trace;
 

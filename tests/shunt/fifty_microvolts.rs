@@ -62,16 +62,17 @@ fn within_one_percent_in_five_thousand_individuals() {
     for seed in 1..=1_250 {
         let rng = Rng::new(seed);
         let individual = Individual::from_seed(&rng);
-        let mut noise = rng.stream("noise");
+        let noise = rng.stream("noise").noise();
+        let mut numbers = 0_u64..;
         for channel in 0..4 {
             let gain = 1.0 + individual.sense_gain[channel][1];
             let bias_nv = individual.bias_na[channel]; // through 1 Ω
-            let mut mean = |input_nv: f64, conversions: u64, at_ns: u64| {
+            let mut mean = |input_nv: f64, conversions: usize, at_ns: u64| {
                 let drift_nv = individual.sense_drift[channel].at(at_ns);
                 let steady_nv =
                     (input_nv + bias_nv) * gain + individual.sense_offset_nv[channel] + drift_nv;
-                let codes = (0..conversions).map(|_| {
-                    let output_nv = steady_nv + noise.noise_6_sigma() * noise_nv;
+                let codes = numbers.by_ref().take(conversions).map(|number| {
+                    let output_nv = steady_nv + noise.at(number) * noise_nv;
                     i64::from(Code::signed(output_nv / lsb_nv, 18).value)
                 });
                 codes.sum::<i64>() as f64 * lsb_nv / conversions as f64

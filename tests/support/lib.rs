@@ -25,4 +25,6 @@ mod documents {
     pub struct LowPower;
     #[doc = include_str!("../../docs/registers.md")]
     pub struct Registers;
+    #[doc = include_str!("../../docs/accuracy.md")]
+    pub struct Accuracy;
 }

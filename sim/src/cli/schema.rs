@@ -5,7 +5,7 @@ use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
 
 use super::{Object, registers, show};
-use crate::scenario;
+use crate::{scenario, shunt};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct Args {
@@ -39,6 +39,11 @@ const SCHEMAS: &[Entry] = &[
         "conformance",
         "what conformance --json prints",
         of::<super::conformance::Object>,
+    ),
+    (
+        "shunt",
+        "what shunt --json prints",
+        of::<shunt::Choices<'_>>,
     ),
     (
         "transaction",

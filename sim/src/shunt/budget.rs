@@ -2,12 +2,13 @@ use crake::board::{Budget, Mean, OperatingPoint, Rail};
 use crake::config::ChannelRange;
 use crake::info::{PartInfo, RangeErrors, RangeInfo};
 use crake::units::{Current, Power, Voltage};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::uncertainty::{Contribution, expanded, standard};
 
 /// The error budget of one quantity at one operating point.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Errors {
     /// The quantity itself, in its SI unit.
     pub value: f64,
@@ -22,7 +23,7 @@ pub struct Errors {
 }
 
 /// The error budgets of a rail at one current.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct ErrorBudget {
     /// Of a reading of the current, in amperes.
     pub current_a: Errors,

@@ -4,6 +4,7 @@ use crake::Channel;
 use crake::board::{Board, Correction, Mean, Rail};
 use crake::config::{ChannelRange, Config, FullScale, Scan};
 use crake::units::{Current, Resistance, Voltage};
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::budget::{ErrorBudget, Setting, amps, volts};
@@ -30,7 +31,7 @@ pub struct Candidate {
 }
 
 /// A demand that a candidate breaks.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, JsonSchema, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Broken {
     /// The sense voltage of the greatest current, errors included, beyond the part's widest range;

@@ -194,6 +194,12 @@ impl Demands {
                 self.averaging, part.name, part.averaging_log2_max
             ));
         }
+        if self.calibrated && part.scan_periods_us.is_empty() {
+            return refuse(format!(
+                "an offset calibration needs scans that follow each other, and {} has none",
+                part.name
+            ));
+        }
         let ranges = part.sense_ranges.iter();
         if self.both_ways && ranges.clone().all(|range| range.code_min >= 0) {
             return refuse(format!("{} measures one direction alone", part.name));

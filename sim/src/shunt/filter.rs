@@ -1,5 +1,6 @@
 use crake::info::PartInfo;
 use crake::units::Resistance;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// A low-pass at the sense input: a resistor in each lead, and a capacitor across both.
@@ -12,7 +13,7 @@ pub struct Filter {
 }
 
 /// How a filter compares with the converter's aperture, over which it takes the mean by itself.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Corner {
     /// The filter's corner: half the power gets through.
     pub corner_hz: f64,

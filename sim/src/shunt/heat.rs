@@ -1,10 +1,11 @@
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::Demands;
 use crake::units::Resistance;
 
 /// What the greatest current makes of a resistor.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Heat {
     /// Voltage across it, at the greatest resistance that it may have.
     pub burden_v: f64,

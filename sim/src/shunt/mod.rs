@@ -43,6 +43,6 @@ pub use demands::{Demands, Impossible, Resistors, Stretch};
 pub use filter::{Corner, Filter};
 pub use heat::Heat;
 pub use relax::Relaxed;
-pub use report::{Asked, Figures, RailChoice, between};
+pub use report::{Asked, Choices, Figures, RailChoice, between};
 pub use series::Series;
 pub use uncertainty::{Contribution, expanded, standard};

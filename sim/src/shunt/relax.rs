@@ -110,8 +110,12 @@ impl fmt::Display for Relaxed {
                 write!(f, "an error of {:.2} %", (share * 1e4).ceil() / 1e2)
             }
             Self::Least(amps) => {
-                let na = (amps * 1e9).ceil() as i64;
-                write!(f, "a least current of {}", Current::from_nanoamps(na))
+                // Four digits, up.
+                let na = (amps * 1e9).round() as u64;
+                let step = 10_u64.pow(na.max(1).ilog10().saturating_sub(3));
+                let na = na.div_ceil(step) * step;
+                let least = Current::from_nanoamps(na as i64);
+                write!(f, "a least current of {least}")
             }
             Self::Burden(volts) => write!(f, "a burden of {:.2} mV", (volts * 1e5).ceil() / 1e2),
             Self::Averaging(k) => write!(f, "means of 2^{k} scans"),

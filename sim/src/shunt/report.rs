@@ -1,14 +1,22 @@
 //! What is found, as numbers in SI units: what tables are printed from, and the JSON object.
 
 use crake::units::Current;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::budget::{amps, volts};
 use super::filter::Corner;
 use super::{Broken, Candidate, Choice, Demands, ErrorBudget, Heat, Impossible};
 
+/// What is printed as JSON.
+#[derive(JsonSchema, Serialize)]
+pub struct Choices<'c> {
+    /// Rail by rail.
+    pub rails: &'c [RailChoice],
+}
+
 /// The choice for one rail.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, JsonSchema, Serialize)]
 pub struct RailChoice {
     /// What the rail is called.
     pub rail: String,
@@ -29,7 +37,7 @@ pub struct RailChoice {
 }
 
 /// The demands.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, JsonSchema, Serialize)]
 pub struct Asked {
     /// Greatest rail voltage.
     pub voltage_v: f64,
@@ -62,7 +70,7 @@ pub struct Asked {
 }
 
 /// One candidate.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, JsonSchema, Serialize)]
 pub struct Figures {
     /// Nominal resistance.
     pub resistance_ohm: f64,
@@ -166,7 +174,7 @@ impl Figures {
 }
 
 /// Points of a curve.
-const CURVE: usize = 61;
+const CURVE: usize = 31;
 
 /// So many currents from the least to the greatest, each as much greater than the one before.
 #[must_use]

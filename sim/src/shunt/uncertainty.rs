@@ -1,10 +1,11 @@
 //! Root of the sum of squares, as JCGM 100 (the GUM) has it.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 /// One contribution to an error, in the unit of the quantity: how far it may go, and its standard
 /// uncertainty.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+#[derive(Clone, Copy, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Contribution {
     /// What contributes, as the fields of [`Budget`](crake::board::Budget) are called.
     pub name: &'static str,

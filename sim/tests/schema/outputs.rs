@@ -86,6 +86,18 @@ fn registers() {
     }
 }
 
+#[test]
+fn shunt() {
+    let skiff = [
+        "shunt",
+        "--scenario",
+        "examples/survey-skiff.toml",
+        "--json",
+    ];
+    let demands = ["--decades", "2", "--error", "10"];
+    fits("shunt", &printed(&[&skiff[..], &demands].concat()));
+}
+
 /// Every schema that the list names is one.
 #[test]
 fn the_list() {

@@ -90,7 +90,7 @@ pub(in crate::cli) struct Shunt {
     /// Print one JSON object instead of tables.
     #[arg(long)]
     pub(super) json: bool,
-    /// Also write to DIR: shunt.txt and shunt.json; board.rs, board and configuration for firmware;
+    /// Also write to DIR: shunt.txt, shunt.json and shunt.html, a page to look at; board.rs, board and configuration for firmware;
     /// and, for a Corncrake, scenario.toml, which crake-sim run tries.
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,

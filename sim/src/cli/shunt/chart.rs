@@ -77,7 +77,7 @@ fn drawn(points: &[[f64; 2]]) -> impl Iterator<Item = [f64; 2]> {
     pairs.flat_map(between)
 }
 
-fn ends(values: impl Iterator<Item = f64>) -> [f64; 2] {
+pub(super) fn ends(values: impl Iterator<Item = f64>) -> [f64; 2] {
     let nothing = [f64::INFINITY, 0.0];
     values.fold(nothing, |[least, greatest], value| {
         [least.min(value), greatest.max(value)]
@@ -90,7 +90,7 @@ fn place(value: f64, least: f64, greatest: f64, cells: usize) -> usize {
 }
 
 /// 1, 2 and 5 of each decade within.
-fn ticks(least: f64, greatest: f64) -> impl Iterator<Item = f64> {
+pub(super) fn ticks(least: f64, greatest: f64) -> impl Iterator<Item = f64> {
     let decades = least.log10().floor() as i32..=greatest.log10().ceil() as i32;
     let ticks = decades.flat_map(|decade| [1.0, 2.0, 5.0].map(|one| one * 10_f64.powi(decade)));
     let slack = 1e-9;
@@ -98,7 +98,7 @@ fn ticks(least: f64, greatest: f64) -> impl Iterator<Item = f64> {
 }
 
 /// Up to three digits, without zeros at the end.
-fn rounded(value: f64) -> f64 {
+pub(super) fn rounded(value: f64) -> f64 {
     let step = 10_f64.powi(value.log10().floor() as i32 - 2);
     let digits = (value / step).round();
     if step < 1.0 {

@@ -13,7 +13,13 @@ use crate::shunt::RailChoice;
 
 /// Columns of a line of Rust.
 const LINE: usize = 100;
-const FILES: [&str; 4] = ["shunt.txt", "shunt.json", "board.rs", "scenario.toml"];
+const FILES: [&str; 5] = [
+    "shunt.txt",
+    "shunt.json",
+    "shunt.html",
+    "board.rs",
+    "scenario.toml",
+];
 
 /// Writes them all, or none and says why.
 pub(super) fn write(
@@ -33,10 +39,11 @@ pub(super) fn write(
     let mut files = vec![
         (FILES[0], tables.to_owned()),
         (FILES[1], object.to_owned()),
-        (FILES[2], board(args.part, &rails)),
+        (FILES[2], super::page::page(choices, tables)),
+        (FILES[3], board(args.part, &rails)),
     ];
     if matches!(args.part, PartName::Corncrake) {
-        files.push((FILES[3], scenario(&rails)));
+        files.push((FILES[4], scenario(&rails)));
     }
     let keep = || {
         let mut whole = Vec::new();

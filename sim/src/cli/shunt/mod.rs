@@ -3,13 +3,14 @@
 mod arguments;
 mod chart;
 mod files;
+mod page;
 mod table;
 
 use crake::units::Current;
 
 use super::{show, text};
 use crate::scenario::Scenario;
-use crate::shunt::{Demands, RailChoice, between};
+use crate::shunt::{Choices, Demands, RailChoice, between};
 pub(super) use arguments::Shunt;
 
 /// A rail by name, and what is asked of it.
@@ -33,8 +34,7 @@ pub(super) fn perform(args: &Shunt) -> Result<(), String> {
     }
     let tables: Vec<_> = choices.iter().map(table::choice).collect();
     let tables = tables.join("\n") + table::CAUTIONS;
-    let object = serde_json::json!({ "rails": choices });
-    let object = format!("{object:#}\n");
+    let object = serde_json::to_string_pretty(&Choices { rails: &choices }).map_err(text)? + "\n";
     if let Some(directory) = &args.out {
         files::write(directory, args, (&asked, &choices), (&tables, &object))?;
     }

@@ -215,16 +215,25 @@ fn curves(out: &mut String, choice: &RailChoice) -> fmt::Result {
         out,
         "  worst-case error of a reading over the current (= several; dots: what is allowed)"
     )?;
-    let lettered = choice.candidates.iter().zip('a'..);
-    // The two steps of the series to either side would lie on the chosen one.
-    let chosen = |one: &Figures| is_chosen(choice, one);
-    let place = choice.candidates.iter().position(chosen).unwrap_or(0);
-    let curves: Vec<_> = lettered
-        .enumerate()
-        .filter(|(index, (one, _))| *index == place || *index + 2 < place && !one.curve.is_empty())
-        .map(|(_, (one, letter))| (letter, one.curve.clone()))
+    let curves: Vec<_> = drawn(choice)
+        .into_iter()
+        .map(|(letter, one)| (letter, one.curve.clone()))
         .collect();
     out.write_str(&chart::chart(&curves, choice.demands.error))
+}
+
+/// What a chart shows, with its letter in the tables: the chosen one, and smaller ones as far apart
+/// as to be told from it.
+pub(super) fn drawn(choice: &RailChoice) -> Vec<(char, &Figures)> {
+    let all = &choice.candidates;
+    let chosen = all.iter().position(|one| is_chosen(choice, one));
+    let chosen = chosen.unwrap_or_default();
+    let lettered = ('a'..).zip(all).enumerate();
+    lettered
+        .filter(|(index, _)| *index == chosen || *index + 2 < chosen)
+        .map(|(_, lettered)| lettered)
+        .filter(|(_, one)| !one.curve.is_empty())
+        .collect()
 }
 
 /// A quantity of a budget: its title, unit and errors.
@@ -293,7 +302,7 @@ fn is_chosen(choice: &RailChoice, one: &Figures) -> bool {
 }
 
 /// Of the series: three digits, without zeros at the end.
-fn ohms(one: &Figures) -> String {
+pub(super) fn ohms(one: &Figures) -> String {
     let text = quantity(one.resistance_ohm, 3, "Ω");
     let (number, unit) = text.split_once(' ').unwrap_or((&text, ""));
     let number = match number.contains('.') {
