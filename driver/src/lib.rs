@@ -39,6 +39,7 @@
 //! | limits, events, proof test | [`alert`] |
 //! | calibrate | [`calibration`] |
 //! | capture a rail fast | [`capture`] |
+//! | check a board in production or the field | [`checks`] |
 //! | choose mode, rate and read interval; what measuring costs | [`plan`] |
 //! | add a part | [`part`], [`bus`], [`info`], [`crc`] |
 //!
@@ -69,6 +70,7 @@ pub mod bus;
 pub mod calibration;
 pub mod capture;
 mod channel;
+pub mod checks;
 pub mod config;
 pub mod convert;
 pub mod crc;

@@ -12,7 +12,7 @@
 //! - [`inspect`]: registers by name with decoded fields, on the bench or on a real bus.
 //! - [`part`]: the models. [`bus`]: the wire and its log. [`rng`]: where all chance comes from.
 //! - With the feature `cli`: `scenario` files, `run`, which does the whole main job, `page`s to look
-//!   at, `trace`, `shunt`, which chooses sense resistors, and the program `crake-sim`.
+//!   at, `trace`, `shunt`, which chooses sense resistors, `plan`, and the program `crake-sim`.
 //!
 //! Without default features it builds without `std`, so that driver and part run together on a
 //! microcontroller.
@@ -33,6 +33,8 @@ pub mod inspect;
 #[cfg(feature = "cli")]
 pub mod page;
 pub mod part;
+#[cfg(feature = "cli")]
+pub mod plan;
 pub mod plant;
 #[cfg(feature = "cli")]
 mod quantity;

@@ -4,6 +4,7 @@ mod alerts;
 mod bad_input;
 mod fault;
 mod page;
+mod plan;
 mod registers;
 mod report;
 mod scenario;

@@ -5,8 +5,11 @@ use std::time::Duration;
 
 use crake::alert::{AlertQueue, Limit, Limits, Outputs, Threshold};
 use crake::board::{Board, Rail, SenseResistor};
-use crake::config::{Config, FullScale, ScanRate};
-use crake::part::corncrake::{Address, Corncrake};
+use crake::config::{Config, FullScale, Scan, ScanRate};
+use crake::info::Source as Compared;
+use crake::part::corncrake::{Address, Corncrake, INFO};
+use crake::plan::{Duty, Host, Spent};
+use crake::totals::longest_interval_us;
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Call, Channel, Monitor, ShuntMonitor};
 use crake_sim::bench::{Bench, Delay, I2c, Part};
@@ -135,6 +138,63 @@ fn the_part_draws_what_the_guide_says() {
         rows += 1;
     }
     assert_eq!(rows, 5);
+}
+
+/// Goal: what the tables say of currents, times and rollovers is what the driver plans with, to the
+/// last digit shown.
+#[test]
+fn the_tables_are_what_the_driver_plans_with() {
+    let document = document();
+    let table = document.table("The part", &["scans a second"]);
+    let clock = Host::TYPICAL.clock;
+    let mut rows = 0;
+    for row in table.rows() {
+        let Ok(scans) = row[0].parse() else { continue };
+        let mut scan = Scan::NONE;
+        config(scans).resolve(&INFO, &mut scan).expect("it can be");
+        let duty = Duty::new(&INFO, &scan, 0);
+        let typical = duty.supply(&INFO.supply_typical).as_nanoamps() as f64 / 1e3;
+        shown(&row[1], "µA", typical);
+        let seen_us = duty.seen_within_us(1, Compared::Part);
+        shown(&row[2], "ms", seen_us as f64 / 1e3);
+        let sums = duty.rollovers(Channel::C0).expect("it counts");
+        let hours = |us: u64| us as f64 / 3.6e9;
+        shown(&row[3], "h", hours(sums.charge_us.min(sums.energy_us)));
+        let safe_us = longest_interval_us(&INFO, &scan, clock).expect("it counts");
+        shown(&row[4], "h", hours(safe_us));
+        rows += 1;
+    }
+    assert_eq!(rows, 5);
+
+    let table = document.table("The host", &["a sample every"]);
+    let fixture = Fixture::new(Speed::Fast);
+    let monitor = &fixture.monitor;
+    let sample = monitor
+        .traffic(Call::Sample, &config(2_000))
+        .expect("it can be");
+    let mut scan = Scan::NONE;
+    config(2_000).resolve(&INFO, &mut scan).expect("it can be");
+    for row in table.rows() {
+        let seconds = row[0].strip_suffix(" s").expect("seconds");
+        let seconds: f64 = seconds.parse().expect("a number");
+        let duty = Duty::new(&INFO, &scan, (seconds * 1e6) as u64);
+        let supply = &INFO.supply_typical;
+        let spent = Spent::new(&duty, supply, &sample, 400_000, &Host::TYPICAL);
+        shown(&row[1], "µA", spent.pull_ups.as_nanoamps() as f64 / 1e3);
+        shown(&row[2], "µA", spent.host.as_nanoamps() as f64 / 1e3);
+    }
+    assert_eq!(table.rows().count(), 4);
+}
+
+/// Within half of the last digit that a cell shows, and of a nanoampere.
+fn shown(cell: &str, unit: &str, value: f64) {
+    let number = cell.strip_suffix(unit).expect(unit).trim();
+    let decimals = number
+        .split_once('.')
+        .map_or(0, |(_, decimals)| decimals.len());
+    let off = (number.parse::<f64>().expect("a number") - value).abs();
+    let most = 0.500_001 * 10_f64.powi(-(decimals as i32));
+    assert!(off <= most, "{cell}: {value}");
 }
 
 /// Bytes of the longest transfer in the log, and the longest time from a START to its STOP in

@@ -30,7 +30,7 @@ impl<const N: usize> Candidate<'_, N> {
         let limit_us = limits_us.min();
         let longest_us = self.longest_us(demands);
         let (debounce, interval_us) = if self.is_watched() {
-            (self.debounce(limit_us)?, longest_us)
+            (self.debounce(demands, limit_us)?, longest_us)
         } else {
             let room_us = match limit_us {
                 Some(limit_us) => {
@@ -45,7 +45,9 @@ impl<const N: usize> Candidate<'_, N> {
             Some(wake_us) => wake_us,
             None => self.longest_for_energy(demands, shortest_us, interval_us)?,
         };
-        if interval_us < shortest_us {
+        // Each sample has something new to say.
+        let period_us = u64::from(self.scan.period_us(self.info));
+        if interval_us < shortest_us.max(period_us) {
             return None;
         }
         let energy_ppm = self.energy_ppm(demands, interval_us);
@@ -92,15 +94,19 @@ impl<const N: usize> Candidate<'_, N> {
             .saturating_add(self.service.us(self.bus_hz))
     }
 
-    /// The greatest debounce with which what has to be seen is seen: what passes for a shorter time
-    /// then sets no flag. 1 where nothing has to be.
-    fn debounce(&self, limit_us: Option<u64>) -> Option<u8> {
+    /// The greatest debounce with which the shortest event is seen in time: what passes sooner then
+    /// sets no flag. 1 where no shortest is said: then all that a conversion sees does.
+    fn debounce(&self, demands: &Demands<'_>, limit_us: Option<u64>) -> Option<u8> {
         let Some(limit_us) = limit_us else {
             return Some(1);
         };
-        let fits =
-            |debounce: &u8| self.duty(0).seen_within_us(*debounce, self.compared_by) <= limit_us;
-        (1..=self.info.alerts.debounce_max).rev().find(fits)
+        let most = match demands.event_us {
+            Some(_) => self.info.alerts.debounce_max,
+            None => 1,
+        };
+        let seen_us = |debounce| self.duty(0).seen_within_us(debounce, self.compared_by);
+        let mut each = (1..=most).rev();
+        each.find(|debounce| seen_us(*debounce) <= limit_us)
     }
 
     /// Half the longest time in which no rollover can hide, so that one read may fail; a day where

@@ -14,7 +14,8 @@ pub struct Plan<const N: usize> {
     pub config: Config<N>,
     /// The same as the part has it.
     pub scan: Scan<N>,
-    /// Debounce of limits, in conversions: as great as the demands allow, 1 without any.
+    /// Debounce of limits, in conversions: as great as the shortest event allows, 1 where none was
+    /// demanded.
     pub debounce: u8,
     /// Who compares with limits. Where it is the driver, no output tells of them.
     pub compared_by: Source,
@@ -48,8 +49,8 @@ const BUS_HZ: [u32; 3] = [100_000, 400_000, 1_000_000];
 /// at most so many ways as scan rates and one, times three.
 ///
 /// # Errors
-/// [`Unmet`] names the demand, or the two, that nothing meets; [`Unmet::Config`] a configuration
-/// that the part cannot have.
+/// [`Unmet`] names the demand, or the two, that nothing meets; [`Unmet::Config`] and
+/// [`Unmet::Refused`] a configuration that the part cannot have.
 pub fn choose<const N: usize>(
     info: &PartInfo,
     config: &Config<N>,
@@ -133,6 +134,9 @@ fn cheapest<const N: usize>(each: Each<'_, N>, demands: &Demands<'_>) -> Option<
 
 /// Why nothing meets the demands.
 fn reason<const N: usize>(each: Each<'_, N>, demands: &Demands<'_>) -> Unmet {
+    if cheapest(each, &Demands::NONE).is_none() {
+        return Unmet::Refused;
+    }
     for demand in Demand::ALL {
         if demands.has(demand) && cheapest(each, &demands.only(demand, demand)).is_none() {
             let nearest = nearest(each, demands, demand);

@@ -56,6 +56,8 @@ pub enum Demand {
 pub enum Unmet {
     /// The configuration cannot be.
     Config(ConfigError),
+    /// The part refuses the configuration in every mode.
+    Refused,
     /// No way to run the part meets this one, whatever becomes of the others.
     Alone {
         /// Which.
@@ -148,6 +150,7 @@ impl fmt::Display for Unmet {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Config(error) => error.fmt(f),
+            Self::Refused => f.write_str("the part refuses the configuration in every mode"),
             Self::Alone { demand, .. } => {
                 write!(f, "no way to run the part meets the {demand}")
             }

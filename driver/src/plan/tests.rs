@@ -116,7 +116,20 @@ fn the_slowest_rate_that_tells_in_time_is_chosen() {
     );
     assert_eq!((plan.seen_us, plan.told_us), (10_280, 10_280 + 8_600));
     let plan = planned(&alert(18_879)).expect("a plan");
-    assert_eq!((plan.scan.run, plan.debounce), (Run::Continuous(1), 4));
+    assert_eq!((plan.scan.run, plan.debounce), (Run::Continuous(1), 1));
+    // An event of 9 ms is told in time by a debounce of 4; of 8 ms by one of 3.
+    for (event_us, debounce) in [(9_000, 4), (8_000, 3)] {
+        let event_us = Some(event_us);
+        let both = Demands {
+            event_us,
+            ..alert(18_879)
+        };
+        let plan = planned(&both).expect("a plan");
+        assert_eq!(
+            (plan.scan.run, plan.debounce),
+            (Run::Continuous(1), debounce)
+        );
+    }
     // Half of 2^26 periods of 2 ms, less what both clocks are off by, is longer than a day.
     assert!(plan.interval_us < 67_108_864_000 && plan.interval_us > 65_000_000_000);
     // The mean is over by then.

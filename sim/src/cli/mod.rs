@@ -10,6 +10,7 @@ mod lists;
 mod new;
 mod output;
 mod page;
+mod plan;
 mod readings;
 mod registers;
 mod schema;
@@ -57,6 +58,9 @@ enum Command {
     Schema(schema::Args),
     /// Choose a sense resistor for a rail, with its error budget and what it costs.
     Shunt(shunt::Shunt),
+    /// Work out mode, scan rate, debounce and read interval from what has to be known, and what
+    /// measuring costs: crake-sim plan --alert-within 0.05 --event 0.02
+    Plan(plan::Plan),
 }
 
 #[derive(Debug, clap::Args)]
@@ -140,6 +144,7 @@ pub fn main(args: &Args) -> ExitCode {
         ),
         Command::New(new) => (new::perform(new).map(|()| true), ""),
         Command::Schema(args) => (schema::perform(args).map(|()| true), ""),
+        Command::Plan(plan) => (plan::perform(plan).map(|()| true), ""),
         Command::Registers(registers) => (registers::perform(registers).map(|()| true), ""),
         Command::Shunt(args) => (shunt::perform(args).map(|()| true), ""),
     };

@@ -5,6 +5,7 @@ use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
 
 use super::{Object, registers, show};
+use crate::plan::Planned;
 use crate::{scenario, shunt};
 
 #[derive(Debug, clap::Args)]
@@ -34,6 +35,7 @@ const SCHEMAS: &[Entry] = &[
         "what registers --part --json prints",
         of::<registers::json::Listing>,
     ),
+    ("plan", "what plan --json prints", of::<Planned>),
     #[cfg(feature = "conformance")]
     (
         "conformance",

@@ -46,7 +46,7 @@ pub(super) fn limits(scenario: &Scenario) -> Vec<Limit> {
 }
 
 /// What a plan watches for, in the driver's words.
-pub(super) fn kind(alert: &AlertPlan) -> Kind {
+pub(crate) fn kind(alert: &AlertPlan) -> Kind {
     match alert.kind {
         AlertKind::OverVoltage => Kind::OverVoltage,
         AlertKind::UnderVoltage => Kind::UnderVoltage,

@@ -28,6 +28,11 @@ pub(super) fn rails<const N: usize>(scenario: &Scenario) -> [Rail; N] {
     })
 }
 
+/// The rails as declared, and what is to be measured.
+pub(crate) fn described<const N: usize>(scenario: &Scenario) -> ([Rail; N], Config<N>) {
+    (rails(scenario), config(scenario))
+}
+
 /// The board of these rails.
 pub(super) fn board<const N: usize>(scenario: &Scenario, rails: &[Rail; N]) -> Board<N> {
     let clock = Tolerance::from_ppm(scenario.host.clock_limit_ppb.div_ceil(1_000));

@@ -27,6 +27,8 @@ mod report;
 mod service;
 mod verdict;
 
+pub(crate) use alerts::kind;
+pub(crate) use board::described;
 pub use error::RunError;
 pub use extremes::Spread;
 pub use faults::{FailureReport, FaultReport};

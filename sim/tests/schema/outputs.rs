@@ -98,6 +98,16 @@ fn shunt() {
     fits("shunt", &printed(&[&skiff[..], &demands].concat()));
 }
 
+#[test]
+fn plans() {
+    for asked in [
+        &["--event", "0.01"][..],
+        &["--wake-every", "60", "--part", "moorhen"],
+    ] {
+        fits("plan", &printed(&[&["plan", "--json"], asked].concat()));
+    }
+}
+
 /// Every schema that the list names is one.
 #[test]
 fn the_list() {
