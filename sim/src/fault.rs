@@ -89,6 +89,14 @@ pub enum FaultKind {
     /// A transfer that writes is acknowledged to its end, and the part does not carry it out: on
     /// the register that latches, a latch that never takes place.
     WriteLost,
+    /// A pull-up of the bus is absent: its line stays low, whomever a transfer is for. Of the data
+    /// line the controller takes that for
+    /// [`ArbitrationLoss`](embedded_hal::i2c::ErrorKind::ArbitrationLoss); of the clock, after 25
+    /// ms, [`Other`](embedded_hal::i2c::ErrorKind::Other) is reported. Nobody hears anything.
+    NoPullUp {
+        /// Which line.
+        line: BusLine,
+    },
     /// The part is reset, by a dip of its supply.
     Reset,
     /// The part has no supply; at the end it comes back, which is a reset.
@@ -126,6 +134,15 @@ pub enum FaultKind {
         /// The part's channel.
         channel: usize,
     },
+}
+
+/// A line of the bus.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BusLine {
+    /// SDA.
+    Data,
+    /// SCL.
+    Clock,
 }
 
 /// How often a fault has struck, and when, in nanoseconds of the bench's clock.
@@ -214,6 +231,7 @@ impl Fault {
         } else {
             written.saturating_sub(1)
         };
+        let is_of_all = matches!(self.kind, FaultKind::NoPullUp { .. });
         let pointer = match operations.first() {
             Some(Operation::Write(bytes)) => bytes.first().copied(),
             _ => None,
@@ -225,7 +243,7 @@ impl Fault {
             _ => true,
         };
         has_it
-            && self.part.is_none_or(|part| part == address)
+            && (is_of_all || self.part.is_none_or(|part| part == address))
             && (self.register.is_none() || self.register == pointer)
     }
 }
@@ -243,6 +261,7 @@ impl FaultKind {
                 | Self::ArbitrationLost
                 | Self::AnswerLost
                 | Self::WriteLost
+                | Self::NoPullUp { .. }
         )
     }
 
@@ -271,6 +290,10 @@ impl fmt::Display for FaultKind {
             Self::ArbitrationLost => f.write_str("arbitration lost"),
             Self::AnswerLost => f.write_str("answer lost"),
             Self::WriteLost => f.write_str("write lost"),
+            Self::NoPullUp { line } => match line {
+                BusLine::Data => f.write_str("no pull-up of the data line"),
+                BusLine::Clock => f.write_str("no pull-up of the clock line"),
+            },
             Self::Reset => f.write_str("reset"),
             Self::NoSupply => f.write_str("no supply"),
             Self::LineStuck { output, level } => match level {

@@ -23,6 +23,8 @@ mod documents {
     pub struct Readme;
     #[doc = include_str!("../../docs/low-power.md")]
     pub struct LowPower;
+    #[doc = include_str!("../../docs/production.md")]
+    pub struct Production;
     #[doc = include_str!("../../docs/registers.md")]
     pub struct Registers;
     #[doc = include_str!("../../docs/accuracy.md")]

@@ -105,15 +105,11 @@ pub fn sense<const N: usize, S: Sample<N> + ?Sized>(
         Err(why) => return Err(Unchecked::NoReading(why)),
     };
     let expected = reference.current;
-    let own = bound(sample, channel, rail)?;
-    let bound = own.saturating_add(reference.within.abs());
-    // The bound grows with what is shown: what a sound part shows is what counts here.
-    let least = expected.abs().as_nanoamps();
+    let bound = bound(sample, channel, rail)?.saturating_add(reference.within.abs());
     let sound = measured.saturating_sub(expected).abs() <= bound;
-    if !sound
-        && own.min(bound).as_nanoamps().saturating_mul(2) > least
-        && measured.abs() <= expected.abs()
-    {
+    let most = expected.abs().saturating_add(bound);
+    // More than the reference is wrong however small that is.
+    if measured.abs() <= most && bound.saturating_add(bound) > expected.abs() {
         return Err(Unchecked::ReferenceTooSmall { bound });
     }
     let finding = if saturation == Saturation::None && sound {

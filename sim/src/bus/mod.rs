@@ -239,9 +239,9 @@ impl Bus {
                 self.withdraw();
                 false
             }
-            Fate::BrokenOff => {
+            Fate::BrokenOff(ns) => {
                 self.log.event(Event::Incomplete);
-                self.busy_for(0);
+                self.busy_for(ns);
                 return false;
             }
         };

@@ -5,7 +5,7 @@ use alloc::rc::Rc;
 use embedded_hal::i2c::{ErrorKind, Operation};
 
 use super::Bus;
-use crate::fault::FaultKind;
+use crate::fault::{BusLine, FaultKind};
 
 /// Faults, as the bus meets them.
 pub(crate) trait Disturbance {
@@ -40,8 +40,8 @@ pub(super) enum Fate {
     Refused,
     /// It is acknowledged, and no target takes it.
     Swallowed,
-    /// The controller breaks off within it.
-    BrokenOff,
+    /// The controller breaks off within it, after so many nanoseconds.
+    BrokenOff(u64),
 }
 
 impl Upset {
@@ -64,9 +64,18 @@ impl Upset {
         match kind {
             FaultKind::AddressNotAcknowledged if is_address => Fate::Refused,
             FaultKind::DataNotAcknowledged if !is_address => Fate::Refused,
-            FaultKind::ArbitrationLost => {
+            FaultKind::ArbitrationLost
+            | FaultKind::NoPullUp {
+                line: BusLine::Data,
+            } => {
                 self.failure = Some(ErrorKind::ArbitrationLoss);
-                Fate::BrokenOff
+                Fate::BrokenOff(0)
+            }
+            FaultKind::NoPullUp {
+                line: BusLine::Clock,
+            } => {
+                self.failure = Some(ErrorKind::Other);
+                Fate::BrokenOff(TIMEOUT_NS)
             }
             FaultKind::WriteLost => Fate::Swallowed,
             FaultKind::BitsFlipped { byte: place, bits }

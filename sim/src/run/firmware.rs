@@ -143,7 +143,7 @@ pub(super) fn run<const N: usize>(
 
 /// The part with its rails, each behind its own resistor.
 fn wire(bench: &Bench, scenario: &Scenario) -> Result<Part, RunError> {
-    let address = scenario.part.address;
+    let address = scenario.part.fitted_address;
     let part = bench.part(match scenario.part.errors {
         Errors::Individual => model::Corncrake::new(address),
         Errors::None => model::Corncrake::ideal(address),

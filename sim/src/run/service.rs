@@ -129,8 +129,7 @@ where
     fn note(&mut self, error: RunError) -> Result<(), RunError> {
         match error {
             RunError::Driver(error)
-                if !self.scenario.faults.is_empty()
-                    && error.fault() != crake::bus::Fault::Refused =>
+                if self.scenario.has_faults() && error.fault() != crake::bus::Fault::Refused =>
             {
                 self.is_set_up &= error.may_repeat();
                 self.failures.note(error, self.bench.now_ns());

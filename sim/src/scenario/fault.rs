@@ -6,7 +6,7 @@ use super::profile::TIME;
 use super::rail::RESISTANCE;
 use super::table::{Field, Limits, Table};
 use super::{RailPlan, ScenarioError};
-use crate::fault::{Fault, FaultKind};
+use crate::fault::{BusLine, Fault, FaultKind};
 use crate::inspect::CORNCRAKE;
 
 /// One thing that goes wrong.
@@ -144,14 +144,15 @@ fn register(field: &Field<'_>) -> Result<u8, ScenarioError> {
 }
 
 /// What else they are given is filled in.
-pub(super) const KINDS: [(&str, FaultKind); 15] = {
+pub(super) const KINDS: [(&str, FaultKind); 17] = {
     use FaultKind::{
         AddressNotAcknowledged, AnswerLost, ArbitrationLost, BitsFlipped, ClockHeld,
-        DataNotAcknowledged, LineStuck, NoSupply, Reset, SenseDrift, SenseOpen, SenseSwapped,
-        SenseValue, WriteLost,
+        DataNotAcknowledged, LineStuck, NoPullUp, NoSupply, Reset, SenseDrift, SenseOpen,
+        SenseSwapped, SenseValue, WriteLost,
     };
     let (byte, bits, channel, nano_ohms, ppm, output) = (0, 1, 0, 0, 0, "A");
     let (low, high) = (PinState::Low, PinState::High);
+    let (data, clock) = (BusLine::Data, BusLine::Clock);
     [
         ("address_not_acknowledged", AddressNotAcknowledged),
         ("data_not_acknowledged", DataNotAcknowledged),
@@ -160,6 +161,8 @@ pub(super) const KINDS: [(&str, FaultKind); 15] = {
         ("arbitration_lost", ArbitrationLost),
         ("answer_lost", AnswerLost),
         ("write_lost", WriteLost),
+        ("no_data_pull_up", NoPullUp { line: data }),
+        ("no_clock_pull_up", NoPullUp { line: clock }),
         ("reset", Reset),
         ("no_supply", NoSupply),
         ("line_low", LineStuck { output, level: low }),

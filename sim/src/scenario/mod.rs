@@ -100,6 +100,11 @@ impl Scenario {
         })
     }
 
+    /// Whether anything goes wrong.
+    pub(crate) fn has_faults(&self) -> bool {
+        !self.faults.is_empty() || self.part.fitted_address != self.part.address
+    }
+
     /// The rails as plants, by channel. A channel without a rail is one at 0 V through which
     /// nothing flows.
     ///

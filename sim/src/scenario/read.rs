@@ -9,8 +9,10 @@ use toml::de::DeTable;
 pub struct PartPlan {
     /// Which part.
     pub model: Model,
-    /// Its 7-bit address.
+    /// The 7-bit address at which the firmware expects it.
     pub address: u8,
+    /// The one that its straps give it.
+    pub fitted_address: u8,
     /// Its scan rate: 2000, 500, 100, 10 or 1 scans a second.
     pub scans_per_second: u32,
     /// k of the averaging over 2^k scans, 0 to 10.
@@ -91,7 +93,7 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
         rails: rails(&mut top, duration_ns, scan_ns)?,
         faults: Vec::new(),
     };
-    let address = scenario.part.address;
+    let address = scenario.part.fitted_address;
     scenario.faults = fault::read_all(&mut top, &scenario.rails, address, duration_ns)?;
     top.finish()?;
     Ok(scenario)
@@ -110,6 +112,10 @@ fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
             return Err(strap.error("address is given already; leave one of them out"));
         }
     };
+    let fitted = match table.field("fitted_strap") {
+        None => address,
+        Some(strap) => ADDRESS.least + strap.number(STRAP)?,
+    };
     let scans = match table.field("scan_rate") {
         None => SCAN_RATE.greatest,
         Some(rate) => {
@@ -124,6 +130,7 @@ fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
     let plan = PartPlan {
         model,
         address: byte(address),
+        fitted_address: byte(fitted),
         scans_per_second: u32::try_from(scans).unwrap_or(1),
         averaging: byte(table.number_or("averaging", AVERAGING, 0)?),
         errors: errors.map_or(Ok(Errors::Individual), |field| field.one_of(&ERRORS))?,

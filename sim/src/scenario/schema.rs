@@ -50,6 +50,7 @@ fn part() -> Value {
             ("model", words(&read::MODELS)),
             ("address", number(read::ADDRESS)),
             ("strap", number(read::STRAP)),
+            ("fitted_strap", number(read::STRAP)),
             (
                 "scan_rate",
                 json!({ "enum": read::SCAN_RATE_CHOICE, "description": read::SCAN_RATES }),

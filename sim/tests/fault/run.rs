@@ -315,6 +315,7 @@ fn faults_that_last_for_ever_end_with_the_scenario() {
     for kind in [
         "address_not_acknowledged",
         "arbitration_lost",
+        "no_data_pull_up",
         "no_supply",
         "write_lost",
         "answer_lost",

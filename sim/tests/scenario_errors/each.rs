@@ -94,7 +94,7 @@ fn each_mistake_in_a_scenario_has_its_message() {
             "averaging",
             "avreaging",
             "case.toml:8: unknown key avreaging in [part]; it takes model, address, strap, \
-             scan_rate, errors, averaging",
+             fitted_strap, scan_rate, errors, averaging",
         ),
         (
             "\"400k\"",

@@ -28,8 +28,8 @@ fn each_mistake_in_a_fault_has_its_message() {
             1,
             "kind = \"fire\": it must be \"address_not_acknowledged\" or \
              \"data_not_acknowledged\" or \"bits_flipped\" or \"clock_held\" or \
-             \"arbitration_lost\" or \"answer_lost\" or \"write_lost\" or \"reset\" or \
-             \"no_supply\" or \"line_low\" or \"line_released\" or \"sense_value\" or \
+             \"arbitration_lost\" or \"answer_lost\" or \"write_lost\" or \
+             \"no_data_pull_up\" or \"no_clock_pull_up\" or \"reset\" or \"no_supply\" or \"line_low\" or \"line_released\" or \"sense_value\" or \
              \"sense_drift\" or \"sense_open\" or \"sense_swapped\"",
         ),
         (

@@ -36,7 +36,7 @@ const LIMITS: [&str; 5] = [
     "over_power\", limit_w = 2, hysteresis_w = 0.1",
 ];
 const OF_TRANSFERS: &str = ", register = 3, after_transfers = 1, times = 2";
-const FAULTS: [(&str, &str); 15] = [
+const FAULTS: [(&str, &str); 17] = [
     ("address_not_acknowledged", OF_TRANSFERS),
     ("data_not_acknowledged", OF_TRANSFERS),
     (
@@ -50,6 +50,8 @@ const FAULTS: [(&str, &str); 15] = [
     ("arbitration_lost", OF_TRANSFERS),
     ("answer_lost", OF_TRANSFERS),
     ("write_lost", OF_TRANSFERS),
+    ("no_data_pull_up", OF_TRANSFERS),
+    ("no_clock_pull_up", OF_TRANSFERS),
     ("reset", ", register = 3, after_transfers = 1"),
     ("no_supply", ", register = 3, after_transfers = 1"),
     ("line_low", ", output = \"A\""),
@@ -74,7 +76,7 @@ fn scenario(source: &str, load: &str, strap: &str) -> Table {
     });
     let text = format!(
         "title = \"t\"\nduration_s = 10\nseed = 1\n\
-         part = {{ model = \"corncrake\", {strap}, scan_rate = 2000, averaging = 0, \
+         part = {{ model = \"corncrake\", {strap}, fitted_strap = 1, scan_rate = 2000, averaging = 0, \
          errors = \"none\" }}\nbus = {{ speed = \"400k\" }}\n\
          host = {{ clock_limit_ppm = 20, clock_error_ppm = 5, read_every_s = 1, latency_us = 9 }}\n\
          board = {{ ambient_c = 20, declared_c = [0, 40] }}\nfault = [{}]\n\

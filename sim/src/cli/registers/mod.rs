@@ -127,7 +127,7 @@ fn state(mut scenario: Scenario, args: &Registers) -> Result<State, String> {
             (Channel::new(rail.channel), nominal)
         })
         .collect();
-    let whom = (scenario.part.address, description);
+    let whom = (scenario.part.fitted_address, description);
     described::state(scenario.title, &bench, whom, name, &resistors)
 }
 
