@@ -12,13 +12,18 @@ from GTC import ureal, uncertainty
 
 # docs/corncrake-datasheet.md, sections 3.4 and 7: LSB, and gain, offset, noise of one conversion.
 SENSE = {500e-9: (0.0020, 10e-6, 2.5e-6), 200e-9: (0.0020, 10e-6, 1.2e-6)}
-RAIL = {100e-6: (0.0015, 1e-3, 150e-6), 250e-6: (0.0015, 2.5e-3, 400e-6), 1e-3: (0.0015, 10e-3, 1.5e-3)}
+RAIL = {
+    100e-6: (0.0015, 1e-3, 150e-6),
+    250e-6: (0.0015, 2.5e-3, 400e-6),
+    1e-3: (0.0015, 10e-3, 1.5e-3),
+}
 BIAS_A = 20e-9
 
 
 def shunt(**flags):
-    named = [part for key, value in flags.items() for part in (f"--{key.replace('_', '-')}", str(value))]
-    done = subprocess.run([sys.argv[1], "shunt", "--json", *named], capture_output=True, text=True, check=False)
+    named = [f"--{key.replace('_', '-')}={value}" for key, value in flags.items()]
+    command = [sys.argv[1], "shunt", "--json", *named]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         sys.exit(f"{named}: {done.stderr}")
     (rail,) = json.loads(done.stdout)["rails"]
@@ -34,7 +39,8 @@ def converted(volts, lsb, errors, averaging):
     """What a mean of 2^k conversions shows of a voltage; the part rounds it once more."""
     gain, offset, noise = errors
     scans = 2**averaging
-    shown = volts * (1 + rectangular(gain)) + rectangular(offset) + ureal(0, noise / math.sqrt(scans))
+    shown = volts * (1 + rectangular(gain)) + rectangular(offset)
+    shown += ureal(0, noise / math.sqrt(scans))
     # F.2.2.1; noise stirs the codes.
     shown += ureal(0, lsb / math.sqrt(12 * scans))
     return shown + ureal(0, lsb / math.sqrt(12)) if averaging else shown
@@ -59,16 +65,18 @@ def budget(**flags):
         current = converted(across, sense, SENSE[sense], averaging) / ohm
         power = current * converted(volts, of_rail, RAIL[of_rail], averaging)
         for name, value in (("current_a", current), ("power_w", power)):
-            off = found[name]["standard"] / uncertainty(value) - 1
-            worst = max(worst, abs(off))
-            if abs(off) > 1e-3:
-                sys.exit(f"{flags}: {name} at {amps} A: {found[name]['standard']}, GTC {uncertainty(value)}")
+            ours, theirs = found[name]["standard"], uncertainty(value)
+            off = abs(ours / theirs - 1)
+            worst = max(worst, off)
+            if off > 1e-3:
+                sys.exit(f"{flags}: {name} at {amps} A: {ours}, GTC {theirs}")
     return worst
 
 
 def choices():
-    """Every value of each series by the burden that just allows it, and the one below it by a little less."""
-    exact = {"voltage": 5, "least": 0.1, "greatest": 2, "error": 20, "tolerance": 0, "coefficient": 0, "averaging": 10}
+    """Each value of a series by the burden that just allows it; by a little less, the one below."""
+    exact = {"voltage": 5, "least": 0.1, "greatest": 2, "error": 20, "averaging": 10}
+    exact |= {"tolerance": 0, "coefficient": 0}
     number = 0
     for name in ("E12", "E24", "E96"):
         series = getattr(eseries, name)
@@ -86,7 +94,7 @@ def choices():
 worst = max(
     budget(voltage=12, least=0.05, greatest=5, error=5, burden=0.06, averaging=4),
     budget(voltage=3.3, least=0.0005, greatest=0.03, error=9, tolerance=0.1, series="e96"),
-    budget(voltage=48, least=2, greatest=20, error=4, series="e12", coefficient=75, thermal_resistance=40),
+    budget(voltage=48, least=2, greatest=20, error=4, series="e12", thermal_resistance=40),
 )
 print(f"budgets of three rails: standard uncertainties within {worst:.1e} of GTC's")
 print(f"{choices()} choices: the same resistors as by eseries")

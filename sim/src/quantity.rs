@@ -2,7 +2,7 @@
 
 /// With the prefix that leaves one to three digits before the point, and so many digits in all.
 pub(crate) fn quantity(value: f64, digits: usize, unit: &str) -> String {
-    const PREFIXES: [(f64, &str); 7] = [
+    const PREFIXES: [(f64, &str); 8] = [
         (1e9, "G"),
         (1e6, "M"),
         (1e3, "k"),
@@ -10,6 +10,7 @@ pub(crate) fn quantity(value: f64, digits: usize, unit: &str) -> String {
         (1e-3, "m"),
         (1e-6, "µ"),
         (1e-9, "n"),
+        (1e-12, "p"),
     ];
     if value == 0.0 {
         return format!("0 {unit}");
@@ -19,7 +20,7 @@ pub(crate) fn quantity(value: f64, digits: usize, unit: &str) -> String {
     let (size, prefix) = PREFIXES
         .into_iter()
         .find(|(size, _)| magnitude >= *size)
-        .unwrap_or((1e-9, "n"));
+        .unwrap_or((1e-12, "p"));
     let shown = value / size;
     let whole = if shown.abs() >= 100.0 {
         3

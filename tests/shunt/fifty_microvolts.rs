@@ -1,6 +1,6 @@
 //! 50 µV across the sense resistor in the fine range, offset calibrated, mean over a second at 2000
-//! scans, the resistor's own tolerance apart: within 1 % in the budget and in individuals drawn from
-//! the datasheet's limits. On the bench: `tests/calibration/fifty_microvolts.rs`.
+//! scans, the resistor's own tolerance apart: within 1 % in the budget and in individuals drawn
+//! from the datasheet's limits. On the bench: `tests/calibration/fifty_microvolts.rs`.
 //!
 //! That such a part should do so is common practice, no source.
 
@@ -43,8 +43,8 @@ fn bound() -> f64 {
     budget.total().as_nanoamps() as f64
 }
 
-/// The datasheet's section 7: 0.10 µV gain, 0.12 µV noise of the calibration, 0.17 µV noise, 0.05 µV
-/// stability: 0.44 µV of 0.5 µV; 0.01 µV for the oscillator's wander, which the mean of a charge
+/// The datasheet's section 7: 0.10 µV gain, 0.12 µV noise of the calibration, 0.17 µV noise, 0.05
+/// µV stability: 0.44 µV of 0.5 µV; 0.01 µV for the oscillator's wander, which the mean of a charge
 /// has; and each part rounded up to a nanoampere, which here is a nanovolt.
 #[test]
 fn within_one_percent_in_the_budget() {

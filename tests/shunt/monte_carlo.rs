@@ -82,8 +82,8 @@ fn demands() -> Demands {
     demands
 }
 
-/// At 5 A the resistor's 1 % rules, a rectangular contribution: 2 u are 2 ÷ √3 of its limit, so that
-/// far more than 95 % lie inside.
+/// At 5 A the resistor's 1 % rules, a rectangular contribution: 2 u are 2 ÷ √3 of its limit, so
+/// that far more than 95 % lie inside.
 #[test]
 fn a_hundred_thousand_individuals_at_the_greatest_current() {
     let inside = agree(&demands(), Current::from_amps(5));

@@ -1,5 +1,5 @@
-//! The resistor that is chosen, tried on the bench: twenty random rails with two hundred individuals
-//! each.
+//! The resistor that is chosen, tried on the bench: twenty random rails with two hundred
+//! individuals each.
 
 use crake::part::corncrake::INFO;
 use crake::units::{Current, Voltage};

@@ -81,9 +81,9 @@ const REFERENCE_MC: i32 = 25_000;
 
 impl Demands {
     /// Of a rail up to this voltage, of currents from the least to the greatest, with this error in
-    /// parts per million allowed at the least. All else as [`Default`](Resistors) or the part's
-    /// fastest: one way, no limit of the burden, −40 to 85 °C, E24, single readings, no calibration,
-    /// no filter, an hour of energy.
+    /// parts per million allowed at the least. All else is to be set after: current from source to
+    /// load, any burden, −40 to 85 °C, E24, [resistors](Resistors::default) of 1 %, readings of
+    /// single scans, no calibration, no filter, an hour of energy at the part's greatest rate.
     #[must_use]
     pub fn new(
         part: &'static PartInfo,

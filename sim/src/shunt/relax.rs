@@ -18,6 +18,8 @@ pub enum Relaxed {
     Averaging(u8),
     /// Calibrate the offset.
     Calibration,
+    /// Calibrate the offset, and take means of 2^k scans, where neither alone does.
+    Both(u8),
 }
 
 impl Choice {
@@ -45,20 +47,26 @@ impl Choice {
             });
             found.extend(least.map(Relaxed::Burden));
         }
-        let longer = (demands.averaging + 1..=demands.part.averaging_log2_max).find(|k| {
-            fitting(&Demands {
-                averaging: *k,
+        let longer = |demands: &Demands| {
+            let longer = demands.averaging + 1..=demands.part.averaging_log2_max;
+            let with = |averaging| Demands {
+                averaging,
                 ..demands.clone()
-            })
-        });
-        found.extend(longer.map(Relaxed::Averaging));
+            };
+            longer.into_iter().find(|k| fitting(&with(*k)))
+        };
+        let averaging = longer(demands).map(Relaxed::Averaging);
         let calibrated = Demands {
             calibrated: true,
             ..demands.clone()
         };
-        if !demands.calibrated && fitting(&calibrated) {
-            found.push(Relaxed::Calibration);
-        }
+        let calibration = (!demands.calibrated && fitting(&calibrated)).then_some(());
+        let calibration = calibration.map(|()| Relaxed::Calibration);
+        let both = match (averaging, calibration) {
+            (None, None) if !demands.calibrated => longer(&calibrated).map(Relaxed::Both),
+            _ => None,
+        };
+        found.extend([averaging, calibration, both].into_iter().flatten());
         found
     }
 }
@@ -97,6 +105,7 @@ impl Relaxed {
             }
             Self::Averaging(_) => format!("2^{} now", demands.averaging),
             Self::Calibration => "not now".to_owned(),
+            Self::Both(_) => format!("not calibrated, 2^{} now", demands.averaging),
         };
         format!("{self} ({stands})")
     }
@@ -120,6 +129,7 @@ impl fmt::Display for Relaxed {
             Self::Burden(volts) => write!(f, "a burden of {:.2} mV", (volts * 1e5).ceil() / 1e2),
             Self::Averaging(k) => write!(f, "means of 2^{k} scans"),
             Self::Calibration => f.write_str("an offset calibration by the firmware"),
+            Self::Both(k) => write!(f, "an offset calibration with means of 2^{k} scans"),
         }
     }
 }

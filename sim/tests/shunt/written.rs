@@ -93,7 +93,8 @@ fn the_scenario_holds_on_the_bench() {
     assert!((report["rails"][0]["charge_c"]["truth"].as_f64().unwrap() - 50.5).abs() < 0.01);
 }
 
-/// Rails of a scenario keep what it says of them: DRIVE's 8.1 A both ways and 16.2 V, LOGIC's 0.5 %.
+/// Rails of a scenario keep what it says of them: DRIVE's 8.1 A both ways and 16.2 V, LOGIC's
+/// 0.5 %.
 #[test]
 fn a_scenario_says_the_rest() {
     let directory = written(

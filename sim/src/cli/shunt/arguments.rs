@@ -90,8 +90,9 @@ pub(in crate::cli) struct Shunt {
     /// Print one JSON object instead of tables.
     #[arg(long)]
     pub(super) json: bool,
-    /// Also write to DIR: shunt.txt, shunt.json and shunt.html, a page to look at; board.rs, board and configuration for firmware;
-    /// and, for a Corncrake, scenario.toml, which crake-sim run tries.
+    /// Also write to DIR: shunt.txt, shunt.json and shunt.html, a page to look at; board.rs, board
+    /// and configuration for firmware; and, for a Corncrake, scenario.toml, which crake-sim run
+    /// tries.
     #[arg(long, value_name = "DIR")]
     pub(super) out: Option<PathBuf>,
     /// Write over files of an earlier choice in DIR.
@@ -100,7 +101,8 @@ pub(in crate::cli) struct Shunt {
 }
 
 const EXAMPLE: &str = "\
-Example: a 12 V rail that draws 50 mA to 5 A, to be read within 5 % at 50 mA,\nwith at most 60 mV of burden, from means of 16 scans:
+Example: a 12 V rail that draws 50 mA to 5 A, to be read within 5 % at 50 mA,
+with at most 60 mV of burden, from means of 16 scans:
   crake-sim shunt --voltage 12 --least 0.05 --greatest 5 --error 5 --burden 0.06 --averaging 4
 Or each rail of a scenario, two decades down from its greatest current:
   crake-sim shunt --scenario examples/survey-skiff.toml --decades 2 --error 10

@@ -177,8 +177,8 @@ fn scenario(rails: &Rails<'_>) -> String {
     };
     let [coldest, warmest] = [first.ambient_mc.0, first.ambient_mc.1].map(|mc| f64::from(mc) / 1e3);
     let mut text = format!(
-        "# Sense resistors as chosen, tried at the least and the greatest current; [rail.sense] is\n\
-         # what to take into a scenario of one's own.\n\
+        "# Sense resistors as chosen, tried at the least and the greatest current.\n\
+         # [rail.sense] is what to take into a scenario of one's own.\n\
          title = \"Sense resistors at their least and greatest current\"\n\
          duration_s = 20\n\n\
          [part]\nscan_rate = {}\naveraging = {}\n\n\

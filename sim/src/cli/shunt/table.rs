@@ -42,9 +42,9 @@ fn write(out: &mut String, choice: &RailChoice) -> fmt::Result {
     writeln!(out)?;
     writeln!(
         out,
-        "  Limits add up to the worst case, which no part and board within their limits exceeds.\n  \
-         u is a standard uncertainty (JCGM 100): a limit ÷ √3, noise ÷ 6. U = 2 u covers some 95 %,\n  \
-         and more where one limit rules."
+        "  Limits add up to the worst case: no part and board within their limits exceeds it.\n  \
+         u is a standard uncertainty (JCGM 100): a limit ÷ √3, noise ÷ 6.\n  \
+         U = 2 u covers some 95 %, and more where one limit rules."
     )
 }
 
