@@ -17,8 +17,10 @@ mod schema;
 mod screen;
 mod shunt;
 mod table;
+mod watch;
 
 use std::fmt::Display;
+use std::io::IsTerminal;
 use std::path::PathBuf;
 use std::process::ExitCode;
 use std::time::{Duration, Instant};
@@ -81,6 +83,10 @@ struct Run {
     /// Print one JSON object (docs/report.md describes it) instead of tables.
     #[arg(long)]
     json: bool,
+    /// While it runs, show rails, alerts and how much of each bound is used, on standard error,
+    /// which must be a terminal.
+    #[arg(long)]
+    watch: bool,
     /// Also write to DIR: a page to look at (report.html), report.txt and report.json, every reading
     /// (readings.csv), every alert (alerts.csv) and fault (faults.csv), and a stretch of the run
     /// (trace.vcd and transactions.jsonl; docs/trace.md describes them).
@@ -131,6 +137,10 @@ pub fn main(args: &Args) -> ExitCode {
     // Files that grow are hidden ones: nobody would find them.
     let watched = ctrlc::set_handler(|| {
         crate::growing::give_up();
+        if std::io::stderr().is_terminal() {
+            // What was drawn ends without a line's end.
+            eprintln!();
+        }
         std::process::exit(INTERRUPTED);
     });
     if let Err(error) = watched {
@@ -192,6 +202,11 @@ fn perform(args: &Run) -> Result<bool, String> {
         scenario.host.read_every_ns = scenario.host.read_every_ns.min(ns);
     }
     let seed = args.seed.unwrap_or(scenario.seed);
+    if args.watch && !std::io::stderr().is_terminal() {
+        return Err(
+            "--watch needs a terminal, and standard error is none; leave it out".to_owned(),
+        );
+    }
     let window = Window::new(args.trace_from, args.trace_for);
     let output = args
         .out
@@ -201,7 +216,7 @@ fn perform(args: &Run) -> Result<bool, String> {
             Output::create(directory, window, every, &scenario, args.overwrite)
         })
         .transpose()?;
-    let mut screen = Screen::new(output);
+    let mut screen = Screen::new(output, args.watch.then_some(&scenario));
 
     let contradictions = scenario.contradictions().map_err(text)?;
     for told in &contradictions {

@@ -3,28 +3,40 @@ use std::io::{self, IsTerminal};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::output::Output;
+use super::watch::Watch;
 use crate::bench::{Bench, Part};
 
-use crate::run::{Observer, Row};
+use crate::run::{AlertReport, Observer, Row};
+use crate::scenario::Scenario;
 
 /// Shows progress on a terminal and passes on what goes to files.
 pub(super) struct Screen {
     bar: ProgressBar,
     output: Option<Output>,
+    watch: Option<Watch>,
 }
 
 impl Screen {
-    pub(super) fn new(output: Option<Output>) -> Self {
+    /// With a live look at a scenario if one is given.
+    pub(super) fn new(output: Option<Output>, watched: Option<&Scenario>) -> Self {
         let target = if io::stderr().is_terminal() {
             ProgressDrawTarget::stderr()
         } else {
             ProgressDrawTarget::hidden()
         };
         let bar = ProgressBar::with_draw_target(Some(0), target);
-        if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len} s, {eta} to go") {
+        let template = match watched {
+            Some(_) => "{msg}\n{bar:40} {pos} of {len} s, {eta} to go",
+            None => "{bar:40} {pos} of {len} s, {eta} to go",
+        };
+        if let Ok(style) = ProgressStyle::with_template(template) {
             bar.set_style(style);
         }
-        Self { bar, output }
+        Self {
+            bar,
+            output,
+            watch: watched.map(|scenario| Watch::new(scenario, wants_colour())),
+        }
     }
 
     pub(super) fn clear(&self) {
@@ -46,11 +58,28 @@ impl Observer for Screen {
     fn progress(&mut self, done_ns: u64, total_ns: u64) {
         self.bar.set_length(total_ns / 1_000_000_000);
         self.bar.set_position(done_ns / 1_000_000_000);
+        if let Some(picture) = self.watch.as_mut().and_then(Watch::due) {
+            self.bar.set_message(picture);
+        }
+    }
+
+    fn alerts(&mut self, so_far: &[AlertReport]) {
+        if let Some(watch) = &mut self.watch {
+            watch.alerts(so_far);
+        }
     }
 
     fn reading(&mut self, row: &Row<'_>) -> io::Result<()> {
+        if let Some(watch) = &mut self.watch {
+            watch.reading(row);
+        }
         self.output
             .as_mut()
             .map_or(Ok(()), |output| output.reading(row))
     }
+}
+
+/// Whether colours are welcome, as <https://no-color.org> has it.
+fn wants_colour() -> bool {
+    std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
 }

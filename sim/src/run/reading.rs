@@ -3,7 +3,7 @@ use crake::config::ChannelRange;
 use crake::part::corncrake::INFO;
 use crake::totals::Total;
 use crake::units::{Charge, Current, Energy, Power, Voltage};
-use crake::{Reading, Timestamp};
+use crake::{Reading, Saturation, Timestamp};
 
 use crate::plant::Truth;
 
@@ -48,6 +48,32 @@ pub struct ReadingBounds {
 }
 
 impl Row<'_> {
+    /// How much of their bounds charge and energy so far are off by; none where clipping leaves a
+    /// limit in place of a total.
+    #[must_use]
+    pub fn shares(&self) -> [Option<f64>; 2] {
+        let share = |saturation, value: i128, truth: i128, bound: i128| {
+            let bounded = saturation == Saturation::None && bound > 0;
+            bounded.then(|| (value - truth).abs() as f64 / bound as f64)
+        };
+        let (charge, energy) = (&self.charge, &self.energy);
+        let (coulombs, joules) = (self.truth.charge(), self.truth.energy());
+        [
+            share(
+                charge.saturation,
+                charge.value.as_nanocoulombs(),
+                coulombs.as_nanocoulombs(),
+                charge.bound.as_nanocoulombs(),
+            ),
+            share(
+                energy.saturation,
+                energy.value.as_nanojoules(),
+                joules.as_nanojoules(),
+                energy.bound.as_nanojoules(),
+            ),
+        ]
+    }
+
     /// The driver's error budget of this reading, all parts together; none where the reading is
     /// clipped, a limit and no value. Worked out at each call.
     #[must_use]

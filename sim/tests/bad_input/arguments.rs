@@ -12,6 +12,11 @@ fn arguments_that_are_none() {
         (&["scenario.toml", "--for", "soon"], "--for"),
         (&["scenario.toml", "--no-such-flag"], "--no-such-flag"),
         (&["scenario.toml", "--overwrite"], "--out"),
+        (&["scenario.toml", "--watch"], "--watch needs a terminal"),
+        (
+            &["scenario.toml", "--watch", "--out", "never"],
+            "--watch needs a terminal",
+        ),
         (&[], "<SCENARIO>"),
     ] {
         let output = case.run(arguments);
@@ -24,6 +29,7 @@ fn arguments_that_are_none() {
         assert_eq!(errors.lines().count(), 1, "{errors}");
         assert!(output.stdout.is_empty());
     }
+    assert!(!case.directory.join("never").exists());
 }
 
 #[test]
