@@ -7,6 +7,7 @@ use crake::alert::{AlertQueue, Limit, Limits, Outputs, Threshold};
 use crake::board::{Board, Rail, SenseResistor};
 use crake::config::{Config, FullScale, Scan, ScanRate};
 use crake::info::Source as Compared;
+use crake::part::Part as _;
 use crake::part::corncrake::{Address, Corncrake, INFO};
 use crake::plan::{Duty, Host, Spent};
 use crake::totals::longest_interval_us;
@@ -153,7 +154,7 @@ fn the_tables_are_what_the_driver_plans_with() {
         let mut scan = Scan::NONE;
         config(scans).resolve(&INFO, &mut scan).expect("it can be");
         let duty = Duty::new(&INFO, &scan, 0);
-        let typical = duty.supply(&INFO.supply_typical).as_nanoamps() as f64 / 1e3;
+        let typical = duty.supply(&Corncrake::SUPPLY_TYPICAL).as_nanoamps() as f64 / 1e3;
         shown(&row[1], "µA", typical);
         let seen_us = duty.seen_within_us(1, Compared::Part);
         shown(&row[2], "ms", seen_us as f64 / 1e3);
@@ -178,7 +179,7 @@ fn the_tables_are_what_the_driver_plans_with() {
         let seconds = row[0].strip_suffix(" s").expect("seconds");
         let seconds: f64 = seconds.parse().expect("a number");
         let duty = Duty::new(&INFO, &scan, (seconds * 1e6) as u64);
-        let supply = &INFO.supply_typical;
+        let supply = &Corncrake::SUPPLY_TYPICAL;
         let spent = Spent::new(&duty, supply, &sample, 400_000, &Host::TYPICAL);
         shown(&row[1], "µA", spent.pull_ups.as_nanoamps() as f64 / 1e3);
         shown(&row[2], "µA", spent.host.as_nanoamps() as f64 / 1e3);

@@ -72,8 +72,6 @@ pub struct PartInfo {
     pub reset_us: u32,
     /// Greatest current that the part itself draws.
     pub supply: Supply,
-    /// Current that a typical one draws; zeros where the datasheet does not say.
-    pub supply_typical: Supply,
     /// What nobody can find out on this part.
     pub undetectable: Undetectable,
 }
@@ -153,7 +151,6 @@ impl PartInfo {
         wake_us: 0,
         reset_us: 0,
         supply: Supply::NONE,
-        supply_typical: Supply::NONE,
         undetectable: Undetectable::WRITES,
     };
 

@@ -19,7 +19,7 @@ use crate::Channel;
 use crate::board::LimitPlan;
 use crate::bus::{Done, Fault, Link, Port, Wire};
 use crate::config::{AlertFlags, Config, ConfigError, Scan};
-use crate::info::{PartInfo, Undetectable};
+use crate::info::{PartInfo, Supply, Undetectable};
 
 /// Results of one channel, in codes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -73,6 +73,10 @@ impl ResumeToken {
 pub trait Part: Wire {
     /// What the part can do.
     const INFO: &'static PartInfo;
+
+    /// Current that a typical one draws; the greatest, where the datasheet says no more. It stands
+    /// apart from the rest so that firmware that does not plan has none of it.
+    const SUPPLY_TYPICAL: Supply = Self::INFO.supply;
 
     /// What a sample leaves behind: the bytes of a block, or values read one by one.
     type Block: fmt::Debug;

@@ -4,12 +4,13 @@ use super::{Demand, Demands, Duty, Host, Spent};
 use crate::Channel;
 use crate::bus::Traffic;
 use crate::config::{Config, Run, Scan};
-use crate::info::{PartInfo, Source};
+use crate::info::{PartInfo, Source, Supply};
 use crate::totals::longest_interval_us;
 
 /// One mode of a part on one bus clock, with the calls that matter.
 pub(super) struct Candidate<'c, const N: usize> {
     pub(super) info: &'c PartInfo,
+    pub(super) supply: &'c Supply,
     pub(super) config: Config<N>,
     pub(super) scan: Scan<N>,
     pub(super) compared_by: Source,
@@ -191,7 +192,6 @@ impl<const N: usize> Candidate<'_, N> {
         }
         let duty = Duty::new(self.info, &scan, interval_us);
         let seen_us = duty.seen_within_us(debounce, self.compared_by);
-        let supply = &self.info.supply_typical;
         Plan {
             config,
             scan,
@@ -204,7 +204,7 @@ impl<const N: usize> Candidate<'_, N> {
             seen_us,
             told_us: seen_us.saturating_add(self.response_us()),
             energy_ppm,
-            spent: Spent::new(&duty, supply, &self.sample, self.bus_hz, self.host),
+            spent: Spent::new(&duty, self.supply, &self.sample, self.bus_hz, self.host),
         }
     }
 }

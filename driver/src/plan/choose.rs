@@ -2,7 +2,7 @@ use super::candidate::Candidate;
 use super::{Demand, Demands, Host, Spent, Unmet};
 use crate::bus::Traffic;
 use crate::config::{Config, Mode, Run, Scan, ScanRate};
-use crate::info::{PartInfo, Source};
+use crate::info::{PartInfo, Source, Supply};
 use crate::monitor::Call;
 
 /// A way to run a part that meets the demands.
@@ -35,7 +35,7 @@ pub struct Plan<const N: usize> {
     /// Greatest bound of a rail's energy over a day in parts per million of it; `None` where no
     /// rail was given, or nothing counts.
     pub energy_ppm: Option<u32>,
-    /// What it costs, by the part's typical figures.
+    /// What it costs, by such figures of the part's supply as were given.
     pub spent: Spent,
 }
 
@@ -44,6 +44,8 @@ const BUS_HZ: [u32; 3] = [100_000, 400_000, 1_000_000];
 
 /// The cheapest way to run a part that meets the demands: each mode and scan rate is tried on each
 /// bus clock. Channels and full scales come from `config`, whose mode and averaging do not matter.
+/// What the part draws is [`PartInfo::supply`] or
+/// [`Part::SUPPLY_TYPICAL`](crate::part::Part::SUPPLY_TYPICAL).
 ///
 /// `traffic` is [`Monitor::traffic`](crate::Monitor::traffic). Touches no bus. It tries
 /// at most so many ways as scan rates and one, times three.
@@ -52,7 +54,7 @@ const BUS_HZ: [u32; 3] = [100_000, 400_000, 1_000_000];
 /// [`Unmet`] names the demand, or the two, that nothing meets; [`Unmet::Config`] and
 /// [`Unmet::Refused`] a configuration that the part cannot have.
 pub fn choose<const N: usize>(
-    info: &PartInfo,
+    (info, supply): (&PartInfo, &Supply),
     config: &Config<N>,
     demands: &Demands<'_>,
     host: &Host,
@@ -62,7 +64,7 @@ pub fn choose<const N: usize>(
     let idle = config.averaging(0).with_mode(Mode::Idle);
     idle.resolve(info, &mut scratch).map_err(Unmet::Config)?;
     let mut each = |visit: &mut dyn FnMut(&Candidate<'_, N>)| {
-        candidates(info, config, demands, host, &mut traffic, visit);
+        candidates((info, supply), config, demands, host, &mut traffic, visit);
     };
     let found = cheapest(&mut each, demands);
     found.ok_or_else(|| reason(&mut each, demands))
@@ -70,7 +72,7 @@ pub fn choose<const N: usize>(
 
 /// Shows each way to run the part.
 fn candidates<const N: usize>(
-    info: &PartInfo,
+    (info, supply): (&PartInfo, &Supply),
     config: &Config<N>,
     demands: &Demands<'_>,
     host: &Host,
@@ -105,6 +107,7 @@ fn candidates<const N: usize>(
             if bus_hz <= host.bus_hz_max {
                 visit(&Candidate {
                     info,
+                    supply,
                     config,
                     scan,
                     compared_by,

@@ -43,7 +43,7 @@ impl<'d, const N: usize> Duty<'d, N> {
     }
 
     /// The part's mean current by such figures: [`PartInfo::supply`], the greatest, or
-    /// [`PartInfo::supply_typical`]. Rounded to nearest nanoamperes.
+    /// [`Part::SUPPLY_TYPICAL`](crate::part::Part::SUPPLY_TYPICAL). Rounded to nearest nanoamperes.
     ///
     /// Resting + (converting − resting) × scan ÷ scan period; of single shots idle + (converting −
     /// idle) × (wake-up + scans of a mean) ÷ interval. The oscillator cancels out of the first; by

@@ -8,6 +8,7 @@
 //! ```
 //! use crake::board::{Board, Rail, SenseResistor};
 //! use crake::config::{Config, FullScale, Kind, ScanRate};
+//! use crake::part::Part;
 //! use crake::part::corncrake::{Address, Corncrake};
 //! use crake::plan::{Demands, Host, choose};
 //! use crake::units::{Resistance, Tolerance, Voltage};
@@ -30,7 +31,8 @@
 //!     ..Demands::NONE
 //! };
 //! let traffic = |call, config: &Config<1>| monitor.traffic(call, config);
-//! let plan = choose(monitor.info(), &CONFIG, &demands, &Host::TYPICAL, traffic)?;
+//! let part = (monitor.info(), &Corncrake::SUPPLY_TYPICAL);
+//! let plan = choose(part, &CONFIG, &demands, &Host::TYPICAL, traffic)?;
 //! println!("{:?}, debounce {}, {}", plan.config.mode(), plan.debounce, plan.spent.total());
 //! # Ok(())
 //! # }

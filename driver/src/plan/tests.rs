@@ -8,7 +8,8 @@ use crate::bus::Traffic;
 use crate::config::{Config, FullScale, Mode, Run, Scan, ScanRate};
 use crate::info::{PartInfo, Source};
 use crate::monitor::Call;
-use crate::part::{corncrake, moorhen};
+use crate::part::corncrake::Corncrake;
+use crate::part::{Part, corncrake, moorhen};
 use crate::units::{Current, Resistance, Tolerance, Voltage};
 
 const UP_TO: FullScale = FullScale::new(Voltage::from_millivolts(60), Voltage::from_volts(12));
@@ -27,7 +28,7 @@ fn at(scans: u32) -> Mode {
 fn typical(mode: Mode, k: u8, interval_us: u64) -> i64 {
     let scan = scan::<4>(&corncrake::INFO, mode, k);
     let duty = Duty::new(&corncrake::INFO, &scan, interval_us);
-    duty.supply(&corncrake::INFO.supply_typical).as_nanoamps()
+    duty.supply(&Corncrake::SUPPLY_TYPICAL).as_nanoamps()
 }
 
 /// 9 µA + 301 µA × 0.5 ms ÷ period; a single shot of 16 scans a second: 2.2 µA + 307.8 µA ×
@@ -97,7 +98,13 @@ fn traffic<const N: usize>(call: Call<'_>, _: &Config<N>) -> Option<Traffic> {
 
 fn planned(demands: &Demands<'_>) -> Result<Plan<4>, Unmet> {
     let config = Config::single_shot([UP_TO; 4]);
-    choose(&corncrake::INFO, &config, demands, &Host::TYPICAL, traffic)
+    choose(
+        (&corncrake::INFO, &Corncrake::SUPPLY_TYPICAL),
+        &config,
+        demands,
+        &Host::TYPICAL,
+        traffic,
+    )
 }
 
 /// At 400 kHz sample and service take 3 and 5.5 ms, and the host 0.1 ms to wake: of 20 ms 11.4 are
@@ -142,7 +149,7 @@ fn bus_and_host_cost_what_they_draw() {
     let scan = scan::<4>(&corncrake::INFO, at(1), 0);
     let duty = Duty::new(&corncrake::INFO, &scan, 1_000_000);
     let sample = traffic(Call::Sample, &Config::single_shot([UP_TO; 4])).expect("it can be");
-    let supply = &corncrake::INFO.supply_typical;
+    let supply = &Corncrake::SUPPLY_TYPICAL;
     let spent = Spent::new(&duty, supply, &sample, 400_000, &Host::TYPICAL);
     assert_eq!(spent.part.as_nanoamps(), 9_150);
     assert_eq!(spent.pull_ups.as_nanoamps(), 1_756); // 1 755.32 of 702.13 µA × 0.25 %
@@ -193,8 +200,15 @@ fn what_cannot_be_names_the_demand() {
         ..none
     };
     let config = Config::single_shot([UP_TO; 2]);
-    let plan =
-        |demands: &Demands<'_>| choose(&moorhen::INFO, &config, demands, &Host::TYPICAL, traffic);
+    let plan = |demands: &Demands<'_>| {
+        choose(
+            (&moorhen::INFO, &moorhen::INFO.supply),
+            &config,
+            demands,
+            &Host::TYPICAL,
+            traffic,
+        )
+    };
     assert_eq!(
         plan(&demands).err(),
         Some(Unmet::Crossed(Demand::Energy, Demand::Wake))

@@ -9,7 +9,7 @@ pub use snippet::{rust, toml};
 
 use crake::board::{Board, Rail, SenseResistor};
 use crake::config::{Config, FullScale, Kind, Mode, Scan, ScanRate};
-use crake::info::PartInfo;
+use crake::info::{PartInfo, Supply};
 use crake::part::Part;
 use crake::plan::{Demand, Demands, Duty, Host, Plan, RailUse, Spent, Unmet, choose};
 use crake::totals::longest_interval_us;
@@ -75,7 +75,7 @@ pub fn plan<P: Part + Clone, const N: usize>(
     part: P,
     question: &Question,
 ) -> Result<Planned, Unmet> {
-    let info = P::INFO;
+    let (info, supply) = (P::INFO, &P::SUPPLY_TYPICAL);
     // No call depends on a sense resistor.
     let resistor = SenseResistor::new(Resistance::from_ohms(1), Tolerance::ZERO);
     let board = Board::new(info, &[Rail::new(resistor); N]);
@@ -84,7 +84,7 @@ pub fn plan<P: Part + Clone, const N: usize>(
     let config = question.config::<N>();
     let host = &question.host;
     let chosen = |demands: &Demands<'_>| {
-        choose(info, &config, demands, host, |call, config| {
+        choose((info, supply), &config, demands, host, |call, config| {
             monitor.traffic(call, config)
         })
     };
@@ -115,13 +115,13 @@ pub fn plan<P: Part + Clone, const N: usize>(
         question,
         &plan,
         demanded,
-        full_rate(info, &plan, host),
+        full_rate((info, supply), &plan, host),
     ))
 }
 
 /// The same channels at the part's fastest scan rate, read as often, or as often as that needs.
 fn full_rate<const N: usize>(
-    info: &PartInfo,
+    (info, supply): (&PartInfo, &Supply),
     plan: &Plan<N>,
     host: &Host,
 ) -> Option<(u32, u64, Spent)> {
@@ -134,7 +134,6 @@ fn full_rate<const N: usize>(
         plan.interval_us.min(safe_us / 2)
     });
     let duty = Duty::new(info, &scan, interval_us);
-    let supply = &info.supply_typical;
     let spent = Spent::new(&duty, supply, &plan.sample, plan.bus_hz, host);
     Some((period_us, interval_us, spent))
 }

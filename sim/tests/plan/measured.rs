@@ -7,6 +7,7 @@ use core::time::Duration;
 use crake::alert::{AlertQueue, Limit, Limits, Outputs, Threshold};
 use crake::board::{Board, Rail, SenseResistor};
 use crake::config::{Config, FullScale, Kind, Mode};
+use crake::part::Part as _;
 use crake::part::corncrake::{Address, Corncrake, INFO};
 use crake::plan::{Demands, Duty, Host, Plan, choose};
 use crake::units::{Power, Resistance, Tolerance, Voltage};
@@ -43,9 +44,13 @@ fn planned(demands: &Demands<'_>) -> Plan<CHANNELS> {
     let bench = Bench::new(SEED);
     let part = Corncrake::new(Address::Strap0);
     let monitor = Monitor::new(bench.i2c(), bench.delay(), part, &BOARD);
-    choose(&INFO, &CONFIG, demands, &Host::TYPICAL, |call, config| {
-        monitor.traffic(call, config)
-    })
+    choose(
+        (&INFO, &Corncrake::SUPPLY_TYPICAL),
+        &CONFIG,
+        demands,
+        &Host::TYPICAL,
+        |call, config| monitor.traffic(call, config),
+    )
     .expect("a plan")
 }
 
@@ -153,7 +158,7 @@ fn measure(plan: &Plan<CHANNELS>, individual: Individual) {
     let scaled_na = match is_shot {
         false => plan.spent.part.as_nanoamps() as f64,
         true => {
-            let idle_na = INFO.supply_typical.idle.as_nanoamps() as f64;
+            let idle_na = Corncrake::SUPPLY_TYPICAL.idle.as_nanoamps() as f64;
             let more_na = plan.spent.part.as_nanoamps() as f64 - idle_na;
             // 150 µs of wake-up stay.
             idle_na + more_na * (150.0 + 500.0 * slowness) / 650.0

@@ -50,11 +50,6 @@ pub const INFO: PartInfo = PartInfo {
         resting: Current::from_nanoamps(15_000),
         converting: Current::from_nanoamps(420_000),
     },
-    supply_typical: Supply {
-        idle: Current::from_nanoamps(2_200),
-        resting: Current::from_nanoamps(9_000),
-        converting: Current::from_nanoamps(310_000),
-    },
     undetectable: Undetectable::empty(),
 };
 
@@ -94,3 +89,10 @@ const fn rail_errors(offset_uv: i64, noise_uv: i64) -> RangeErrors {
         noise: Voltage::from_microvolts(noise_uv),
     }
 }
+
+/// What a typical one draws, by the same section.
+pub(super) const SUPPLY_TYPICAL: Supply = Supply {
+    idle: Current::from_nanoamps(2_200),
+    resting: Current::from_nanoamps(9_000),
+    converting: Current::from_nanoamps(310_000),
+};

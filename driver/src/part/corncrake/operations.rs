@@ -10,7 +10,7 @@ use crate::board::LimitPlan;
 use crate::bus::{Fault, Link, Port, Register, Wire};
 use crate::config::{AlertFlags, Run, Scan};
 use crate::crc::Crc16;
-use crate::info::{PartInfo, Undetectable};
+use crate::info::{PartInfo, Supply, Undetectable};
 use crate::part::{Codes, NoComparator, NoSums, Part, Sums};
 
 /// Steps of a configuration.
@@ -25,6 +25,7 @@ impl Wire for Corncrake {
 
 impl Part for Corncrake {
     const INFO: &'static PartInfo = &INFO;
+    const SUPPLY_TYPICAL: Supply = super::info::SUPPLY_TYPICAL;
     type Block = Block;
     type Comparator = NoComparator;
     type Sums = NoSums;

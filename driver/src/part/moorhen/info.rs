@@ -42,11 +42,6 @@ pub const INFO: PartInfo = PartInfo {
         resting: Current::from_nanoamps(1_900),
         converting: Current::from_nanoamps(330_000),
     },
-    supply_typical: Supply {
-        idle: Current::from_nanoamps(800),
-        resting: Current::from_nanoamps(800),
-        converting: Current::from_nanoamps(240_000),
-    },
     ..PartInfo::PLAIN
 };
 
@@ -68,3 +63,10 @@ const fn errors(gain_ppm: u32, offset_nv: i64, noise_nv: i64) -> RangeErrors {
         Voltage::from_nanovolts(noise_nv),
     )
 }
+
+/// What a typical one draws, by the same section.
+pub(super) const SUPPLY_TYPICAL: Supply = Supply {
+    idle: Current::from_nanoamps(800),
+    resting: Current::from_nanoamps(800),
+    converting: Current::from_nanoamps(240_000),
+};

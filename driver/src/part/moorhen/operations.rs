@@ -10,7 +10,7 @@ use crate::board::LimitPlan;
 use crate::bus::{Fault, Link, Port, Wire};
 use crate::config::{AlertFlag, AlertFlags, Kind, Scan};
 use crate::convert::product;
-use crate::info::{PartInfo, Source};
+use crate::info::{PartInfo, Source, Supply};
 use crate::part::{Codes, Part, SoftwareComparator, SoftwareSums};
 
 const CHANNELS: u8 = 2;
@@ -24,6 +24,7 @@ impl Wire for Moorhen {
 
 impl Part for Moorhen {
     const INFO: &'static PartInfo = &INFO;
+    const SUPPLY_TYPICAL: Supply = super::info::SUPPLY_TYPICAL;
     type Block = Block;
     type Comparator = SoftwareComparator<2>;
     type Sums = SoftwareSums<2>;

@@ -122,7 +122,6 @@ pub const INFO: PartInfo = PartInfo {
     wake_us: 0,
     reset_us: 2_000,
     supply: SUPPLY,
-    supply_typical: SUPPLY,
     undetectable: Undetectable::WRITES,
 };
 

@@ -99,7 +99,6 @@ impl<const H: u8, const N: usize> Map<H, N> {
             resting: Current::from_nanoamps(900),
             converting: Current::from_microamps(300),
         },
-        supply_typical: Supply::NONE,
         undetectable: match Self::HABIT {
             FreeRunning => Undetectable::WRITES,
             OneRegister => Undetectable::WRITES
