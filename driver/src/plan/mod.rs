@@ -30,9 +30,10 @@
 //!     event_us: Some(20_000),
 //!     ..Demands::NONE
 //! };
-//! let traffic = |call, config: &Config<1>| monitor.traffic(call, config);
 //! let part = (monitor.info(), &Corncrake::SUPPLY_TYPICAL);
-//! let plan = choose(part, &CONFIG, &demands, &Host::TYPICAL, traffic)?;
+//! let plan = choose(part, &CONFIG, &demands, &Host::TYPICAL, |call, config| {
+//!     monitor.traffic(call, config)
+//! })?;
 //! println!("{:?}, debounce {}, {}", plan.config.mode(), plan.debounce, plan.spent.total());
 //! # Ok(())
 //! # }
