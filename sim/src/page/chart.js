@@ -21,7 +21,7 @@
   // A step of 1, 2 or 5 of a power of ten, about `count` of them to a span.
   const niceStep = (span, count) => {
     const raw = span / count, power = 10 ** Math.floor(Math.log10(raw));
-    return [1, 2, 5, 10].find((times) => times * power >= raw * 0.999) * power;
+    return [1, 2, 5, 10].find((times) => times * power >= raw * 0.8) * power;
   };
   const decimals = (step) => Math.min(12, Math.max(0, -Math.floor(Math.log10(step) + 1e-9)));
   const ticks = (from, to, step) => {
@@ -60,15 +60,15 @@
   const visible = ({t, v, b, sort}, [from, to], columns) => {
     const rows = [], last = t.length - 1;
     if (last < 0 || t[last] < from || t[0] > to) return {rows, points: 0};
-    const add = (at, value, bound) =>
-      rows.push({at, least: value, greatest: value, low: value - bound, high: value + bound});
+    const add = (at, value, bound) => rows.push({at, least: value, greatest: value,
+      low: value - (bound ?? 0), high: value + (bound ?? 0), isBounded: bound != null});
     // Where the line comes into the stretch and leaves it.
     const edge = (at) => {
       const after = place(t, at), before = after - 1;
       if (sort === "dots" || before < 0 || after > last) return;
       const part = (at - t[before]) / (t[after] - t[before]);
-      const between = (list) =>
-        (list ? (list[before] ?? 0) * (1 - part) + (list[after] ?? 0) * part : 0);
+      const between = (list) => (list?.[before] == null || list[after] == null ? null
+        : list[before] * (1 - part) + list[after] * part);
       add(at, between(v), between(b));
     };
     edge(from);
@@ -77,14 +77,15 @@
     while (end <= last && t[end] <= to) end++;
     const points = end - begin, isThin = points <= 2 * columns;
     for (let n = begin; n < end; n++) {
-      const bound = b?.[n] ?? 0, own = Math.floor((t[n] - from) / (to - from) * columns);
+      const bound = b?.[n], own = Math.floor((t[n] - from) / (to - from) * columns);
       if (isThin || own !== column) add(t[n], v[n], bound);
       else {
         const row = rows.at(-1);
         row.least = Math.min(row.least, v[n]);
         row.greatest = Math.max(row.greatest, v[n]);
-        row.low = Math.min(row.low, v[n] - bound);
-        row.high = Math.max(row.high, v[n] + bound);
+        row.low = Math.min(row.low, v[n] - (bound ?? 0));
+        row.high = Math.max(row.high, v[n] + (bound ?? 0));
+        row.isBounded &&= bound != null;
       }
       column = own;
     }
@@ -282,11 +283,16 @@
       const xs = rows.map(({at}) => this.x(at).toFixed(1));
       const path = (heights) => heights.map((height, k) => `${xs[k]},${y(height).toFixed(1)}`);
       if (sort !== "dots") {
-        // A band that the line hides is none.
-        if (b && rows.some(({greatest, high}) => y(greatest) - y(high) > 0.6)) {
+        // A band that the line hides is none, and there is none where nothing is claimed.
+        if (rows.some(({greatest, high}) => y(greatest) - y(high) > 0.6)) {
           const highs = path(rows.map(({high}) => high)), lows = path(rows.map(({low}) => low));
-          make(group, "path", {class: `band of${n}`,
-            d: `M${highs.join("L")}L${lows.reverse().join("L")}Z`});
+          const pieces = [];
+          for (let from = 0, to = 0; from < rows.length; from = to + 1) {
+            for (to = from; rows[to]?.isBounded;) to++;
+            const lower = lows.slice(from, to).reverse();
+            if (to > from) pieces.push(`M${[...highs.slice(from, to), ...lower].join("L")}Z`);
+          }
+          make(group, "path", {class: `band of${n}`, d: pieces.join("")});
         }
         const ends = path(rows.map(({least}) => least));
         const both = rows.map(({least, greatest}, k) =>

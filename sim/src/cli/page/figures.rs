@@ -1,7 +1,7 @@
 use super::curves::RailCurves;
 use crate::cli::table::unit;
 use crate::page::{Curve, Figure, Mark, Panel, Span};
-use crate::quantity::quantity;
+use crate::quantity::{count, quantity};
 use crate::run::{AlertReport, FaultReport, Report, word_of};
 use crate::scenario::RailPlan;
 
@@ -134,22 +134,73 @@ pub(super) fn reactions(alert: &AlertReport) -> String {
     )
 }
 
+fn often(times: u64) -> String {
+    match times {
+        1 => String::new(),
+        times => format!(", {} times", count(times)),
+    }
+}
+
 /// Faults while they lasted, and the first and the last moment of each failure.
 fn spans(report: &Report) -> Vec<Span> {
     let fault = |fault: &FaultReport| {
         Some(Span {
             // One without an end lasted.
             time_s: [fault.first_s?, fault.last_s.unwrap_or(report.duration_s)],
-            text: format!("fault, {} times: {}", fault.times, fault.what),
+            text: format!("fault{}: {}", often(fault.times), fault.what),
         })
     };
     let failures = report.failures.iter().flat_map(|failure| {
         let moments = [("first", failure.first_s), ("last", failure.last_s)];
         moments.map(|(which, at_s)| Span {
             time_s: [at_s; 2],
-            text: format!("{which} of {} failures: {}", failure.times, failure.what),
+            text: format!("failed{}, {which}: {}", often(failure.times), failure.what),
         })
     });
     let faults = report.faults.iter().filter_map(fault);
     faults.chain(failures).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn alert(time_s: f64, edge_to_event_s: f64) -> AlertReport {
+        AlertReport {
+            time_s,
+            rail: "ONE".to_owned(),
+            kind: "over_current",
+            output: "A",
+            value: None,
+            limit: None,
+            crossing_to_edge_s: None,
+            crossing_to_edge_bound_s: 1.0,
+            edge_to_event_s: Some(edge_to_event_s),
+            edge_to_event_bound_s: 1.0,
+        }
+    }
+
+    /// Of ten alerts a second over 10 000 s the slowest of all is marked, and one in each 5 s.
+    #[test]
+    fn of_many_alerts_the_slowest_are_marked() {
+        let slow = 77_777;
+        let took = |n: u32| if n == slow { 0.5 } else { 0.001 };
+        let alerts: Vec<_> = (0..100_000)
+            .map(|n| alert(f64::from(n) / 10.0, took(n)))
+            .collect();
+        let all: Vec<&AlertReport> = alerts.iter().collect();
+        let kept = slowest(&all, 10_000.0);
+        assert_eq!(kept.len(), MARKS_MAX);
+        assert_eq!(
+            kept.iter()
+                .filter(|alert| alert.edge_to_event_s == Some(0.5))
+                .count(),
+            1
+        );
+        for (place, alert) in kept.iter().enumerate() {
+            let from_s = 5.0 * place as f64;
+            assert!((from_s..from_s + 5.0).contains(&alert.time_s));
+        }
+        assert_eq!(slowest(&all[..MARKS_MAX], 10_000.0).len(), MARKS_MAX);
+    }
 }

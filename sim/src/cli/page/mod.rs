@@ -40,7 +40,7 @@ pub(super) fn report(
             li { a href="#scenario" { "Scenario" } }
             li { a href="#cautions" { "Cautions" } }
         } }
-        (rails::overview(report))
+        @if !report.rails.is_empty() { (rails::overview(report)) }
         @for told in &report.contradictions { p.bad { "Declared: " (told) } }
         @for (place, rail) in report.rails.iter().enumerate() {
             (rails::section(place, rail, report, scenario, curves)?)

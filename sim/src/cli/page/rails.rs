@@ -51,9 +51,10 @@ fn total(figure: &Figure, unit: &str) -> Markup {
 
 /// How much of its bound a total uses.
 fn use_of(figure: &Figure) -> Markup {
-    match figure.within {
-        true => share(figure.difference.abs() / figure.bound, &used(figure)),
-        false => html! { td.bad { (used(figure)) } },
+    match (figure.within, figure.saturation) {
+        (true, "none") => share(figure.difference.abs() / figure.bound, &used(figure)),
+        (true, _) => html! { td { (used(figure)) } },
+        (false, _) => html! { td.bad { (used(figure)) } },
     }
 }
 
