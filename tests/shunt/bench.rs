@@ -23,17 +23,33 @@ pub fn measured(
     ambient_mc: i32,
     seed: u64,
 ) -> [[f64; 2]; 4] {
-    let bench = Bench::new(seed);
-    let part = bench.part(model::Corncrake::new(0x32)).expect("an address");
     let kinds = &demands.resistors;
     let mut rng = Rng::new(seed).stream("resistors");
-    for channel in 0..4 {
-        let resistor = Real::ideal(candidate.resistance_nohm)
-            .tolerance_ppm(kinds.tolerance_ppm)
-            .coefficient_ppm_per_k(kinds.coefficient_ppm_per_k)
-            .thermal_resistance_mk_per_w(kinds.thermal_mk_per_w)
-            .ambient_m_celsius(ambient_mc)
-            .individual_from(&mut rng);
+    let limits = resistor(demands, candidate, ambient_mc)
+        .tolerance_ppm(kinds.tolerance_ppm)
+        .coefficient_ppm_per_k(kinds.coefficient_ppm_per_k);
+    let resistors = [(); 4].map(|()| limits.individual_from(&mut rng));
+    let part = model::Corncrake::new(0x32);
+    read(demands, candidate, current, (part, resistors, seed))
+}
+
+/// The nominal resistor at a temperature.
+pub fn resistor(demands: &Demands, candidate: &Candidate, ambient_mc: i32) -> Real {
+    Real::ideal(candidate.resistance_nohm)
+        .thermal_resistance_mk_per_w(demands.resistors.thermal_mk_per_w)
+        .ambient_m_celsius(ambient_mc)
+}
+
+/// The same of this part with these resistors; the seed is for what else is left to chance.
+pub fn read(
+    demands: &Demands,
+    candidate: &Candidate,
+    current: Current,
+    (part, resistors, seed): (model::Corncrake, [Real; 4], u64),
+) -> [[f64; 2]; 4] {
+    let bench = Bench::new(seed);
+    let part = bench.part(part).expect("an address");
+    for (channel, resistor) in resistors.into_iter().enumerate() {
         let constant = |value| Constant::new(value).expect("a value");
         let source = Source::of(constant(demands.voltage.as_nanovolts()));
         let rail = Rail::new(source, constant(current.as_nanoamps())).expect("a rail");

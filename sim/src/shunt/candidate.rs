@@ -184,7 +184,7 @@ impl Candidate {
 
     /// The finest range that reaches the greatest current as any part may show it.
     fn find_range(&mut self, demands: &Demands) {
-        let (plain, ohms) = (self.rail, self.ohms());
+        let ohms = self.ohms();
         let mut shown = demands.greatest;
         // Each time round takes a coarser range, or ends.
         for _ in 0..=demands.part.sense_ranges.len() {
@@ -205,10 +205,8 @@ impl Candidate {
             if self.range == Some(range) {
                 break;
             }
-            (self.range, self.rail) = (Some(range), plain);
-            if demands.calibrated {
-                self.rail = plain.corrected(self.calibration(demands));
-            }
+            // What is converted has its offset still, calibrated or not.
+            self.range = Some(range);
             let worst = self
                 .setting(demands)
                 .and_then(|setting| setting.worst_current(demands.greatest, SINGLE));
@@ -219,6 +217,9 @@ impl Candidate {
         let full_scale = FullScale::new(self.full_scale.sense(), self.rail_scale(demands));
         if let Some(range) = resolved(demands, full_scale) {
             (self.full_scale, self.range) = (full_scale, Some(range));
+        }
+        if demands.calibrated {
+            self.rail = self.rail.corrected(self.calibration(demands));
         }
     }
 

@@ -21,6 +21,9 @@ pub struct Demands {
     pub greatest: Current,
     /// Whether current flows both ways.
     pub both_ways: bool,
+    /// Where it does: greatest mean of its magnitude, and the least stretch in seconds for which
+    /// that holds.
+    pub mean: Option<(Current, u32)>,
     /// Error allowed at the least current, in the worst case; parts per million of it.
     pub error_ppm: u64,
     /// Voltage that may be lost across the sense resistor at the greatest current.
@@ -97,6 +100,7 @@ impl Demands {
             least,
             greatest,
             both_ways: false,
+            mean: None,
             error_ppm,
             burden: None,
             ambient_mc: (-40_000, 85_000),
@@ -132,10 +136,10 @@ impl Demands {
             .with_temperature(kinds.coefficient_ppm_per_k, span_mk)
             .with_self_heating(kinds.thermal_mk_per_w);
         let load = Load::smooth(self.greatest);
-        let load = if self.both_ways {
-            load.both_ways()
-        } else {
-            load
+        let load = match (self.both_ways, self.mean) {
+            (false, _) => load,
+            (true, None) => load.both_ways(),
+            (true, Some((mean, over_s))) => load.both_ways().with_mean(mean, over_s),
         };
         let rail = Rail::new(resistor)
             .with_load(load)

@@ -47,6 +47,8 @@ pub struct Asked {
     pub greatest_a: f64,
     /// Whether current flows both ways.
     pub both_ways: bool,
+    /// Where it does: the greatest mean of its magnitude; null where none was declared.
+    pub mean_a: Option<f64>,
     /// Error allowed at the least current, as a share of it.
     pub error: f64,
     /// Burden allowed; null where none was asked.
@@ -134,6 +136,7 @@ impl Asked {
             least_a: amps(demands.least),
             greatest_a: amps(demands.greatest),
             both_ways: demands.both_ways,
+            mean_a: demands.mean.map(|(mean, _)| amps(mean)),
             error: demands.error_ppm as f64 / 1e6,
             burden_v: demands.burden.map(volts),
             ambient_c: [coldest, warmest].map(|mc| f64::from(mc) / 1e3),

@@ -115,6 +115,9 @@ fn a_scenario_says_the_rest() {
         (&8.1.into(), &0.081.into(), &16.2.into())
     );
     assert_eq!(asked["both_ways"], true);
+    assert_eq!(asked["mean_a"], 1.6);
+    let rust = fs::read_to_string(directory.join("board.rs")).unwrap();
+    assert!(rust.contains(".with_mean(Current::from_milliamps(1_600), 600)"));
     assert_eq!(rails[2]["demands"]["tolerance"], 0.005);
     for rail in rails {
         let budgets = rail["budgets"].as_array().unwrap();

@@ -144,6 +144,8 @@ impl Shunt {
         let mut demands = Demands::new(self.info()?, voltage, (least, greatest), self.error);
         demands.both_ways =
             self.both_ways || declared.is_some_and(|declared| declared.flow == Flow::Both);
+        let mean = declared.and_then(|declared| declared.mean);
+        demands.mean = mean.map(|(mean_na, over_s)| (Current::from_nanoamps(mean_na), over_s));
         demands.burden = self.burden;
         demands.series = match self.series {
             SeriesName::E12 => Series::E12,

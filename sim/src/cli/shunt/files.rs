@@ -86,10 +86,20 @@ fn board(part: PartName, rails: &Rails<'_>) -> String {
         let resistance = Resistance::from_nanoohms(nano(choice.chosen_ohm) as u64);
         let kinds = &demands.resistors;
         let span_mk = demands.span_mk();
-        let both = if demands.both_ways {
-            ".both_ways()"
-        } else {
-            ""
+        let load = format!(
+            "Load::smooth({})",
+            call("Current", demands.greatest.as_nanoamps())
+        );
+        let load = match (demands.both_ways, demands.mean) {
+            (false, _) => load,
+            (true, None) => load + ".both_ways()",
+            (true, Some((mean, over_s))) => {
+                let mean = call("Current", mean.as_nanoamps());
+                let break_in = "\n            ";
+                format!(
+                    "\n        {load}{break_in}.both_ways(){break_in}.with_mean({mean}, {over_s}),\n    "
+                )
+            }
         };
         let filter = demands.filter.map_or_else(String::new, |filter| {
             let each = call("Resistance", filter.each.as_nanoohms() as i64);
@@ -102,14 +112,13 @@ fn board(part: PartName, rails: &Rails<'_>) -> String {
              SenseResistor::new({}, Tolerance::from_ppm({}))\n            \
              .with_temperature({}, {})\n            \
              .with_self_heating({}),\n    )\n    \
-             .with_load(Load::smooth({}){both})\n    \
+             .with_load({load})\n    \
              .with_voltage(Voltage::ZERO, {}){filter},\n",
             call("Resistance", resistance.as_nanoohms() as i64),
             grouped(kinds.tolerance_ppm.into()),
             kinds.coefficient_ppm_per_k,
             grouped(span_mk.into()),
             grouped(kinds.thermal_mk_per_w.into()),
-            call("Current", demands.greatest.as_nanoamps()),
             call("Voltage", demands.voltage.as_nanovolts()),
         );
     }

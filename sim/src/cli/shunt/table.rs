@@ -40,6 +40,15 @@ fn write(out: &mut String, choice: &RailChoice) -> fmt::Result {
         budget(out, &title, unit, &errors)?;
     }
     writeln!(out)?;
+    if choice.demands.both_ways {
+        let mean = choice.demands.mean_a.unwrap_or(choice.demands.greatest_a);
+        writeln!(
+            out,
+            "  Energy is what remains of both ways; temperature and clock count by all that flows\n  \
+             whichever way, up to {} on average.",
+            quantity(mean, 4, "A")
+        )?;
+    }
     writeln!(
         out,
         "  Limits add up to the worst case: no part and board within their limits exceeds it.\n  \
