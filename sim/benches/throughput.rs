@@ -99,7 +99,7 @@ struct Input {
 /// The same rails, apertures, noise, rounding and sums as the part's model, and nothing else: no
 /// bus, no registers, no samples, no limits, no truth.
 fn bare_loop(scenario: &Scenario, seed: u64) -> Result<Outcome, Box<dyn std::error::Error>> {
-    let rng = Rng::new(seed).stream(&format!("corncrake {:#04x}", scenario.part.address));
+    let rng = Rng::new(seed).stream(&format!("corncrake {:#04x}", scenario.parts[0].address));
     let part = Individual::from_seed(&rng);
     let channels = scenario
         .rails

@@ -1,8 +1,10 @@
 //! Scenario files, the main job and what the program prints.
 
 mod alerts;
+mod any_part;
 mod bad_input;
 mod fault;
+mod lasting;
 mod page;
 mod plan;
 mod registers;

@@ -178,7 +178,7 @@ fn without_errors_the_drive_is_measured_to_a_hundred_thousandth() {
         "current and voltage do not jump"
     );
     let mut scenario = scenario();
-    scenario.part.errors = Errors::None;
+    scenario.parts[0].errors = Errors::None;
     scenario.host.clock_error_ppb = Some(0);
     let report = report(&scenario, 1);
     let energy = &report["rails"][0]["energy_j"];

@@ -5,10 +5,10 @@ use std::time::Duration;
 use super::lists;
 use super::page::{self, Curves};
 use super::readings::{self, Readings};
-use crate::bench::{Bench, Part};
+use crate::bench::Bench;
 use crate::growing::Growing;
 use crate::quantity::{count, quantity};
-use crate::run::{Report, Row};
+use crate::run::{OnBench, Report, Row};
 use crate::scenario::Scenario;
 use crate::trace::{Trace, Traced, Window};
 
@@ -33,7 +33,8 @@ pub(super) struct Output {
     readings: Readings,
     curves: Curves,
     window: Window,
-    channels: Vec<(usize, String)>,
+    /// Rails of each part: channel and name.
+    channels: Vec<Vec<(usize, String)>>,
     trace: Option<Trace>,
 }
 
@@ -61,26 +62,36 @@ impl Output {
         let readings = Readings::create(directory, scenario, readings_every)
             .map_err(|error| format!("{error}; name another directory with --out"))?;
         foretell(directory, readings_every, scenario);
-        let rails = scenario.rails.iter();
+        let of_part = |place| {
+            let rails = scenario.rails_of(place);
+            let rails = rails.map(|rail| (usize::from(rail.channel), rail.name.clone()));
+            rails.collect()
+        };
         Ok(Self {
             directory: directory.to_owned(),
             readings,
             curves: Curves::new(scenario),
             window,
-            channels: rails
-                .map(|rail| (usize::from(rail.channel), rail.name.clone()))
-                .collect(),
+            channels: (0..scenario.parts.len()).map(of_part).collect(),
             trace: None,
         })
     }
 
-    pub(super) fn begin(&mut self, bench: &Bench, part: &Part) -> io::Result<()> {
-        let channels: Vec<(usize, &str)> = self
+    /// Of parts whose inside can be watched, that is recorded, too.
+    pub(super) fn begin(&mut self, bench: &Bench, parts: &[OnBench<'_>]) -> io::Result<()> {
+        let channels: Vec<Vec<(usize, &str)>> = self
             .channels
             .iter()
-            .map(|(channel, name)| (*channel, name.as_str()))
+            .map(|rails| {
+                rails
+                    .iter()
+                    .map(|(at, name)| (*at, name.as_str()))
+                    .collect()
+            })
             .collect();
-        let parts = [Traced::new(part, &channels)];
+        let parts = parts.iter().zip(&channels);
+        let parts = parts.filter_map(|(part, rails)| Some(Traced::new(part.part()?, rails)));
+        let parts: Vec<_> = parts.collect();
         self.trace = Some(Trace::start(bench, &parts, self.window, &self.directory)?);
         Ok(())
     }

@@ -9,11 +9,11 @@ use crate::scenario::Scenario;
 /// The file of readings while it grows.
 pub(super) struct Readings {
     writer: csv::Writer<Growing>,
-    /// One sample in so many is written.
+    /// One reading in so many is written.
     each: u64,
-    /// The sample whose readings come now: its time, and how many came before it.
-    present: Option<(u64, u64)>,
-    /// Readings of the present sample, if they are not written: the last one's are, at the end.
+    /// The reading of the host whose rows come now, by its number.
+    present: Option<u64>,
+    /// Rows of the present reading, if they are not written: the last one's are, at the end.
     left_out: Vec<[String; HEADER.len()]>,
 }
 
@@ -67,18 +67,12 @@ impl Readings {
         })
     }
 
-    /// Adds a row, or keeps it in case it is of the last sample.
+    /// Adds a row, or keeps it in case it is of the last reading.
     pub(super) fn write(&mut self, row: &Row<'_>) -> io::Result<()> {
-        let at_us = row.timestamp.before_us;
-        let before = match self.present {
-            Some((present_us, before)) if present_us == at_us => before,
-            last => {
-                self.left_out.clear();
-                last.map_or(0, |(_, before)| before + 1)
-            }
-        };
-        self.present = Some((at_us, before));
-        if before.is_multiple_of(self.each) {
+        if self.present.replace(row.number) != Some(row.number) {
+            self.left_out.clear();
+        }
+        if row.number.is_multiple_of(self.each) {
             self.writer.write_record(cells(row))?;
         } else {
             self.left_out.push(cells(row));

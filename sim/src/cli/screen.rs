@@ -4,9 +4,8 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 
 use super::output::Output;
 use super::watch::Watch;
-use crate::bench::{Bench, Part};
-
-use crate::run::{AlertReport, Observer, Row};
+use crate::bench::Bench;
+use crate::run::{AlertReport, Observer, OnBench, Row};
 use crate::scenario::Scenario;
 
 /// Shows progress on a terminal and passes on what goes to files.
@@ -49,10 +48,10 @@ impl Screen {
 }
 
 impl Observer for Screen {
-    fn begin(&mut self, bench: &Bench, part: &Part) -> io::Result<()> {
+    fn begin(&mut self, bench: &Bench, parts: &[OnBench<'_>]) -> io::Result<()> {
         self.output
             .as_mut()
-            .map_or(Ok(()), |output| output.begin(bench, part))
+            .map_or(Ok(()), |output| output.begin(bench, parts))
     }
 
     fn progress(&mut self, done_ns: u64, total_ns: u64) {

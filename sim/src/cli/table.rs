@@ -3,7 +3,7 @@
 use std::fmt::{self, Write};
 
 use crate::quantity::{count, quantity, signed};
-use crate::run::{AlertReport, Figure, Parts, RailReport, Report, Spread};
+use crate::run::{AlertReport, Figure, PartReport, Parts, RailReport, Report, Spread};
 
 /// The whole report as text.
 pub(super) fn report(report: &Report, wall_s: f64) -> String {
@@ -17,12 +17,15 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
     writeln!(out, "{}", report.title)?;
     writeln!(
         out,
-        "seed {}; {} s at {} scans a second, a sample every {} s",
-        report.seed, report.duration_s, report.scans_per_second, report.read_every_s
+        "seed {}; {} s, a reading every {} s",
+        report.seed, report.duration_s, report.read_every_s
     )?;
+    for part in &report.parts {
+        writeln!(out, "{}", self::part(part))?;
+    }
     for rail in &report.rails {
         writeln!(out)?;
-        self::rail(out, rail)?;
+        self::rail(out, rail, report.parts.len() > 1)?;
     }
     alerts(out, &report.alerts)?;
     faults(out, report)?;
@@ -225,8 +228,30 @@ pub(super) fn reaction(longest_s: Option<f64>, bound_s: f64) -> String {
     )
 }
 
-fn rail(out: &mut String, rail: &RailReport) -> fmt::Result {
-    writeln!(out, "{} (channel {})", rail.name, rail.channel)?;
+/// What a part is, how often it converts, and what the driver makes up.
+pub(super) fn part(part: &PartReport) -> String {
+    let (model, address) = (part.model, part.address);
+    let named = match part.name == model {
+        true => String::new(),
+        false => format!("{}: ", part.name),
+    };
+    let rate = match part.scans_per_second {
+        0 => "converting with each sample".to_owned(),
+        scans => format!("{scans} scans a second"),
+    };
+    let made_up = match part.by_driver.as_slice() {
+        [] => String::new(),
+        made_up => format!("; by the driver: {}", made_up.join(", ")),
+    };
+    format!("{named}{model} at {address:#04x}, {rate}{made_up}")
+}
+
+fn rail(out: &mut String, rail: &RailReport, names_part: bool) -> fmt::Result {
+    let of = match names_part {
+        true => format!(" of {}", rail.part),
+        false => String::new(),
+    };
+    writeln!(out, "{} (channel {}{of})", rail.name, rail.channel)?;
     writeln!(
         out,
         "  {:8} {:>13} {:>10} {:>13} {:>13} {:>13}  used",

@@ -11,7 +11,7 @@ pub(super) struct Watch {
     rails: Vec<Seen>,
     limits: Vec<Told>,
     /// Alerts that are counted.
-    heard: usize,
+    heard: Vec<usize>,
     coloured: bool,
     drawn: Option<Instant>,
 }
@@ -19,6 +19,8 @@ pub(super) struct Watch {
 /// The last reading of a rail.
 struct Seen {
     name: String,
+    /// The part that watches it, by its place.
+    part: usize,
     /// Voltage, current, power; charge and energy, each with the share of its bound that it uses.
     cells: Option<[(String, Option<f64>); 5]>,
 }
@@ -54,10 +56,11 @@ impl Watch {
             rails: rails
                 .map(|rail| Seen {
                     name: rail.name.clone(),
+                    part: rail.part,
                     cells: None,
                 })
                 .collect(),
-            heard: 0,
+            heard: vec![0; scenario.parts.len()],
             coloured,
             drawn: None,
         }
@@ -79,8 +82,15 @@ impl Watch {
         ]);
     }
 
+    /// All alerts of one part so far.
     pub(super) fn alerts(&mut self, so_far: &[AlertReport]) {
-        for alert in so_far.iter().skip(self.heard) {
+        let first = so_far.first();
+        let mut rails = self.rails.iter();
+        let rail = rails.find(|rail| first.is_some_and(|alert| alert.rail == rail.name));
+        let Some(heard) = rail.and_then(|rail| self.heard.get_mut(rail.part)) else {
+            return;
+        };
+        for alert in so_far.iter().skip(*heard) {
             let mut limits = self.limits.iter_mut();
             let same = |it: &&mut Told| it.rail == alert.rail && it.word == alert.kind;
             if let Some(limit) = limits.find(same) {
@@ -89,7 +99,7 @@ impl Watch {
                 limit.is_new = true;
             }
         }
-        self.heard = so_far.len();
+        *heard = so_far.len();
     }
 
     /// The next picture, if it is time for one.

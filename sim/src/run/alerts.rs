@@ -1,27 +1,20 @@
 //! The alert path of a run: limits set, outputs listened to, the part served.
 
-use core::future::{Future, poll_fn};
-use core::pin::pin;
-use core::task::Poll;
 use core::time::Duration;
 
 use crake::alert::{AlertQueue, Kind, Lasting, Limit, Limits, Outputs, Quantity, Threshold};
 use crake::{Channel, ShuntMonitor};
 use embedded_hal::digital::PinState;
-use embedded_hal_async::delay::DelayNs;
-use embedded_hal_async::digital::Wait;
 
-use super::RunError;
 use super::reactions::{AlertReport, Reactions};
-use crate::bench::{Bench, Line, Part};
+use crate::bench::{Bench, Line};
 use crate::bus::BusError;
-use crate::part::corncrake::Output;
-use crate::scenario::{AlertKind, AlertPlan, Route, Scenario};
+use crate::scenario::{AlertKind, AlertPlan, RailPlan, Route};
 
 /// Serves a run's part.
 pub(super) struct Listener<'l> {
     bench: Bench,
-    lines: [Line; 2],
+    lines: Vec<(Outputs, Line)>,
     queue: AlertQueue<'l, 64>,
     latency: Duration,
     /// When the part was served last.
@@ -33,16 +26,26 @@ pub(super) struct Listener<'l> {
     reactions: Reactions,
 }
 
-/// The driver's limits of a scenario.
-pub(super) fn limits(scenario: &Scenario) -> Vec<Limit> {
-    let of_rail = |rail: &crate::scenario::RailPlan| {
+/// What a part is to be served for.
+pub struct Awaited {
+    /// Outputs that may go low.
+    pub(super) lines: Vec<Line>,
+    /// When it is due whatever they do.
+    pub(super) due_ns: Option<u64>,
+    /// From an output's edge until the host has noticed.
+    pub(super) latency: Duration,
+}
+
+/// The driver's limits of a part's rails.
+pub(super) fn limits<'s>(rails: impl Iterator<Item = &'s RailPlan>) -> Vec<Limit> {
+    let of_rail = |rail: &RailPlan| {
         let channel = Channel::new(rail.channel);
         let alerts = rail.alerts.iter();
         alerts
             .map(|alert| limit(channel, alert))
             .collect::<Vec<_>>()
     };
-    scenario.rails.iter().flat_map(of_rail).collect()
+    rails.flat_map(of_rail).collect()
 }
 
 /// What a plan watches for, in the driver's words.
@@ -79,14 +82,18 @@ fn limit(channel: Channel, alert: &AlertPlan) -> Limit {
 }
 
 impl<'l> Listener<'l> {
-    pub(super) fn new(bench: &Bench, part: &Part, latency_ns: u64, reactions: Reactions) -> Self {
-        let lines = [bench.alert(part, Output::A), bench.alert(part, Output::B)];
-        for line in &lines {
+    pub(super) fn new(
+        bench: &Bench,
+        lines: &[(Outputs, Line)],
+        latency_ns: u64,
+        reactions: Reactions,
+    ) -> Self {
+        for (_, line) in lines {
             line.set_recording(true);
         }
         Self {
             bench: bench.clone(),
-            lines,
+            lines: lines.to_vec(),
             queue: AlertQueue::new(),
             latency: Duration::from_nanos(latency_ns),
             served_ns: 0,
@@ -113,50 +120,20 @@ impl<'l> Listener<'l> {
         Ok(())
     }
 
-    /// Lets time pass until the part is to be served, and the host's latency from there, or until
-    /// `until_ns`, whatever the outputs say; whether it is to be served.
-    pub(super) fn wait_until(&mut self, until_ns: u64) -> Result<bool, RunError> {
-        let now_ns = self.bench.now_ns();
-        if now_ns >= until_ns {
-            return Ok(false);
+    /// What the part is to be served for; nothing while outputs are not listened to.
+    pub(super) fn awaits(&self) -> Option<Awaited> {
+        if self.bench.now_ns() < self.deaf_until_ns {
+            return None;
         }
-        if now_ns < self.deaf_until_ns {
-            self.bench.run_until(until_ns);
-            return Ok(false);
-        }
-        let due = self.queue.next_in().map(|after| {
+        let due_ns = self.queue.next_in().map(|after| {
             let ns = u64::try_from(after.as_nanos()).unwrap_or(u64::MAX);
             self.served_ns.saturating_add(ns)
         });
-        let due_ns = due.filter(|ns| *ns < until_ns);
-        let rest = Duration::from_nanos(due_ns.unwrap_or(until_ns).saturating_sub(now_ns));
-        let mut waits: Vec<_> = self
-            .listened()
-            .map(|line| {
-                let mut line = line.clone();
-                Box::pin(async move {
-                    // The bench's lines never fail.
-                    let Ok(()) = line.wait_for_low().await;
-                })
-            })
-            .collect();
-        let mut delay = self.bench.delay();
-        let low = self.bench.block_on(async {
-            let mut rest = pin!(sleep(&mut delay, rest));
-            poll_fn(|context| {
-                let mut waits = waits.iter_mut();
-                if waits.any(|wait| wait.as_mut().poll(context).is_ready()) {
-                    return Poll::Ready(true);
-                }
-                rest.as_mut().poll(context).map(|()| false)
-            })
-            .await
-        });
-        let low = low.map_err(|stall| RunError::Stall(stall.to_string()))?;
-        if low {
-            self.bench.run_for(self.latency);
-        }
-        Ok(low || due_ns.is_some())
+        Some(Awaited {
+            lines: self.listened().cloned().collect(),
+            due_ns,
+            latency: self.latency,
+        })
     }
 
     /// Whether an output whose level is news is pulled low now.
@@ -178,6 +155,7 @@ impl<'l> Listener<'l> {
         M: ShuntMonitor<N, BusError = BusError>,
     {
         let was_deaf = core::mem::replace(&mut self.deaf_until_ns, reading_ns) != 0;
+        self.reactions.begin_service(&self.lines);
         let sample = self.queue.service(monitor)?;
         self.served_ns = self.bench.now_ns();
         self.reactions.see(&self.lines);
@@ -213,6 +191,16 @@ impl<'l> Listener<'l> {
         self.queue.settle(monitor)
     }
 
+    /// Others may keep the host for so long.
+    pub(super) fn wait_for_others(&mut self, others_s: f64) {
+        self.reactions.wait_for_others(others_s);
+    }
+
+    /// The host listened to nothing until now.
+    pub(super) fn was_kept_waiting(&mut self) {
+        self.reactions.listens_from(self.bench.now_ns());
+    }
+
     /// Every alert, in the order in which the firmware heard of them.
     pub(super) fn timeline(&self) -> &[AlertReport] {
         self.reactions.timeline()
@@ -225,7 +213,7 @@ impl<'l> Listener<'l> {
 
     fn listened(&self) -> impl Iterator<Item = &Line> {
         let listening = self.queue.listening();
-        let outputs = [Outputs::A, Outputs::B].into_iter().zip(&self.lines);
+        let outputs = self.lines.iter();
         outputs
             .filter(move |(output, _)| listening.contains(*output))
             .map(|(_, line)| line)
@@ -235,14 +223,3 @@ impl<'l> Listener<'l> {
 /// Services in a row that tell nothing, after which an output that is low is taken for stuck: one
 /// may find nothing where a flag that follows has gone again and come back.
 const FRUITLESS_MAX: u32 = 8;
-
-async fn sleep(delay: &mut crate::bench::Delay, duration: Duration) {
-    let us = duration.as_micros();
-    let mut left = u64::try_from(us).unwrap_or(u64::MAX);
-    while left > 0 {
-        let part = u32::try_from(left).unwrap_or(u32::MAX);
-        delay.delay_us(part).await;
-        left -= u64::from(part);
-    }
-    delay.delay_ns(duration.subsec_nanos() % 1_000).await;
-}

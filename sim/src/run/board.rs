@@ -4,7 +4,8 @@
 use crake::Channel;
 use crake::board::{self, Board, Load, LoadSteps, Rail, VoltageSteps};
 use crake::config::{Config, FullScale, ScanRate};
-use crake::part::corncrake::{Address, Corncrake};
+use crake::info::PartInfo;
+use crake::part::pmbus;
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 
 use crate::board::SenseResistor;
@@ -14,29 +15,42 @@ use crate::scenario::{Errors, Flow, RailPlan, Scenario, Sense};
 /// Temperature for which nominal resistances hold, in thousandths of a degree Celsius.
 const REFERENCE_MC: i32 = 25_000;
 
-/// The rails as declared to the driver. A channel without one gets a resistor that nothing flows
+/// The rails of a part as declared to the driver. A channel without one gets a resistor that nothing flows
 /// through.
-pub(super) fn rails<const N: usize>(scenario: &Scenario) -> [Rail; N] {
+pub(super) fn rails<const N: usize>(scenario: &Scenario, place: usize) -> [Rail; N] {
     let (least, greatest) = scenario.board.declared_mc;
     let span_mk = least
         .abs_diff(REFERENCE_MC)
         .max(greatest.abs_diff(REFERENCE_MC));
-    let unused = board::SenseResistor::new(Resistance::from_milliohms(10), Tolerance::ZERO);
+    let unused = match scenario.parts[place].kind.measures_amperes {
+        true => pmbus::RAIL,
+        false => Rail::new(board::SenseResistor::new(
+            Resistance::from_milliohms(10),
+            Tolerance::ZERO,
+        )),
+    };
     std::array::from_fn(|channel| {
-        let plan = planned(scenario, channel);
-        plan.map_or(Rail::new(unused), |plan| rail(plan, span_mk))
+        let plan = planned(scenario, place, channel);
+        plan.map_or(unused, |plan| rail(plan, span_mk))
     })
 }
 
-/// The rails as declared, and what is to be measured.
-pub(crate) fn described<const N: usize>(scenario: &Scenario) -> ([Rail; N], Config<N>) {
-    (rails(scenario), config(scenario))
+/// The rails of a part, by its place, as declared, and what is to be measured.
+pub(crate) fn described<const N: usize>(
+    scenario: &Scenario,
+    place: usize,
+) -> ([Rail; N], Config<N>) {
+    (rails(scenario, place), config(scenario, place))
 }
 
 /// The board of these rails.
-pub(super) fn board<const N: usize>(scenario: &Scenario, rails: &[Rail; N]) -> Board<N> {
+pub(super) fn board<const N: usize>(
+    info: &PartInfo,
+    scenario: &Scenario,
+    rails: &[Rail; N],
+) -> Board<N> {
     let clock = Tolerance::from_ppm(scenario.host.clock_limit_ppb.div_ceil(1_000));
-    Corncrake::board(rails).with_clock(clock)
+    Board::new(info, rails).with_clock(clock)
 }
 
 fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
@@ -76,7 +90,7 @@ fn rail(plan: &RailPlan, span_mk: u32) -> Rail {
 /// on it.
 pub(super) fn resistor(plan: &RailPlan, scenario: &Scenario, rng: &mut Rng) -> SenseResistor {
     let ideal = SenseResistor::ideal(plan.sense.resistance_nohm);
-    match scenario.part.errors {
+    match scenario.parts[plan.part].errors {
         Errors::None => ideal,
         Errors::Individual => ideal
             .tolerance_ppm(plan.sense.tolerance_ppm)
@@ -94,9 +108,10 @@ fn coefficient_ppm(sense: &Sense) -> u32 {
 }
 
 /// What the firmware asks for.
-pub(super) fn config<const N: usize>(scenario: &Scenario) -> Config<N> {
+pub(super) fn config<const N: usize>(scenario: &Scenario, place: usize) -> Config<N> {
+    let part = &scenario.parts[place];
     let full_scales = std::array::from_fn(|channel| {
-        let plan = planned(scenario, channel);
+        let plan = planned(scenario, place, channel);
         plan.map_or(FullScale::new(Voltage::ZERO, Voltage::ZERO), |plan| {
             FullScale::new(
                 Voltage::from_nanovolts(plan.sense.sense_full_scale_nv),
@@ -104,24 +119,17 @@ pub(super) fn config<const N: usize>(scenario: &Scenario) -> Config<N> {
             )
         })
     });
-    let rate = ScanRate::per_second(scenario.part.scans_per_second);
-    let config = Config::continuous(full_scales, rate).averaging(scenario.part.averaging);
-    let unused =
-        Channel::first(N as u8).filter(|channel| planned(scenario, channel.index()).is_none());
+    let config = match part.scans_per_second {
+        0 => Config::single_shot(full_scales),
+        scans => Config::continuous(full_scales, ScanRate::per_second(scans)),
+    };
+    let config = config.averaging(part.averaging);
+    let unused = Channel::first(N as u8)
+        .filter(|channel| planned(scenario, place, channel.index()).is_none());
     unused.fold(config, |config, channel| config.without(channel))
 }
 
-/// The strap that gives the scenario's address.
-pub(super) fn address(scenario: &Scenario) -> Address {
-    match scenario.part.address {
-        0x33 => Address::Strap1,
-        0x34 => Address::Strap2,
-        0x35 => Address::Strap3,
-        _ => Address::Strap0,
-    }
-}
-
-fn planned(scenario: &Scenario, channel: usize) -> Option<&RailPlan> {
-    let mut rails = scenario.rails.iter();
+fn planned(scenario: &Scenario, place: usize, channel: usize) -> Option<&RailPlan> {
+    let mut rails = scenario.rails_of(place);
     rails.find(|rail| usize::from(rail.channel) == channel)
 }

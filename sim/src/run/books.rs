@@ -9,23 +9,35 @@ use crake::{Channel, NoReading, TimedSample};
 
 use super::RunError;
 use super::extremes::Extremes;
-use super::firmware::Observer;
+use super::firmware::{Observer, Setup};
 use super::reading::{Operation, Row};
 use super::report::{Figure, Parts, RailReport};
 use crate::bench::Witness;
-use crate::scenario::{RailPlan, Scenario};
+use crate::part::PartModel;
+use crate::scenario::{PartPlan, RailPlan};
 
-/// Totals and readings of a run's rails, and what really flowed.
-pub(super) struct Books<'r, const N: usize> {
+/// Totals and readings of a part's rails, and what really flowed.
+pub(super) struct Books<'r, M, const N: usize> {
     pub(super) totals: Totals<'r, N, Bounds<'r, N>>,
     /// Samples so far.
     pub(super) samples: u64,
-    witness: Witness,
+    witness: Witness<M>,
+    part: &'r PartPlan,
     scan: &'r Scan<N>,
-    averaging_log2: u8,
+    read_every_ns: u64,
     rails: Vec<Watched<'r>>,
     /// Widths of the brackets of the first sample and of the last, in microseconds.
     widths_us: Option<(u64, u64)>,
+}
+
+/// What they come to.
+#[derive(Clone, Debug, Default)]
+pub(super) struct BookReport {
+    pub(super) rails: Vec<RailReport>,
+    pub(super) samples: u64,
+    /// Time that is in no total, at least and at most, in seconds.
+    pub(super) unaccounted_s: [f64; 2],
+    pub(super) discontinuities: u32,
 }
 
 /// A rail, and what is known of it so far.
@@ -36,15 +48,15 @@ struct Watched<'r> {
     extremes: Extremes,
 }
 
-impl<'r, const N: usize> Books<'r, N> {
+impl<'r, M: PartModel, const N: usize> Books<'r, M, N> {
     pub(super) fn new(
-        scenario: &'r Scenario,
+        setup: &Setup<'r>,
         rails: &'r [Rail; N],
         scan: &'r Scan<N>,
         margins: &'r Margins<'r, N>,
-        witness: Witness,
+        witness: Witness<M>,
     ) -> Self {
-        let watched = scenario.rails.iter().filter_map(|plan| {
+        let watched = setup.rails().filter_map(|plan| {
             let declared = rails.get(usize::from(plan.channel))?;
             Some(Watched {
                 plan,
@@ -57,8 +69,9 @@ impl<'r, const N: usize> Books<'r, N> {
             totals: Totals::with_bounds(margins),
             samples: 0,
             witness,
+            part: setup.plan(),
             scan,
-            averaging_log2: scenario.part.averaging,
+            read_every_ns: setup.scenario.host.read_every_ns,
             rails: watched.collect(),
             widths_us: None,
         }
@@ -74,10 +87,11 @@ impl<'r, const N: usize> Books<'r, N> {
         self.samples += 1;
     }
 
-    /// Takes the readings of a sample that was given to the totals, and shows them.
+    /// Takes the readings of a sample that was given to the totals, the host's n-th; shows them.
     pub(super) fn read<S: TimedSample<N> + ?Sized>(
         &mut self,
         sample: &S,
+        number: u64,
         observer: &mut dyn Observer,
     ) -> Result<(), RunError> {
         for rail in &mut self.rails {
@@ -92,6 +106,7 @@ impl<'r, const N: usize> Books<'r, N> {
             let range = self.scan.range(rail.channel);
             if let Some(((charge, energy), range)) = both.zip(range) {
                 let row = Row {
+                    number,
                     timestamp: sample.timestamp(),
                     rail: &rail.plan.name,
                     reading,
@@ -102,7 +117,8 @@ impl<'r, const N: usize> Books<'r, N> {
                     operation: Operation {
                         rail: rail.declared,
                         range: *range,
-                        averaging_log2: self.averaging_log2,
+                        averaging_log2: self.part.averaging,
+                        info: self.part.kind.info,
                     },
                 };
                 observer.reading(&row).map_err(RunError::Observer)?;
@@ -112,19 +128,19 @@ impl<'r, const N: usize> Books<'r, N> {
     }
 }
 
-impl<const N: usize> Books<'_, N> {
-    /// Time that is in no total, at least and at most, in seconds.
-    pub(super) fn unaccounted_s(&self) -> [f64; 2] {
+impl<M: PartModel, const N: usize> Books<'_, M, N> {
+    /// All of it, by the configuration of the last sample.
+    pub(super) fn reports(&self, info: &PartInfo, clock: Tolerance) -> BookReport {
         let gap = self.totals.gap();
-        [gap.least_us, gap.greatest_us].map(|us| us as f64 / 1e6)
-    }
-
-    /// Every rail's totals beside the truth, by the configuration of the last sample.
-    pub(super) fn reports(&self, info: &PartInfo, clock: Tolerance) -> Vec<RailReport> {
         let rails = self.rails.iter();
-        rails
-            .filter_map(|rail| self.report(rail, info, clock))
-            .collect()
+        BookReport {
+            rails: rails
+                .filter_map(|rail| self.report(rail, info, clock))
+                .collect(),
+            samples: self.samples,
+            unaccounted_s: [gap.least_us, gap.greatest_us].map(|us| us as f64 / 1e6),
+            discontinuities: self.totals.epoch(),
+        }
     }
 
     fn report(&self, rail: &Watched<'_>, info: &PartInfo, clock: Tolerance) -> Option<RailReport> {
@@ -144,7 +160,17 @@ impl<const N: usize> Books<'_, N> {
         let part_clock = self.totals.part_clock_us() as f64 / duration_us as f64;
 
         let (first_us, last_us) = self.widths_us.unwrap_or_default();
-        let period_us = self.scan.period_us(info);
+        // Where the driver adds up, a sample is what a scan is elsewhere.
+        let (scans, period_us) = match info.has_sums_by_driver() {
+            true => (self.samples, (self.read_every_ns / 1_000) as u32),
+            false => {
+                let period_us = self.scan.period_us(info);
+                (
+                    self.totals.part_clock_us() / u64::from(period_us.max(1)),
+                    period_us,
+                )
+            }
+        };
         let nano = |value: f64| (value * 1e9) as i64;
         let (mean_current_a, mean_power_w) = (coulombs / duration_s, joules / duration_s);
         let voltage_v = rail.extremes.voltage.spread();
@@ -154,7 +180,7 @@ impl<const N: usize> Books<'_, N> {
             voltage: Voltage::from_nanovolts(nano(voltage_v.map_or(0.0, |spread| spread.mean))),
             power: Power::from_nanowatts(nano(mean_power_w)),
             mean: Mean::Stretch {
-                scans: self.totals.part_clock_us() / u64::from(period_us.max(1)),
+                scans,
                 scan_period_us: period_us,
                 duration_us,
                 // Each lies anywhere in its bracket, half a width from the middle.
@@ -168,6 +194,7 @@ impl<const N: usize> Books<'_, N> {
         let truth = self.witness.truth(rail.channel.index());
         Some(RailReport {
             name: rail.plan.name.clone(),
+            part: self.part.name.clone(),
             channel: rail.plan.channel,
             duration_s,
             energy_j: Figure::new(

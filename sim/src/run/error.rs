@@ -3,10 +3,10 @@ use std::fmt;
 use crake::Channel;
 use crake::config::{ConfigError, LimitError};
 
+use super::firmware::Setup;
 use crate::bench::BenchError;
 use crate::bus::BusError;
 use crate::plant::PlantError;
-use crate::scenario::Scenario;
 
 /// Why a run did not come to its end.
 #[derive(Debug)]
@@ -35,6 +35,8 @@ pub enum RunError {
         /// Why not.
         error: LimitError,
     },
+    /// No model was given of a kind of part, by its word.
+    NoModel(&'static str),
     /// The bench stood still.
     Stall(String),
     /// The observer could not write what it saw.
@@ -42,13 +44,13 @@ pub enum RunError {
 }
 
 impl RunError {
-    /// What the driver says, by the name of the rail that it is about.
-    pub(super) fn named(scenario: &Scenario, error: crake::Error<BusError>) -> Self {
+    /// What the driver says of a part, by the name of the rail that it is about.
+    pub(super) fn named(setup: &Setup<'_>, error: crake::Error<BusError>) -> Self {
         use crake::ErrorKind;
         use crake::config::ConfigError::{RailFullScale, SenseFullScale, SenseResistor};
 
         let find = |channel: Channel| {
-            let mut rails = scenario.rails.iter();
+            let mut rails = setup.rails();
             rails.find(|rail| rail.channel == channel.number())
         };
         let named = match error.kind {
@@ -93,6 +95,7 @@ impl fmt::Display for RunError {
             Self::Driver(error) => write!(f, "the driver gave up: {error}"),
             Self::Rail { rail, error, .. } => write!(f, "rail \"{rail}\": {error}"),
             Self::Alert { rail, error, .. } => write!(f, "rail \"{rail}\": {error}"),
+            Self::NoModel(word) => write!(f, "no model was given of the part \"{word}\""),
             Self::Stall(stall) => write!(f, "the bench stands still: {stall}"),
             Self::Observer(error) => write!(f, "{error}"),
         }
@@ -107,7 +110,7 @@ impl std::error::Error for RunError {
             Self::Driver(error) => Some(error),
             Self::Rail { error, .. } => Some(error),
             Self::Alert { error, .. } => Some(error),
-            Self::Stall(_) => None,
+            Self::NoModel(_) | Self::Stall(_) => None,
             Self::Observer(error) => Some(error),
         }
     }

@@ -5,11 +5,9 @@ use serde::Serialize;
 
 use crake::Error;
 
-use crate::bench::{Bench, BenchError, Injected, Part};
+use crate::bench::{Bench, BenchError, Injected};
 use crate::bus::BusError;
 use crate::fault::Fault;
-use crate::inspect::CORNCRAKE;
-use crate::part::corncrake::Output;
 use crate::scenario::Scenario;
 
 /// One fault of the scenario, and how it struck.
@@ -43,11 +41,8 @@ pub struct FailureReport {
 pub(super) struct Faults(Vec<(String, Injected)>);
 
 impl Faults {
-    /// Brings them about.
-    pub(super) fn new(bench: &Bench, part: &Part, scenario: &Scenario) -> Result<Self, BenchError> {
-        for output in [Output::A, Output::B] {
-            bench.alert(part, output);
-        }
+    /// Brings them about, on a bench with all parts and their outputs' lines.
+    pub(super) fn new(bench: &Bench, scenario: &Scenario) -> Result<Self, BenchError> {
         let faults = scenario.faults.iter().map(|plan| {
             let what = what(&plan.fault, scenario);
             Ok((what, bench.fault(plan.fault)?))
@@ -79,18 +74,27 @@ impl Faults {
 }
 
 fn what(fault: &Fault, scenario: &Scenario) -> String {
-    let mut rails = scenario.rails.iter();
+    let mut parts = scenario.parts.iter().enumerate();
+    let Some((place, part)) = parts.find(|(_, part)| Some(part.fitted_address) == fault.part)
+    else {
+        return fault.kind.to_string();
+    };
     let channel = fault.kind.channel();
+    let mut rails = scenario.rails_of(place);
     if let Some(rail) = rails.find(|rail| Some(usize::from(rail.channel)) == channel) {
         return format!("{}: {}", rail.name, fault.kind);
     }
-    let Some(pointer) = fault.register else {
-        return fault.kind.to_string();
+    let of = match scenario.parts.len() {
+        1 => String::new(),
+        _ => format!("{}: ", part.name),
     };
-    let mut registers = CORNCRAKE.registers.iter();
+    let Some(pointer) = fault.register else {
+        return format!("{of}{}", fault.kind);
+    };
+    let mut registers = part.kind.registers.registers.iter();
     match registers.find(|register| register.pointer == pointer) {
-        Some(register) => format!("{} at {}", fault.kind, register.name),
-        None => format!("{} at register {pointer:#04x}", fault.kind),
+        Some(register) => format!("{of}{} at {}", fault.kind, register.name),
+        None => format!("{of}{} at register {pointer:#04x}", fault.kind),
     }
 }
 

@@ -1,4 +1,4 @@
-//! The main job end to end: a scenario's rails on a virtual board, measured by the part's model,
+//! The main job end to end: a scenario's rails on a virtual board, measured by the parts' models,
 //! read by firmware built on the driver over the virtual bus, totalled up, and held against the
 //! truth.
 //!
@@ -21,10 +21,12 @@ mod extremes;
 mod faults;
 mod firmware;
 mod host;
+mod part;
 mod reactions;
 mod reading;
 mod report;
 mod service;
+mod station;
 mod verdict;
 
 pub(crate) use alerts::kind;
@@ -33,10 +35,11 @@ pub use error::RunError;
 pub use extremes::Spread;
 pub use faults::{FailureReport, FaultReport};
 pub use firmware::{Observer, Silent};
+pub use part::{Fit, Fitting, OnBench, PARTS};
 pub use reactions::AlertReport;
 pub(crate) use reactions::word_of;
 pub use reading::{ReadingBounds, Row};
-pub use report::{BusReport, Figure, MonitorReport, Parts, RailReport, Report};
+pub use report::{BusReport, Figure, MonitorReport, PartReport, Parts, RailReport, Report};
 pub use verdict::Verdict;
 
 use crate::scenario::Scenario;
@@ -52,16 +55,19 @@ pub fn run(
     seed: u64,
     observer: &mut dyn Observer,
 ) -> Result<Report, RunError> {
-    let channels = scenario
-        .rails
-        .iter()
-        .map(|rail| rail.channel)
-        .max()
-        .unwrap_or_default();
-    match channels {
-        0 => firmware::run::<1>(scenario, seed, observer),
-        1 => firmware::run::<2>(scenario, seed, observer),
-        2 => firmware::run::<3>(scenario, seed, observer),
-        _ => firmware::run::<4>(scenario, seed, observer),
-    }
+    run_with(&PARTS, scenario, seed, observer)
+}
+
+/// The same with other parts than this crate's, of a scenario that was
+/// [read](Scenario::parse_with) with their kinds.
+///
+/// # Errors
+/// As [`run`], and a part of the scenario that is not among `parts`.
+pub fn run_with(
+    parts: &[&dyn Fit],
+    scenario: &Scenario,
+    seed: u64,
+    observer: &mut dyn Observer,
+) -> Result<Report, RunError> {
+    firmware::run(parts, scenario, seed, observer)
 }

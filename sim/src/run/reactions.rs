@@ -1,11 +1,10 @@
 //! How long each step of an alert took: from a rail's crossing to the output's edge, and on to the
 //! event.
 
-use crake::alert::{AlertFlag, Event, Kind, limit_in_force};
+use crake::alert::{AlertFlag, Event, Kind, Outputs, limit_in_force};
 use crake::board::{Mean, OperatingPoint, Rail};
 use crake::config::Scan;
-use crake::info::Source;
-use crake::part::corncrake::INFO;
+use crake::info::{PartInfo, Source};
 use crake::plan::Duty;
 use crake::units::{Current, Power, Voltage};
 use crake::{Channel, Sample};
@@ -16,9 +15,10 @@ use serde::Serialize;
 use super::alerts::kind;
 use super::crossings::excursions;
 use super::faults::Faults;
+use super::firmware::{Busy, Setup};
 use crate::bench::Line;
 use crate::plant::PlantError;
-use crate::scenario::{AlertPlan, RailPlan, Route, Scenario};
+use crate::scenario::{AlertPlan, RailPlan, Route};
 
 /// One alert, as the firmware heard of it.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
@@ -39,15 +39,19 @@ pub struct AlertReport {
     /// From the moment at which the rail's true value is beyond the limit, and beyond all that
     /// instrument and board may be off by, to the output's edge, in seconds; none where the output
     /// spoke earlier than that, where the line was low already, where the rail was beyond the limit
-    /// before the limit was set, and where a fault of the scenario struck meanwhile.
+    /// before the limit was set, where a fault of the scenario struck meanwhile, and where the
+    /// driver compares: no output tells of that.
     pub crossing_to_edge_s: Option<f64>,
     /// What the datasheet allows for it, rounded up to microseconds: (debounce × scan period + two
-    /// conversions) ÷ (1 − oscillator tolerance).
+    /// conversions) ÷ (1 − oscillator tolerance). Of a part that converts when it is told to:
+    /// debounce × the time from one reading to the next, a conversion, and what host and bus allow.
     pub crossing_to_edge_bound_s: f64,
     /// From the output's edge to the event, in seconds; none where the line was low already, where
-    /// a fault of the scenario struck meanwhile, and where the firmware did not listen after one.
+    /// a fault of the scenario struck meanwhile, where the firmware did not listen, after one or
+    /// while it set up another part, and where the driver compares.
     pub edge_to_event_s: Option<f64>,
-    /// What host and bus allow for it: declared latency, longest transfer in progress, service.
+    /// What host and bus allow for it: declared latency, the longest work in progress, a service of
+    /// every other part, and one of this.
     pub edge_to_event_bound_s: f64,
 }
 
@@ -57,6 +61,8 @@ pub(super) struct Reactions {
     edge_to_event_bound_s: f64,
     /// When the limits stood in the part.
     armed_ns: u64,
+    /// Edges before that were not listened to.
+    listens_from_ns: u64,
     falls: Vec<Fall>,
     /// Since when each line was high when it fell last.
     high_since_ns: [u64; 2],
@@ -76,42 +82,60 @@ struct Watched {
     kind: Kind,
     rail: String,
     output: Route,
+    by: Source,
     excursions: Vec<(u64, u64)>,
     bound_s: f64,
+    /// The reading's own delay is part of the bound: the part converts with readings.
+    with_readings: bool,
 }
 
 impl Reactions {
-    /// Of a scenario on these rails, as `scan` has them.
+    /// Of a part of a run on these rails, as `scan` has them; the host is kept so long by it.
     pub(super) fn new<const N: usize>(
-        scenario: &Scenario,
+        setup: &Setup<'_>,
         rails: &[Rail; N],
         scan: &Scan<N>,
-        faults: &Faults,
+        busy: &Busy,
     ) -> Result<Self, PlantError> {
+        let (scenario, info) = (setup.scenario, setup.plan().kind.info);
         let mut watched = Vec::new();
-        let duty = Duty::new(&INFO, scan, 0);
-        for plan in &scenario.rails {
+        let interval_us = scenario.host.read_every_ns.div_ceil(1_000);
+        let duty = Duty::new(info, scan, interval_us);
+        for plan in setup.rails() {
             for alert in &plan.alerts {
-                let margin = margin(rails, scan, plan, alert).unwrap_or(0);
+                let margin = margin(info, rails, scan, plan, alert).unwrap_or(0);
                 watched.push(Watched {
                     channel: Channel::new(plan.channel),
                     kind: kind(alert),
                     rail: plan.name.clone(),
                     output: alert.output,
+                    by: compared_by(info, plan, alert),
                     excursions: excursions(plan, alert, margin, scenario.duration_ns)?,
                     bound_s: duty.seen_within_us(alert.debounce, Source::Part) as f64 / 1e6,
+                    with_readings: setup.plan().scans_per_second == 0,
                 });
             }
         }
-        Ok(Self {
+        let mut reactions = Self {
             watched,
-            edge_to_event_bound_s: edge_to_event_bound_s(scenario),
+            edge_to_event_bound_s: scenario.host.latency_ns as f64 / 1e9,
             armed_ns: 0,
+            listens_from_ns: 0,
             falls: Vec::new(),
             high_since_ns: [0; 2],
             timeline: Vec::new(),
-            faults: faults.clone(),
-        })
+            faults: setup.faults.clone(),
+        };
+        // What may be in progress: a sample, and what a condition that is over by it asks for.
+        reactions.wait_for_others(busy.reading_s + busy.service_s);
+        Ok(reactions)
+    }
+
+    /// Others may keep the host for so long besides.
+    pub(super) fn wait_for_others(&mut self, others_s: f64) {
+        self.edge_to_event_bound_s += others_s;
+        let with_readings = self.watched.iter_mut().filter(|it| it.with_readings);
+        with_readings.for_each(|it| it.bound_s += others_s);
     }
 
     /// The limits stand in the part from now on.
@@ -119,10 +143,15 @@ impl Reactions {
         self.armed_ns = now_ns;
     }
 
+    /// The firmware listens from now on again.
+    pub(super) const fn listens_from(&mut self, now_ns: u64) {
+        self.listens_from_ns = now_ns;
+    }
+
     /// Takes the edges of outputs A and B since the last call.
-    pub(super) fn see(&mut self, lines: &[Line; 2]) {
+    pub(super) fn see(&mut self, lines: &[(Outputs, Line)]) {
         let lines = lines.iter().zip(&mut self.high_since_ns);
-        for (output, (line, high_since_ns)) in lines.enumerate() {
+        for (output, ((_, line), high_since_ns)) in lines.enumerate() {
             for edge in line.edges() {
                 match edge.to {
                     PinState::High => *high_since_ns = edge.at_ns,
@@ -133,6 +162,22 @@ impl Reactions {
                     }),
                 }
             }
+        }
+    }
+
+    /// A service begins, for what outputs show now: edges of a line that is high again are past. A
+    /// condition that lasts may have made some that nobody listened to.
+    pub(super) fn begin_service(&mut self, lines: &[(Outputs, Line)]) {
+        self.see(lines);
+        for (output, (_, line)) in lines.iter().enumerate() {
+            let mut falls = self.falls.iter();
+            let last = falls.rposition(|fall| fall.output == output);
+            let last = last.filter(|_| line.level() == PinState::Low);
+            let mut place = 0;
+            self.falls.retain(|fall| {
+                place += 1;
+                fall.output != output || Some(place - 1) == last
+            });
         }
     }
 
@@ -157,9 +202,12 @@ impl Reactions {
             Route::B => output == 1,
             Route::Both => true,
         };
-        let falls = self.falls.iter().filter(|fall| reaches(fall.output));
+        let told = watched.by == Source::Part;
+        let falls = self.falls.iter();
+        let falls = falls.filter(|fall| told && reaches(fall.output));
         let fall = falls.min_by_key(|fall| fall.at_ns);
         let edge_ns = fall.map(|fall| fall.at_ns);
+        let heard_ns = edge_ns.filter(|&ns| ns >= self.listens_from_ns);
         // The excursion during which the line fell, if limits stood and the line was high when it
         // began.
         let crossing_ns = fall.and_then(|fall| {
@@ -189,7 +237,7 @@ impl Reactions {
             limit: in_force.map(|limit| limit.billionths() as f64 / 1e9),
             crossing_to_edge_s: seconds(crossing_ns, edge_ns),
             crossing_to_edge_bound_s: watched.bound_s,
-            edge_to_event_s: seconds(edge_ns, Some(now_ns).filter(|_| !was_deaf)),
+            edge_to_event_s: seconds(heard_ns, Some(now_ns).filter(|_| !was_deaf)),
             edge_to_event_bound_s: self.edge_to_event_bound_s,
         });
     }
@@ -210,6 +258,7 @@ impl Reactions {
 
 /// What one conversion may be off by at the limit, in nano-units: the driver's own error budget.
 fn margin<const N: usize>(
+    info: &PartInfo,
     rails: &[Rail; N],
     scan: &Scan<N>,
     plan: &RailPlan,
@@ -228,11 +277,11 @@ fn margin<const N: usize>(
     };
     match kind(alert) {
         Kind::OverVoltage | Kind::UnderVoltage => {
-            let budget = rail.voltage_budget(&INFO, &at(0, alert.limit, 0)?)?;
+            let budget = rail.voltage_budget(info, &at(0, alert.limit, 0)?)?;
             Some(budget.total().as_nanovolts())
         }
         Kind::OverCurrent | Kind::UnderCurrent => {
-            let budget = rail.current_budget(&INFO, &at(alert.limit, 0, 0)?)?;
+            let budget = rail.current_budget(info, &at(alert.limit, 0, 0)?)?;
             Some(budget.total().as_nanoamps())
         }
         Kind::OverPower => {
@@ -243,7 +292,7 @@ fn margin<const N: usize>(
                 .voltage_nv
                 .map_or(full_nv, |(_, greatest)| greatest);
             let at = at(declared.greatest_na, voltage_nv, alert.limit)?;
-            Some(rail.power_budget(&INFO, &at)?.total().as_nanowatts())
+            Some(rail.power_budget(info, &at)?.total().as_nanowatts())
         }
     }
 }
@@ -251,6 +300,11 @@ fn margin<const N: usize>(
 /// What a plan watches for, as reports have it.
 pub(crate) fn word_of(alert: &AlertPlan) -> &'static str {
     word(kind(alert))
+}
+
+/// Who compares with a limit.
+pub(super) fn compared_by(info: &PartInfo, plan: &RailPlan, alert: &AlertPlan) -> Source {
+    info.compared_by(plan.channel, kind(alert), alert.debounce, alert.latching)
 }
 
 fn word(kind: Kind) -> &'static str {
@@ -261,25 +315,4 @@ fn word(kind: Kind) -> &'static str {
         Kind::UnderCurrent => "under_current",
         Kind::OverPower => "over_power",
     }
-}
-
-/// Declared latency, what may be in progress (a sample, and what a condition that is over by it
-/// asks for) and a service: flags read and cleared, a sample, and masks set.
-///
-/// Lengths by the clock: nine clocks a byte, and some for START, repeated START, STOP and the
-/// bus-free time.
-fn edge_to_event_bound_s(scenario: &Scenario) -> f64 {
-    let clocks = |bytes: u32| f64::from(9 * bytes + 6) / f64::from(scenario.bus_hz);
-    let (write, read) = (
-        |bytes: u32| clocks(2 + bytes + 1),
-        |bytes: u32| clocks(3 + bytes + 1),
-    );
-    // Four channels of two conversions at the slowest oscillator.
-    let wait_s = 510e-6;
-    let sample = write(2) + wait_s + read(111);
-    let look = read(3) + write(3);
-    // Two masks, each written and read back, and the part's count of writes.
-    let masks = 2.0 * (write(3) + read(3)) + read(2);
-    let service = look + sample + look + masks;
-    scenario.host.latency_ns as f64 / 1e9 + sample + look + masks + service
 }

@@ -1,6 +1,6 @@
 use crake::board::{Mean, OperatingPoint, Rail};
 use crake::config::ChannelRange;
-use crake::part::corncrake::INFO;
+use crake::info::PartInfo;
 use crake::totals::Total;
 use crake::units::{Charge, Current, Energy, Power, Voltage};
 use crake::{Reading, Saturation, Timestamp};
@@ -10,6 +10,8 @@ use crate::plant::Truth;
 /// One reading of one rail, with its totals so far.
 #[derive(Clone, Copy, Debug)]
 pub struct Row<'a> {
+    /// The reading of the host that it belongs to, counted from 0.
+    pub number: u64,
     /// When, on the host's clock.
     pub timestamp: Timestamp,
     /// The rail's name.
@@ -34,6 +36,7 @@ pub(super) struct Operation<'a> {
     pub(super) rail: &'a Rail,
     pub(super) range: ChannelRange,
     pub(super) averaging_log2: u8,
+    pub(super) info: &'static PartInfo,
 }
 
 /// How far a reading may be off, either way.
@@ -82,6 +85,7 @@ impl Row<'_> {
             rail,
             range,
             averaging_log2,
+            info,
         } = self.operation;
         let at = OperatingPoint {
             range,
@@ -94,9 +98,9 @@ impl Row<'_> {
             return None;
         }
         Some(ReadingBounds {
-            voltage: rail.voltage_budget(&INFO, &at)?.total(),
-            current: rail.current_budget(&INFO, &at)?.total(),
-            power: rail.power_budget(&INFO, &at)?.total(),
+            voltage: rail.voltage_budget(info, &at)?.total(),
+            current: rail.current_budget(info, &at)?.total(),
+            power: rail.power_budget(info, &at)?.total(),
         })
     }
 }

@@ -1,14 +1,14 @@
 use crake::Saturation;
+use crake::info::Source;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::extremes::Spread;
 use super::faults::{FailureReport, FaultReport};
-use super::reactions::AlertReport;
+use super::reactions::{AlertReport, compared_by, word_of};
 use super::verdict::Verdict;
-use crate::bench::Part;
 use crate::bus::Stats;
-use crate::scenario::Contradiction;
+use crate::scenario::{Contradiction, PartPlan, Scenario};
 
 /// What a run came to. Serialises to the object that `docs/report.md` describes.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
@@ -19,19 +19,19 @@ pub struct Report {
     pub seed: u64,
     /// Length of the scenario in seconds.
     pub duration_s: f64,
-    /// The part's scan rate.
-    pub scans_per_second: u32,
     /// From one sample to the next, in seconds.
     pub read_every_s: f64,
+    /// The parts, in the scenario's order.
+    pub parts: Vec<PartReport>,
     /// One entry per rail, in the scenario's order.
     pub rails: Vec<RailReport>,
-    /// Time that is in no total: at least, at most, in seconds.
+    /// Time that is in no total, at least and at most, in seconds; of the part of which most is.
     pub unaccounted_s: [f64; 2],
-    /// How often counts were lost, and a new epoch began.
+    /// How often counts were lost, and a new epoch began; of all parts.
     pub discontinuities: u32,
-    /// Samples taken.
+    /// Samples taken, of all parts.
     pub samples: u64,
-    /// Conversions made by the part.
+    /// Conversions made by all parts.
     pub conversions: u64,
     /// Every alert, in the order in which the firmware heard of them.
     pub alerts: Vec<AlertReport>,
@@ -51,11 +51,29 @@ pub struct Report {
     pub verdict: Verdict,
 }
 
+/// One part of a run.
+#[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
+pub struct PartReport {
+    /// What the scenario calls it.
+    pub name: String,
+    /// What it is.
+    pub model: &'static str,
+    /// Its 7-bit address.
+    pub address: u8,
+    /// Its scan rate; 0 for a part that converts when it is told to.
+    pub scans_per_second: u32,
+    /// What the driver makes up for it: "power", "charge sum", "energy sum", and limits such as
+    /// "under-voltage of CELL".
+    pub by_driver: Vec<String>,
+}
+
 /// One rail's totals beside the truth.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct RailReport {
     /// Its name.
     pub name: String,
+    /// The part that watches it, by name.
+    pub part: String,
     /// The part's channel.
     pub channel: u8,
     /// How long the totals cover, by the host's clock, in seconds.
@@ -133,16 +151,44 @@ pub struct BusReport {
     pub busy_share: f64,
 }
 
-/// What the monitor itself cost.
+/// What measuring itself cost.
 #[derive(Clone, Copy, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct MonitorReport {
-    /// Energy that the part drew from its own 3.3 V supply, in joules; typical figures. The bus's
-    /// pull-ups are not in it.
+    /// Energy that all parts drew from their own 3.3 V supply, in joules; typical figures. Pull-ups
+    /// of the bus are not in it.
     pub energy_j: f64,
     /// The same over time, in watts.
     pub mean_power_w: f64,
-    /// When the totals began, in seconds after power-up; none if they never did.
+    /// When the totals of all parts had begun, in seconds after power-up; none if they never did.
     pub began_s: Option<f64>,
+}
+
+impl PartReport {
+    pub(super) fn new(plan: &PartPlan, scenario: &Scenario, place: usize) -> Self {
+        let info = plan.kind.info;
+        let sums = [
+            ("power", info.power),
+            ("charge sum", info.charge_sum),
+            ("energy sum", info.energy_sum),
+        ];
+        let by_driver = sums.iter().filter(|(_, by)| *by == Source::Driver);
+        let mut by_driver: Vec<_> = by_driver.map(|(what, _)| (*what).to_owned()).collect();
+        for rail in scenario.rails_of(place) {
+            let alerts = rail.alerts.iter();
+            let compared = alerts.filter(|it| compared_by(info, rail, it) == Source::Driver);
+            by_driver.extend(compared.map(|alert| {
+                let kind = word_of(alert).replace('_', "-");
+                format!("{kind} of {}", rail.name)
+            }));
+        }
+        Self {
+            name: plan.name.clone(),
+            model: info.name,
+            address: plan.address,
+            scans_per_second: plan.scans_per_second,
+            by_driver,
+        }
+    }
 }
 
 impl Figure {
@@ -203,8 +249,7 @@ impl BusReport {
 }
 
 impl MonitorReport {
-    pub(super) fn new(part: &Part, until_ns: u64, began_ns: Option<u64>) -> Self {
-        let energy_j = part.supply_energy_na_mv_ns() as f64 / 1e21;
+    pub(super) fn new(energy_j: f64, until_ns: u64, began_ns: Option<u64>) -> Self {
         Self {
             energy_j,
             mean_power_w: energy_j / (until_ns as f64 / 1e9),

@@ -1,117 +1,108 @@
-//! What the firmware of a run does: sets the part up, serves its outputs, takes samples, and tries
-//! again where a fault of the scenario made an operation fail.
+//! What the firmware of a run does with one part: sets it up, serves its outputs, takes samples,
+//! and tries again where a fault of the scenario made an operation fail.
 
-use crake::alert::Limits;
-use crake::config::Config;
+use crake::alert::{Limits, Outputs};
+use crake::board::{Board, Rail};
+use crake::config::{Config, Scan};
+use crake::info::PartInfo;
+use crake::totals::Margins;
+use crake::units::Tolerance;
 use crake::{ShuntMonitor, TimedSample};
 
-use super::alerts::Listener;
+use super::RunError;
+use super::alerts::{self, Awaited, Listener};
 use super::books::Books;
 use super::faults::Failures;
-use super::firmware::Observer;
-use super::{FailureReport, RunError};
-use crate::bench::Bench;
+use super::firmware::{Busy, Observer, Setup};
+use super::reactions::Reactions;
+use super::station::{Outcome, Station};
+use crate::bench::{Line, Witness};
 use crate::bus::BusError;
-use crate::scenario::Scenario;
+use crate::part::PartModel;
 
-/// The firmware, with what it knows.
-pub(super) struct Firmware<'r, const N: usize, M> {
-    scenario: &'r Scenario,
-    bench: Bench,
+/// The firmware of one part, with what it knows.
+pub(super) struct Firmware<'r, const N: usize, M, T> {
+    setup: &'r Setup<'r>,
     monitor: M,
     config: Config<N>,
+    clock: Tolerance,
     limits: &'r Limits<'r>,
-    pub(super) listener: Option<Listener<'r>>,
-    pub(super) books: Books<'r, N>,
+    listener: Option<Listener<'r>>,
+    books: Books<'r, T, N>,
+    busy: Busy,
     is_set_up: bool,
-    /// When the totals had begun.
-    pub(super) begun_ns: Option<u64>,
+    /// Tries that are left for the present reading.
+    tries: u8,
+    begun_ns: Option<u64>,
     failures: Failures,
 }
 
-impl<'r, const N: usize, M> Firmware<'r, N, M>
+/// What it is built on: rails and board as declared, configuration as resolved.
+pub(super) struct Ground<'r, const N: usize> {
+    pub(super) info: &'static PartInfo,
+    pub(super) rails: &'r [Rail; N],
+    pub(super) board: &'r Board<N>,
+    pub(super) config: Config<N>,
+    pub(super) scan: Scan<N>,
+    pub(super) lines: &'r [(Outputs, Line)],
+    pub(super) busy: Busy,
+}
+
+/// Builds it, and hands it to `next`.
+pub(super) fn enter<const N: usize, M, T: PartModel>(
+    setup: &Setup<'_>,
+    monitor: M,
+    ground: Ground<'_, N>,
+    witness: Witness<T>,
+    next: &mut dyn FnMut(&mut dyn Station) -> Result<(), RunError>,
+) -> Result<(), RunError>
 where
     M: ShuntMonitor<N, BusError = BusError>,
     M::Sample: TimedSample<N>,
 {
-    pub(super) fn new(
-        scenario: &'r Scenario,
-        bench: &Bench,
-        (monitor, config): (M, Config<N>),
-        (listener, limits): (Option<Listener<'r>>, &'r Limits<'r>),
-        books: Books<'r, N>,
-    ) -> Self {
-        Self {
-            scenario,
-            bench: bench.clone(),
-            monitor,
-            config,
-            limits,
-            listener,
-            books,
-            is_set_up: false,
-            begun_ns: None,
-            failures: Failures::default(),
-        }
-    }
+    let Ground {
+        info,
+        rails,
+        board,
+        config,
+        scan,
+        lines,
+        busy,
+    } = ground;
+    let limits = alerts::limits(setup.rails());
+    let limits = Limits::new(&limits);
+    let listener = if limits.list().is_empty() {
+        None
+    } else {
+        let reactions = Reactions::new(setup, rails, &scan, &busy)?;
+        let latency_ns = setup.scenario.host.latency_ns;
+        Some(Listener::new(setup.bench, lines, latency_ns, reactions))
+    };
+    let margins = Margins::new(info, board, rails);
+    let books = Books::new(setup, rails, &scan, &margins, witness);
+    next(&mut Firmware {
+        setup,
+        monitor,
+        config,
+        clock: board.clock(),
+        limits: &limits,
+        listener,
+        books,
+        busy,
+        is_set_up: false,
+        tries: 0,
+        begun_ns: None,
+        failures: Failures::default(),
+    })
+}
 
-    /// Serves until a moment and then takes a sample; one failure on the way is made good by
-    /// another try, after two the firmware waits for the moment.
-    pub(super) fn read(&mut self, at_ns: u64, observer: &mut dyn Observer) -> Result<(), RunError> {
-        for _ in 0..2 {
-            match self.sample(at_ns) {
-                Ok(()) => {
-                    if let Some(listener) = &self.listener {
-                        observer.alerts(listener.timeline());
-                    }
-                    return self.books.read(self.monitor.last_sample(), observer);
-                }
-                Err(error) => self.note(error)?,
-            }
-        }
-        self.bench.run_until(at_ns);
-        Ok(())
-    }
-
-    /// What the driver said where something failed.
-    pub(super) fn failures(self) -> Vec<FailureReport> {
-        self.failures.into_reports()
-    }
-
-    fn sample(&mut self, at_ns: u64) -> Result<(), RunError> {
-        if !self.is_set_up {
-            self.set_up()?;
-        }
-        let Self {
-            bench,
-            monitor,
-            books,
-            ..
-        } = self;
-        match &mut self.listener {
-            None => {
-                bench.run_until(at_ns);
-                monitor.sample()?;
-            }
-            Some(listener) => {
-                while listener.wait_until(at_ns)? {
-                    listener.serve(monitor, at_ns)?;
-                    books.take(monitor.last_sample());
-                }
-                if listener.is_low() {
-                    listener.serve(monitor, at_ns)?;
-                } else {
-                    monitor.sample()?;
-                    listener.show(monitor)?;
-                }
-            }
-        }
-        books.take(monitor.last_sample());
-        Ok(())
-    }
-
-    fn set_up(&mut self) -> Result<(), RunError> {
-        let named = |error| RunError::named(self.scenario, error);
+impl<const N: usize, M, T: PartModel> Firmware<'_, N, M, T>
+where
+    M: ShuntMonitor<N, BusError = BusError>,
+    M::Sample: TimedSample<N>,
+{
+    fn start(&mut self) -> Result<(), RunError> {
+        let named = |error| RunError::named(self.setup, error);
         self.monitor.init(&self.config).map_err(named)?;
         if let Some(listener) = &mut self.listener {
             listener
@@ -120,22 +111,127 @@ where
         }
         self.books.take(self.monitor.sample()?);
         self.is_set_up = true;
-        self.begun_ns.get_or_insert(self.bench.now_ns());
+        self.begun_ns.get_or_insert(self.setup.bench.now_ns());
+        Ok(())
+    }
+
+    fn answer(&mut self, reading_ns: u64) -> Result<(), RunError> {
+        if let Some(listener) = &mut self.listener {
+            listener.serve(&mut self.monitor, reading_ns)?;
+            self.books.take(self.monitor.last_sample());
+        }
+        Ok(())
+    }
+
+    fn sample(&mut self, reading_ns: u64) -> Result<(), RunError> {
+        let monitor = &mut self.monitor;
+        match &mut self.listener {
+            Some(listener) if listener.is_low() => listener.serve(monitor, reading_ns)?,
+            Some(listener) => {
+                monitor.sample()?;
+                listener.show(monitor)?;
+            }
+            None => {
+                monitor.sample()?;
+            }
+        }
+        self.books.take(self.monitor.last_sample());
         Ok(())
     }
 
     /// A failure of the driver is what faults are for; without one it ends the run, and so does
     /// every other.
-    fn note(&mut self, error: RunError) -> Result<(), RunError> {
-        match error {
-            RunError::Driver(error)
-                if self.scenario.has_faults() && error.fault() != crake::bus::Fault::Refused =>
+    fn tried(&mut self, outcome: Result<(), RunError>) -> Result<bool, RunError> {
+        match outcome {
+            Ok(()) => Ok(true),
+            Err(RunError::Driver(error))
+                if self.setup.scenario.has_faults()
+                    && error.fault() != crake::bus::Fault::Refused =>
             {
+                self.tries = self.tries.saturating_sub(1);
                 self.is_set_up &= error.may_repeat();
-                self.failures.note(error, self.bench.now_ns());
-                Ok(())
+                self.failures.note(error, self.setup.bench.now_ns());
+                Ok(false)
             }
-            error => Err(error),
+            Err(error) => Err(error),
+        }
+    }
+}
+
+impl<const N: usize, M, T: PartModel> Station for Firmware<'_, N, M, T>
+where
+    M: ShuntMonitor<N, BusError = BusError>,
+    M::Sample: TimedSample<N>,
+{
+    fn begin_reading(&mut self) {
+        self.tries = 2;
+    }
+
+    fn is_busy(&self) -> bool {
+        self.tries > 0
+    }
+
+    fn is_set_up(&self) -> bool {
+        self.is_set_up
+    }
+
+    fn set_up(&mut self) -> Result<(), RunError> {
+        let outcome = self.start();
+        self.tried(outcome).map(drop)
+    }
+
+    fn awaits(&self) -> Option<Awaited> {
+        self.listener.as_ref()?.awaits()
+    }
+
+    fn serve(&mut self, reading_ns: u64) -> Result<(), RunError> {
+        let outcome = self.answer(reading_ns);
+        self.tried(outcome).map(drop)
+    }
+
+    fn read(
+        &mut self,
+        reading_ns: u64,
+        number: u64,
+        observer: &mut dyn Observer,
+    ) -> Result<(), RunError> {
+        let outcome = self.sample(reading_ns);
+        if self.tried(outcome)? {
+            self.tries = 0;
+            if let Some(listener) = &self.listener {
+                observer.alerts(listener.timeline());
+            }
+            self.books
+                .read(self.monitor.last_sample(), number, observer)?;
+        }
+        Ok(())
+    }
+
+    fn keeps_host_s(&self) -> f64 {
+        let latency_s = self.setup.scenario.host.latency_ns as f64 / 1e9;
+        latency_s + self.busy.reading_s + self.busy.service_s
+    }
+
+    fn wait_for_others(&mut self, others_s: f64) {
+        if let Some(listener) = &mut self.listener {
+            listener.wait_for_others(others_s);
+        }
+    }
+
+    fn was_kept_waiting(&mut self) {
+        if let Some(listener) = &mut self.listener {
+            listener.was_kept_waiting();
+        }
+    }
+
+    fn outcome(&mut self) -> Outcome {
+        let info = self.monitor.info();
+        let alerts = self.listener.take().map(Listener::into_timeline);
+        Outcome {
+            books: self.books.reports(info, self.clock),
+            alerts: alerts.unwrap_or_default(),
+            failures: core::mem::take(&mut self.failures).into_reports(),
+            begun_ns: self.begun_ns,
         }
     }
 }

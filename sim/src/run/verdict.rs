@@ -18,13 +18,22 @@ pub struct Verdict {
 }
 
 impl Verdict {
-    /// Of the rails with these names.
-    pub(super) fn new<'n>(
-        names: impl IntoIterator<Item = &'n str>,
+    /// Of the rails with these names, each with what it is to be called.
+    pub(super) fn new(
+        names: &[(&str, String)],
         rails: &[RailReport],
         alerts: &[AlertReport],
     ) -> Self {
-        let totals = || rails.iter().flat_map(totals);
+        let called = |name: &str| {
+            let mut names = names.iter();
+            let found = names.find(|(other, _)| *other == name);
+            found.map_or_else(|| name.to_owned(), |(_, called)| called.clone())
+        };
+        let totals = || {
+            rails
+                .iter()
+                .flat_map(|rail| totals(rail, &called(&rail.name)))
+        };
         let share = |figure: &Figure| {
             let bounded = figure.saturation == "none" && figure.bound > 0.0;
             bounded.then(|| figure.difference.abs() / figure.bound)
@@ -33,14 +42,18 @@ impl Verdict {
             .filter_map(|(name, figure)| Some((name, share(figure)?)))
             .max_by(|(_, one), (_, other)| one.total_cmp(other));
         let is_measured = |name: &str| rails.iter().any(|rail| rail.name == name);
-        let unmeasured = names.into_iter().filter(|name| !is_measured(name));
+        let unmeasured = names.iter().filter(|(name, _)| !is_measured(name));
         let mut outside: Vec<String> = unmeasured
-            .map(|name| format!("{name} was never measured"))
+            .map(|(_, called)| format!("{called} was never measured"))
             .collect();
         let beyond = totals().filter(|(_, figure)| !figure.within);
         outside.extend(beyond.map(|(name, _)| format!("{name} lies outside its bound")));
         for alert in alerts {
-            let of = format!("{} of {}", alert.kind.replace('_', "-"), alert.rail);
+            let of = format!(
+                "{} of {}",
+                alert.kind.replace('_', "-"),
+                called(&alert.rail)
+            );
             let steps = [
                 (
                     "limit to edge",
@@ -69,10 +82,10 @@ impl Verdict {
     }
 }
 
-fn totals(rail: &RailReport) -> [(String, &Figure); 2] {
+fn totals<'r>(rail: &'r RailReport, called: &str) -> [(String, &'r Figure); 2] {
     [
-        (format!("{} energy", rail.name), &rail.energy_j),
-        (format!("{} charge", rail.name), &rail.charge_c),
+        (format!("{called} energy"), &rail.energy_j),
+        (format!("{called} charge"), &rail.charge_c),
     ]
 }
 
@@ -97,6 +110,7 @@ mod tests {
     fn rail(name: &str, energy_j: Figure, charge_c: Figure) -> RailReport {
         RailReport {
             name: name.to_owned(),
+            part: "Corncrake".to_owned(),
             channel: 0,
             duration_s: 1.0,
             energy_j,
@@ -107,6 +121,10 @@ mod tests {
             mean_current_a: 1.0,
             mean_power_w: 1.0,
         }
+    }
+
+    fn called(name: &str) -> (&str, String) {
+        (name, name.to_owned())
     }
 
     fn alert(crossing_to_edge_s: Option<f64>, edge_to_event_s: Option<f64>) -> AlertReport {
@@ -129,19 +147,19 @@ mod tests {
         let one = rail("ONE", figure(0.1, 1.0, true), figure(-0.3, 1.0, true));
         let two = rail("TWO", figure(-0.2, 0.4, true), figure(0.0, 1.0, true));
         let verdict = Verdict::new(
-            ["ONE", "TWO"],
+            &[called("ONE"), ("TWO", "TWO on CABIN".to_owned())],
             &[one, two],
             &[alert(Some(0.010), Some(0.005))],
         );
         assert!(verdict.holds && verdict.outside.is_empty());
         assert_eq!(verdict.greatest_share, Some(0.5));
-        assert_eq!(verdict.of.as_deref(), Some("TWO energy"));
+        assert_eq!(verdict.of.as_deref(), Some("TWO on CABIN energy"));
     }
 
     #[test]
     fn a_total_outside_its_bound_fails_the_run() {
         let far_too_low = rail("ONE", figure(-2.0, 1.0, false), figure(0.0, 1.0, true));
-        let verdict = Verdict::new(["ONE"], &[far_too_low], &[]);
+        let verdict = Verdict::new(&[called("ONE")], &[far_too_low], &[]);
         assert!(!verdict.holds);
         assert_eq!(verdict.outside, ["ONE energy lies outside its bound"]);
     }
@@ -149,7 +167,7 @@ mod tests {
     #[test]
     fn a_rail_that_was_never_measured_fails_the_run() {
         let one = rail("ONE", figure(0.0, 1.0, true), figure(0.0, 1.0, true));
-        let verdict = Verdict::new(["ONE", "TWO"], &[one], &[]);
+        let verdict = Verdict::new(&[called("ONE"), called("TWO")], &[one], &[]);
         assert!(!verdict.holds);
         assert_eq!(verdict.outside, ["TWO was never measured"]);
     }
@@ -158,13 +176,17 @@ mod tests {
     fn a_reaction_above_its_bound_fails_the_run() {
         let all_well = || rail("TWO", figure(0.0, 1.0, true), figure(0.0, 1.0, true));
         let late = [alert(Some(0.0101), None), alert(Some(0.02), None)];
-        let verdict = Verdict::new(["TWO"], &[all_well()], &late);
+        let verdict = Verdict::new(&[called("TWO")], &[all_well()], &late);
         let told = "over-current of TWO: limit to edge takes longer than its bound";
         assert_eq!(
             (verdict.holds, verdict.outside),
             (false, vec![told.to_owned()])
         );
-        let verdict = Verdict::new(["TWO"], &[all_well()], &[alert(None, Some(0.0051))]);
+        let verdict = Verdict::new(
+            &[called("TWO")],
+            &[all_well()],
+            &[alert(None, Some(0.0051))],
+        );
         let told = "over-current of TWO: edge to event takes longer than its bound";
         assert_eq!(
             (verdict.holds, verdict.outside),

@@ -1,3 +1,4 @@
+use super::part::PartKind;
 use super::table::{Limits, Table};
 use super::{ScenarioError, Sense};
 
@@ -50,10 +51,10 @@ pub enum Route {
     Both,
 }
 
-/// Reads one `[[rail.alert]]` of a rail with `sense`, after the `earlier` ones.
+/// Reads one `[[rail.alert]]` of a rail on this channel with `sense`, after the `earlier` ones.
 pub(super) fn read(
     mut table: Table<'_>,
-    sense: &Sense,
+    (part, channel, sense): (&PartKind, u8, &Sense),
     earlier: &[AlertPlan],
 ) -> Result<AlertPlan, ScenarioError> {
     let field = table.needed("kind", KIND)?;
@@ -70,7 +71,7 @@ pub(super) fn read(
     }
     let limit_field = table.needed(limit, LIMIT.rule)?;
     let value = limit_field.number(LIMIT)?;
-    let (least, greatest) = shown(kind, sense);
+    let (least, greatest) = shown(kind, (part, channel, sense)).unwrap_or_default();
     if value <= least || value >= greatest {
         let (least, greatest) = (least as f64 / 1e9, greatest as f64 / 1e9);
         return Err(limit_field.error(&format!(
@@ -92,7 +93,7 @@ pub(super) fn read(
         limit: value,
         debounce: u8::try_from(table.number_or("debounce", DEBOUNCE, 1)?).unwrap_or(u8::MAX),
         latching: mode.map_or(Ok(true), |field| field.one_of(&MODES))?,
-        output: table.needed("output", OUTPUT)?.one_of(&OUTPUTS)?,
+        output: output(&mut table, part)?,
         hysteresis: match table.field(hysteresis) {
             Some(field) => Some(field.number(HYSTERESIS)?),
             None => None,
@@ -115,6 +116,17 @@ pub(super) const fn keys(kind: AlertKind) -> (&'static str, &'static str) {
     }
 }
 
+fn output(table: &mut Table<'_>, part: &PartKind) -> Result<Route, ScenarioError> {
+    let field = table.needed("output", OUTPUT)?;
+    match field.one_of(&OUTPUTS)? {
+        Route::B | Route::Both if !part.has_output_b() => {
+            let name = part.info.name;
+            Err(field.error(&format!("{name} has one alert output, \"A\"")))
+        }
+        route => Ok(route),
+    }
+}
+
 /// Whether this limit and another leave nothing between them.
 fn crosses(kind: AlertKind, limit: i64, other: &AlertPlan) -> bool {
     use AlertKind::{OverCurrent, OverVoltage, UnderCurrent, UnderVoltage};
@@ -125,35 +137,19 @@ fn crosses(kind: AlertKind, limit: i64, other: &AlertPlan) -> bool {
     }
 }
 
-/// Least and greatest value that a channel can show, in nano-units: its codes' ends (datasheet,
-/// section 4).
-fn shown(kind: AlertKind, sense: &Sense) -> (i64, i64) {
-    // The finest LSB whose greatest code reaches what is asked for.
-    let finest = |lsbs_nv: &[i64], code: i64, asked_nv: i64| {
-        let mut lsbs = lsbs_nv.iter().copied();
-        i128::from(lsbs.find(|lsb| lsb * code >= asked_nv).unwrap_or(0))
+/// Least and greatest value that a channel can show, in nano-units: its codes' ends, as the driver
+/// converts them.
+fn shown(kind: AlertKind, (part, channel, sense): (&PartKind, u8, &Sense)) -> Option<(i64, i64)> {
+    let (least_na, greatest_na, greatest_nv) = part.shown(channel, sense)?;
+    let watts = |na: i64| {
+        let nw = i128::from(na) * i128::from(greatest_nv) / 1_000_000_000;
+        i64::try_from(nw).unwrap_or(if nw < 0 { i64::MIN } else { i64::MAX })
     };
-    let lsb_nv = finest(&[200, 500], 131_071, sense.sense_full_scale_nv);
-    let rail_lsb_nv = finest(
-        &[100_000, 250_000, 1_000_000],
-        65_535,
-        sense.rail_full_scale_nv,
-    );
-    let volts_nv = 65_535 * rail_lsb_nv;
-    let amps_na =
-        |code: i128| code * lsb_nv * 1_000_000_000 / i128::from(sense.resistance_nohm.max(1));
-    let (least, greatest) = match kind {
-        AlertKind::OverVoltage | AlertKind::UnderVoltage => (0, volts_nv),
-        AlertKind::OverCurrent | AlertKind::UnderCurrent => (amps_na(-131_072), amps_na(131_071)),
-        AlertKind::OverPower => (
-            amps_na(-131_072) * volts_nv / 1_000_000_000,
-            amps_na(131_071) * volts_nv / 1_000_000_000,
-        ),
-    };
-    (
-        i64::try_from(least).unwrap_or(i64::MIN),
-        i64::try_from(greatest).unwrap_or(i64::MAX),
-    )
+    Some(match kind {
+        AlertKind::OverVoltage | AlertKind::UnderVoltage => (0, greatest_nv),
+        AlertKind::OverCurrent | AlertKind::UnderCurrent => (least_na, greatest_na),
+        AlertKind::OverPower => (watts(least_na), watts(greatest_na)),
+    })
 }
 
 pub(super) const KINDS: [(&str, AlertKind); 5] = [

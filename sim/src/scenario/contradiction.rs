@@ -72,7 +72,8 @@ impl Scenario {
     pub fn contradictions(&self) -> Result<Vec<Contradiction>, PlantError> {
         let mut found = Vec::new();
         for plan in &self.rails {
-            let actual = Actual::follow(plan, self.duration_ns, self.part.scan_ns())?;
+            let look_ns = self.parts[plan.part].look_ns(self.host.read_every_ns);
+            let actual = Actual::follow(plan, self.duration_ns, look_ns)?;
             if let Some(actual) = actual {
                 against(&actual, plan, &mut found);
             }

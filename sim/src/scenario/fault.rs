@@ -2,12 +2,12 @@ use core::time::Duration;
 
 use embedded_hal::digital::PinState;
 
+use super::part::{self, PartPlan};
 use super::profile::TIME;
 use super::rail::RESISTANCE;
 use super::table::{Field, Limits, Table};
-use super::{RailPlan, ScenarioError};
+use super::{RailPlan, Scenario, ScenarioError};
 use crate::fault::{BusLine, Fault, FaultKind};
-use crate::inspect::CORNCRAKE;
 
 /// One thing that goes wrong.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -18,12 +18,10 @@ pub struct FaultPlan {
     pub fault: Fault,
 }
 
-/// Reads all `[[fault]]` of a scenario with these rails, whose part has this address.
+/// Reads all `[[fault]]` of a scenario whose parts and rails are known.
 pub(super) fn read_all(
     top: &mut Table<'_>,
-    rails: &[RailPlan],
-    address: u8,
-    duration_ns: u64,
+    scenario: &Scenario,
 ) -> Result<Vec<FaultPlan>, ScenarioError> {
     let Some(field) = top.field("fault") else {
         return Ok(Vec::new());
@@ -33,19 +31,25 @@ pub(super) fn read_all(
         let table = element.table("[[fault]]")?;
         Ok(FaultPlan {
             line: element.line(),
-            fault: read(table, rails, duration_ns)?.part(address),
+            fault: read(table, scenario)?,
         })
     });
     plans.collect()
 }
 
-fn read(
-    mut table: Table<'_>,
-    rails: &[RailPlan],
-    duration_ns: u64,
-) -> Result<Fault, ScenarioError> {
+fn read(mut table: Table<'_>, scenario: &Scenario) -> Result<Fault, ScenarioError> {
+    let duration_ns = scenario.duration_ns;
     let kind = table.needed("kind", KIND)?.one_of(&KINDS)?;
-    let mut fault = Fault::new(filled_in(kind, &mut table, rails)?);
+    let (parts, rails) = (&scenario.parts, &scenario.rails);
+    let (part, channel) = match kind.channel() {
+        Some(_) => {
+            let rail = rail(&mut table, rails)?;
+            (&parts[rail.part], usize::from(rail.channel))
+        }
+        None => (&parts[part::of(&mut table, "[[fault]]", parts)?], 0),
+    };
+    let mut fault =
+        Fault::new(filled_in(kind, &mut table, part, channel)?).part(part.fitted_address);
     let from_ns = match table.field("from_s") {
         None => 0,
         Some(field) => {
@@ -69,7 +73,7 @@ fn read(
     let of_transfers = kind.is_of_transfers();
     if of_transfers || matches!(kind, FaultKind::Reset | FaultKind::NoSupply) {
         if let Some(field) = table.field("register") {
-            fault = fault.register(register(&field)?);
+            fault = fault.register(register(&field, part)?);
         }
         fault = fault.after(table.count_or("after_transfers", AFTER, 0)?);
     }
@@ -84,12 +88,15 @@ fn read(
 fn filled_in(
     kind: FaultKind,
     table: &mut Table<'_>,
-    rails: &[RailPlan],
+    part: &PartPlan,
+    channel: usize,
 ) -> Result<FaultKind, ScenarioError> {
-    let channel = match kind.channel() {
-        Some(_) => channel(table, rails)?,
-        None => 0,
-    };
+    if part.kind.measures_amperes && kind.channel().is_some() {
+        let name = part.kind.info.name;
+        return Err(table.error(format!(
+            "{name} measures amperes itself, without a resistor"
+        )));
+    }
     Ok(match kind {
         FaultKind::BitsFlipped { .. } => FaultKind::BitsFlipped {
             byte: usize::try_from(table.number_or("byte", BYTE, 0)?).unwrap_or(0),
@@ -99,7 +106,7 @@ fn filled_in(
             FaultKind::ClockHeld(Duration::from_nanos(table.count("held_s", HELD)?))
         }
         FaultKind::LineStuck { level, .. } => FaultKind::LineStuck {
-            output: table.needed("output", OUTPUT)?.one_of(&OUTPUTS)?,
+            output: output(table, part)?,
             level,
         },
         FaultKind::SenseValue { .. } => FaultKind::SenseValue {
@@ -116,8 +123,17 @@ fn filled_in(
     })
 }
 
-/// That of the rail that is named.
-fn channel(table: &mut Table<'_>, rails: &[RailPlan]) -> Result<usize, ScenarioError> {
+/// What the part's model calls the output that is named.
+fn output(table: &mut Table<'_>, part: &PartPlan) -> Result<&'static str, ScenarioError> {
+    let field = table.needed("output", OUTPUT)?;
+    let place = usize::from(field.one_of(&OUTPUTS)? == "B");
+    let output = part.kind.outputs.get(place).copied();
+    let name = part.kind.info.name;
+    output.ok_or_else(|| field.error(&format!("{name} has one alert output, \"A\"")))
+}
+
+/// The rail that is named.
+fn rail<'r>(table: &mut Table<'_>, rails: &'r [RailPlan]) -> Result<&'r RailPlan, ScenarioError> {
     let field = table.needed("rail", "the name of a rail")?;
     let name = field.string()?;
     let Some(rail) = rails.iter().find(|rail| rail.name == name) else {
@@ -125,21 +141,22 @@ fn channel(table: &mut Table<'_>, rails: &[RailPlan]) -> Result<usize, ScenarioE
         let names = names.join("\", \"");
         return Err(field.error(&format!("no rail is called so; there is \"{names}\"")));
     };
-    Ok(usize::from(rail.channel))
+    Ok(rail)
 }
 
 /// By its name in the datasheet, or as a number.
-fn register(field: &Field<'_>) -> Result<u8, ScenarioError> {
+fn register(field: &Field<'_>, part: &PartPlan) -> Result<u8, ScenarioError> {
     if !field.is_string() {
         let pointer = field.number(POINTER)?;
         return Ok(u8::try_from(pointer).unwrap_or(u8::MAX));
     }
-    let register = CORNCRAKE.register(field.string()?);
+    let register = part.kind.registers.register(field.string()?);
     register.map(|register| register.pointer).ok_or_else(|| {
-        field.error(
+        field.error(&format!(
             "the part has no register of this name; \
-             crake-sim registers --part corncrake lists them",
-        )
+             crake-sim registers --part {} lists them",
+            part.kind.word
+        ))
     })
 }
 

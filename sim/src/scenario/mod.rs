@@ -21,6 +21,7 @@ mod error;
 mod fault;
 mod jumps;
 mod load;
+mod part;
 mod profile;
 mod rail;
 mod read;
@@ -31,7 +32,7 @@ mod table;
 
 use std::path::Path;
 
-use crate::plant::{Constant, Plant, PlantError, Rail, Source};
+use crate::plant::{Plant, PlantError};
 
 pub use alert::{AlertKind, AlertPlan, Route};
 pub use contradiction::Contradiction;
@@ -40,9 +41,10 @@ pub use declared::{Declared, Flow};
 pub use error::ScenarioError;
 pub use fault::FaultPlan;
 pub use load::{Draws, LoadPlan};
+pub use part::{Errors, PartKind, PartPlan};
 pub use profile::ProfilePlan;
 pub use rail::{CellPlan, RailPlan, Sense, SourcePlan, Supply};
-pub use read::{Board, Errors, Host, Model, PartPlan};
+pub use read::{Board, Host};
 pub(crate) use schema::schema;
 
 /// Bytes of a scenario file, and of a recording.
@@ -58,15 +60,15 @@ pub struct Scenario {
     pub duration_ns: u64,
     /// What all chance comes from.
     pub seed: u64,
-    /// The part that measures.
-    pub part: PartPlan,
+    /// The parts that measure: one at least, no address and no name twice.
+    pub parts: Vec<PartPlan>,
     /// Clock of the I2C bus, in hertz.
     pub bus_hz: u32,
-    /// The host that reads the part.
+    /// The host that reads the parts.
     pub host: Host,
     /// What the board is exposed to.
     pub board: Board,
-    /// One to four rails, in the file's order; no channel and no name twice.
+    /// One rail at least, in the file's order; no channel of a part and no name twice.
     pub rails: Vec<RailPlan>,
     /// What goes wrong, in the file's order.
     pub faults: Vec<FaultPlan>,
@@ -94,31 +96,41 @@ impl Scenario {
     /// # Errors
     /// As [`load`](Self::load).
     pub fn parse(text: &str, path: impl AsRef<Path>) -> Result<Self, ScenarioError> {
-        read::scenario(error::Text {
-            path: path.as_ref(),
-            text,
-        })
+        Self::parse_with(&PartKind::ALL, text, path)
+    }
+
+    /// The same with parts of these kinds, of one's own among them; the first is what a part is
+    /// that has no `model`. [`run_with`](crate::run::run_with) runs it.
+    ///
+    /// # Errors
+    /// As [`load`](Self::load).
+    pub fn parse_with(
+        kinds: &[&'static PartKind],
+        text: &str,
+        path: impl AsRef<Path>,
+    ) -> Result<Self, ScenarioError> {
+        let path = path.as_ref();
+        read::scenario(error::Text { path, text }, kinds)
     }
 
     /// Whether anything goes wrong.
     pub(crate) fn has_faults(&self) -> bool {
-        !self.faults.is_empty() || self.part.fitted_address != self.part.address
+        let mut parts = self.parts.iter();
+        !self.faults.is_empty() || parts.any(|part| part.fitted_address != part.address)
     }
 
-    /// The rails as plants, by channel. A channel without a rail is one at 0 V through which
-    /// nothing flows.
+    /// The rails of a part, by its place.
+    pub fn rails_of(&self, part: usize) -> impl Iterator<Item = &RailPlan> {
+        self.rails.iter().filter(move |rail| rail.part == part)
+    }
+
+    /// The rails as plants, in the file's order.
     ///
     /// # Errors
     /// None for a scenario that was read from a file; one put together in code may ask for what
     /// cannot be built.
-    pub fn plants(&self) -> Result<[Box<dyn Plant>; 4], PlantError> {
-        let plant = |channel: u8| -> Result<Box<dyn Plant>, PlantError> {
-            let plan = self.rails.iter().find(|rail| rail.channel == channel);
-            Ok(match plan {
-                Some(plan) => Box::new(plan.rail()?),
-                None => Box::new(Rail::new(Source::of(Constant::new(0)?), Constant::new(0)?)?),
-            })
-        };
-        Ok([plant(0)?, plant(1)?, plant(2)?, plant(3)?])
+    pub fn plants(&self) -> Result<Vec<Box<dyn Plant>>, PlantError> {
+        let plant = |plan: &RailPlan| Ok(Box::new(plan.rail()?) as Box<dyn Plant>);
+        self.rails.iter().map(plant).collect()
     }
 }

@@ -3,6 +3,7 @@ use super::alert::{self, AlertPlan};
 use super::converter::{self, ConverterPlan, ENERGY};
 use super::declared::{self, Declared};
 use super::load::{self, Draws, LoadPlan, energy_fits};
+use super::part::PartPlan;
 use super::profile::{self, KINDS, Kind, ProfilePlan, Unit};
 use super::table::{Field, Limits, Table, whole};
 use crate::plant::{Cell, Constant, Load, PlantError, Source, Switched};
@@ -14,9 +15,12 @@ pub struct RailPlan {
     pub line: u64,
     /// What it is called.
     pub name: String,
-    /// The part's channel that watches it, 0 to 3.
+    /// The part that watches it, by its place among the scenario's.
+    pub part: usize,
+    /// The channel of that part.
     pub channel: u8,
-    /// Its sense resistor, and what is to be measured.
+    /// Its sense resistor, and what is to be measured; of a part that measures amperes itself, 1 Ω
+    /// and the channel's own range.
     pub sense: Sense,
     /// What feeds it.
     pub source: SourcePlan,
@@ -115,16 +119,21 @@ impl CellPlan {
 pub(super) fn read(
     mut table: Table<'_>,
     name: String,
-    channel: u8,
+    (part, channel): (usize, u8),
+    by: &PartPlan,
     duration_ns: u64,
 ) -> Result<(RailPlan, bool), ScenarioError> {
-    let sense = sense(table.table("sense", "[rail.sense]")?)?;
+    let sense = match by.kind.measures_amperes {
+        true => amperes(&mut table, by, channel)?,
+        false => sense(table.table("sense", "[rail.sense]")?, by, channel)?,
+    };
     let source = source(table.table("source", "[rail.source]")?)?;
     let load = load::read(table.table("load", "[rail.load]")?)?;
     let declared = table.field("load_declared");
     let plan = RailPlan {
         line: table.line(),
         name,
+        part,
         channel,
         source,
         load,
@@ -133,7 +142,7 @@ pub(super) fn read(
             Some(field) => declared::read(field.table("[rail.load_declared]")?)?,
             None => Declared::nothing(table.line()),
         },
-        alerts: alerts(&mut table, &sense)?,
+        alerts: alerts(&mut table, &sense, by, channel)?,
         sense,
     };
     let charged = |load: &LoadPlan| matches!(load.draws, Draws::Charger(_));
@@ -151,7 +160,39 @@ pub(super) fn read(
     Ok((plan, declared.is_some()))
 }
 
-fn sense(mut table: Table<'_>) -> Result<Sense, ScenarioError> {
+/// Of a part that needs no resistor.
+fn amperes(table: &mut Table<'_>, by: &PartPlan, channel: u8) -> Result<Sense, ScenarioError> {
+    if let Some(field) = table.field("sense") {
+        let name = by.kind.info.name;
+        let said = format!("{name} measures amperes itself: leave [rail.sense] out");
+        return Err(field.table("[rail.sense]")?.error(said));
+    }
+    let (sense_full_scale_nv, rail_full_scale_nv) = by.kind.greatest_nv(channel);
+    Ok(Sense {
+        resistance_nohm: 1_000_000_000,
+        tolerance_ppm: 0,
+        temperature_coefficient_ppb_per_k: 0,
+        thermal_resistance_mk_per_w: 0,
+        sense_full_scale_nv,
+        rail_full_scale_nv,
+    })
+}
+
+fn sense(mut table: Table<'_>, by: &PartPlan, channel: u8) -> Result<Sense, ScenarioError> {
+    let (greatest_sense_nv, greatest_rail_nv) = by.kind.greatest_nv(channel);
+    let full_scale = |table: &mut Table<'_>, key: &str, what: &str, greatest_nv: i64| {
+        let Some(field) = table.field(key) else {
+            return Ok(greatest_nv);
+        };
+        let nv = field.number(FULL_SCALE)?;
+        match (0..=greatest_nv).contains(&nv) {
+            true => Ok(nv),
+            false => Err(field.error(&format!(
+                "the {what} voltage to be measured must lie between 0 and {} V",
+                greatest_nv as f64 / 1e9
+            ))),
+        }
+    };
     let sense = Sense {
         resistance_nohm: table.count("resistance_ohm", RESISTANCE)?,
         tolerance_ppm: whole(table.count_or("tolerance_percent", TOLERANCE, 10_000)?),
@@ -165,16 +206,13 @@ fn sense(mut table: Table<'_>) -> Result<Sense, ScenarioError> {
             THERMAL,
             20_000,
         )?),
-        sense_full_scale_nv: table.number_or(
+        sense_full_scale_nv: full_scale(
+            &mut table,
             "sense_full_scale_v",
-            SENSE_FULL_SCALE,
-            SENSE_FULL_SCALE.greatest,
+            "sense",
+            greatest_sense_nv,
         )?,
-        rail_full_scale_nv: table.number_or(
-            "rail_full_scale_v",
-            RAIL_FULL_SCALE,
-            RAIL_FULL_SCALE.greatest,
-        )?,
+        rail_full_scale_nv: full_scale(&mut table, "rail_full_scale_v", "rail", greatest_rail_nv)?,
     };
     table.finish()?;
     Ok(sense)
@@ -235,7 +273,12 @@ fn cell(table: &mut Table<'_>) -> Result<CellPlan, ScenarioError> {
     Ok(plan)
 }
 
-fn alerts(table: &mut Table<'_>, sense: &Sense) -> Result<Vec<AlertPlan>, ScenarioError> {
+fn alerts(
+    table: &mut Table<'_>,
+    sense: &Sense,
+    by: &PartPlan,
+    channel: u8,
+) -> Result<Vec<AlertPlan>, ScenarioError> {
     let Some(field) = table.field("alert") else {
         return Ok(Vec::new());
     };
@@ -243,7 +286,7 @@ fn alerts(table: &mut Table<'_>, sense: &Sense) -> Result<Vec<AlertPlan>, Scenar
     for element in field.elements("[[rail.alert]] tables")? {
         plans.push(alert::read(
             element.table("[[rail.alert]]")?,
-            sense,
+            (by.kind, channel, sense),
             &plans,
         )?);
     }
@@ -305,16 +348,9 @@ pub(super) const CAPACITY: Limits = Limits::new(
 );
 pub(super) const STATE: Limits = Limits::new(6, 0, 1_000_000, "a state must lie between 0 and 1");
 pub(super) const SERIES: Limits = Limits::new(0, 1, 1000, "1 to 1000 cells may be in series");
-/// What the part's widest ranges reach (datasheet, 4: 131 071 codes of 500 nV, 65 535 of 1 mV).
-pub(super) const SENSE_FULL_SCALE: Limits = Limits::new(
+pub(super) const FULL_SCALE: Limits = Limits::new(
     9,
     0,
-    65_535_000,
-    "the sense voltage to be measured must lie between 0 and 0.065535 V",
-);
-pub(super) const RAIL_FULL_SCALE: Limits = Limits::new(
-    9,
-    0,
-    65_535_000_000,
-    "the rail voltage to be measured must lie between 0 and 65.535 V",
+    i64::MAX,
+    "a full scale is 0 V or more, up to that of the part's widest range",
 );

@@ -1,50 +1,11 @@
 use super::actual::Actual;
 use super::error::Text;
+use super::part::{PartKind, PartPlan};
 use super::table::{Limits, Table};
-use super::{RailPlan, Scenario, ScenarioError, converter, fault, profile, rail};
+use super::{RailPlan, Scenario, ScenarioError, converter, fault, part, profile, rail};
 use toml::de::DeTable;
 
-/// The part that measures, and how it is set up.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PartPlan {
-    /// Which part.
-    pub model: Model,
-    /// The 7-bit address at which the firmware expects it.
-    pub address: u8,
-    /// The one that its straps give it.
-    pub fitted_address: u8,
-    /// Its scan rate: 2000, 500, 100, 10 or 1 scans a second.
-    pub scans_per_second: u32,
-    /// k of the averaging over 2^k scans, 0 to 10.
-    pub averaging: u8,
-    /// Whether individuals have errors.
-    pub errors: Errors,
-}
-
-impl PartPlan {
-    /// Nominal length of a scan, in nanoseconds.
-    pub(super) fn scan_ns(&self) -> u64 {
-        1_000_000_000 / u64::from(self.scans_per_second.max(1))
-    }
-}
-
-/// Parts that a scenario may name.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Model {
-    /// The four-channel part of `docs/corncrake-datasheet.md`.
-    Corncrake,
-}
-
-/// Errors of the part and of the sense resistors.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Errors {
-    /// Each an individual within its limits, from the seed.
-    Individual,
-    /// All zero: an ideal individual.
-    None,
-}
-
-/// The host that reads the part.
+/// The host that reads the parts.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Host {
     /// What the engineer declares: greatest error of its clock, in parts per billion.
@@ -66,8 +27,11 @@ pub struct Board {
     pub declared_mc: (i32, i32),
 }
 
-/// Reads a whole scenario.
-pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
+/// Reads a whole scenario, with parts of these kinds.
+pub(super) fn scenario(
+    text: Text<'_>,
+    kinds: &[&'static PartKind],
+) -> Result<Scenario, ScenarioError> {
     let document = DeTable::parse(text.text).map_err(|error| text.syntax(&error))?;
     let span = document.span();
     let mut top = Table::new(
@@ -80,63 +44,23 @@ pub(super) fn scenario(text: Text<'_>) -> Result<Scenario, ScenarioError> {
     let title = top.needed("title", "one line about the scenario")?;
     let duration_ns = top.count("duration_s", DURATION)?;
     let seed = top.count_or("seed", SEED, 1)?;
-    let part = part(top.table("part", "[part]")?)?;
-    let scan_ns = part.scan_ns();
+    let parts = part::read_all(&mut top, kinds)?;
+    let bus_hz = bus(top.table("bus", "[bus]")?)?;
+    let host = host(top.table("host", "[host]")?, duration_ns)?;
     let mut scenario = Scenario {
         title: title.line_of_text(TITLE_MAX)?.to_owned(),
         duration_ns,
         seed,
-        part,
-        bus_hz: bus(top.table("bus", "[bus]")?)?,
-        host: host(top.table("host", "[host]")?, duration_ns)?,
+        bus_hz,
         board: board(top.table("board", "[board]")?)?,
-        rails: rails(&mut top, duration_ns, scan_ns)?,
+        rails: rails(&mut top, duration_ns, &parts, host.read_every_ns)?,
+        host,
+        parts,
         faults: Vec::new(),
     };
-    let address = scenario.part.fitted_address;
-    scenario.faults = fault::read_all(&mut top, &scenario.rails, address, duration_ns)?;
+    scenario.faults = fault::read_all(&mut top, &scenario)?;
     top.finish()?;
     Ok(scenario)
-}
-
-fn part(mut table: Table<'_>) -> Result<PartPlan, ScenarioError> {
-    let model = match table.field("model") {
-        Some(field) => field.one_of(&MODELS)?,
-        None => Model::Corncrake,
-    };
-    let address = match (table.field("address"), table.field("strap")) {
-        (None, None) => ADDRESS.least,
-        (Some(address), None) => address.number(ADDRESS)?,
-        (None, Some(strap)) => ADDRESS.least + strap.number(STRAP)?,
-        (Some(_), Some(strap)) => {
-            return Err(strap.error("address is given already; leave one of them out"));
-        }
-    };
-    let fitted = match table.field("fitted_strap") {
-        None => address,
-        Some(strap) => ADDRESS.least + strap.number(STRAP)?,
-    };
-    let scans = match table.field("scan_rate") {
-        None => SCAN_RATE.greatest,
-        Some(rate) => {
-            let scans = rate.number(SCAN_RATE)?;
-            if !SCAN_RATE_CHOICE.contains(&scans) {
-                return Err(rate.error(SCAN_RATES));
-            }
-            scans
-        }
-    };
-    let errors = table.field("errors");
-    let plan = PartPlan {
-        model,
-        address: byte(address),
-        fitted_address: byte(fitted),
-        scans_per_second: u32::try_from(scans).unwrap_or(1),
-        averaging: byte(table.number_or("averaging", AVERAGING, 0)?),
-        errors: errors.map_or(Ok(Errors::Individual), |field| field.one_of(&ERRORS))?,
-    };
-    table.finish()?;
-    Ok(plan)
 }
 
 fn bus(mut table: Table<'_>) -> Result<u32, ScenarioError> {
@@ -220,14 +144,13 @@ fn board(mut table: Table<'_>) -> Result<Board, ScenarioError> {
 fn rails(
     top: &mut Table<'_>,
     duration_ns: u64,
-    scan_ns: u64,
+    parts: &[PartPlan],
+    read_every_ns: u64,
 ) -> Result<Vec<RailPlan>, ScenarioError> {
     let rails = top.needed("rail", RAILS)?;
     let elements = rails.elements(RAILS)?;
-    match (elements.first(), elements.get(4)) {
-        (None, _) => return Err(rails.error(RAILS)),
-        (_, Some(fifth)) => return Err(fifth.error(RAILS)),
-        (Some(_), None) => {}
+    if elements.is_empty() {
+        return Err(rails.error(RAILS));
     }
     let mut plans: Vec<RailPlan> = Vec::new();
     let mut undeclared = Vec::new();
@@ -241,25 +164,10 @@ fn rails(
             return Err(field.error(&taken));
         }
         table.owned_by(format!("rail \"{name}\""));
-        let field = table.field("channel");
-        // Its place in the file, unless it says otherwise.
-        let channel = match &field {
-            Some(field) => byte(field.number(CHANNEL)?),
-            None => plans.len() as u8,
-        };
-        if let Some(first) = plans.iter().position(|plan| plan.channel == channel) {
-            let (other, line) = (&plans[first].name, lines[first]);
-            return Err(match field {
-                Some(field) => field.error(&format!(
-                    "rail \"{other}\" at line {line} has that channel already"
-                )),
-                None => table.error(format!(
-                    "[[rail]] needs channel: {channel}, its place in the file, is that of rail \
-                     \"{other}\" at line {line}"
-                )),
-            });
-        }
-        let (plan, is_declared) = rail::read(table, name, channel, duration_ns)?;
+        let place = part::of(&mut table, "[[rail]]", parts)?;
+        let channel = channel(&mut table, (place, &parts[place]), &plans, &lines)?;
+        let at = (place, channel);
+        let (plan, is_declared) = rail::read(table, name, at, &parts[place], duration_ns)?;
         lines.push(element.line());
         if !is_declared {
             undeclared.push((plans.len(), element));
@@ -269,7 +177,8 @@ fn rails(
     converter::connect(top.text(), &mut plans, duration_ns)?;
     for (index, element) in undeclared {
         let plan = &mut plans[index];
-        let actual = Actual::follow(plan, duration_ns, scan_ns).ok().flatten();
+        let look_ns = parts[plan.part].look_ns(read_every_ns);
+        let actual = Actual::follow(plan, duration_ns, look_ns).ok().flatten();
         let declared = actual.and_then(|actual| actual.declaration(plan.line));
         let Some(declared) = declared else {
             let mut table = element.table("[[rail]]")?;
@@ -279,6 +188,50 @@ fn rails(
         plan.declared = declared;
     }
     Ok(plans)
+}
+
+/// The channel that watches a rail: its place among those of its part, unless the file says
+/// otherwise.
+fn channel(
+    table: &mut Table<'_>,
+    (place, part): (usize, &PartPlan),
+    plans: &[RailPlan],
+    lines: &[u64],
+) -> Result<u8, ScenarioError> {
+    let (info, field) = (part.kind.info, table.field("channel"));
+    let others = || {
+        plans
+            .iter()
+            .zip(lines)
+            .filter(|(plan, _)| plan.part == place)
+    };
+    let channel = match &field {
+        Some(field) => byte(field.number(CHANNEL)?),
+        None => others().count() as u8,
+    };
+    if channel >= info.channels {
+        let (name, last) = (&part.name, info.channels.saturating_sub(1));
+        return Err(match field {
+            Some(field) => field.error(&format!("a channel of {name} is 0 to {last}")),
+            None => table.error(format!(
+                "{name} has {} channels, and each watches one rail",
+                info.channels
+            )),
+        });
+    }
+    let Some((other, line)) = others().find(|(plan, _)| plan.channel == channel) else {
+        return Ok(channel);
+    };
+    let other = &other.name;
+    Err(match field {
+        Some(field) => field.error(&format!(
+            "rail \"{other}\" at line {line} has that channel already"
+        )),
+        None => table.error(format!(
+            "[[rail]] needs channel: {channel}, its place in the file, is that of rail \
+             \"{other}\" at line {line}"
+        )),
+    })
 }
 
 /// For numbers whose limits are within 8 bits.
@@ -291,20 +244,15 @@ fn small(number: i64) -> i32 {
     i32::try_from(number).unwrap_or(i32::MAX)
 }
 
-pub(super) const MODELS: [(&str, Model); 1] = [("corncrake", Model::Corncrake)];
-pub(super) const ERRORS: [(&str, Errors); 2] =
-    [("individual", Errors::Individual), ("none", Errors::None)];
 pub(super) const SPEEDS: [(&str, u32); 3] =
     [("100k", 100_000), ("400k", 400_000), ("1M", 1_000_000)];
 pub(super) const CLOCK_ERRORS: [(&str, Option<i32>); 1] = [("individual", None)];
-pub(super) const SCAN_RATE_CHOICE: [i64; 5] = [2000, 500, 100, 10, 1];
 const UNDECLARED: &str = "its load has too many steps to be looked through: declare what they are \
     at the most in [rail.load_declared]";
 /// Characters of a title and of a rail's name.
 pub(super) const TITLE_MAX: usize = 200;
 pub(super) const NAME_MAX: usize = 24;
-const RAILS: &str = "a scenario has one to four rails, each under [[rail]]";
-pub(super) const SCAN_RATES: &str = "a scan rate is 2000, 500, 100, 10 or 1 scans a second";
+const RAILS: &str = "a scenario has a rail at least, each under [[rail]]";
 const DECLARED: &str = "it must be the least and the greatest temperature, such as [0, 60]";
 const READ_EVERY_NS: u64 = 1_000_000_000;
 
@@ -320,13 +268,6 @@ pub(super) const SEED: Limits = Limits::new(
     i64::MAX,
     "a seed is a whole number from 0 to 9223372036854775807",
 );
-pub(super) const ADDRESS: Limits =
-    Limits::new(0, 0x32, 0x35, "an address must lie between 0x32 and 0x35");
-pub(super) const STRAP: Limits =
-    Limits::new(0, 0, 3, "a strap is 0 to 3, for addresses 0x32 to 0x35");
-const SCAN_RATE: Limits = Limits::new(0, 1, 2000, SCAN_RATES);
-pub(super) const AVERAGING: Limits =
-    Limits::new(0, 0, 10, "averaging is k of 2^k scans, from 0 to 10");
 pub(super) const CLOCK_LIMIT: Limits = Limits::new(
     3,
     0,
@@ -351,4 +292,4 @@ pub(super) const TEMPERATURE: Limits = Limits::new(
     85_000,
     "a temperature must lie between -40 and 85 °C, for which the part is specified",
 );
-pub(super) const CHANNEL: Limits = Limits::new(0, 0, 3, "a channel is 0 to 3");
+pub(super) const CHANNEL: Limits = Limits::new(0, 0, 255, "a channel is a whole number from 0 on");

@@ -3,13 +3,15 @@
 //! What lies beyond a form stays the reader's: that a name is taken once, that a step comes before
 //! the end.
 
+use std::collections::BTreeSet;
+
 use schemars::Schema;
 use serde_json::{Map, Value, json};
 
+use super::part::PartKind;
 use super::profile::{AT_END, INTERPOLATION, PULSES, SCALE, TIME, Unit};
 use super::table::Limits;
-use super::{alert, converter, declared, fault, load, rail, read, recording};
-use crate::inspect::CORNCRAKE;
+use super::{alert, converter, declared, fault, load, part, rail, read, recording};
 
 /// The schema, draft 2020-12.
 pub(crate) fn schema() -> Schema {
@@ -17,11 +19,11 @@ pub(crate) fn schema() -> Schema {
         [
             ("title", text(read::TITLE_MAX)),
             ("duration_s", number(read::DURATION)),
-            ("rail", list(rail(), Some((1, 4)))),
+            ("rail", list(rail(), Some(1))),
         ],
         [
             ("seed", number(read::SEED)),
-            ("part", part()),
+            ("part", parts()),
             ("bus", table([], [("speed", words(&read::SPEEDS))])),
             ("host", host()),
             ("board", board()),
@@ -43,20 +45,25 @@ pub(crate) fn schema() -> Schema {
     Schema::try_from(file).unwrap_or_default()
 }
 
+/// One part alone, or several.
+fn parts() -> Value {
+    json!({ "anyOf": [part(), list(part(), Some(1))] })
+}
+
 fn part() -> Value {
+    // Which of them a kind of part has is the reader's to know, as are addresses.
+    let rates: Vec<_> = PartKind::ALL.iter().flat_map(|kind| kind.rates()).collect();
     let mut part = table(
         [],
         [
-            ("model", words(&read::MODELS)),
-            ("address", number(read::ADDRESS)),
-            ("strap", number(read::STRAP)),
-            ("fitted_strap", number(read::STRAP)),
-            (
-                "scan_rate",
-                json!({ "enum": read::SCAN_RATE_CHOICE, "description": read::SCAN_RATES }),
-            ),
-            ("averaging", number(read::AVERAGING)),
-            ("errors", words(&read::ERRORS)),
+            ("name", text(read::NAME_MAX)),
+            ("model", words(&PartKind::ALL.map(|kind| (kind.word, kind)))),
+            ("address", number(part::ADDRESS)),
+            ("strap", number(part::STRAP)),
+            ("fitted_strap", number(part::STRAP)),
+            ("scan_rate", json!({ "enum": rates })),
+            ("averaging", number(part::AVERAGING)),
+            ("errors", words(&part::ERRORS)),
         ],
     );
     part["not"] = json!({ "required": ["address", "strap"] });
@@ -91,11 +98,13 @@ fn rail() -> Value {
     table(
         [
             ("name", text(read::NAME_MAX)),
-            ("sense", sense()),
             ("source", source()),
             ("load", json!({ "$ref": "#/$defs/load" })),
         ],
         [
+            // Of a part that measures amperes itself.
+            ("sense", sense()),
+            ("part", json!({ "type": "string" })),
             ("channel", number(read::CHANNEL)),
             ("load_declared", load_declared()),
             ("alert", list(one_of(alerts()), None)),
@@ -113,8 +122,8 @@ fn sense() -> Value {
                 number(rail::COEFFICIENT),
             ),
             ("thermal_resistance_k_per_w", number(rail::THERMAL)),
-            ("sense_full_scale_v", number(rail::SENSE_FULL_SCALE)),
-            ("rail_full_scale_v", number(rail::RAIL_FULL_SCALE)),
+            ("sense_full_scale_v", number(rail::FULL_SCALE)),
+            ("rail_full_scale_v", number(rail::FULL_SCALE)),
         ],
     )
 }
@@ -292,13 +301,17 @@ fn fault() -> Value {
     use crate::fault::FaultKind::{
         BitsFlipped, ClockHeld, LineStuck, NoSupply, Reset, SenseDrift, SenseValue,
     };
-    let names = CORNCRAKE.registers.iter().map(|register| register.name);
-    let names: Vec<_> = names.collect();
+    let registers = PartKind::ALL
+        .iter()
+        .flat_map(|kind| kind.registers.registers);
+    let names: BTreeSet<_> = registers.map(|register| register.name).collect();
     let register = || json!({ "anyOf": [number(fault::POINTER), { "enum": names }] });
     let each = fault::KINDS.iter().map(|&(word, what)| {
         let (mut needed, mut optional) = (Vec::new(), vec![("from_s", number(TIME))]);
-        if what.channel().is_some() {
-            needed.push(("rail", json!({ "type": "string" })));
+        let name = json!({ "type": "string" });
+        match what.channel() {
+            Some(_) => needed.push(("rail", name)),
+            None => optional.push(("part", name)),
         }
         match what {
             BitsFlipped { .. } => {
@@ -354,11 +367,10 @@ fn pair(one: Value, other: Value) -> Value {
     json!({ "type": "array", "prefixItems": [one, other], "minItems": 2, "maxItems": 2 })
 }
 
-fn list(of: Value, between: Option<(u64, u64)>) -> Value {
+fn list(of: Value, least: Option<u64>) -> Value {
     let mut list = json!({ "type": "array", "items": of });
-    if let Some((least, most)) = between {
+    if let Some(least) = least {
         list["minItems"] = least.into();
-        list["maxItems"] = most.into();
     }
     list
 }

@@ -86,7 +86,9 @@ impl<'a> Table<'a> {
     }
 
     pub(super) fn field(&mut self, key: &str) -> Option<Field<'a>> {
-        self.asked.push(key.to_owned());
+        if !self.asked.iter().any(|asked| asked == key) {
+            self.asked.push(key.to_owned());
+        }
         self.stray(key)
     }
 
@@ -237,6 +239,10 @@ impl<'a> Field<'a> {
             return Err(self.error(&format!("it may have {most} characters at the most")));
         }
         Ok(text)
+    }
+
+    pub(super) fn is_array(&self) -> bool {
+        self.value.get_ref().is_array()
     }
 
     pub(super) fn is_string(&self) -> bool {

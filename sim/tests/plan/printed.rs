@@ -67,7 +67,7 @@ fn the_choice_goes_into_a_scenario_and_into_firmware() {
         + "[[rail]]\nname = \"MAIN\"\nsense.resistance_ohm = 0.01\nsource.voltage_v = 5\n\
            load.current_a = 1\n";
     let scenario = Scenario::parse(&rails, "plan.toml").expect("a scenario");
-    assert_eq!(scenario.part.scans_per_second, 500);
+    assert_eq!(scenario.parts[0].scans_per_second, 500);
     assert_eq!(scenario.bus_hz, 400_000);
     let report = run(&scenario, 1, &mut Silent).expect("it runs");
     assert!(report.verdict.holds);

@@ -7,8 +7,10 @@ use super::*;
 struct Keeper(Option<(Bench, Part)>);
 
 impl Observer for Keeper {
-    fn begin(&mut self, bench: &Bench, part: &Part) -> io::Result<()> {
-        self.0 = Some((bench.clone(), part.clone()));
+    fn begin(&mut self, bench: &Bench, parts: &[OnBench<'_>]) -> io::Result<()> {
+        self.0 = parts[0]
+            .part()
+            .map(|part: &Part| (bench.clone(), part.clone()));
         Ok(())
     }
 

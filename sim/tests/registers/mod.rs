@@ -14,7 +14,7 @@ use std::time::Duration;
 
 use crake_sim::bench::{Bench, Part};
 use crake_sim::part::corncrake::Snapshot;
-use crake_sim::run::{self, Observer, Row};
+use crake_sim::run::{self, Observer, OnBench, Row};
 use crake_sim::scenario::Scenario;
 use serde_json::Value;
 

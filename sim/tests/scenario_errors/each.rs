@@ -58,17 +58,18 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "\"corncrake\"",
             "\"corn\"",
-            "case.toml:5: model = \"corn\": it must be \"corncrake\"",
+            "case.toml:5: model = \"corn\": it must be \"corncrake\" or \"moorhen\" or \
+             \"gallinule\"",
         ),
         (
             "strap = 1",
             "address = 0x36",
-            "case.toml:6: address = 0x36: an address must lie between 0x32 and 0x35",
+            "case.toml:6: address = 0x36: Corncrake has the addresses 0x32, 0x33, 0x34, 0x35",
         ),
         (
             "strap = 1",
             "strap = 4",
-            "case.toml:6: strap = 4: a strap is 0 to 3, for addresses 0x32 to 0x35",
+            "case.toml:6: strap = 4: a strap is 0 to 3, for addresses 0x32, 0x33, 0x34, 0x35",
         ),
         (
             "strap = 1",
@@ -93,8 +94,8 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "averaging",
             "avreaging",
-            "case.toml:8: unknown key avreaging in [part]; it takes model, address, strap, \
-             fitted_strap, scan_rate, errors, averaging",
+            "case.toml:8: unknown key avreaging in [part]; it takes model, name, \
+             address, strap, fitted_strap, scan_rate, averaging, errors",
         ),
         (
             "\"400k\"",

@@ -50,7 +50,7 @@ fn each_mistake_in_a_fault_has_its_message() {
         (
             "kind = \"reset\"\nuntil_s = 2",
             2,
-            "unknown key until_s in [[fault]]; it takes kind, from_s, register, after_transfers",
+            "unknown key until_s in [[fault]]; it takes kind, part, from_s, register, after_transfers",
         ),
         (
             "kind = \"line_low\"",

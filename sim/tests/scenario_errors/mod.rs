@@ -144,17 +144,19 @@ fn mistakes_about_several_rails_have_their_messages() {
          rail \"LOGIC\" at line 19"
     );
     let (none, _) = VALID.split_once("[[rail]]").unwrap();
-    let rule = "a scenario has one to four rails, each under [[rail]]";
+    let rule = "a scenario has a rail at least, each under [[rail]]";
     assert_eq!(
         message(none),
         format!("case.toml:1: the file needs rail: {rule}")
     );
     let empty = format!("rail = []\n{none}");
     assert_eq!(message(&empty), format!("case.toml:1: rail = []: {rule}"));
-    let five = format!("{none}{}", "[[rail]]\nname = \"A\"\n".repeat(5));
+    let least = "sense.resistance_ohm = 1\nsource.voltage_v = 1\nload.current_a = 0\n";
+    let each = |name| format!("[[rail]]\nname = \"{name}\"\n{least}");
+    let five = ["A", "B", "C", "D", "E"].map(each).concat();
     assert_eq!(
-        message(&five),
-        format!("case.toml:27: rail = [[rail]]: {rule}")
+        message(&format!("{none}{five}")),
+        "case.toml:39: rail \"E\": Corncrake has 4 channels, and each watches one rail"
     );
     let no_table = format!("rail = [1]\n{none}");
     assert_eq!(

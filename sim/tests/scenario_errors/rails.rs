@@ -14,12 +14,12 @@ fn each_mistake_in_a_rail_has_its_message() {
         (
             "channel = 0",
             "channel = 4",
-            "case.toml:21: rail \"LOGIC\": channel = 4: a channel is 0 to 3",
+            "case.toml:21: rail \"LOGIC\": channel = 4: a channel of Corncrake is 0 to 3",
         ),
         (
             "channel = 0",
             "channel = 0\nchanel = 0",
-            "case.toml:22: rail \"LOGIC\": unknown key chanel in [[rail]]; it takes name, \
+            "case.toml:22: rail \"LOGIC\": unknown key chanel in [[rail]]; it takes name, part, \
              channel, sense, source, load, load_declared, alert",
         ),
         (

@@ -28,9 +28,10 @@ pub(super) fn report(
         h1 { (report.title) }
         p.verdict.fails[!report.verdict.holds] { "Verdict " (table::verdict(report)) }
         p.faint {
-            "seed " (report.seed) "; " (report.duration_s) " s at " (report.scans_per_second)
-            " scans a second, a sample every " (report.read_every_s) " s"
+            "seed " (report.seed) "; " (report.duration_s) " s, a reading every "
+            (report.read_every_s) " s"
         }
+        @for part in &report.parts { p.faint { (table::part(part)) } }
         nav aria-label="On this page" { ul {
             @for (place, rail) in report.rails.iter().enumerate() {
                 li { a href={ "#rail-" (place) } { (rail.name) } }

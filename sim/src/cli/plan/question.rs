@@ -118,7 +118,12 @@ fn from_flags(question: &mut Question, args: &Plan) -> Result<(), String> {
 
 /// Its rails at what they come to on average, its alerts, its host and its bus.
 fn from_scenario(question: &mut Question, scenario: &Scenario) -> Result<(), String> {
-    let (rails, config) = run::described::<4>(scenario);
+    if scenario.parts.len() > 1 {
+        return Err(
+            "--scenario: it has several parts; plan for the rails of one at a time".to_owned(),
+        );
+    }
+    let (rails, config) = run::described::<4>(scenario, 0);
     question.channels = vec![None; 4];
     question.rails = vec![None; 4];
     let mut kinds = Vec::new();

@@ -17,10 +17,10 @@ use crake::Channel;
 use crake::units::Resistance;
 
 use super::{seconds, show, text};
-use crate::bench::{Bench, Part};
+use crate::bench::Bench;
 use crate::inspect::{CORNCRAKE, GALLINULE, MOORHEN};
-use crate::run::{self, Observer, Row};
-use crate::scenario::{Model, Scenario};
+use crate::run::{self, Observer, OnBench, Row};
+use crate::scenario::{PartPlan, Scenario};
 use view::State;
 
 #[derive(Debug, clap::Args)]
@@ -46,6 +46,9 @@ pub(super) struct Registers {
     /// Take all chance from this seed instead of the scenario's own.
     #[arg(long, value_name = "N", conflicts_with = "part")]
     seed: Option<u64>,
+    /// Of which part, where the scenario has several.
+    #[arg(long, value_name = "NAME", conflicts_with = "part")]
+    of: Option<String>,
     /// Only this register.
     #[arg(long, value_name = "NAME")]
     register: Option<String>,
@@ -99,9 +102,9 @@ fn printed(state: &State, json: bool) -> String {
 
 /// Runs the scenario until the moment asked for, then looks at the part.
 fn state(mut scenario: Scenario, args: &Registers) -> Result<State, String> {
-    let description = match scenario.part.model {
-        Model::Corncrake => &CORNCRAKE,
-    };
+    let place = chosen(&scenario.parts, args.of.as_deref())?;
+    let plan = &scenario.parts[place];
+    let description = plan.kind.registers;
     let name = args.register.as_deref();
     // A name that the part does not have is refused before anything runs.
     described::part(description, name)?;
@@ -120,15 +123,27 @@ fn state(mut scenario: Scenario, args: &Registers) -> Result<State, String> {
         return Err("the run never began".to_owned());
     };
 
-    let rails = scenario.rails.iter();
+    let rails = scenario.rails_of(place);
     let resistors: Vec<_> = rails
         .map(|rail| {
             let nominal = Resistance::from_nanoohms(rail.sense.resistance_nohm);
             (Channel::new(rail.channel), nominal)
         })
         .collect();
-    let whom = (scenario.part.fitted_address, description);
+    let whom = (plan.fitted_address, description);
     described::state(scenario.title, &bench, whom, name, &resistors)
+}
+
+/// The part that is asked for, by its place.
+fn chosen(parts: &[PartPlan], name: Option<&str>) -> Result<usize, String> {
+    let found = match (parts, name) {
+        ([_], None) => Some(0),
+        (_, None) => None,
+        (_, Some(name)) => parts.iter().position(|part| part.name == name),
+    };
+    let names: Vec<_> = parts.iter().map(|part| part.name.as_str()).collect();
+    let names = names.join("\", \"");
+    found.ok_or_else(|| format!("--of: the scenario has the parts \"{names}\"; name one of them"))
 }
 
 /// Keeps the bench of a run.
@@ -138,7 +153,7 @@ struct Onlooker {
 }
 
 impl Observer for Onlooker {
-    fn begin(&mut self, bench: &Bench, _: &Part) -> io::Result<()> {
+    fn begin(&mut self, bench: &Bench, _: &[OnBench<'_>]) -> io::Result<()> {
         self.bench = Some(bench.clone());
         Ok(())
     }

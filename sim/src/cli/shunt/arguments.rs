@@ -155,10 +155,11 @@ impl Shunt {
         demands.calibrated = self.calibrated;
         if let Some(scenario) = scenario {
             demands.ambient_mc = scenario.board.declared_mc;
-            demands.averaging = scenario.part.averaging;
+            let part = &scenario.parts[plan.map_or(0, |plan| plan.part)];
+            demands.averaging = part.averaging;
             demands.stretch = Stretch {
                 duration_us: scenario.duration_ns / 1_000,
-                scan_period_us: 1_000_000 / scenario.part.scans_per_second,
+                scan_period_us: (part.look_ns(scenario.host.read_every_ns) / 1_000) as u32,
                 clock: Tolerance::from_ppm(scenario.host.clock_limit_ppb.div_ceil(1_000)),
             };
         }

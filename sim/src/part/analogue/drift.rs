@@ -106,7 +106,7 @@ mod tests {
     }
 
     /// Stretches add up, and the integral is what many moments add up to: the sum of the values in
-    /// the middle of n steps, exact on straight lines, so it is off only in the steps with a corner.
+    /// the middle of n steps, exact on straight lines, so off only in the steps with a corner.
     #[test]
     fn stretches_of_a_drift_add_up() {
         let mut rng = Rng::new(8);
