@@ -1,5 +1,6 @@
 use crake::board::{Load, LoadSteps, Rail, SenseResistor};
 use crake::config::{FullScale, Kind};
+use crake::part::corncrake;
 use crake::plan::{Host, RailUse};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 
@@ -121,6 +122,12 @@ fn from_scenario(question: &mut Question, scenario: &Scenario) -> Result<(), Str
     if scenario.parts.len() > 1 {
         return Err(
             "--scenario: it has several parts; plan for the rails of one at a time".to_owned(),
+        );
+    }
+    let mut parts = scenario.parts.iter();
+    if parts.any(|part| part.kind.info.name != corncrake::INFO.name) {
+        return Err(
+            "--scenario: its part is no Corncrake; plan for it by --part and flags".to_owned(),
         );
     }
     let (rails, config) = run::described::<4>(scenario, 0);
