@@ -20,7 +20,7 @@ assert any(key.startswith("wall") for key in first), "no wall time"
 readings = (out / "1" / "readings.csv").read_bytes()
 assert readings == (out / "2" / "readings.csv").read_bytes(), "one seed, two files of readings"
 names = sorted(path.name for path in (out / "1").iterdir())
-assert names == ["alerts.csv", "faults.csv", "readings.csv", "report.json", "report.txt", "trace.vcd", "transactions.jsonl"], f"written: {names}"
+assert names == ["alerts.csv", "faults.csv", "readings.csv", "report.html", "report.json", "report.txt", "trace.vcd", "transactions.jsonl"], f"written: {names}"
 
 # US06 drive cycle, straight between the recorded points (tests/data/README.md: 505.116 C a pass), six passes.
 rows = [row for row in csv.reader(open("tests/data/us06_current.csv", encoding="utf-8")) if row and not row[0].startswith("#")]
