@@ -24,12 +24,16 @@ pub mod bench;
 pub mod board;
 pub mod bus;
 #[cfg(feature = "cli")]
+pub mod characterise;
+#[cfg(feature = "cli")]
 pub mod cli;
 pub mod conformance;
 pub mod fault;
 #[cfg(feature = "trace")]
 mod growing;
 pub mod inspect;
+#[cfg(feature = "cli")]
+pub mod log;
 #[cfg(feature = "cli")]
 pub mod page;
 pub mod part;

@@ -3,7 +3,9 @@
 mod alerts;
 mod any_part;
 mod bad_input;
+mod characterise;
 mod fault;
+mod help;
 mod lasting;
 mod page;
 mod plan;

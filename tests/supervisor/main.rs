@@ -1,6 +1,7 @@
 //! The example firmware on the bench, as a user would test a policy of one's own: volts, amperes
 //! and time go in, what the firmware concludes is checked. No byte is looked at.
 
+mod board_log;
 mod charging;
 mod shedding;
 mod skiff;

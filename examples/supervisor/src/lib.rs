@@ -19,6 +19,8 @@
 //! - [`Supervisor`]: fetches the facts by an [`AlertQueue`](crake::alert::AlertQueue), keeps
 //!   [`Totals`](crake::totals::Totals), drives the pins.
 //!
+//! [`lines`] writes readings as lines of a log, for a serial port.
+//!
 //! Nothing here allocates or waits, and nothing panics: [`Supervisor::poll`] does what is due and
 //! says until when it wants to be called again.
 //!
@@ -45,6 +47,7 @@
 
 pub mod charge;
 mod event;
+pub mod lines;
 mod log;
 pub mod policy;
 mod settings;

@@ -5,6 +5,8 @@
 //! not be written: one message on standard error, and nothing half-written; 130, interrupted,
 //! nothing half-written either.
 
+mod characterise;
+mod check;
 mod conformance;
 mod lists;
 mod new;
@@ -13,6 +15,7 @@ mod page;
 mod plan;
 mod readings;
 mod registers;
+mod scans;
 mod schema;
 mod screen;
 mod shunt;
@@ -23,6 +26,7 @@ use std::fmt::Display;
 use std::io::IsTerminal;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use clap::{Parser, Subcommand};
@@ -33,16 +37,38 @@ use crate::run::{self, Report};
 use crate::scenario::{Scenario, decimal};
 use crate::trace::Window;
 use conformance::Conformance;
-use output::Output;
+use output::{Output, Recording};
 use screen::Screen;
 
 /// Bench for firmware that watches power rails: a virtual board, a fictional part, your driver, no
 /// hardware.
 #[derive(Debug, Parser)]
 #[command(name = "crake-sim", version)]
+#[command(after_help = EXIT_STATUS)]
 pub struct Args {
     #[command(subcommand)]
     command: Command,
+    /// Say nothing on standard error but errors: no progress, no notice.
+    #[arg(long, short, global = true)]
+    quiet: bool,
+}
+
+const EXIT_STATUS: &str = "\
+Exit status:
+  0    all is well
+  1    done, and what was asked about does not hold: a total or a reaction lies outside its bound,
+       a map does not conform, log and bench differ
+  2    bad input, or output that could not be written: nothing is half-written
+  130  interrupted: nothing is half-written
+
+NO_COLOR in the environment leaves out colours.";
+
+/// Whether `--quiet` was given.
+static QUIET: AtomicBool = AtomicBool::new(false);
+
+/// Whether notices and progress are left out.
+fn is_quiet() -> bool {
+    QUIET.load(Ordering::Relaxed)
 }
 
 #[derive(Debug, Subcommand)]
@@ -51,6 +77,10 @@ enum Command {
     New(new::New),
     /// Measure the rails of a scenario, total them up, and hold the totals against the truth.
     Run(Run),
+    /// Tell every mistake of a scenario file, with line, column and what would be right.
+    Check(check::Check),
+    /// Say what a log tells of its rails, and what may be declared and watched for because of it.
+    Characterise(characterise::Characterise),
     /// Prove the register maps of the driver by the conformance kit, and the kit by wrong maps.
     Conformance(Conformance),
     /// Print a part's registers as they stand at a moment of a scenario, or list those that a part
@@ -66,6 +96,7 @@ enum Command {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example: crake-sim run examples/survey-skiff.toml --for 60 --out skiff")]
 struct Run {
     /// The scenario file (docs/scenario.md describes it).
     scenario: PathBuf,
@@ -103,6 +134,9 @@ struct Run {
         requires = "out"
     )]
     readings_every: Duration,
+    /// Write every scan of the part to scans.csv, in place of trace.vcd and transactions.jsonl.
+    #[arg(long, requires = "out", conflicts_with_all = ["trace_from", "trace_for"])]
+    every_scan: bool,
     /// Write over files of an earlier run in DIR.
     #[arg(long, requires = "out")]
     overwrite: bool,
@@ -134,6 +168,7 @@ const INTERRUPTED: i32 = 130;
 /// Does what the arguments say.
 #[must_use]
 pub fn main(args: &Args) -> ExitCode {
+    QUIET.store(args.quiet, Ordering::Relaxed);
     // Files that grow are hidden ones: nobody would find them.
     let watched = ctrlc::set_handler(|| {
         crate::growing::give_up();
@@ -143,11 +178,18 @@ pub fn main(args: &Args) -> ExitCode {
         }
         std::process::exit(INTERRUPTED);
     });
-    if let Err(error) = watched {
+    if let Err(error) = watched
+        && !is_quiet()
+    {
         eprintln!("crake-sim: an interrupt would leave unfinished files behind: {error}");
     }
     let (outcome, wrong) = match &args.command {
         Command::Run(run) => (perform(run), "a total or a reaction lies outside its bound"),
+        Command::Check(args) => (check::perform(args).map(|()| true), ""),
+        Command::Characterise(args) => (
+            characterise::perform(args),
+            "log and bench differ by more than both bounds",
+        ),
         Command::Conformance(args) => (
             conformance::perform(args),
             "a map does not conform, or a wrong map was not found out",
@@ -207,19 +249,22 @@ fn perform(args: &Run) -> Result<bool, String> {
             "--watch needs a terminal, and standard error is none; leave it out".to_owned(),
         );
     }
-    let window = Window::new(args.trace_from, args.trace_for);
     let output = args
         .out
         .as_deref()
         .map(|directory| {
+            let recording = match args.every_scan {
+                true => Recording::EveryScan,
+                false => Recording::Trace(Window::new(args.trace_from, args.trace_for)),
+            };
             let every = args.readings_every;
-            Output::create(directory, window, every, &scenario, args.overwrite)
+            Output::create(directory, recording, every, &scenario, args.overwrite)
         })
         .transpose()?;
     let mut screen = Screen::new(output, args.watch.then_some(&scenario));
 
     let contradictions = scenario.contradictions().map_err(text)?;
-    for told in &contradictions {
+    for told in contradictions.iter().filter(|_| !is_quiet()) {
         let (file, line) = (args.scenario.display(), told.line);
         eprintln!("crake-sim: {file}:{line}: {told}");
     }

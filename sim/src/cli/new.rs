@@ -6,6 +6,7 @@ use std::path::PathBuf;
 const SCENARIO: &str = include_str!("scenario.toml");
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example: crake-sim new my.toml")]
 pub(super) struct New {
     /// The file to be written; one that is there is left as it is.
     file: PathBuf,

@@ -5,6 +5,7 @@ use std::time::Duration;
 use super::lists;
 use super::page::{self, Curves};
 use super::readings::{self, Readings};
+use super::scans::Scans;
 use crate::bench::Bench;
 use crate::growing::Growing;
 use crate::quantity::{count, quantity};
@@ -13,7 +14,7 @@ use crate::scenario::Scenario;
 use crate::trace::{Trace, Traced, Window};
 
 /// What is written.
-const FILES: [&str; 8] = [
+const FILES: [&str; 9] = [
     "readings.csv",
     "alerts.csv",
     "faults.csv",
@@ -22,6 +23,7 @@ const FILES: [&str; 8] = [
     "report.html",
     "trace.vcd",
     "transactions.jsonl",
+    "scans.csv",
 ];
 
 /// Bytes of readings.csv from which on whoever is no terminal is told of them, too.
@@ -32,21 +34,32 @@ pub(super) struct Output {
     directory: PathBuf,
     readings: Readings,
     curves: Curves,
-    window: Window,
+    recording: Recording,
     /// Rails of each part: channel and name.
     channels: Vec<Vec<(usize, String)>>,
     trace: Option<Trace>,
+    scans: Option<Scans>,
+}
+
+/// What is written of the part and the bus.
+pub(super) enum Recording {
+    /// A stretch of both.
+    Trace(Window),
+    /// Every scan, of the whole run.
+    EveryScan,
 }
 
 impl Output {
     pub(super) fn create(
         directory: &Path,
-        window: Window,
+        recording: Recording,
         readings_every: Duration,
         scenario: &Scenario,
         overwrite: bool,
     ) -> Result<Self, String> {
-        if window.begin_ns() >= scenario.duration_ns {
+        if let Recording::Trace(window) = &recording
+            && window.begin_ns() >= scenario.duration_ns
+        {
             let seconds = scenario.duration_ns as f64 / 1e9;
             return Err(format!(
                 "--trace-from: the run ends at {seconds} s, before the trace begins"
@@ -61,6 +74,11 @@ impl Output {
         }
         let readings = Readings::create(directory, scenario, readings_every)
             .map_err(|error| format!("{error}; name another directory with --out"))?;
+        let scans = match recording {
+            Recording::EveryScan => Some(Scans::create(directory, scenario)),
+            Recording::Trace(_) => None,
+        };
+        let scans = scans.transpose().map_err(|error| error.to_string())?;
         foretell(directory, readings_every, scenario);
         let of_part = |place| {
             let rails = scenario.rails_of(place);
@@ -71,14 +89,21 @@ impl Output {
             directory: directory.to_owned(),
             readings,
             curves: Curves::new(scenario),
-            window,
+            recording,
             channels: (0..scenario.parts.len()).map(of_part).collect(),
             trace: None,
+            scans,
         })
     }
 
     /// Of parts whose inside can be watched, that is recorded, too.
     pub(super) fn begin(&mut self, bench: &Bench, parts: &[OnBench<'_>]) -> io::Result<()> {
+        if let Some(scans) = &self.scans {
+            scans.watch(parts);
+        }
+        let Recording::Trace(window) = self.recording else {
+            return Ok(());
+        };
         let channels: Vec<Vec<(usize, &str)>> = self
             .channels
             .iter()
@@ -92,7 +117,7 @@ impl Output {
         let parts = parts.iter().zip(&channels);
         let parts = parts.filter_map(|(part, rails)| Some(Traced::new(part.part()?, rails)));
         let parts: Vec<_> = parts.collect();
-        self.trace = Some(Trace::start(bench, &parts, self.window, &self.directory)?);
+        self.trace = Some(Trace::start(bench, &parts, window, &self.directory)?);
         Ok(())
     }
 
@@ -137,7 +162,8 @@ impl Output {
             for mut file in whole {
                 file.keep()?;
             }
-            self.trace.map_or(Ok(()), Trace::finish)
+            self.trace.map_or(Ok(()), Trace::finish)?;
+            self.scans.map_or(Ok(()), Scans::keep)
         };
         keep().map_err(|error: io::Error| error.to_string())
     }
@@ -146,7 +172,7 @@ impl Output {
 /// Says how great readings.csv will be: on a terminal, and anywhere if it is much.
 fn foretell(directory: &Path, every: Duration, scenario: &Scenario) {
     let (rows, bytes) = readings::size(scenario, every);
-    if bytes < MUCH && !io::stderr().is_terminal() {
+    if super::is_quiet() || bytes < MUCH && !io::stderr().is_terminal() {
         return;
     }
     let path = directory.join(FILES[0]);

@@ -106,8 +106,16 @@ fn cells(row: &Row<'_>) -> [String; HEADER.len()] {
     ]
 }
 
+/// A name as a cell: in quotes where it needs them.
+pub(super) fn cell(name: &str) -> String {
+    match name.contains([',', '"', '#']) {
+        true => format!("\"{}\"", name.replace('"', "\"\"")),
+        false => name.to_owned(),
+    }
+}
+
 /// `value` in units of 10^-`places` as a decimal number.
-fn decimal(value: i128, places: usize) -> String {
+pub(super) fn decimal(value: i128, places: usize) -> String {
     let digits = format!("{:0width$}", value.unsigned_abs(), width = places + 1);
     let (whole, fraction) = digits.split_at(digits.len() - places);
     let sign = if value < 0 { "-" } else { "" };

@@ -5,10 +5,12 @@ use schemars::generate::SchemaSettings;
 use schemars::{JsonSchema, Schema};
 
 use super::{Object, registers, show};
+use crate::characterise::Characterisation;
 use crate::plan::Planned;
 use crate::{scenario, shunt};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example: crake-sim schema run > run.schema.json")]
 pub(super) struct Args {
     /// Of what; without it, a list of all.
     name: Option<String>,
@@ -25,6 +27,11 @@ const SCHEMAS: &[Entry] = &[
         scenario::schema,
     ),
     ("run", "what run --json prints", of::<Object<'_>>),
+    (
+        "characterise",
+        "what characterise --json prints",
+        of::<Characterisation>,
+    ),
     (
         "registers",
         "what registers --json prints of a scenario, or with --state",

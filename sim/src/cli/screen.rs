@@ -18,7 +18,7 @@ pub(super) struct Screen {
 impl Screen {
     /// With a live look at a scenario if one is given.
     pub(super) fn new(output: Option<Output>, watched: Option<&Scenario>) -> Self {
-        let target = if io::stderr().is_terminal() {
+        let target = if io::stderr().is_terminal() && !super::is_quiet() {
             ProgressDrawTarget::stderr()
         } else {
             ProgressDrawTarget::hidden()

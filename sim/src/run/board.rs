@@ -2,8 +2,8 @@
 //! builds it.
 
 use crake::Channel;
-use crake::board::{self, Board, Load, LoadSteps, Rail, VoltageSteps};
-use crake::config::{Config, FullScale, ScanRate};
+use crake::board::{self, Board, Load, LoadSteps, Rail, VoltageSteps, rail_voltage};
+use crake::config::{Config, FullScale, Scan, ScanRate};
 use crake::info::PartInfo;
 use crake::part::pmbus;
 use crake::units::{Current, Resistance, Tolerance, Voltage};
@@ -127,6 +127,39 @@ pub(super) fn config<const N: usize>(scenario: &Scenario, place: usize) -> Confi
     let unused = Channel::first(N as u8)
         .filter(|channel| planned(scenario, place, channel.index()).is_none());
     unused.fold(config, |config, channel| config.without(channel))
+}
+
+/// Codes of single conversions of a part as the driver takes them, for whoever looks into it.
+pub(crate) struct Conversions {
+    info: &'static PartInfo,
+    board: Board<4>,
+    scan: Scan<4>,
+}
+
+impl Conversions {
+    /// Of the part at this place.
+    pub(crate) fn new(scenario: &Scenario, place: usize) -> Self {
+        let info = scenario.parts[place].kind.info;
+        let (rails, config) = described::<4>(scenario, place);
+        let mut scan = Scan::NONE;
+        if config.resolve(info, &mut scan).is_err() {
+            // The run itself refuses it, by the name of the rail.
+            scan = Scan::NONE;
+        }
+        Self {
+            info,
+            board: board(info, scenario, &rails),
+            scan,
+        }
+    }
+
+    /// Voltage and current of a channel.
+    pub(crate) fn of(&self, channel: usize, rail: i32, sense: i32) -> Option<(Voltage, Current)> {
+        let channel = Channel::new(u8::try_from(channel).ok()?);
+        let range = self.scan.range(channel)?;
+        let current = self.board.factors(channel)?.current(range, sense);
+        Some((rail_voltage(self.info, range, rail.unsigned_abs()), current))
+    }
 }
 
 fn planned(scenario: &Scenario, place: usize, channel: usize) -> Option<&RailPlan> {

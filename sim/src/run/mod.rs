@@ -30,7 +30,7 @@ mod station;
 mod verdict;
 
 pub(crate) use alerts::kind;
-pub(crate) use board::described;
+pub(crate) use board::{Conversions, described};
 pub use error::RunError;
 pub use extremes::Spread;
 pub use faults::{FailureReport, FaultReport};

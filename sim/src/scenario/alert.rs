@@ -152,7 +152,7 @@ fn shown(kind: AlertKind, (part, channel, sense): (&PartKind, u8, &Sense)) -> Op
     })
 }
 
-pub(super) const KINDS: [(&str, AlertKind); 5] = [
+pub(crate) const KINDS: [(&str, AlertKind); 5] = [
     ("over_voltage", AlertKind::OverVoltage),
     ("under_voltage", AlertKind::UnderVoltage),
     ("over_current", AlertKind::OverCurrent),

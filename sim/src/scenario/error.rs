@@ -4,6 +4,8 @@ use std::io::{ErrorKind, Read};
 use std::ops::Range;
 use std::path::Path;
 
+use super::check::Spot;
+
 /// What is wrong with a scenario or with a recording that it names: one place, one message, with
 /// the remedy.
 ///
@@ -71,6 +73,8 @@ impl fmt::Display for Plain<'_> {
 pub(super) struct Text<'a> {
     pub(super) path: &'a Path,
     pub(super) text: &'a str,
+    /// Told where the last error points to, if anybody wants to know.
+    pub(super) spot: Option<&'a Spot>,
 }
 
 impl Text<'_> {
@@ -81,7 +85,22 @@ impl Text<'_> {
     }
 
     pub(super) fn error(self, span: &Range<usize>, message: String) -> ScenarioError {
+        self.point(span);
         ScenarioError::at_line(self.path, self.line(span), message)
+    }
+
+    /// The next error is about this.
+    pub(super) fn point(self, span: &Range<usize>) {
+        if let Some(spot) = self.spot {
+            spot.point(span.start);
+        }
+    }
+
+    /// The column of a place, in characters from 1.
+    pub(super) fn column(self, start: usize) -> u64 {
+        let before = self.text.get(..start).unwrap_or(self.text);
+        let line_start = before.rfind('\n').map_or(0, |at| at + 1);
+        before[line_start..].chars().count() as u64 + 1
     }
 
     /// What the TOML reader found wrong.
@@ -90,10 +109,8 @@ impl Text<'_> {
         let Some(span) = error.span() else {
             return ScenarioError::of_file(self.path, message);
         };
-        let before = self.text.get(..span.start).unwrap_or(self.text);
-        let line_start = before.rfind('\n').map_or(0, |at| at + 1);
         ScenarioError {
-            column: Some(before[line_start..].chars().count() as u64 + 1),
+            column: Some(self.column(span.start)),
             ..self.error(&span, message)
         }
     }

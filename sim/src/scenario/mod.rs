@@ -13,6 +13,7 @@
 
 mod actual;
 mod alert;
+mod check;
 mod contradiction;
 mod converter;
 pub(crate) mod decimal;
@@ -34,7 +35,9 @@ use std::path::Path;
 
 use crate::plant::{Plant, PlantError};
 
+pub(crate) use alert::KINDS as ALERT_KINDS;
 pub use alert::{AlertKind, AlertPlan, Route};
+pub use check::mistakes;
 pub use contradiction::Contradiction;
 pub use converter::ConverterPlan;
 pub use declared::{Declared, Flow};
@@ -110,7 +113,8 @@ impl Scenario {
         path: impl AsRef<Path>,
     ) -> Result<Self, ScenarioError> {
         let path = path.as_ref();
-        read::scenario(error::Text { path, text }, kinds)
+        let spot = None;
+        read::scenario(error::Text { path, text, spot }, kinds)
     }
 
     /// Whether anything goes wrong.

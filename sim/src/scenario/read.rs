@@ -3,6 +3,7 @@ use super::error::Text;
 use super::part::{PartKind, PartPlan};
 use super::table::{Limits, Table};
 use super::{RailPlan, Scenario, ScenarioError, converter, fault, part, profile, rail};
+use toml::Spanned;
 use toml::de::DeTable;
 
 /// The host that reads the parts.
@@ -33,6 +34,15 @@ pub(super) fn scenario(
     kinds: &[&'static PartKind],
 ) -> Result<Scenario, ScenarioError> {
     let document = DeTable::parse(text.text).map_err(|error| text.syntax(&error))?;
+    self::document(text, &document, kinds)
+}
+
+/// The same of a document that was parsed.
+pub(super) fn document<'a>(
+    text: Text<'a>,
+    document: &'a Spanned<DeTable<'a>>,
+    kinds: &[&'static PartKind],
+) -> Result<Scenario, ScenarioError> {
     let span = document.span();
     let mut top = Table::new(
         text,

@@ -30,13 +30,18 @@ impl Recording {
         if let Some(wrong) = not_a_file(&path) {
             return Err(file.error(&format!("{} {wrong}", path.display())));
         }
-        Ok(Self {
+        let (time, value) = (table.field("time_column"), table.field("value_column"));
+        let (separator, comment) = (table.field("separator"), table.field("comment"));
+        let recording = Self {
             path,
-            time: column(table.field("time_column"), 0)?,
-            value: column(table.field("value_column"), 1)?,
-            separator: character(table.field("separator"), b',')?,
-            comment: character(table.field("comment"), b'#')?,
-        })
+            time: column(time, 0)?,
+            value: column(value, 1)?,
+            separator: character(separator, b',')?,
+            comment: character(comment, b'#')?,
+        };
+        // The rows follow; a mistake in them is one of the file.
+        file.point();
+        Ok(recording)
     }
 
     pub(super) fn path(&self) -> &Path {

@@ -115,7 +115,11 @@ impl<'a> Table<'a> {
             Some(_) => "needs",
             None => "is missing; it needs",
         };
-        Err(self.error(format!("{} {needs} {key}: {what}", self.header)))
+        let error = self.error(format!("{} {needs} {key}: {what}", self.header));
+        if let Some(spot) = self.text.spot {
+            spot.is_missing(key);
+        }
+        Err(error)
     }
 
     pub(super) fn number(&mut self, key: &str, limits: Limits) -> Result<i64> {
@@ -174,10 +178,12 @@ impl<'a> Table<'a> {
         if let Some(renamed) = renamed::key_now(key.get_ref(), takes) {
             return Err(self.renamed(key.get_ref(), renamed));
         }
+        let meant = meant(key.get_ref(), self.asked.iter().map(String::as_str));
         let message = format!(
-            "unknown key {} in {}; it takes {}",
+            "unknown key {} in {}{meant}{} it takes {}",
             shortened(key.get_ref()),
             self.header,
+            if meant.is_empty() { ";" } else { "" },
             self.asked.join(", ")
         );
         Err(self.text.error(&key.span(), owned(&self.owner, &message)))
@@ -261,7 +267,10 @@ impl<'a> Field<'a> {
                 .iter()
                 .map(|(known, _)| format!("\"{known}\""))
                 .collect();
-            self.error(&format!("it must be {}", known.join(" or ")))
+            let several = word.filter(|_| words.len() > 1);
+            let words = || words.iter().map(|(known, _)| *known);
+            let meant = several.map_or_else(String::new, |word| meant(word, words()));
+            self.error(&format!("it must be {}{meant}", known.join(" or ")))
         })
     }
 
@@ -304,6 +313,11 @@ impl<'a> Field<'a> {
         self.text.line(&self.value.span())
     }
 
+    /// What is wrong next is about this value.
+    pub(super) fn point(&self) {
+        self.text.point(&self.value.span());
+    }
+
     /// An error about this value.
     pub(super) fn error(&self, message: &str) -> ScenarioError {
         let shown = self.text.shown(&self.value.span());
@@ -316,6 +330,44 @@ impl<'a> Field<'a> {
 /// For numbers whose limits are within 32 bits.
 pub(super) fn whole(number: u64) -> u32 {
     u32::try_from(number).unwrap_or(u32::MAX)
+}
+
+/// The known word that a mistyped one is nearest to, if one is near.
+pub(super) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> Option<&'k str> {
+    let near = known.map(|known| (distance(word, known), known)).min();
+    let near = near.filter(|(distance, known)| {
+        let length = known.chars().count();
+        3 * distance <= length.max(3) && *distance < length
+    });
+    near.map(|(_, known)| known)
+}
+
+/// The same as a question.
+fn meant<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> String {
+    nearest(word, known).map_or_else(String::new, |known| format!("; did you mean {known}?"))
+}
+
+/// Characters to be put in, left out or changed to make one word of another (Levenshtein 1966);
+/// two neighbours that changed places count as one (Damerau 1964).
+fn distance(one: &str, other: &str) -> usize {
+    let (one, other): (Vec<char>, Vec<char>) = (one.chars().collect(), other.chars().collect());
+    let mut rows = vec![(0..=other.len()).collect::<Vec<_>>()];
+    for (i, a) in one.iter().enumerate() {
+        let mut row = vec![i + 1];
+        for (j, b) in other.iter().enumerate() {
+            let least = (rows[i][j] + usize::from(a != b))
+                .min(rows[i][j + 1] + 1)
+                .min(row[j] + 1);
+            let swapped = i > 0 && j > 0 && one[i - 1] == *b && *a == other[j - 1];
+            row.push(if swapped {
+                least.min(rows[i - 1][j - 1] + 1)
+            } else {
+                least
+            });
+        }
+        rows.push(row);
+    }
+    rows[one.len()][other.len()]
 }
 
 fn owned(owner: &str, message: &str) -> String {

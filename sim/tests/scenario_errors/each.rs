@@ -20,7 +20,7 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "seed",
             "seeds",
-            "case.toml:3: unknown key seeds in the file; it takes title, duration_s, seed, part, \
+            "case.toml:3: unknown key seeds in the file; did you mean seed? it takes title, duration_s, seed, part, \
              bus, host, board, rail, fault",
         ),
         (
@@ -94,8 +94,8 @@ fn each_mistake_in_a_scenario_has_its_message() {
         (
             "averaging",
             "avreaging",
-            "case.toml:8: unknown key avreaging in [part]; it takes model, name, \
-             address, strap, fitted_strap, scan_rate, averaging, errors",
+            "case.toml:8: unknown key avreaging in [part]; did you mean averaging? it takes \
+             model, name, address, strap, fitted_strap, scan_rate, averaging, errors",
         ),
         (
             "\"400k\"",

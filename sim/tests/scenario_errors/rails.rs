@@ -19,7 +19,8 @@ fn each_mistake_in_a_rail_has_its_message() {
         (
             "channel = 0",
             "channel = 0\nchanel = 0",
-            "case.toml:22: rail \"LOGIC\": unknown key chanel in [[rail]]; it takes name, part, \
+            "case.toml:22: rail \"LOGIC\": unknown key chanel in [[rail]]; did you mean channel? it \
+             takes name, part, \
              channel, sense, source, load, load_declared, alert",
         ),
         (

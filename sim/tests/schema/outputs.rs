@@ -72,6 +72,39 @@ fn a_run() {
     }
 }
 
+/// Of a bench's log and of a board's, against a scenario and not; and the files that `--out` writes.
+#[test]
+fn a_log() {
+    let directory = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("schema-log");
+    let _ = std::fs::remove_dir_all(&directory);
+    let out = directory.to_str().unwrap();
+    let skiff = "examples/survey-skiff.toml";
+    printed(&["run", skiff, "--for", "20", "--out", out]);
+    let readings = directory.join("readings.csv");
+    let told = [
+        "characterise",
+        readings.to_str().unwrap(),
+        "--capacity",
+        "2",
+        "--json",
+    ];
+    fits("characterise", &printed(&told));
+    let against = [&told[..], &["--against", skiff, "--out", out]].concat();
+    let object = printed(&against);
+    fits("characterise", &object);
+    let text = |name: &str| std::fs::read_to_string(directory.join(name)).unwrap();
+    assert_eq!(text("characterise.json"), object);
+    assert!(text("characterise.txt").contains("against the bench"));
+    let page = text("characterise.html");
+    assert!(page.contains("Log and bench agree within their bounds") && page.contains("MODEM"));
+    let board = directory.join("board.csv");
+    std::fs::write(&board, "t_s,i_ma\n0,1\n1,2\n").unwrap();
+    fits(
+        "characterise",
+        &printed(&["characterise", board.to_str().unwrap(), "--json"]),
+    );
+}
+
 #[test]
 fn registers() {
     let skiff = "examples/survey-skiff.toml";

@@ -12,6 +12,7 @@ mod wrong;
 pub(super) use parts::Object;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example: crake-sim conformance --verbose")]
 pub(super) struct Conformance {
     /// Print one JSON object (docs/conformance.md describes it) instead of tables.
     #[arg(long)]

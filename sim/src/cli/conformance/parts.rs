@@ -10,7 +10,7 @@ use serde_json::json;
 use super::Conformance;
 use super::table::table;
 use super::wrong::{FIGURES, MISTAKES, WrongCorncrake};
-use crate::cli::show;
+use crate::cli::{is_quiet, show};
 use crate::conformance::{COUNT, CheckResult, Corncrake, Gallinule, Moorhen, Outcome, Report};
 use crate::conformance::{check_with, compare, first_failure};
 
@@ -80,7 +80,7 @@ pub(super) fn perform(args: &Conformance) -> Result<bool, String> {
 }
 
 fn bar() -> ProgressBar {
-    let target = match std::io::stderr().is_terminal() {
+    let target = match std::io::stderr().is_terminal() && !is_quiet() {
         true => ProgressDrawTarget::stderr(),
         false => ProgressDrawTarget::hidden(),
     };

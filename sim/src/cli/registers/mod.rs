@@ -24,6 +24,9 @@ use crate::scenario::{PartPlan, Scenario};
 use view::State;
 
 #[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: crake-sim registers examples/survey-skiff.toml --at 20 --register FLAGS"
+)]
 pub(super) struct Registers {
     /// The scenario file (docs/scenario.md describes it).
     #[arg(required_unless_present = "part", conflicts_with = "part")]

@@ -21,6 +21,8 @@ pub trait PartWatcher {
 pub struct Snapshot {
     /// By channel, enabled or not.
     pub channels: [ChannelSnapshot; CHANNELS],
+    /// Conversions finished since time 0.
+    pub conversions: u64,
     /// FLAGS.
     pub flags: u32,
     /// CONDITIONS.
@@ -103,6 +105,7 @@ impl Model {
         });
         Snapshot {
             channels,
+            conversions: self.converter.inputs.conversions(),
             flags: self.core.alerts.flags(),
             conditions: self.core.alerts.conditions(),
             outputs: self.core.alerts.outputs(),

@@ -1,0 +1,425 @@
+//! Every mistake of a scenario at once: the reader tells the first; what it is about is mended by
+//! the schema, in memory, and the reader goes on to the next.
+
+use std::cell::{Cell, RefCell};
+use std::path::Path;
+
+use serde_json::Value as Json;
+use toml::Spanned;
+use toml::de::{DeArray, DeTable, DeValue};
+
+use super::error::{Text, read_text};
+use super::table::nearest;
+use super::{PartKind, SCENARIO_MAX, ScenarioError, read, schema};
+
+/// Where the error that was made last points to.
+#[derive(Default)]
+pub(super) struct Spot {
+    start: Cell<Option<usize>>,
+    /// The key that is missing there, if one is.
+    missing: RefCell<Option<String>>,
+}
+
+impl Spot {
+    pub(super) fn point(&self, start: usize) {
+        self.start.set(Some(start));
+        self.missing.take();
+    }
+
+    pub(super) fn is_missing(&self, key: &str) {
+        self.missing.replace(Some(key.to_owned()));
+    }
+}
+
+/// Mistakes that are told at the most.
+const MOST: usize = 50;
+
+/// Everything that is wrong with a scenario file, each with line and column, in the order of
+/// lines; empty for a scenario that runs.
+///
+/// A mistake may hide another of the same table, such as a limit beyond full scale while the full
+/// scale is missing: what is mended is no scenario of anybody.
+///
+/// # Errors
+/// A file that cannot be read.
+pub fn mistakes(path: impl AsRef<Path>) -> Result<Vec<ScenarioError>, ScenarioError> {
+    let path = path.as_ref();
+    let cannot = |message| ScenarioError::of_file(path, message);
+    let text = read_text(path, SCENARIO_MAX).map_err(cannot)?;
+    Ok(mistakes_of(&text, path))
+}
+
+fn mistakes_of(text: &str, path: &Path) -> Vec<ScenarioError> {
+    let spot = Spot::default();
+    let place = Text {
+        path,
+        text,
+        spot: Some(&spot),
+    };
+    let (_, errors) = DeTable::parse_recoverable(text);
+    if !errors.is_empty() {
+        return errors.iter().map(|error| place.syntax(error)).collect();
+    }
+    let mut mends: Vec<Mend> = Vec::new();
+    let mut mender = Mender {
+        schema: schema::schema().to_value(),
+        samples: text.len() + 1,
+        replaced: Vec::new(),
+    };
+    let mut told: Vec<ScenarioError> = Vec::new();
+    for _ in 0..2 * MOST {
+        let Ok(mut document) = DeTable::parse(text) else {
+            break;
+        };
+        for mend in &mends {
+            mend.apply(document.get_mut());
+        }
+        spot.start.take();
+        let Err(error) = read::document(place, &document, &PartKind::ALL) else {
+            break;
+        };
+        let (start, missing) = (spot.start.take(), spot.missing.take());
+        let Some(start) = start else {
+            told.push(error);
+            break;
+        };
+        // What is wrong with a sample is no mistake of the file.
+        if start <= text.len() {
+            // A recording has lines of its own.
+            let is_of_the_file = error.file == path.display().to_string();
+            let column = is_of_the_file.then(|| place.column(start)).or(error.column);
+            told.push(ScenarioError { column, ..error });
+        }
+        let mend = mender.mend(document.get_ref(), start, missing.as_deref());
+        match mend {
+            Some(mend) if told.len() < MOST => mends.push(mend),
+            _ => break,
+        }
+    }
+    told.sort_by_key(|mistake| (mistake.line, mistake.column));
+    told
+}
+
+/// A way to a value: keys of tables, and places in arrays as numbers.
+type Way = Vec<String>;
+
+/// What takes a mistake out of the way.
+enum Mend {
+    Remove(Way),
+    /// Another value, as a document of one key.
+    Put(Way, String),
+}
+
+struct Mender {
+    schema: Json,
+    /// Where the next sample stands: beyond the text.
+    samples: usize,
+    /// What was replaced already.
+    replaced: Vec<Way>,
+}
+
+impl Mender {
+    /// What takes the thing that begins at `start` out of the way, if anything can.
+    fn mend(
+        &mut self,
+        document: &DeTable<'_>,
+        start: usize,
+        missing: Option<&str>,
+    ) -> Option<Mend> {
+        let (mut way, is_key) = found(document, start)?;
+        if is_key {
+            return Some(Mend::Remove(way));
+        }
+        if let Some(mend) = missing.and_then(|key| self.fill_in(document, &way, key)) {
+            return Some(mend);
+        }
+        if way.last().is_some_and(|last| last == "kind") {
+            way.pop();
+            if let Some(word) = self.kind_meant(document, &way) {
+                way.push("kind".to_owned());
+                return Some(self.put(way, &format!("\"{word}\"")));
+            }
+            // What else a table takes follows from its kind.
+            if way.last().is_some_and(|last| last.parse::<usize>().is_ok()) {
+                return Some(Mend::Remove(way));
+            }
+        }
+        while let Some((last, parent)) = way.split_last() {
+            let is_element = last.parse::<usize>().is_ok();
+            let is_optional = match is_element {
+                true => parent != ["rail"] && table_at(document, &way).is_some(),
+                false => !self.required(document, parent).contains(last),
+            };
+            if is_optional {
+                return Some(Mend::Remove(way));
+            }
+            if !self.replaced.contains(&way) {
+                let sample = self.sample_at(document, &way);
+                return Some(self.put(way, &sample));
+            }
+            way = parent.to_vec();
+        }
+        None
+    }
+
+    /// A sample under a key that a table lacks, or under what it lacks first.
+    fn fill_in(&mut self, document: &DeTable<'_>, way: &[String], key: &str) -> Option<Mend> {
+        let form = self.form(document, way)?;
+        let table = table_at(document, way)?;
+        let lacks = |key: &str| !table.contains_key(key);
+        let wanted = match form["properties"].get(key) {
+            Some(_) if lacks(key) => key.to_owned(),
+            _ => keys(&form["required"]).into_iter().find(|key| lacks(key))?,
+        };
+        let sample = self.sample(&form["properties"][&wanted]);
+        Some(self.put([way, &[wanted]].concat(), &sample))
+    }
+
+    fn put(&mut self, way: Way, sample: &str) -> Mend {
+        self.replaced.push(way.clone());
+        // No place in the text is one of a sample.
+        let text = format!("{}x = {sample}", " ".repeat(self.samples));
+        self.samples = text.len();
+        Mend::Put(way, text)
+    }
+
+    /// The form of what stands at a way, with the kind that it says it has.
+    fn form<'s>(&'s self, document: &DeTable<'_>, way: &[String]) -> Option<&'s Json> {
+        let mut form = self.resolved(&self.schema, document, &[]);
+        for (depth, key) in way.iter().enumerate() {
+            let inner = match key.parse::<usize>() {
+                Ok(_) => &form["items"],
+                Err(_) => form["properties"].get(key)?,
+            };
+            form = self.resolved(inner, document, &way[..=depth]);
+        }
+        Some(form)
+    }
+
+    fn resolved<'s>(
+        &'s self,
+        mut form: &'s Json,
+        document: &DeTable<'_>,
+        way: &[String],
+    ) -> &'s Json {
+        if let Some(to) = form["$ref"].as_str() {
+            form = self
+                .schema
+                .pointer(to.trim_start_matches('#'))
+                .unwrap_or(form);
+        }
+        let Some(kinds) = form["oneOf"].as_array() else {
+            return form;
+        };
+        let table = table_at(document, way);
+        let kind = table.and_then(|table| table.get("kind")?.get_ref().as_str());
+        let same = |branch: &&Json| branch["properties"]["kind"]["const"].as_str() == kind;
+        kinds.iter().find(same).or(kinds.first()).unwrap_or(form)
+    }
+
+    fn required(&self, document: &DeTable<'_>, way: &[String]) -> Vec<String> {
+        let form = self.form(document, way);
+        form.map_or_else(Vec::new, |form| keys(&form["required"]))
+    }
+
+    /// The kind that a mistyped one is nearest to.
+    fn kind_meant(&self, document: &DeTable<'_>, way: &[String]) -> Option<String> {
+        let word = table_at(document, way)?.get("kind")?.get_ref().as_str()?;
+        let kinds = self.unresolved(document, way)?;
+        let kinds = match kinds["$ref"].as_str() {
+            Some(to) => self.schema.pointer(to.trim_start_matches('#'))?,
+            None => kinds,
+        };
+        let kinds = kinds["oneOf"].as_array()?.iter();
+        let words = kinds.filter_map(|kind| kind["properties"]["kind"]["const"].as_str());
+        let words: Vec<_> = words.filter(|known| *known != word).collect();
+        nearest(word, words.into_iter()).map(str::to_owned)
+    }
+
+    /// The form of what stands at a way, of whatever kind.
+    fn unresolved<'s>(&'s self, document: &DeTable<'_>, way: &[String]) -> Option<&'s Json> {
+        let (last, parent) = way.split_last()?;
+        let form = self.form(document, parent)?;
+        Some(match last.parse::<usize>() {
+            Ok(_) => &form["items"],
+            Err(_) => &form["properties"][last],
+        })
+    }
+
+    /// Something that may stand at a way, of whatever kind is plainest.
+    fn sample_at(&self, document: &DeTable<'_>, way: &[String]) -> String {
+        let form = self.unresolved(document, way);
+        let sample = form.map_or_else(String::new, |form| self.sample(form));
+        let table = table_at(document, way);
+        // Others may speak of it by its name.
+        match table.and_then(|table| table.get("name")?.get_ref().as_str()) {
+            Some(name) => {
+                let name = format!("name = {}", toml::Value::from(name));
+                sample.replacen("name = \"sample\"", &name, 1)
+            }
+            None => sample,
+        }
+    }
+
+    /// Something of this form, as TOML.
+    fn sample(&self, form: &Json) -> String {
+        if let Some(to) = form["$ref"].as_str() {
+            return self
+                .schema
+                .pointer(to.trim_start_matches('#'))
+                .map_or_else(String::new, |form| self.sample(form));
+        }
+        for choice in ["oneOf", "anyOf"] {
+            if let Some(first) = form[choice].get(0) {
+                return self.sample(first);
+            }
+        }
+        if let Some(word) = form["enum"].get(0).or(form.get("const")) {
+            return word.to_string();
+        }
+        match form["type"].as_str() {
+            Some("object") => {
+                let required = keys(&form["required"]).into_iter();
+                let keys = required
+                    .map(|key| format!("{key} = {}", self.sample(&form["properties"][&key])));
+                format!("{{ {} }}", keys.collect::<Vec<_>>().join(", "))
+            }
+            Some("array") => {
+                let pair = form["prefixItems"].as_array().into_iter().flatten();
+                let pair: Vec<_> = pair.map(|form| self.sample(form)).collect();
+                format!("[{}]", pair.join(", "))
+            }
+            Some("string") => "\"sample\"".to_owned(),
+            _ => {
+                let end = |key: &str| form[key].as_f64();
+                let number = 1_f64
+                    .max(end("minimum").unwrap_or(1.0))
+                    .min(end("maximum").unwrap_or(1.0));
+                number.to_string()
+            }
+        }
+    }
+}
+
+impl Mend {
+    fn apply<'t>(&'t self, document: &mut DeTable<'t>) {
+        let (Self::Remove(way) | Self::Put(way, _)) = self;
+        let Some((last, parent)) = way.split_last() else {
+            return;
+        };
+        let value = match self {
+            Self::Remove(_) => None,
+            Self::Put(_, text) => match DeTable::parse(text) {
+                Ok(parsed) => parsed
+                    .into_inner()
+                    .into_iter()
+                    .next()
+                    .map(|(_, value)| value),
+                Err(_) => return,
+            },
+        };
+        match (inside(document, parent), value) {
+            (Some(Inside::Table(table)), None) => drop(table.remove(last.as_str())),
+            (Some(Inside::Table(table)), Some(value)) => {
+                // The key keeps its place, where there is one.
+                let key = table.keys().find(|key| key.get_ref() == last).cloned();
+                let key = key.unwrap_or_else(|| Spanned::new(value.span(), last.as_str().into()));
+                table.remove(last.as_str());
+                table.insert(key, value);
+            }
+            (Some(Inside::Array(array)), value) => {
+                let place = last.parse::<usize>().ok();
+                let Some(place) = place.filter(|place| *place < array.len()) else {
+                    return;
+                };
+                match value {
+                    Some(value) => {
+                        if let Some(old) = array.get_mut(place) {
+                            *old = value;
+                        }
+                    }
+                    None => {
+                        let all = std::mem::replace(array, DeArray::new()).into_iter();
+                        let rest = all.enumerate().filter(|(at, _)| *at != place);
+                        rest.for_each(|(_, value)| array.push(value));
+                    }
+                }
+            }
+            (None, _) => {}
+        }
+    }
+}
+
+enum Inside<'d, 't> {
+    Table(&'d mut DeTable<'t>),
+    Array(&'d mut DeArray<'t>),
+}
+
+/// The table or array at a way.
+fn inside<'d, 't>(document: &'d mut DeTable<'t>, way: &[String]) -> Option<Inside<'d, 't>> {
+    let mut here = Inside::Table(document);
+    for key in way {
+        let value = match here {
+            Inside::Table(table) => table.get_mut(key.as_str())?.get_mut(),
+            Inside::Array(array) => array.get_mut(key.parse::<usize>().ok()?)?.get_mut(),
+        };
+        here = match value {
+            DeValue::Table(table) => Inside::Table(table),
+            DeValue::Array(array) => Inside::Array(array),
+            _ => return None,
+        };
+    }
+    Some(here)
+}
+
+/// The table at a way.
+fn table_at<'d, 't>(document: &'d DeTable<'t>, way: &[String]) -> Option<&'d DeTable<'t>> {
+    let Some((first, rest)) = way.split_first() else {
+        return Some(document);
+    };
+    let mut value = document.get(first.as_str())?.get_ref();
+    for key in rest {
+        value = match value {
+            DeValue::Table(table) => table.get(key.as_str())?.get_ref(),
+            DeValue::Array(array) => array.get(key.parse::<usize>().ok()?)?.get_ref(),
+            _ => return None,
+        };
+    }
+    value.as_table()
+}
+
+/// The innermost value that begins at `start`, or the key that does; and whether it is a key.
+fn found(document: &DeTable<'_>, start: usize) -> Option<(Way, bool)> {
+    for (key, value) in document {
+        let name = key.get_ref().to_string();
+        if let Some((way, is_key)) = found_in(value, start) {
+            return Some(([&[name][..], &way].concat(), is_key));
+        }
+        if key.span().start == start {
+            return Some((vec![name], true));
+        }
+    }
+    // The whole file.
+    (start == 0).then(|| (Vec::new(), false))
+}
+
+fn found_in(value: &Spanned<DeValue<'_>>, start: usize) -> Option<(Way, bool)> {
+    let inner = match value.get_ref() {
+        DeValue::Table(table) if !table.is_empty() => {
+            found(table, start).filter(|(way, _)| !way.is_empty())
+        }
+        DeValue::Array(array) => array.iter().enumerate().find_map(|(place, value)| {
+            let (way, is_key) = found_in(value, start)?;
+            Some(([&[place.to_string()][..], &way].concat(), is_key))
+        }),
+        _ => None,
+    };
+    inner.or_else(|| (value.span().start == start).then(|| (Vec::new(), false)))
+}
+
+/// Strings of a list.
+fn keys(list: &Json) -> Vec<String> {
+    let list = list.as_array().into_iter().flatten();
+    list.filter_map(|key| key.as_str().map(str::to_owned))
+        .collect()
+}

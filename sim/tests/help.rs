@@ -1,0 +1,64 @@
+//! Help, notices, and what is written besides.
+
+use std::process::{Command, Output};
+
+const ROOT: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/..");
+
+fn program(arguments: &[&str]) -> Output {
+    let mut command = Command::new(env!("CARGO_BIN_EXE_crake-sim"));
+    command.current_dir(ROOT).args(arguments).output().unwrap()
+}
+
+fn printed(arguments: &[&str]) -> String {
+    String::from_utf8(program(arguments).stdout).unwrap()
+}
+
+/// Each command shows itself in use, and its example is one that the program takes.
+#[test]
+fn every_command_has_an_example_in_its_help() {
+    let help = printed(&["--help"]);
+    let (_, commands) = help.split_once("Commands:\n").unwrap();
+    let (commands, _) = commands.split_once("\n\n").unwrap();
+    let names = commands.lines().filter_map(|line| {
+        let name = line.strip_prefix("  ")?.split(' ').next()?;
+        (!name.is_empty() && name != "help").then_some(name)
+    });
+    let names: Vec<_> = names.collect();
+    assert!(names.len() >= 8, "{names:?}");
+    for name in names {
+        let help = printed(&[name, "--help"]);
+        let example = help
+            .lines()
+            .find_map(|line| line.split_once(&format!("crake-sim {name}")));
+        let examples = help.split("xample").count() > 1;
+        assert!(example.is_some() && examples, "{name}: {help}");
+        assert!(help.contains("--quiet"), "{name}");
+    }
+}
+
+/// The same statuses stand in the help and in the document.
+#[test]
+fn exit_statuses_are_in_help_and_document() {
+    let help = printed(&["--help"]);
+    let document = std::fs::read_to_string(format!("{ROOT}/docs/exit-status.md")).unwrap();
+    for status in ["0", "1", "2", "130"] {
+        assert!(help.contains(&format!("\n  {status:4} ")), "{help}");
+        assert!(document.contains(&format!("\n| {status} | ")), "{status}");
+    }
+}
+
+/// A contradiction is a notice, and is in the tables anyway.
+#[test]
+fn quiet_leaves_notices_out_and_errors_in() {
+    let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR"));
+    let path = folder.join("quiet.toml");
+    let text = "title = \"t\"\nduration_s = 1\n[[rail]]\nname = \"A\"\nsense.resistance_ohm = 0.1\n\
+                source.voltage_v = 5\nload.current_a = 0.5\n[rail.load_declared]\n\
+                steps_per_hour = 0\nstep_a = 0\nflow = \"forward\"\ngreatest_a = 0.4\n";
+    std::fs::write(&path, text).unwrap();
+    let path = path.to_str().unwrap();
+    let told = |arguments: &[&str]| String::from_utf8(program(arguments).stderr).unwrap();
+    assert!(told(&["run", path]).contains("greatest_a = 0.4"));
+    assert_eq!(told(&["run", path, "--quiet"]), "");
+    assert!(told(&["--quiet", "run", "nowhere.toml"]).contains("nowhere.toml"));
+}

@@ -1,0 +1,134 @@
+//! All mistakes at once, as `check` tells them.
+
+use std::process::Command;
+
+use crate::scenario_errors::{VALID, folder};
+
+/// What `crake-sim check` prints of a text, without the folder, and its exit status.
+fn check(name: &str, text: &str) -> (Vec<String>, i32) {
+    let path = folder().join(name);
+    std::fs::write(&path, text).unwrap();
+    let mut command = Command::new(env!("CARGO_BIN_EXE_crake-sim"));
+    let output = command.arg("check").arg(&path).output().unwrap();
+    let printed = String::from_utf8(output.stdout).unwrap();
+    let prefix = format!("{}:", path.display());
+    let lines = printed.lines().map(|line| line.replace(&prefix, ""));
+    (lines.collect(), output.status.code().unwrap())
+}
+
+/// Each of these in one file: line and column of the mistake, and the word that is meant.
+#[test]
+fn every_mistake_is_told_once_with_its_place() {
+    let spoils = [
+        (
+            "seed = 1",
+            "sed = 1",
+            "3:1: unknown key sed in the file; did you mean seed?",
+        ),
+        (
+            "averaging = 0",
+            "averaging = 11",
+            "8:13: averaging = 11: averaging is k",
+        ),
+        ("\"400k\"", "\"400\"", "11:9: speed = \"400\": it must be"),
+        (
+            "clock_limit_ppm = 20",
+            "clock_limit_ppm = true",
+            "13:19: clock_limit_ppm = true: not a",
+        ),
+        (
+            "declared_c = [0, 40]",
+            "declared_c = [40, 0]",
+            "18:14: declared_c = [40, 0]: it must",
+        ),
+        (
+            "resistance_ohm = 0.5",
+            "resistance_ohm = 50",
+            "23:18: rail \"LOGIC\": resistance_ohm",
+        ),
+        (
+            "tolerance_percent",
+            "tolerance_per_cent",
+            "24:1: rail \"LOGIC\": unknown key tolerance",
+        ),
+        (
+            "capacity_ah = 2\n",
+            "\n",
+            "29:1: rail \"LOGIC\": [rail.source] needs capacity_ah",
+        ),
+        (
+            "\"pulses\"",
+            "\"pulse\"",
+            "37:8: rail \"LOGIC\": kind = \"pulse\": it must be",
+        ),
+        (
+            "flow = \"forward\"",
+            "flow = \"forwards\"",
+            "47:8: rail \"LOGIC\": flow = \"forwards\"",
+        ),
+        (
+            "greatest_a = 0.03",
+            "greatest_a = -1",
+            "48:14: rail \"LOGIC\": greatest_a = -1: the",
+        ),
+    ];
+    let mut text = VALID.to_owned();
+    for (from, to, _) in spoils {
+        assert!(text.contains(from), "{from}");
+        text = text.replacen(from, to, 1);
+    }
+    let (told, status) = check("all.toml", &text);
+    assert_eq!(status, 2);
+    assert_eq!(told.len(), spoils.len(), "{told:#?}");
+    for (told, (.., wanted)) in told.iter().zip(spoils) {
+        assert!(told.starts_with(wanted), "{told}, not {wanted}");
+    }
+    for (at, meant) in [
+        (0, "seed"),
+        (2, "400k"),
+        (6, "tolerance_percent"),
+        (8, "pulses"),
+    ] {
+        let meant = format!("did you mean {meant}?");
+        assert!(told[at].contains(&meant), "{}: {meant}", told[at]);
+    }
+}
+
+/// A mistake in one of several faults or limits does not hide those of the others.
+#[test]
+fn each_of_a_list_is_looked_at() {
+    let fault = |key: &str| format!("[[fault]]\nkind = \"reset\"\n{key}\n");
+    let text = format!(
+        "{VALID}{}{}[[fault]]\nkind = \"no_supply\"\nfrom_s = 20\n{}",
+        fault("form_s = 1"),
+        fault("times = 1"),
+        "[[fault]]\nkind = \"sense_open\"\nrail = \"MODEM\"\n"
+    );
+    let (told, _) = check("faults.toml", &text);
+    let wanted = [
+        "51:1: unknown key form_s",
+        "54:1: unknown key times",
+        "57:10: from_s = 20",
+        "60:8: rail",
+    ];
+    assert_eq!(told.len(), wanted.len(), "{told:#?}");
+    for (told, wanted) in told.iter().zip(wanted) {
+        assert!(told.starts_with(wanted), "{told}, not {wanted}");
+    }
+}
+
+#[test]
+fn a_scenario_without_a_mistake_and_one_that_is_no_toml() {
+    let (told, status) = check("valid.toml", VALID);
+    assert_eq!((told.len(), status), (1, 0));
+    assert!(
+        told[0].ends_with(" no mistake; 1 rail over 10 s"),
+        "{told:?}"
+    );
+    let (told, status) = check("no.toml", "title = \nseed = = 1\n");
+    assert_eq!(status, 2);
+    assert!(
+        told.len() >= 2 && told.iter().any(|line| line.starts_with("2:8: ")),
+        "{told:?}"
+    );
+}
