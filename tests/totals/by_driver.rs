@@ -139,7 +139,8 @@ proptest! {
     })]
 
     /// Goal: however a load jumps within what is declared, and whenever samples come, the truth
-    /// lies within the bound. A failure prints its seed: in the place of `any`, `Just(seed)` replays it.
+    /// lies within the bound. A failure prints its seed: in the place of `any`, `Just(seed)`
+    /// replays it.
     #[test]
     fn what_a_load_does_between_samples_is_in_the_bound(seed in any::<u64>()) {
         let mut draw = Draw(seed);

@@ -257,7 +257,8 @@ pub(crate) const fn gain_ppm_of(info: &PartInfo, place: Option<u8>) -> u32 {
     greatest
 }
 
-/// Bias current through the nominal resistance and what filters the input, in picovolts, rounded up.
+/// Bias current through the nominal resistance and what filters the input, in picovolts, rounded
+/// up.
 pub(crate) const fn bias_pv(info: &PartInfo, rail: &Rail) -> u64 {
     let nanoohms = rail.bias_path_nanoohms();
     let nanoamps = info.bias.as_nanoamps().unsigned_abs();

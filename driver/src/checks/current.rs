@@ -80,8 +80,8 @@ pub enum Unchecked {
 
 /// Compares a reading with a current that is known to flow: the sense resistor and its leads.
 ///
-/// `rail` is the one that the board was made of. Bus: none; the sample costs what it costs. A mean of
-/// many scans has less noise, and so a smaller bound.
+/// `rail` is the one that the board was made of. Bus: none; the sample costs what it costs. A mean
+/// of many scans has less noise, and so a smaller bound.
 ///
 /// It finds an open or swapped lead, a shorted resistor, and any resistor so far off that the
 /// reading is beyond the bound: gain, offset, noise, the resistor's own tolerance and temperature,

@@ -68,8 +68,8 @@ impl<B: Port, P: Part, T: TimeSource, const N: usize> Core<'_, B, P, T, N> {
         }
     }
 
-    /// Flags of what the driver compares. A sample is compared once, with the limits that stood when
-    /// it came: codes of another configuration mean something else.
+    /// Flags of what the driver compares. A sample is compared once, with the limits that stood
+    /// when it came: codes of another configuration mean something else.
     #[inline(always)]
     fn compared(&mut self) -> AlertFlags {
         let fresh = core::mem::take(&mut self.fresh);

@@ -1,4 +1,5 @@
-//! What a call takes, and the longest that it can: each operation itself, run on a port that only counts.
+//! What a call takes, and the longest that it can: each operation itself, run on a port that only
+//! counts.
 
 use super::NoClock;
 use super::core::Core;

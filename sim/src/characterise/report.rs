@@ -142,7 +142,8 @@ pub struct Flows {
 /// A level at which the current stays.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
 pub struct Level {
-    /// "back" where the current flows back, "sleep", "active" or "peak"; "active" where there is one.
+    /// "back" where the current flows back, "sleep", "active" or "peak"; "active" where there is
+    /// one.
     pub name: &'static str,
     /// Mean current at it, in amperes.
     pub mean_current_a: f64,

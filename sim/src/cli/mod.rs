@@ -118,9 +118,9 @@ struct Run {
     /// which must be a terminal.
     #[arg(long)]
     watch: bool,
-    /// Also write to DIR: a page to look at (report.html), report.txt and report.json, every reading
-    /// (readings.csv), every alert (alerts.csv) and fault (faults.csv), and a stretch of the run
-    /// (trace.vcd and transactions.jsonl; docs/trace.md describes them).
+    /// Also write to DIR: a page to look at (report.html), report.txt and report.json, every
+    /// reading (readings.csv), every alert (alerts.csv) and fault (faults.csv), and a stretch of
+    /// the run (trace.vcd and transactions.jsonl; docs/trace.md describes them).
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Keep a reading every so many seconds in readings.csv, as near as the scenario's come, and

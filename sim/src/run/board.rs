@@ -15,8 +15,8 @@ use crate::scenario::{Errors, Flow, RailPlan, Scenario, Sense};
 /// Temperature for which nominal resistances hold, in thousandths of a degree Celsius.
 const REFERENCE_MC: i32 = 25_000;
 
-/// The rails of a part as declared to the driver. A channel without one gets a resistor that nothing flows
-/// through.
+/// The rails of a part as declared to the driver. A channel without one gets a resistor that
+/// nothing flows through.
 pub(super) fn rails<const N: usize>(scenario: &Scenario, place: usize) -> [Rail; N] {
     let (least, greatest) = scenario.board.declared_mc;
     let span_mk = least

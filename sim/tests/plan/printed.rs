@@ -56,8 +56,8 @@ fn a_plan_is_told() {
     }
 }
 
-/// The lines are a scenario that runs as planned, and the constants are those of the guide, which is
-/// compiled.
+/// The lines are a scenario that runs as planned, and the constants are those of the guide, which
+/// is compiled.
 #[test]
 fn the_choice_goes_into_a_scenario_and_into_firmware() {
     let asked = "--event 0.005 --alert-within 0.02 --wake-every 0.5";

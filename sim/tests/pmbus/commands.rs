@@ -1,4 +1,5 @@
-//! B3's tables of commands: what is there, what is not, what it is after a reset, and what disturbs.
+//! B3's tables of commands: what is there, what is not, what it is after a reset, and what
+//! disturbs.
 
 use crate::pmbus::{
     desk::Desk,
@@ -112,7 +113,8 @@ fn what_can_be_written_reads_back_and_what_cannot_is_refused() {
     }
 }
 
-// The allow-list of B3; everything else that is written counts, accepted or not, and nothing that is read does.
+// The allow-list of B3; everything else that is written counts, accepted or not, and nothing that
+// is read does.
 #[test]
 fn writing_to_anything_but_the_list_is_counted() {
     const HARMLESS: [u8; 15] = [

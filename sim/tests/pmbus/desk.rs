@@ -70,7 +70,8 @@ impl Desk {
         self.bench.run_for(Duration::from_nanos(SAMPLE_NS));
     }
 
-    /// Lets time pass until the middle of page 0's aperture after at least `samples` periods, so that nothing is updated for half a millisecond.
+    /// Lets time pass until the middle of page 0's aperture after at least `samples` periods, so
+    /// that nothing is updated for half a millisecond.
     pub(crate) fn settle(&self, samples: u64) {
         let period = self.bench.now_ns() / SAMPLE_NS + samples;
         self.bench.run_until(period * SAMPLE_NS + 600_000);

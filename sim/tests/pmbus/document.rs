@@ -4,7 +4,8 @@ use crate::pmbus::common::sheet;
 
 const DOCUMENT: &str = include_str!("../../../docs/pmbus-device.md");
 
-/// The cells of every row of the tables whose first line begins with `header`, without the marks of bytes and words.
+/// The cells of every row of the tables whose first line begins with `header`, without the marks of
+/// bytes and words.
 pub(crate) fn table(header: &str) -> Vec<Vec<&'static str>> {
     let mut rows = sheet::table(DOCUMENT, header);
     for cell in rows.iter_mut().flatten() {

@@ -5,7 +5,8 @@ use crate::pmbus::{
     document::{bytes, table},
 };
 
-/// Page and command of a count with this period, and the watts that add `counts` a sample there: 0.1 W on page 0, 1 W on page 2.
+/// Page and command of a count with this period, and the watts that add `counts` a sample there:
+/// 0.1 W on page 0, 1 W on page 2.
 fn page_of(period: u64) -> (usize, f64) {
     if period == 32_768 { (0, 0.1) } else { (2, 1.0) }
 }
@@ -25,7 +26,8 @@ fn block(desk: &Desk, page: usize) -> Vec<u8> {
     block[1..].to_vec()
 }
 
-/// Lets the count of `page` add `counts` in `samples` samples, each as much as the others but for the last, which takes what is left.
+/// Lets the count of `page` add `counts` in `samples` samples, each as much as the others but for
+/// the last, which takes what is left.
 fn add(desk: &Desk, page: usize, unit: f64, counts: u64, samples: u64) {
     let each = counts / samples;
     let volts = 10.0;
@@ -119,7 +121,8 @@ fn power_that_flows_back_counts_the_sample_and_nothing_else() {
     assert_eq!(desk.word(0x96), 0xE440);
 }
 
-// B5's own figures: at the greatest power page 0 wraps as a whole after 2097 samples and not before.
+// B5's own figures: at the greatest power page 0 wraps as a whole after 2097 samples and not
+// before.
 #[test]
 fn at_full_scale_the_whole_count_wraps_after_the_stated_samples() {
     for (page, volts, amperes, samples) in [

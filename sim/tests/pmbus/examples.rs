@@ -8,7 +8,8 @@ use crate::pmbus::{
     document::table,
 };
 
-/// Plays transfers of the document, in some of which the last byte to the device is marked as refused.
+/// Plays transfers of the document, in some of which the last byte to the device is marked as
+/// refused.
 fn play_all(desk: &Desk, transfers: &str) {
     for transfer in transfers.split_inclusive('P') {
         let transfer = match transfer.trim().strip_prefix('~') {
@@ -67,7 +68,8 @@ fn every_worked_example_is_what_the_device_does() {
     }
 }
 
-// What an example says beside its bytes is what the description says: m, b and R of the page's formats.
+// What an example says beside its bytes is what the description says: m, b and R of the page's
+// formats.
 #[test]
 fn coefficients_of_the_examples_are_those_of_the_description() {
     let rows = table("| # | what | before | bytes | values |");

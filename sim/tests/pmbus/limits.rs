@@ -2,7 +2,8 @@
 
 use crate::pmbus::desk::Desk;
 
-/// The bit of page's `register` after its reading stood at `word` for a sample, and the limit at `limit`.
+/// The bit of page's `register` after its reading stood at `word` for a sample, and the limit at
+/// `limit`.
 fn trips(page: u8, command: u8, register: u8, quantity: (f64, f64), limit: u16) -> bool {
     let desk = Desk::ideal();
     desk.rail(page.into(), quantity.0, quantity.1);
@@ -49,7 +50,8 @@ fn a_limit_at_the_reading_is_not_passed_and_one_code_further_is() {
     }
 }
 
-// "Encodings are not unique": 2 A as 2 × 2^0, 1 × 2^1, 128 × 2^-6, 1000 × 2^-9 (1.953 A), 1023 × 2^-9 (1.998 A).
+// "Encodings are not unique": 2 A as 2 × 2^0, 1 × 2^1, 128 × 2^-6, 1000 × 2^-9 (1.953 A), 1023 ×
+// 2^-9 (1.998 A).
 #[test]
 fn a_linear11_limit_means_its_value_whatever_its_exponent() {
     for (limit, passed) in [
@@ -77,7 +79,8 @@ fn a_linear11_limit_means_its_value_whatever_its_exponent() {
 
 #[test]
 fn page_1_keeps_a_current_limit_in_its_own_exponent_and_the_others_as_written() {
-    // Written, kept by page 1: 845 × 2^-8 = 211.25 × 2^-6; 1 × 2^-7 is half a code, 3 × 2^-7 one and a half; ends.
+    // Written, kept by page 1: 845 × 2^-8 = 211.25 × 2^-6; 1 × 2^-7 is half a code, 3 × 2^-7 one
+    // and a half; ends.
     for (written, kept) in [
         (0xC34D, 0xD0D3),
         (0xC801, 0xD000),

@@ -76,7 +76,8 @@ fn each_page_has_its_quarter_of_the_period_and_is_updated_at_its_end() {
     }
 }
 
-// Rails of one device may share a source: whatever is asked, and of which page, their time never goes back.
+// Rails of one device may share a source: whatever is asked, and of which page, their time never
+// goes back.
 #[test]
 fn plants_are_asked_in_the_order_of_time() {
     let desk = Desk::ideal();

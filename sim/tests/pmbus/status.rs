@@ -2,7 +2,8 @@
 
 use crate::pmbus::{desk::Desk, document::commands};
 
-/// Limit, page, and the register and bit of A2.3; a rail that passes it once the limit stands at 1 V, 1 A or 1 W.
+/// Limit, page, and the register and bit of A2.3; a rail that passes it once the limit stands at 1
+/// V, 1 A or 1 W.
 const CAUSES: [(&str, u8, u8, u8, f64, f64); 24] = [
     ("VOUT_OV_FAULT_LIMIT", 0, 0x7A, 7, 3.0, 0.1),
     ("VOUT_OV_WARN_LIMIT", 0, 0x7A, 6, 3.0, 0.1),

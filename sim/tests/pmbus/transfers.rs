@@ -1,4 +1,5 @@
-//! Check bytes, lengths and broken transfers (B2.2), and part A's transfers on a device of another make.
+//! Check bytes, lengths and broken transfers (B2.2), and part A's transfers on a device of another
+//! make.
 
 use crake_sim::part::pmbus::{Description, Device, Pec};
 
@@ -70,7 +71,8 @@ fn transfers_of_part_a_with_their_check_bytes() {
     assert_eq!(part.with(|model| model.page()), 0xFF);
     play("write word, command 42 = 0x0140", 1, &nothing);
     play("write word, command 4A = 0xD200", 1, &nothing);
-    // A check byte of 00 counts as one, and a missing one does not pass for it: see `a_check_byte_of_zero`.
+    // A check byte of 00 counts as one, and a missing one does not pass for it: see
+    // `a_check_byte_of_zero`.
     play("write word, command 4A = 0x4D00", 1, &nothing);
     play("read byte, command 20: 17", 1, &nothing);
     play("read word, command 8B: 0x0666", 1, &|| {

@@ -163,8 +163,8 @@ fn the_monitors_own_power_is_the_datasheets() {
     );
 }
 
-/// Where nothing changes, what a bound is made of makes up the bound within a hundredth; the sense resistor's part is
-/// its tolerance of what flowed, 120 C and 600 J.
+/// Where nothing changes, what a bound is made of makes up the bound within a hundredth; the sense
+/// resistor's part is its tolerance of what flowed, 120 C and 600 J.
 #[test]
 fn the_parts_of_a_bound_make_it_up() {
     let path = scenario("parts", &STEADY.replace("ERRORS", "individual"));

@@ -1,5 +1,5 @@
-//! JSON Schemas: of what the program prints, held against what it prints; of the scenario file, held
-//! against the reader.
+//! JSON Schemas: of what the program prints, held against what it prints; of the scenario file,
+//! held against the reader.
 
 mod outputs;
 mod scenario;

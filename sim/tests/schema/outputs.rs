@@ -72,7 +72,8 @@ fn a_run() {
     }
 }
 
-/// Of a bench's log and of a board's, against a scenario and not; and the files that `--out` writes.
+/// Of a bench's log and of a board's, against a scenario and not; and the files that `--out`
+/// writes.
 #[test]
 fn a_log() {
     let directory = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("schema-log");

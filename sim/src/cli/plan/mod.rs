@@ -68,8 +68,8 @@ pub(super) struct Plan {
     /// What the host draws more awake than asleep.
     #[arg(long, value_name = "AMPERES", value_parser = nano, default_value = "0.004", allow_negative_numbers = true)]
     host_active: u64,
-    /// How long it is awake besides the call, from what wakes it on, in seconds [default: 0.0001, or
-    /// the scenario's latency]
+    /// How long it is awake besides the call, from what wakes it on, in seconds [default: 0.0001,
+    /// or the scenario's latency]
     #[arg(long, value_name = "SECONDS", value_parser = nano, allow_negative_numbers = true)]
     host_wake: Option<u64>,
     /// What one single-channel monitor draws at the part's fastest scan rate: yours to state. The

@@ -17,9 +17,9 @@
 //! | 0x40 + c | CHARGE c | 5 | 0 | latched: sum of the sense codes of all scans since reset |
 //!
 //! It scans each 4 ms while a channel is enabled, sense then rail of each, 600 µs each, 200 µs
-//! after waking up. A change of channels or k begins the mean anew; COUNT and CHARGE go on. SETUP with
-//! LATCH set copies results, COUNT and CHARGE at the end of the scan in progress, and takes the
-//! other bits over as well. Sense LSB 7 µV, rail LSB 9 mV; the code at the end alone tells of
+//! after waking up. A change of channels or k begins the mean anew; COUNT and CHARGE go on. SETUP
+//! with LATCH set copies results, COUNT and CHARGE at the end of the scan in progress, and takes
+//! the other bits over as well. Sense LSB 7 µV, rail LSB 9 mV; the code at the end alone tells of
 //! over-range, and inside a mean or a sum nothing does. Oscillator ±1.5 %; a reset takes 600 µs.
 
 mod map;
