@@ -857,7 +857,7 @@ typedef struct crake_host {
  * Memory of a board: zero it, then `crake_board_init`.
  */
 typedef struct crake_board {
-  uint64_t words[108];
+  uint64_t words[112];
 } crake_board;
 
 /**
@@ -868,6 +868,10 @@ typedef struct crake_rail {
    * Nominal resistance of the sense resistor, 100 µΩ to 10 Ω, in nanoohms.
    */
   uint64_t resistance_nohm;
+  /**
+   * Resistor in each of the two sense leads, as input filters have, in nanoohms; 0 for none.
+   */
+  uint64_t filter_nohm;
   /**
    * Greatest current in either direction, in nanoamperes. 0: no load is declared; bounds leave
    * out what it does between conversions, and the fields of the load below are not looked at.

@@ -13,6 +13,8 @@ use crate::*;
 pub struct Rail {
     /// Nominal resistance of the sense resistor, 100 µΩ to 10 Ω, in nanoohms.
     pub resistance_nohm: u64,
+    /// Resistor in each of the two sense leads, as input filters have, in nanoohms; 0 for none.
+    pub filter_nohm: u64,
     /// Greatest current in either direction, in nanoamperes. 0: no load is declared; bounds leave
     /// out what it does between conversions, and the fields of the load below are not looked at.
     pub greatest_na: i64,
@@ -62,7 +64,7 @@ pub struct Description {
 /// Memory of a board: zero it, then `crake_board_init`.
 #[repr(C)]
 pub struct Board {
-    words: [u64; 108],
+    words: [u64; 112],
 }
 
 /// Memory of a board's margins, what is open of totals there: zero it, then `crake_margins_init`.
@@ -117,7 +119,8 @@ impl Rail {
         if numbers.iter().any(|number| *number < 0) || least > greatest || self.both_ways > 1 {
             return None;
         }
-        let mut rail = DriverRail::new(resistor);
+        let filter = Resistance::from_nanoohms(self.filter_nohm);
+        let mut rail = DriverRail::new(resistor).with_input_filter(filter);
         if self.greatest_na > 0 {
             rail = rail.with_load(load);
         }
@@ -188,6 +191,7 @@ mod tests {
     fn a_rail_is_what_its_fields_say() {
         let rail = Rail {
             resistance_nohm: 10_000_001,
+            filter_nohm: 16,
             greatest_na: 2,
             mean_na: 3,
             load_step_na: 4,
@@ -224,6 +228,7 @@ mod tests {
                 step: five,
             });
         let described = DriverRail::new(resistor)
+            .with_input_filter(Resistance::from_nanoohms(16))
             .with_load(load)
             .with_voltage(six, seven);
         assert_eq!(rail.driver(), Some(described));
