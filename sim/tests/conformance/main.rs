@@ -9,12 +9,10 @@ use std::process::Command;
 
 use serde_json::Value;
 
-fn object() -> Value {
+fn printed(arguments: &[&str]) -> Value {
     let program = env!("CARGO_BIN_EXE_crake-sim");
-    let output = Command::new(program)
-        .args(["conformance", "--json"])
-        .output()
-        .expect("the program");
+    let mut command = Command::new(program);
+    let output = command.args(arguments).output().expect("the program");
     assert!(
         output.status.success(),
         "{}",
@@ -27,7 +25,17 @@ fn object() -> Value {
 /// by the check that is about the mistake, with something to say.
 #[test]
 fn the_object_tells_of_parts_and_of_wrong_maps() {
-    let object = object();
+    let object = printed(&["conformance", "--json"]);
+    let schema = printed(&["schema", "conformance"]);
+    let validator = jsonschema::draft202012::new(&schema).expect("a schema");
+    let mistakes = validator.iter_errors(&object).map(|it| it.to_string());
+    assert_eq!(mistakes.collect::<Vec<_>>(), [""; 0]);
+    // It is about this object: without one of its keys it is another.
+    for key in ["parts", "mutants"] {
+        let mut less = object.clone();
+        less.as_object_mut().expect("an object").remove(key);
+        assert!(!validator.is_valid(&less), "without {key}");
+    }
     let text = |value: &Value| value.as_str().expect("text").to_owned();
     let parts = object["parts"].as_array().expect("parts");
     let mut checks = BTreeSet::new();
