@@ -221,6 +221,18 @@ mod tests {
         }
     }
 
+    /// 10 nA or nV may come of rounding a sum's parts one by one; 11 are a jump.
+    #[test]
+    fn rounding_is_no_jump() {
+        for (height, count) in [(10, 0), (-10, 0), (11, 1), (-11, 1)] {
+            let mut jumps = Jumps::new(SCAN, 0, HOUR_NS);
+            jumps.note((0, 0), (9, 0));
+            jumps.note((9, height), (20, height));
+            jumps.end(HOUR_NS);
+            assert_eq!(jumps.per_hour(), count, "{height}");
+        }
+    }
+
     #[test]
     fn the_fullest_hour_counts() {
         let second = 1_000_000_000;
