@@ -12,7 +12,7 @@ from concurrent.futures import ThreadPoolExecutor
 PROGRAM, SCENARIO = "target/release/crake-sim", "examples/survey-skiff.toml"
 # The scenario's own rate, and slower ones: a seed's is the one at its number modulo four.
 SCAN_RATES = [2000, 500, 100, 10]
-# The largest shares of the bounds that a thousand boards must use: a bound that none comes near
+# The largest shares of the bounds that some hundred boards must use: a bound that none comes near
 # would be of no use.
 LEAST_USED = 0.3
 
@@ -67,7 +67,7 @@ def main(seeds, seconds, first):
                     )
     for name, most in used.items():
         print(f"{name}: at most {most:.0%} of the bound")
-        if seeds >= 1000 and most < LEAST_USED:
+        if seeds >= 200 and most < LEAST_USED:
             failures.append(f"{name}: none of {seeds} boards comes near the bound")
     print("\n".join(failures) if failures else f"{seeds} seeds of {seconds} s within their bounds")
     return 1 if failures else 0
