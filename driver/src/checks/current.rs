@@ -25,7 +25,8 @@ pub struct Verdict<F> {
     pub expected: Current,
     /// What came; a limit where it went over range.
     pub measured: Current,
-    /// How far both may lie apart on a sound board.
+    /// How far both may lie apart on a sound board; at a [`node`] without what may flow past its
+    /// branches.
     pub bound: Current,
 }
 

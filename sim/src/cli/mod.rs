@@ -1,9 +1,10 @@
 //! The command line.
 //!
-//! Exit status: 0, all is well; 1, a run ended but some total or reaction lies outside its bound,
-//! or a map does not conform, or a wrong one was taken for good; 2, bad input or output that could
-//! not be written: one message on standard error, and nothing half-written; 130, interrupted,
-//! nothing half-written either.
+//! Exit status: 0, all is well; 1, a run ended but some total or reaction lies outside its bound or
+//! a rail was never measured, or a map does not conform, or a wrong one was taken for good, or log
+//! and bench differ; 2, bad input, demands that nothing meets, or output that could not be written:
+//! one message on standard error, and nothing half-written; 130, interrupted, nothing half-written
+//! either.
 
 mod characterise;
 mod check;
@@ -58,7 +59,8 @@ Exit status:
   0    all is well
   1    done, and what was asked about does not hold: a total or a reaction lies outside its bound,
        a map does not conform, log and bench differ
-  2    bad input, or output that could not be written: nothing is half-written
+  2    bad input, demands that nothing meets, or output that could not be written: nothing is
+       half-written
   130  interrupted: nothing is half-written
 
 NO_COLOR in the environment leaves out colours.";
@@ -77,7 +79,7 @@ enum Command {
     New(new::New),
     /// Measure the rails of a scenario, total them up, and hold the totals against the truth.
     Run(Run),
-    /// Tell every mistake of a scenario file, with line, column and what would be right.
+    /// Tell the mistakes of a scenario file, with line, column and what would be right.
     Check(check::Check),
     /// Say what a log tells of its rails, and what may be declared and watched for because of it.
     Characterise(characterise::Characterise),
@@ -134,7 +136,8 @@ struct Run {
         requires = "out"
     )]
     readings_every: Duration,
-    /// Write every scan of the part to scans.csv, in place of trace.vcd and transactions.jsonl.
+    /// Write every scan of the scenario's first Corncrake to scans.csv, in place of trace.vcd and
+    /// transactions.jsonl.
     #[arg(long, requires = "out", conflicts_with_all = ["trace_from", "trace_for"])]
     every_scan: bool,
     /// Write over files of an earlier run in DIR.

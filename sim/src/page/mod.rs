@@ -90,8 +90,9 @@ fn keys() -> Markup {
             p {
                 "With a mouse: drag over a stretch to see it closer, drag with shift to pan, turn "
                 "the wheel with control to zoom, double-click for the whole. By touch: drag and "
-                "pinch. Charts of one page move together. A line is what was read, the band around "
-                "it how far it may be off; a dashed line is a limit, a small triangle an alert."
+                "pinch. Charts over the same time move together. A line is what was read, the band "
+                "around it how far it may be off; a dashed line is a limit, a small triangle an "
+                "alert."
             }
         }
     }
