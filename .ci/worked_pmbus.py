@@ -156,11 +156,17 @@ def part_a():
         assert pec(bytes.fromhex(covered)) == int(expected, 16), covered
 
 
+BEFORE = """\
+A device without errors at 0x58, after a reset. "Before" says which page is selected, what the
+page's rail does (for more than a sample period already), and what its energy count holds. Bytes are
+as on the wire, address byte included; `!` behind a byte: not acknowledged; `~`: a sample period
+goes by. Every transfer ends with the PEC unless it is about that. Values are exact.
+"""
+
+
 def section():
     part_a()
-    lines = [HEADING, "",
-             "A device without errors at 0x58, after a reset. \"Before\" says which page is selected, what the page's rail does (for more than a sample period already), and what its energy count holds. "
-             "Bytes are as on the wire, address byte included; `!` behind a byte: not acknowledged; `~`: a sample period goes by. Every transfer ends with the PEC unless it is about that. Values are exact.", "",
+    lines = [HEADING, "", BEFORE,
              "| # | what | before | bytes | values |", "|---|---|---|---|---|"]
     lines += [f"| {n} | {what} | {before} | `{transfers}` | {values} |" for n, (what, before, transfers, values) in enumerate(examples(), 1)]
     return "\n".join([*lines, ""])

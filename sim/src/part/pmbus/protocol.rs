@@ -1,4 +1,4 @@
-//! Transfers byte by byte (docs/pmbus-registers.md, B2).
+//! Transfers byte by byte (docs/pmbus-device.md, B2).
 
 use alloc::{collections::BTreeMap, vec::Vec};
 
