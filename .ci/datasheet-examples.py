@@ -29,11 +29,11 @@ def main():
         elif sys.argv[1:] != ["--check"]:
             sys.exit(__doc__)
         elif wanted != text:
-            sys.exit(f"the last section of {sheet.DOCUMENT} differs from what this script works out; "
-                     "look at the difference, then use --write")
+            sys.exit(f"the last section of {sheet.DOCUMENT} differs from what this script works "
+                     "out; look at the difference, then use --write")
         else:
             count = sum(1 for _ in sheet.examples())
-            print(f"{sheet.DOCUMENT}: {count} worked transfers agree with what was worked out apart")
+            print(f"{sheet.DOCUMENT}: {count} worked transfers agree with those worked out apart")
 
 
 main()

@@ -1,6 +1,8 @@
-"""Holds recordings (docs/trace.md) against sigrok's decoder of the two wires and against the reader vcdvcd.
+"""Holds recordings (docs/trace.md) against sigrok's decoder of the two wires and against the reader
+vcdvcd.
 
-Usage: decode.py [--odd] DIRECTORY...; --odd: the recording must hold what drivers seldom do. Exit status 1 on any difference, and if there is nothing to compare.
+Usage: decode.py [--odd] DIRECTORY...; --odd: the recording must hold what drivers seldom do. Exit
+status 1 on any difference, and if there is nothing to compare.
 """
 
 import json
@@ -32,7 +34,8 @@ def decoded(path):
     """What the decoder says of each transaction in the dump."""
     # libsigrok 0.5 knows single wires alone and gives up at the first vector.
     wires = "".join(line for line in path.open() if not line.startswith("b"))
-    command = ["sigrok-cli", "-I", "vcd:compress=10000", "-i", "-", "-P", "i2c:scl=SCL:sda=SDA", "-A", f"i2c={CLASSES}"]
+    command = ["sigrok-cli", "-I", "vcd:compress=10000", "-i", "-"]
+    command += ["-P", "i2c:scl=SCL:sda=SDA", "-A", f"i2c={CLASSES}"]
     said = subprocess.run(command, input=wires, capture_output=True, text=True, check=True).stdout
     transactions = []
     for line in said.splitlines():
@@ -44,9 +47,10 @@ def decoded(path):
 
 
 def conditions(dump):
-    """Moments of START without STOP before it, and of STOP, as another reader sees the wires; and rising edges of SCL between them."""
+    """Moments of START without STOP before it, and of STOP, as another reader sees the wires; and
+    rising edges of SCL between them."""
     levels = {"SCL": None, "SDA": None}
-    changes = [(at, "SCL", v) for at, v in dump["bench.SCL"].tv] + [(at, "SDA", v) for at, v in dump["bench.SDA"].tv]
+    changes = [(at, line, v) for line in levels for at, v in dump[f"bench.{line}"].tv]
     found, clocks, busy = [], 0, False
     for at, line, level in sorted(changes, key=lambda change: change[0]):
         before, levels[line] = levels[line], level
@@ -61,7 +65,8 @@ def conditions(dump):
 
 
 def form(path, dump):
-    """Rules of a good dump, read from its text: times rise, everything has a value at the start, and no value is repeated."""
+    """Rules of a good dump, read from its text: times rise, everything has a value at the start,
+    and no value is repeated."""
     last_time, values, at_start = -1, {}, None
     body = path.read_text().split("$enddefinitions $end\n")[1]
     for line in body.splitlines():
@@ -74,7 +79,8 @@ def form(path, dump):
             value, signal = line.split(" ") if line[0] in "br" else (line[0], line[1:])
             assert values.get(signal) != value, f"{line} repeats a value at #{last_time}"
             values[signal] = value
-    assert at_start == len(values) == len(dump.signals), f"{at_start} of {len(dump.signals)} signals have a value at the start"
+    signals = len(dump.signals)
+    assert at_start == len(values) == signals, f"{at_start} of {signals} have a value at the start"
 
 
 def broken_off(transaction):
@@ -103,25 +109,28 @@ def compare(directory):
         theirs = seen[i] if i < len(seen) else None
         if ours is None or theirs is None or ours != theirs[:2]:
             wrong += 1
-            print(f"{directory.name}: transfer {i} from START to STOP in the log {ours}, on the wires {theirs}")
+            print(f"{directory.name}: transfer {i} in the log {ours}, on the wires {theirs}")
         elif not broken_off(log[i]):
             # Nine clocks a byte, and one each for a repeated START and for STOP.
             messages = log[i]["messages"]
-            count = sum(9 * (1 + len(m["bytes"])) if m["address"] is not None else 0 for m in messages) + len(messages)
+            whole = [m for m in messages if m["address"] is not None]
+            count = sum(9 * (1 + len(m["bytes"])) for m in whole) + len(messages)
             if count != theirs[2]:
                 wrong += 1
                 print(f"{directory.name}: transfer {i} has {theirs[2]} clocks instead of {count}")
     words = sum(map(len, said))
-    print(f"{directory.name}: {len(log)} transfers in the log, {len(said)} decoded ({words} annotations), {wrong} differences")
+    print(f"{directory.name}: {len(log)} transfers in the log, {len(said)} decoded ({words} "
+          f"annotations), {wrong} differences")
     return log, wrong
 
 
 def odd(log):
     """How often a recording holds what drivers seldom do."""
     messages = [m for t in log for m in t["messages"]]
+    writes = [m for m in messages if m["read"] is False]
     return {
         "address not acknowledged": sum(m["acknowledged"] is False for m in messages),
-        "byte of a write not acknowledged": sum(m["read"] is False and False in m["acknowledges"] for m in messages),
+        "byte of a write not acknowledged": sum(False in m["acknowledges"] for m in writes),
         "repeated START": sum(m["start"] == "Sr" for m in messages),
         "alert response": sum(m["address"] == 0x0C and m["acknowledged"] for m in messages),
         "byte broken off": sum(m["broken_off"] for m in messages),

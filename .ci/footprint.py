@@ -1,9 +1,11 @@
-"""Figures of two cores beside their budgets: held against docs/footprint.md, or written there with --refresh."""
+"""Figures of two cores beside their budgets: held against docs/footprint.md, or written there with
+--refresh."""
 import sys
 
 BEGIN, END = "<!-- figures: written by .ci/on-target --refresh -->", "<!-- end of figures -->"
 
-# what, unit, figure, budgets of M3 and M0 (None: none was set). A figure is a name, or a function of all figures.
+# what, unit, figure, budgets of M3 and M0 (None: none was set). A figure is a name, or a function of
+# all figures.
 FLASH = lambda program, less="empty": lambda f: f[f"flash.{program}"] - f[f"flash.{less}"]
 ROWS = [
     ("flash: readings", "B", FLASH("readings"), (3200, 3400)),

@@ -16,7 +16,12 @@ RAIL = """
 [[rail]]
 name = "{name}"
 channel = {channel}
-sense = {{ resistance_ohm = 0.01, tolerance_percent = 0, temperature_coefficient_ppm_per_k = 0, thermal_resistance_k_per_w = 0, sense_full_scale_v = 0.06, rail_full_scale_v = 16 }}
+sense.resistance_ohm = 0.01
+sense.tolerance_percent = 0
+sense.temperature_coefficient_ppm_per_k = 0
+sense.thermal_resistance_k_per_w = 0
+sense.sense_full_scale_v = 0.06
+sense.rail_full_scale_v = 16
 load_declared = {{ steps_per_hour = 0, step_a = 0, flow = "both", greatest_a = 10 }}
 source = {{ {source} }}
 load = {{ {load} }}
@@ -24,8 +29,8 @@ load = {{ {load} }}
 
 
 def scenario(duration, *rails):
-    head = f'title = "t"\nduration_s = {duration}\npart = {{ model = "corncrake", scan_rate = 2000 }}\nhost = {{ read_every_s = 0.001 }}\n'
-    return head + "".join(
+    head = f'title = "t"\nduration_s = {duration}\nhost.read_every_s = 0.001\n'
+    return head + "part = { scan_rate = 2000 }\n" + "".join(
         RAIL.format(name=name, channel=channel, source=source, load=load)
         for channel, (name, source, load) in enumerate(rails)
     )
@@ -88,7 +93,8 @@ Cload top 0 {farad} ic=0
 
 
 def charger():
-    """An empty cell: trickle, constant current, constant voltage, end. The cell is a capacitor while its table is straight."""
+    """An empty cell: trickle, constant current, constant voltage, end. The cell is a capacitor
+    while its table is straight."""
     ampere_hours, least, greatest, initial, ohm = 0.5, 2.5, 4.5, 0.2, 0.5
     trickle, below, bulk, full, end = 0.02, 3.0, 0.4, 4.2, 0.04
     farad = ampere_hours * 3600 / (greatest - least)
@@ -161,7 +167,8 @@ Bconverter load 0 I = V(load) > {least} ? ({idle} + V(out)*i(Vsenseout)/{efficie
 
 def spice(netlist, names, path):
     """Rows of time and values."""
-    control = f".control\nset wr_singlescale\nset numdgt=10\nrun\nwrdata {path}/spice.data {' '.join(names)}\nquit\n.endc"
+    wanted = f"wrdata {path}/spice.data {' '.join(names)}"
+    control = f".control\nset wr_singlescale\nset numdgt=10\nrun\n{wanted}\nquit\n.endc"
     options = ".options reltol=1e-5 abstol=1e-9 vntol=1e-7"
     (path / "netlist").write_text(f"* transient\n{netlist}\n{options}\n{control}\n.end\n")
     done = subprocess.run(["ngspice", "-b", str(path / "netlist")], capture_output=True, text=True)
@@ -188,9 +195,12 @@ def compare(name, case, trajectory, path):
     bench = list(csv.DictReader(table.splitlines()))
     rows = spice(case["netlist"], [expression for _, expression in case["compared"]], path)
     # The first rows are ngspice's way from nothing to the initial state.
-    bench = [row for row in bench[1:-1] if all(abs(float(row["time_s"]) - jump) > 1e-7 for jump in case.get("jumps", []))]
+    jumps = case.get("jumps", [])
+    is_far = lambda row: all(abs(float(row["time_s"]) - jump) > 1e-7 for jump in jumps)
+    bench = list(filter(is_far, bench[1:-1]))
     if len(bench) < 100 or rows[-1][0] < float(bench[-1]["time_s"]):
-        sys.exit(f"{name}: a transient is too short: {len(bench)} rows, ngspice up to {rows[-1][0]} s")
+        until = f"{len(bench)} rows, ngspice up to {rows[-1][0]} s"
+        sys.exit(f"{name}: a transient is too short: {until}")
     position, seen = 0, []
     for row in bench:
         position, values = at(rows, float(row["time_s"]), position)
@@ -200,11 +210,13 @@ def compare(name, case, trajectory, path):
         ours = [float(row[column]) for row in bench]
         theirs = [values[index] for values in seen]
         span = max(theirs) - min(theirs)
-        worst, when = max((abs(one - other), row["time_s"]) for one, other, row in zip(ours, theirs, bench))
+        off = (abs(one - other) for one, other in zip(ours, theirs))
+        worst, when = max(zip(off, (row["time_s"] for row in bench)))
         within = worst <= TOLERANCE * span
         failed |= not within
         told = "" if within else "  NOT WITHIN 0.1 %"
-        print(f"{name:15} {column:14} off by {100 * worst / span:.4f} % of {span:.4g} at {float(when):.6g} s{told}")
+        share = f"{100 * worst / span:.4f} % of {span:.4g}"
+        print(f"{name:15} {column:14} off by {share} at {float(when):.6g} s{told}")
     return failed
 
 

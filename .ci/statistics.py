@@ -1,4 +1,5 @@
-"""Statistics of the recordings, and of the same rows at irregular times, by numpy, against what characterise prints."""
+"""Statistics of the recordings, and of the same rows at irregular times, by numpy, against what
+characterise prints."""
 
 import json
 import subprocess
@@ -12,7 +13,8 @@ CURRENT, VOLTAGE = "tests/data/us06_current.csv", "tests/data/li_ion_1c_discharg
 
 
 def told(path, *options):
-    command = [PROGRAM, "characterise", path, "--no-header", "--json", "--column", "time=0", "--column", "current=1", *options]
+    columns = ["--column", "time=0", "--column", "current=1"]
+    command = [PROGRAM, "characterise", path, "--no-header", "--json", *columns, *options]
     return json.loads(subprocess.run(command, check=True, capture_output=True).stdout)["rails"][0]
 
 
@@ -30,7 +32,8 @@ def compare(path, time, value, weighed, *options):
     mean = np.average(value, weights=weights)
     near("mean", current["mean"], mean)
     near("rms", current["rms"], np.sqrt(np.average(value**2, weights=weights)))
-    near("deviation", current["deviation"], np.sqrt(np.average((value - mean) ** 2, weights=weights)))
+    variance = np.average((value - mean) ** 2, weights=weights)
+    near("deviation", current["deviation"], np.sqrt(variance))
     near("least", current["least"], value.min())
     near("greatest", current["greatest"], value.max())
     near("least at", current["least_at_s"], time[value.argmin()])
@@ -42,17 +45,19 @@ def compare(path, time, value, weighed, *options):
     times = np.concatenate([time, at])
     values = np.concatenate([value, np.zeros(len(at))])
     order = np.argsort(times, kind="stable")
-    near("out", rail["charge_c"]["out"], np.trapezoid(np.maximum(values[order], 0), times[order]))
-    near("back", rail["charge_c"]["back"], np.trapezoid(np.maximum(-values[order], 0), times[order]))
+    times, values = times[order], values[order]
+    near("out", rail["charge_c"]["out"], np.trapezoid(np.maximum(values, 0), times))
+    near("back", rail["charge_c"]["back"], np.trapezoid(np.maximum(-values, 0), times))
     near("histogram", sum(current["histogram"]), 1)
-    # Quantiles by share of the time: the first value at which the sum of weights reaches the share. The sketch knows a value to a thousandth; where two values
-    # share the place it may be either.
+    # Quantiles by share of the time: the first value at which the sum of weights reaches the share.
+    # The sketch knows a value to a thousandth; where two values share the place it may be either.
     order = np.argsort(value)
     reached = np.cumsum(by_time[order]) / by_time.sum()
     for quantile in current["quantiles"]:
         place = np.searchsorted(reached, quantile["share"] - 1e-9)
         wanted = value[order][max(place - 1, 0) : place + 2]
-        near(quantile["share"], quantile["value"], wanted[np.abs(wanted - quantile["value"]).argmin()], 1e-3)
+        nearest = wanted[np.abs(wanted - quantile["value"]).argmin()]
+        near(quantile["share"], quantile["value"], nearest, 1e-3)
     return len(current["quantiles"])
 
 
@@ -70,4 +75,4 @@ for seconds, value in [(data[:, 0], data[:, 1]), (other[:, 0], other[:, 1])]:
         file.flush()
         checked += compare(file.name, time, value, "by time")
 assert checked == 36, checked
-print(f"statistics of 4 logs agree with numpy {np.__version__} to 1e-9, {checked} quantiles to 1e-3")
+print(f"4 logs: statistics agree with numpy {np.__version__} to 1e-9, {checked} quantiles to 1e-3")

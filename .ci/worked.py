@@ -1,4 +1,5 @@
-"""What the worked examples of every datasheet have in common. Nothing here comes from the code of this project."""
+"""What the worked examples of every datasheet have in common. Nothing here comes from the code of
+this project."""
 
 
 def hexes(data):

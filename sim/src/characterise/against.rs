@@ -21,8 +21,8 @@ pub struct Difference {
     pub of: &'static str,
     /// Mean by the log.
     pub log: f64,
-    /// How far that may be off: the driver's error budget there and, where the log has no totals,
-    /// three standard errors of the mean of its readings.
+    /// How far that may be off: the driver's error budget there and, of a mean of readings, three
+    /// standard errors of it. The voltage is one always, current and power are without totals.
     pub log_bound: f64,
     /// Mean by the bench's run.
     pub bench: f64,
@@ -36,9 +36,9 @@ pub struct Difference {
     pub differs: bool,
 }
 
-/// Runs the scenario as long as the log is, and compares the means of every rail that both have,
-/// over the same stretch: the log's times are those of the scenario, or if they lie beyond it the
-/// log begins with it.
+/// Runs the scenario as long as the log is, and compares the means of every rail that both have by
+/// its name: of current and power over the same stretch, of the bench's voltage over the whole run.
+/// The log's times are those of the scenario, or if they lie beyond it the log begins with it.
 ///
 /// # Errors
 /// Whatever ends a run.
