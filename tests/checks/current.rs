@@ -4,11 +4,14 @@ use std::time::Duration;
 
 use crake::checks::{NodeFinding, Reference, SenseFinding, Unchecked, Verdict, node, sense};
 use crake::units::{Current, Resistance};
-use crake::{Channel, ShuntMonitor};
+use crake::{Channel, NoReading, ShuntMonitor};
 use crake_sim::bench::Bench;
+use crake_sim::board::SenseResistor as Fitted;
 use crake_sim::fault::{Fault, FaultKind};
+use crake_sim::part::corncrake as model;
+use crake_sim::plant::{Constant, Load, Recorded, Source, Switched};
 
-use crate::{CHANNELS, CONFIG, Own, RAIL, amps, individual, seeds};
+use crate::{CHANNELS, CONFIG, Own, RAIL, amps, individual, own, seeds};
 
 /// 2 A within 10 mA, which the fixture is off by for some.
 const REFERENCE: Reference = Reference {
@@ -132,6 +135,48 @@ fn a_small_reference_is_refused() {
     let stranger = crake::board::Rail::new(crake::board::SenseResistor::inside());
     let refused = sense(sample, Channel::C0, &stranger, REFERENCE);
     assert_eq!(refused, Err(Unchecked::AnotherRail(Channel::C0)));
+}
+
+/// 8 A over 10 mΩ are more than 65.5 mV. They stopped before the mean began, which shows 2 A: the
+/// resistor may be sound or not. A limit beyond the reference tells.
+#[test]
+fn what_went_over_range_before_the_mean_tells_nothing() {
+    let bench = Bench::new(1);
+    let part = bench.part(model::Corncrake::new(0x32)).expect("an address");
+    let surge = Recorded::steps(8_000_000_000, &[(10_000_000, 2_000_000_000)]).expect("steps");
+    for (channel, load) in [
+        Load::of(surge),
+        Load::of(Constant::new(8_000_000_000).expect("8 A")),
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let source = Source::of(Constant::new(5_000_000_000).expect("a voltage"));
+        let rail = Switched::new(source, vec![load]).expect("a rail");
+        part.rail(channel, rail, Fitted::ideal(10_000_000))
+            .expect("a channel");
+    }
+    let mut monitor = own(&bench);
+    monitor.init(&CONFIG).expect("init");
+    bench.run_for(Duration::from_millis(40));
+    let refused = checked(&mut monitor, 0);
+    assert!(
+        matches!(
+            refused,
+            Err(Unchecked::NoReading(NoReading::Clipped { .. }))
+        ),
+        "{refused:?}"
+    );
+    bench.run_for(Duration::from_millis(40));
+    let verdict = checked(&mut monitor, 1).expect("a verdict");
+    assert!(
+        matches!(verdict.finding, SenseFinding::Value { .. }),
+        "{verdict:?}"
+    );
+    assert_eq!(
+        checked(&mut monitor, 0).map(|it| it.finding),
+        Ok(SenseFinding::Sound)
+    );
 }
 
 /// Channel 0 feeds 1, 2 and 3, and 20 mA that nobody measures.

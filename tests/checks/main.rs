@@ -58,9 +58,13 @@ fn individual(seed: u64, na: [i64; CHANNELS]) -> (Bench, Part, Own) {
             .individual_from(&mut rng);
         part.rail(channel, rail, resistor).expect("a channel");
     }
-    let driver = Corncrake::new(Address::Strap0);
-    let monitor = Monitor::new(bench.i2c(), bench.delay(), driver, &BOARD);
+    let monitor = own(&bench);
     (bench, part, monitor)
+}
+
+fn own(bench: &Bench) -> Own {
+    let driver = Corncrake::new(Address::Strap0);
+    Monitor::new(bench.i2c(), bench.delay(), driver, &BOARD)
 }
 
 const fn amps(na: i64) -> Current {

@@ -67,7 +67,8 @@ pub enum NodeFinding {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum Unchecked {
-    /// A channel has no reading, or at a node went over range.
+    /// A channel has no reading, or went over range: what came is a limit, and where it is not
+    /// more than the reference anyhow, it tells nothing.
     NoReading(NoReading),
     /// The board was not made of this rail.
     AnotherRail(Channel),
@@ -98,11 +99,14 @@ pub fn sense<const N: usize, S: Sample<N> + ?Sized>(
     rail: &Rail,
     reference: Reference,
 ) -> Result<Verdict<SenseFinding>, Unchecked> {
-    let (measured, saturation) = match sample.reading(channel) {
-        Ok(reading) => (reading.current, Saturation::None),
+    let (measured, clipped) = match sample.reading(channel) {
+        Ok(reading) => (reading.current, None),
         Err(NoReading::Clipped {
-            reading, current, ..
-        }) => (reading.current, current),
+            reading,
+            current: Saturation::None,
+            ..
+        }) => (reading.current, None),
+        Err(why @ NoReading::Clipped { reading, .. }) => (reading.current, Some(why)),
         Err(why) => return Err(Unchecked::NoReading(why)),
     };
     let expected = reference.current;
@@ -110,14 +114,19 @@ pub fn sense<const N: usize, S: Sample<N> + ?Sized>(
     let sound = measured.saturating_sub(expected).abs() <= bound;
     let most = expected.abs().saturating_add(bound);
     // More than the reference is wrong however small that is.
-    if measured.abs() <= most && bound.saturating_add(bound) > expected.abs() {
-        return Err(Unchecked::ReferenceTooSmall { bound });
+    if measured.abs() <= most {
+        if let Some(why) = clipped {
+            return Err(Unchecked::NoReading(why));
+        }
+        if bound.saturating_add(bound) > expected.abs() {
+            return Err(Unchecked::ReferenceTooSmall { bound });
+        }
     }
-    let finding = if saturation == Saturation::None && sound {
+    let finding = if sound {
         SenseFinding::Sound
     } else if measured.abs() <= bound {
         SenseFinding::NoCurrent
-    } else if saturation == Saturation::None && measured.saturating_add(expected).abs() <= bound {
+    } else if measured.saturating_add(expected).abs() <= bound {
         SenseFinding::Swapped
     } else {
         SenseFinding::Value {

@@ -23,7 +23,7 @@ pub(super) struct Candidate<'c, const N: usize> {
 impl<const N: usize> Candidate<'_, N> {
     /// The cheapest way to run it that meets the demands.
     pub(super) fn plan(&self, demands: &Demands<'_>) -> Option<Plan<N>> {
-        let shortest_us = self.sample.us(self.bus_hz).max(1);
+        let shortest_us = self.shortest_us();
         let limits_us = demands.event_us.into_iter().chain(match demands.alert_us {
             Some(alert_us) => Some(alert_us.checked_sub(self.response_us())?),
             None => None,
@@ -46,9 +46,7 @@ impl<const N: usize> Candidate<'_, N> {
             Some(wake_us) => wake_us,
             None => self.longest_for_energy(demands, shortest_us, interval_us)?,
         };
-        // Each sample has something new to say.
-        let period_us = u64::from(self.scan.period_us(self.info));
-        if interval_us < shortest_us.max(period_us) {
+        if interval_us < shortest_us {
             return None;
         }
         let energy_ppm = self.energy_ppm(demands, interval_us);
@@ -62,7 +60,7 @@ impl<const N: usize> Candidate<'_, N> {
 
     /// The nearest that it comes to one demand; `None` where it does not know the thing.
     pub(super) fn nearest(&self, demands: &Demands<'_>, demand: Demand) -> Option<u64> {
-        let shortest_us = self.sample.us(self.bus_hz).max(1);
+        let shortest_us = self.shortest_us();
         let seen_us = self.duty(shortest_us).seen_within_us(1, self.compared_by);
         match demand {
             Demand::Alert => Some(seen_us.saturating_add(self.response_us())),
@@ -84,15 +82,19 @@ impl<const N: usize> Candidate<'_, N> {
         Duty::new(self.info, &self.scan, interval_us)
     }
 
-    /// From the flag to the event: the host wakes, may be within a sample, and serves.
+    /// Each sample has something new to say, and is over before the next.
+    fn shortest_us(&self) -> u64 {
+        let period_us = u64::from(self.scan.period_us(self.info));
+        self.sample.us(self.bus_hz).max(period_us).max(1)
+    }
+
+    /// From the flag to the event: the host wakes, takes the sample that tells or is within another,
+    /// and serves.
     fn response_us(&self) -> u64 {
-        let in_progress_us = match self.is_watched() {
-            true => self.sample.us(self.bus_hz),
-            false => 0,
-        };
-        in_progress_us
-            .saturating_add(self.host.wake_us.into())
+        let calls_us = self.sample.us(self.bus_hz);
+        calls_us
             .saturating_add(self.service.us(self.bus_hz))
+            .saturating_add(self.host.wake_us.into())
     }
 
     /// The greatest debounce with which the shortest event is seen in time: what passes sooner then

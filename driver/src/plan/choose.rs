@@ -141,8 +141,9 @@ fn reason<const N: usize>(each: Each<'_, N>, demands: &Demands<'_>) -> Unmet {
         return Unmet::Refused;
     }
     for demand in Demand::ALL {
-        if demands.has(demand) && cheapest(each, &demands.only(demand, demand)).is_none() {
-            let nearest = nearest(each, demands, demand);
+        let alone = demands.only(demand, demand);
+        if demands.has(demand) && cheapest(each, &alone).is_none() {
+            let nearest = nearest(each, &alone, demand);
             return Unmet::Alone { demand, nearest };
         }
     }

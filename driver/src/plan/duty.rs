@@ -80,7 +80,8 @@ impl<'d, const N: usize> Duty<'d, N> {
     /// ÷ (1 − oscillator error). The two are the one that just began too early to be beyond, and
     /// the other input of the pair, which power waits for. Where it is triggered, or the driver
     /// compares: debounce × interval, and what one sample is a mean of; the call that takes the
-    /// sample comes on top.
+    /// sample comes on top. A mean of n scans that ran on its own has to begin beyond the limit: up
+    /// to 2 n − 1 scan periods until one is over.
     #[must_use]
     pub fn seen_within_us(&self, debounce: u8, compared_by: Source) -> u64 {
         let debounce = u64::from(debounce.max(1));
@@ -92,7 +93,9 @@ impl<'d, const N: usize> Duty<'d, N> {
                 self.slow_us(ns.saturating_add(pair_ns))
             }
             (Run::Continuous(_), Source::Driver) => {
-                let mean_ns = self.scans_of_a_mean().saturating_mul(period_ns);
+                let scans = self.scans_of_a_mean();
+                let scans = scans.saturating_mul(2).saturating_sub(1);
+                let mean_ns = scans.saturating_mul(period_ns);
                 let mean_us = self.slow_us(mean_ns.saturating_add(pair_ns));
                 debounce
                     .saturating_mul(self.interval_us)
@@ -148,7 +151,7 @@ impl<'d, const N: usize> Duty<'d, N> {
 
     /// Error budget of a rail's energy over a day at its mean operating point, ends known to so
     /// many microseconds together, by a host's clock that is off by so much. `None` where nothing
-    /// counts, or the rail has no such ranges.
+    /// counts, the rail has no such ranges, or the driver would add up over 2^32 µs or more.
     ///
     /// It is [`Rail::power_budget`](crate::board::Rail::power_budget) times a day. Where the driver
     /// keeps the sum, the load's steps are dated by the interval instead of by the scan.
@@ -163,7 +166,7 @@ impl<'d, const N: usize> Duty<'d, N> {
         let period_us = match (self.info.energy_sum, self.scan.run) {
             (_, Run::Idle) => 0,
             (Source::Driver, _) if self.info.sum_bits.tick_us != 0 => {
-                u32::try_from(self.interval_us).unwrap_or(u32::MAX)
+                u32::try_from(self.interval_us).ok()?
             }
             _ => self.scan.period_us(self.info),
         };

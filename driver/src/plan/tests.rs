@@ -77,6 +77,10 @@ fn an_excursion_is_seen_within() {
     assert_eq!(of(&fast, 1), 635);
     assert_eq!(of(&fast, 0), 635);
     assert_eq!(of(&slow, 7), 14_341); // 14.125 ms ÷ 0.985 = 14 340.1
+    // Means of 16 that the driver compares: 31 × 0.5 ms and two conversions, ÷ 0.985 = 15 862.9 µs.
+    let means = scan::<4>(&corncrake::INFO, at(2_000), 4);
+    let duty = Duty::new(&corncrake::INFO, &means, 100_000);
+    assert_eq!(duty.seen_within_us(1, Source::Driver), 100_000 + 15_863);
     let shot = scan::<2>(&moorhen::INFO, Mode::SingleShot, 0);
     let seen_us = Duty::new(&moorhen::INFO, &shot, 10_000).seen_within_us(3, Source::Part);
     assert!((30_791..=30_793).contains(&seen_us), "{seen_us}");
@@ -195,7 +199,7 @@ fn what_cannot_be_names_the_demand() {
     let rails = [Some(rail); 2];
     let demands = Demands {
         energy_ppm: Some(60_000),
-        wake_us: Some(3_600_000_000),
+        wake_us: Some(1_800_000_000),
         rails: &rails,
         ..none
     };

@@ -11,7 +11,7 @@ use super::margins::{Margins, UNKNOWN};
 use super::quantity::Quantity;
 use super::sums::Sums;
 use crate::board::{Board, Factors};
-use crate::convert::{product_above, share};
+use crate::convert::{divided_up, product_above, share};
 
 /// Totals without bounds: nothing is kept for them but the board, and nothing linked.
 #[derive(Clone, Copy, Debug)]
@@ -213,7 +213,11 @@ impl<'b, const N: usize> Bounds<'b, N> {
         // then scans are ticks: no fewer than samples.
         let apart_us = u64::from(open.interval.of(quantity, open.period_us));
         let duration = open.twice_us << 7;
-        let noisy = above_root(open.scans).wrapping_mul(apart_us) << 8;
+        // Where weights of samples come to a duration and none is above the greatest interval, the
+        // root of the sum of their squares is at most that of duration × interval.
+        let counted_us = u128::from(open.scans).wrapping_mul(period_us.into());
+        let intervals = divided_up(counted_us, apart_us.max(1));
+        let noisy = above_root(intervals).wrapping_mul(apart_us) << 8;
         // Each end is uncertain by a scan and half its bracket, and shifts the time that is counted
         // as much as what flows in it; and there may be one jump more than there is time for.
         let ends = period_us

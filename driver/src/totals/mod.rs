@@ -298,7 +298,8 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// The latest safe moment for the next sample, in microseconds on the host's clock: its
     /// [`Timestamp::after_us`](crate::Timestamp) must not lie beyond, or a rollover of the part's
     /// sums could not be told from none, whatever flows within full scale. Begin the sample earlier
-    /// by as long as it may take on the bus, repeats included.
+    /// by as long as it may take on the bus, repeats included. Where the driver keeps a sum, it is
+    /// 71 minutes after the last one at the most: intervals count in 32 bits of microseconds.
     ///
     /// `None` while nothing counts.
     #[must_use]

@@ -119,7 +119,12 @@ impl Pace {
         let us = u64::from(period_us).unbounded_shl(u32::from(info.sum_bits.safe_log2));
         let less_us = share(us, share_of(both_ppm)).wrapping_add(u64::from(period_us) << 2);
         let safe_256us = us.saturating_sub(less_us) >> 8;
-        self.safe_256us = safe_256us.min(u64::from(u32::MAX)) as u32;
+        // The driver adds up over intervals of 32 bits of microseconds.
+        let most = match info.has_sums_by_driver() {
+            true => u32::MAX >> 8,
+            false => u32::MAX,
+        };
+        self.safe_256us = safe_256us.min(u64::from(most)) as u32;
         agreement
     }
 

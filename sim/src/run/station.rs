@@ -78,14 +78,18 @@ pub(super) fn read(
     for station in stations.iter_mut() {
         station.begin_reading();
     }
+    let mut served = stations.len().saturating_sub(1);
     loop {
         let mut all = stations.iter();
         if let Some(place) = all.position(|it| it.is_busy() && !it.is_set_up()) {
             set_up(stations, place)?;
             continue;
         }
-        match wait_until(bench, stations, at_ns)? {
-            Some(place) => stations[place].serve(at_ns)?,
+        match wait_until(bench, stations, served, at_ns)? {
+            Some(place) => {
+                stations[place].serve(at_ns)?;
+                served = place;
+            }
             None => break,
         }
     }
@@ -112,18 +116,21 @@ fn set_up(stations: &mut [&mut dyn Station], place: usize) -> Result<(), RunErro
 }
 
 /// Lets time pass until a part is to be served, and the host's latency from there, or until
-/// `until_ns`; which part it is.
+/// `until_ns`; which part it is. Of several that wait at once the part served last comes last: one
+/// that always has something to say keeps none of the others waiting for ever.
 fn wait_until(
     bench: &Bench,
     stations: &[&mut dyn Station],
+    served: usize,
     until_ns: u64,
 ) -> Result<Option<usize>, RunError> {
     let now_ns = bench.now_ns();
     if now_ns >= until_ns {
         return Ok(None);
     }
-    let places = stations.iter().enumerate();
-    let mut awaited: Vec<(usize, Awaited)> = places
+    let all = stations.iter().enumerate();
+    let in_turn = all.clone().skip(served + 1).chain(all.take(served + 1));
+    let mut awaited: Vec<(usize, Awaited)> = in_turn
         .filter(|(_, station)| station.is_busy())
         .filter_map(|(place, station)| Some((place, station.awaits()?)))
         .collect();
@@ -134,7 +141,9 @@ fn wait_until(
     let due = awaited
         .iter()
         .filter_map(|(place, it)| Some((it.due_ns?, *place)));
-    let due = due.min().filter(|(due_ns, _)| *due_ns < until_ns);
+    // Of equals the first.
+    let due = due.min_by_key(|(due_ns, _)| *due_ns);
+    let due = due.filter(|(due_ns, _)| *due_ns < until_ns);
     let rest_ns = due
         .map_or(until_ns, |(due_ns, _)| due_ns)
         .saturating_sub(now_ns);

@@ -76,7 +76,10 @@ fn individuals_from_seeds_fill_the_limits_of_the_tables_and_never_leave_them() {
                 note(range, part.sense_gain[channel][range], sense[0]);
                 note(2 + range, part.rail_gain[channel][range], rail[0]);
                 note(4 + range, part.rail_offset_nv[channel][range], rail[1]);
-                note(6, part.sense_offset_nv[channel], sense[1]);
+                // At the end of the drift that is farther from zero.
+                let offset_nv = part.sense_offset_nv[channel];
+                let drift_nv = part.sense_drift[channel].amplitude.copysign(offset_nv);
+                note(6, offset_nv + drift_nv, sense[1]);
             }
             note(7, part.bias_na[channel], bias_na);
             // Between any two moments the offset differs by no more than the stability.

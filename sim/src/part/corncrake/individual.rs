@@ -45,7 +45,8 @@ impl Individual {
         }
     }
 
-    /// Errors from a seed, spread evenly within the limits of the datasheet's sections 6 and 7.
+    /// Errors from a seed, spread evenly within the limits of the datasheet's sections 6 and 7,
+    /// sense offsets so that they keep to theirs however they drift.
     pub fn from_seed(rng: &Rng) -> Self {
         let mut gain = rng.stream("gain");
         let mut offset = rng.stream("offset");
@@ -56,7 +57,9 @@ impl Individual {
             sense_gain: core::array::from_fn(|_| {
                 [0.0; 2].map(|_| gain.rectangular(SENSE_GAIN_LIMIT))
             }),
-            sense_offset_nv: core::array::from_fn(|_| offset.rectangular(SENSE_OFFSET_LIMIT_NV)),
+            sense_offset_nv: core::array::from_fn(|_| {
+                offset.rectangular(SENSE_OFFSET_LIMIT_NV - SENSE_DRIFT_LIMIT_NV)
+            }),
             sense_drift: core::array::from_fn(|_| {
                 Drift::from_seed(&mut drift, SENSE_DRIFT_LIMIT_NV)
             }),

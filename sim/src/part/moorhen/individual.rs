@@ -42,7 +42,8 @@ impl Individual {
         }
     }
 
-    /// Errors from a seed, spread evenly within the limits of the datasheet's sections 5 and 6.
+    /// Errors from a seed, spread evenly within the limits of the datasheet's sections 5 and 6,
+    /// sense offsets so that they keep to theirs however they drift.
     pub fn from_seed(rng: &Rng) -> Self {
         let mut gain = rng.stream("gain");
         let mut offset = rng.stream("offset");
@@ -53,7 +54,8 @@ impl Individual {
         Self {
             sense_gain: gains(SENSE_GAIN_LIMIT),
             rail_gain: gains(RAIL_GAIN_LIMIT),
-            sense_offset_nv: [SENSE_OFFSET_LIMIT_NV; CHANNELS].map(|nv| offset.rectangular(nv)),
+            sense_offset_nv: [SENSE_OFFSET_LIMIT_NV - SENSE_DRIFT_LIMIT_NV; CHANNELS]
+                .map(|nv| offset.rectangular(nv)),
             rail_offset_nv: [RAIL_OFFSET_LIMIT_NV; CHANNELS]
                 .map(|pair| pair.map(|nv| offset.rectangular(nv))),
             sense_drift: [SENSE_DRIFT_LIMIT_NV; CHANNELS]
