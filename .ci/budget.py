@@ -52,8 +52,8 @@ def budget(**flags):
     asked = rail["demands"]
     ohm, volts, averaging = rail["chosen_ohm"], asked["voltage_v"], asked["averaging"]
     (chosen,) = [one for one in rail["candidates"] if one["resistance_ohm"] == ohm]
-    sense = min(SENSE, key=lambda lsb: abs(lsb - chosen["lsb_a"] * ohm))
-    of_rail = min(RAIL, key=lambda lsb: abs(lsb - chosen["lsb_w"] / chosen["lsb_a"]))
+    sense = min(SENSE, key=lambda lsb: abs(lsb - chosen["code_a"] * ohm))
+    of_rail = min(RAIL, key=lambda lsb: abs(lsb - chosen["code_w"] / chosen["code_a"]))
     span = max(abs(celsius - 25) for celsius in asked["ambient_c"])
     rise = asked["greatest_a"] ** 2 * ohm * asked["thermal_resistance_k_per_w"]
     worst = 0

@@ -13,6 +13,7 @@ mod lists;
 mod new;
 mod output;
 mod page;
+mod part;
 mod plan;
 mod readings;
 mod registers;

@@ -8,13 +8,14 @@ pub use report::{Comparison, Demanded, Draws, Planned, Singles, Sum};
 pub use snippet::{rust, toml};
 
 use crake::board::{Board, Rail, SenseResistor};
+use crake::bus::Traffic;
 use crake::config::{Config, FullScale, Kind, Mode, Scan, ScanRate};
 use crake::info::{PartInfo, Supply};
 use crake::part::Part;
 use crake::plan::{Demand, Demands, Duty, Host, Plan, RailUse, Spent, Unmet, choose};
 use crake::totals::longest_interval_us;
 use crake::units::{Current, Resistance, Tolerance};
-use crake::{Channel, Monitor};
+use crake::{Call, Channel, Monitor};
 
 use crate::bench::Bench;
 
@@ -115,7 +116,9 @@ pub fn plan<P: Part + Clone, const N: usize>(
         question,
         &plan,
         demanded,
-        full_rate((info, supply), &plan, host),
+        full_rate((info, supply), &plan, host, |config| {
+            monitor.traffic(Call::Sample, config)
+        }),
     ))
 }
 
@@ -124,17 +127,19 @@ fn full_rate<const N: usize>(
     (info, supply): (&PartInfo, &Supply),
     plan: &Plan<N>,
     host: &Host,
+    sample: impl Fn(&Config<N>) -> Option<Traffic>,
 ) -> Option<(u32, u64, Spent)> {
     let period_us = *info.scan_periods_us.iter().min()?;
     let mode = Mode::Continuous(ScanRate::every_microseconds(period_us));
     let mut scan: Scan<N> = Scan::NONE;
-    plan.config.with_mode(mode).resolve(info, &mut scan).ok()?;
+    let config = plan.config.with_mode(mode);
+    config.resolve(info, &mut scan).ok()?;
     let safe_us = longest_interval_us(info, &scan, host.clock);
     let interval_us = safe_us.map_or(plan.interval_us, |safe_us| {
         plan.interval_us.min(safe_us / 2)
     });
     let duty = Duty::new(info, &scan, interval_us);
-    let spent = Spent::new(&duty, supply, &plan.sample, plan.bus_hz, host);
+    let spent = Spent::new(&duty, supply, &sample(&config)?, plan.bus_hz, host);
     Some((period_us, interval_us, spent))
 }
 

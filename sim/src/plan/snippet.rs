@@ -8,9 +8,13 @@ use super::Planned;
 /// What a scenario file has no word for.
 pub fn toml(plan: &Planned) -> Result<String, String> {
     let Some(period_s) = plan.scan_period_s.filter(|_| plan.part == "Corncrake") else {
+        let remedy = match plan.part {
+            "Corncrake" => ", or demand --energy-percent or --event",
+            _ => "",
+        };
         return Err(format!(
-            "a scenario file runs a Corncrake at a scan rate, and the plan is {} of a {}; take \
-             --rust, or demand --energy-percent or --event",
+            "--toml: in a scenario file a Corncrake has a scan rate, and the plan is {} of a {}; \
+             take --rust{remedy}",
             mode(plan),
             plan.part
         ));

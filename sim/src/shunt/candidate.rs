@@ -100,21 +100,21 @@ impl Candidate {
             .part
             .sense_ranges
             .get(usize::from(self.range?.sense))?;
-        Some(self.lsb_a(demands)? * f64::from(range.code_max))
+        Some(self.code_a(demands)? * f64::from(range.code_max))
     }
 
     /// One sense code, in amperes.
     #[must_use]
-    pub fn lsb_a(&self, demands: &Demands) -> Option<f64> {
+    pub fn code_a(&self, demands: &Demands) -> Option<f64> {
         let lsb = f64::from(self.range?.sense_lsb) * volts(demands.part.sense_unit);
         Some(lsb / self.ohms())
     }
 
     /// One sense code times one rail code, in watts.
     #[must_use]
-    pub fn lsb_w(&self, demands: &Demands) -> Option<f64> {
+    pub fn code_w(&self, demands: &Demands) -> Option<f64> {
         let lsb = f64::from(self.range?.rail_lsb) * volts(demands.part.rail_unit);
-        Some(self.lsb_a(demands)? * lsb)
+        Some(self.code_a(demands)? * lsb)
     }
 
     /// Nominal resistance in ohms.

@@ -79,9 +79,9 @@ pub struct Figures {
     /// Current of its range's full scale; null where no range reaches the greatest current.
     pub full_scale_a: Option<f64>,
     /// One sense code.
-    pub lsb_a: Option<f64>,
+    pub code_a: Option<f64>,
     /// One sense code times one rail code.
-    pub lsb_w: Option<f64>,
+    pub code_w: Option<f64>,
     /// Decades from one code to full scale.
     pub dynamic_range_decades: Option<f64>,
     /// Least current that is read within the error allowed.
@@ -153,15 +153,15 @@ impl Asked {
 
 impl Figures {
     fn of(one: &Candidate, demands: &Demands) -> Self {
-        let (full_scale_a, lsb_a) = (one.full_scale_a(demands), one.lsb_a(demands));
+        let (full_scale_a, code_a) = (one.full_scale_a(demands), one.code_a(demands));
         let error = |current| one.error_at(demands, current);
         Self {
             resistance_ohm: one.ohms(),
             full_scale_a,
-            lsb_a,
-            lsb_w: one.lsb_w(demands),
+            code_a,
+            code_w: one.code_w(demands),
             dynamic_range_decades: full_scale_a
-                .zip(lsb_a)
+                .zip(code_a)
                 .map(|(all, one)| (all / one).log10()),
             good_from_a: one.good_from(demands).map(amps),
             error_at_least: error(demands.least),

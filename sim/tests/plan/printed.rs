@@ -89,6 +89,50 @@ fn a_scenarios_rails_are_planned_for() {
     );
 }
 
+const CABIN: &str = r#"title = "A cabin"
+duration_s = 100
+[[part]]
+name = "CABIN"
+model = "moorhen"
+[[rail]]
+name = "LAMP"
+part = "CABIN"
+sense.resistance_ohm = 0.03
+source.voltage_v = 12
+load.current_a = 1
+"#;
+
+/// The part is the scenario's: docs/moorhen-datasheet.md has two channels and single shots alone.
+/// The mean is the scenario's, too: what it allows for energy is what the flags do.
+#[test]
+fn a_scenario_of_another_part_is_planned_for_that_part() {
+    let path = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("plan_cabin.toml");
+    std::fs::write(&path, CABIN).expect("it is written");
+    let path = path.to_str().expect("a path");
+    let plan = json(&format!("--scenario {path} --energy-percent 5"));
+    assert_eq!(plan["part"], "Moorhen");
+    assert_eq!(plan["mode"], "single_shot");
+    assert_eq!(plan["channels"], serde_json::json!([0]));
+    assert!(plan["energy_percent"].as_f64().expect("percent") <= 5.0);
+    let by_flags = json(
+        "--part moorhen --channels 1 --voltage 12 --current 1 --resistance 0.03 --energy-percent 5",
+    );
+    assert_eq!(by_flags["part"], "Moorhen");
+    let several = CABIN.replace("[[part]]", "[[part]]\nname = \"DECK\"\n[[part]]");
+    std::fs::write(path, several).expect("it is written");
+    let output = plan_of(path);
+    let errors = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(2), "{errors}");
+    assert!(
+        errors.contains("--scenario: it has several parts"),
+        "{errors}"
+    );
+}
+
+fn plan_of(path: &str) -> Output {
+    plan(&format!("--scenario {path} --event 1"))
+}
+
 #[test]
 fn what_cannot_be_is_one_line_that_names_the_demand() {
     let skiff = format!("--scenario {SKIFF} --energy-percent 1");

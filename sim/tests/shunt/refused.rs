@@ -66,7 +66,7 @@ fn each_impossible_demand_by_name() {
         (
             "--averaging 4",
             "--part gallinule",
-            "--part gallinule: it measures amperes by itself",
+            "--part: a Gallinule measures amperes by itself",
         ),
         (
             "--averaging 4",

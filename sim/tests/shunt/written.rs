@@ -142,3 +142,80 @@ fn a_scenario_says_the_rest() {
 fn asked_least(rail: &serde_json::Value) -> serde_json::Value {
     rail["demands"]["least_a"].clone()
 }
+
+/// Two parts: one that this command knows resistors for, one that has none to choose.
+const HOUSE: &str = r#"title = "A house and a pump"
+duration_s = 100
+[[part]]
+name = "CABIN"
+model = "moorhen"
+[[part]]
+name = "POWER"
+model = "gallinule"
+[[rail]]
+name = "LAMP \u00E9\u0301'\"\\"
+part = "CABIN"
+sense.resistance_ohm = 0.03
+source.voltage_v = 12
+load.current_a = 1
+load_declared = { greatest_a = 1.5, steps_per_hour = 0, step_a = 1, flow = "forward", voltage_v = [0, 13] }
+[[rail]]
+name = "PUMP"
+part = "POWER"
+source.voltage_v = 12
+load.current_a = 1
+"#;
+
+/// The part is the scenario's, and stands in what is printed and written.
+#[test]
+fn a_scenarios_part_measures() {
+    let path = Path::new(env!("CARGO_TARGET_TMPDIR")).join("shunt_house.toml");
+    fs::write(&path, HOUSE).unwrap();
+    let file = path.to_str().unwrap();
+    let of = |more: &[&'static str]| {
+        let asked = ["--scenario", file, "--decades", "1", "--error", "20"];
+        shunt_with(asked.into_iter().chain(more.iter().copied()))
+    };
+    for (more, about) in [
+        (&[][..], "those of several parts; name one by --rail"),
+        (
+            &["--rail", "PUMP"],
+            "a Gallinule measures amperes by itself",
+        ),
+    ] {
+        let output = of(more);
+        let errors = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{errors}");
+        assert!(errors.contains(about), "{errors}");
+    }
+
+    let directory = Path::new(env!("CARGO_TARGET_TMPDIR")).join("shunt_house");
+    let _ = fs::remove_dir_all(&directory);
+    let rail = "LAMP \u{e9}\u{301}'\"\\";
+    let out = directory.to_str().unwrap();
+    let asked = ["--scenario", file, "--decades", "1", "--error", "20"];
+    let output = shunt_with(asked.into_iter().chain(["--rail", rail, "--out", out]));
+    assert!(output.status.success(), "{output:?}");
+    let tables = String::from_utf8(output.stdout).unwrap();
+    assert!(tables.contains("measured by Moorhen"), "{tables}");
+    let board = fs::read_to_string(directory.join("board.rs")).unwrap();
+    assert!(
+        board.contains("use crake::part::moorhen::Moorhen;"),
+        "{board}"
+    );
+    assert!(!directory.join("scenario.toml").exists());
+
+    // A Corncrake's scenario has the name, too.
+    let deck = HOUSE.replacen(
+        "name = \"CABIN\"\nmodel = \"moorhen\"",
+        "name = \"CABIN\"",
+        1,
+    );
+    fs::write(&path, deck).unwrap();
+    let asked = asked
+        .into_iter()
+        .chain(["--rail", rail, "--out", out, "--overwrite"]);
+    assert!(shunt_with(asked).status.success());
+    let scenario = Scenario::load(&directory.join("scenario.toml")).unwrap();
+    assert_eq!(scenario.rails[0].name, rail);
+}

@@ -5,12 +5,12 @@ mod table;
 
 use std::path::PathBuf;
 
-use clap::ValueEnum;
 use crake::part::corncrake::{self, Corncrake};
 use crake::part::moorhen::{self, Moorhen};
 use crake::part::pmbus::gallinule::{ADDRESSES, Gallinule};
 use crake::plan::{Demand, Unmet};
 
+use super::part::PartName;
 use super::{decimal, show, text};
 use crate::plan::{self, Planned, Question};
 
@@ -88,20 +88,12 @@ pub(super) struct Plan {
     rust: bool,
 }
 
-/// A part that can be planned for.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum PartName {
-    Corncrake,
-    Moorhen,
-    Gallinule,
-}
-
 /// Prints what was asked for, or says what is wrong.
 pub(super) fn perform(args: &Plan) -> Result<(), String> {
-    let question = question::of(args)?;
-    let planned = planned(args.part, &question).map_err(|unmet| {
-        let told = unmet_text(args, &unmet);
-        match worst_rail(args.part, &question, &unmet) {
+    let (part, question) = question::of(args)?;
+    let planned = planned(part, &question).map_err(|unmet| {
+        let told = unmet_text(part, &unmet);
+        match worst_rail(part, &question, &unmet) {
             Some(channel) => format!("{told} (channel {channel} is the worst)"),
             None => told,
         }
@@ -152,8 +144,8 @@ fn worst_rail(part: PartName, question: &Question, unmet: &Unmet) -> Option<usiz
 }
 
 /// Which flag, what would do, and what to do about it.
-fn unmet_text(args: &Plan, unmet: &Unmet) -> String {
-    let part = format!("{:?}", args.part);
+fn unmet_text(part: PartName, unmet: &Unmet) -> String {
+    let part = part.info().name;
     match *unmet {
         Unmet::Alone {
             demand,

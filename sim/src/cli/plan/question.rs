@@ -1,6 +1,5 @@
 use crake::board::{Load, LoadSteps, Rail, SenseResistor};
 use crake::config::{FullScale, Kind};
-use crake::part::corncrake;
 use crake::plan::{Host, RailUse};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 
@@ -11,7 +10,7 @@ use crate::run;
 use crate::scenario::Scenario;
 
 /// What the arguments ask, or what is wrong with them.
-pub(super) fn of(args: &Plan) -> Result<Question, String> {
+pub(super) fn of(args: &Plan) -> Result<(PartName, Question), String> {
     let demands = [
         args.alert_within,
         args.event,
@@ -51,17 +50,36 @@ pub(super) fn of(args: &Plan) -> Result<Question, String> {
         },
         single: Current::from_nanoamps(signed(args.single)),
     };
-    match &args.scenario {
-        Some(path) => from_scenario(&mut question, &Scenario::load(path).map_err(text)?)?,
-        None => from_flags(&mut question, args)?,
-    }
+    let part = match &args.scenario {
+        Some(path) => {
+            let scenario = Scenario::load(path).map_err(text)?;
+            let [plan] = &scenario.parts[..] else {
+                return Err(
+                    "--scenario: it has several parts; plan for the rails of one at a time"
+                        .to_owned(),
+                );
+            };
+            let part = PartName::of(plan.kind.info)?;
+            match part {
+                PartName::Moorhen => from_scenario::<2>(&mut question, &scenario)?,
+                PartName::Corncrake | PartName::Gallinule => {
+                    from_scenario::<4>(&mut question, &scenario)?;
+                }
+            }
+            part
+        }
+        None => {
+            from_flags(&mut question, args)?;
+            args.part
+        }
+    };
     if let Some(hz) = args.bus_max {
         question.host.bus_hz_max = hz;
     }
     if let Some(wake) = args.host_wake {
         question.host.wake_us = u32::try_from(wake.div_ceil(1_000)).unwrap_or(u32::MAX);
     }
-    Ok(question)
+    Ok((part, question))
 }
 
 /// All channels alike.
@@ -118,21 +136,13 @@ fn from_flags(question: &mut Question, args: &Plan) -> Result<(), String> {
 }
 
 /// Its rails at what they come to on average, its alerts, its host and its bus.
-fn from_scenario(question: &mut Question, scenario: &Scenario) -> Result<(), String> {
-    if scenario.parts.len() > 1 {
-        return Err(
-            "--scenario: it has several parts; plan for the rails of one at a time".to_owned(),
-        );
-    }
-    let mut parts = scenario.parts.iter();
-    if parts.any(|part| part.kind.info.name != corncrake::INFO.name) {
-        return Err(
-            "--scenario: its part is no Corncrake; plan for it by --part and flags".to_owned(),
-        );
-    }
-    let (rails, config) = run::described::<4>(scenario, 0);
-    question.channels = vec![None; 4];
-    question.rails = vec![None; 4];
+fn from_scenario<const N: usize>(
+    question: &mut Question,
+    scenario: &Scenario,
+) -> Result<(), String> {
+    let (rails, config) = run::described::<N>(scenario, 0);
+    question.channels = vec![None; N];
+    question.rails = vec![None; N];
     let mut kinds = Vec::new();
     for plan in &scenario.rails {
         let place = usize::from(plan.channel);

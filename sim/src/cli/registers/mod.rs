@@ -12,10 +12,10 @@ use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
 
-use clap::ValueEnum;
 use crake::Channel;
 use crake::units::Resistance;
 
+use super::part::PartName;
 use super::{seconds, show, text};
 use crate::bench::Bench;
 use crate::inspect::{CORNCRAKE, GALLINULE, MOORHEN};
@@ -58,14 +58,6 @@ pub(super) struct Registers {
     /// Print one JSON object (docs/registers.md describes it) instead of a table.
     #[arg(long)]
     json: bool,
-}
-
-/// A part whose registers are described.
-#[derive(Clone, Copy, Debug, ValueEnum)]
-pub(super) enum PartName {
-    Corncrake,
-    Moorhen,
-    Gallinule,
 }
 
 /// Prints what was asked for, or says what is wrong.

@@ -12,11 +12,11 @@ use crake::part::{
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 use crake::{Channel, Monitor, ShuntMonitor, alert, board};
 
-use super::PartName;
 use super::described;
 use super::view::State;
 use crate::bench::{self, Bench};
 use crate::board::SenseResistor;
+use crate::cli::part::PartName;
 use crate::cli::text;
 use crate::inspect::{CORNCRAKE, Description, GALLINULE, MOORHEN};
 use crate::part::{self as model, Order, PartModel, pmbus};

@@ -1,11 +1,9 @@
 use std::path::PathBuf;
 
 use clap::ValueEnum;
-use crake::info::PartInfo;
-use crake::part::{corncrake, moorhen};
 use crake::units::{Current, Resistance, Tolerance, Voltage};
 
-use crate::cli::registers::PartName;
+use crate::cli::part::PartName;
 use crate::scenario::{Flow, RailPlan, Scenario, decimal};
 use crate::shunt::{Demands, Filter, Resistors, Series, Stretch};
 
@@ -72,8 +70,8 @@ pub(in crate::cli) struct Shunt {
     #[arg(long, value_name = "AMPERES", value_parser = amps, value_delimiter = ',',
         allow_negative_numbers = true)]
     pub(super) at: Vec<Current>,
-    /// Take the rails of this scenario: voltage, currents, temperature, resistors, averaging, rate
-    /// and clock, as far as no flag says otherwise.
+    /// Take the rails of this scenario, and their part: voltage, currents, temperature, resistors,
+    /// averaging, rate and clock, as far as no flag says otherwise.
     #[arg(long, value_name = "FILE")]
     pub(super) scenario: Option<PathBuf>,
     /// Only this rail of it.
@@ -119,29 +117,30 @@ impl Shunt {
     /// Of the flags, over what a scenario's rail says.
     pub(super) fn demands(
         &self,
+        part: PartName,
         planned: Option<(&Scenario, &RailPlan)>,
     ) -> Result<Demands, String> {
         let (scenario, plan) = planned.unzip();
         let declared = plan.map(|plan| &plan.declared);
         let voltage = self.voltage.or_else(|| {
-            let reach_nv = plan?.sense.rail_full_scale_nv;
-            let span = declared?.voltage_nv;
-            Some(Voltage::from_nanovolts(
-                span.map_or(reach_nv, |span| span.1),
-            ))
+            let (_, greatest_nv) = declared?.voltage_nv?;
+            Some(Voltage::from_nanovolts(greatest_nv))
         });
         let greatest = self.greatest.or_else(|| {
             let greatest_na = declared?.greatest_na;
             Some(Current::from_nanoamps(greatest_na))
         });
         let (Some(voltage), Some(greatest)) = (voltage, greatest) else {
-            return Err("--voltage and --greatest are needed".to_owned());
+            let name = plan.map_or("", |plan| &plan.name);
+            return Err(format!(
+                "rail {name:?}: its [rail.load_declared] has no voltage_v; add it, or give --voltage"
+            ));
         };
         let least = self.least.unwrap_or_else(|| {
             let share = 10_f64.powf(-self.decades.unwrap_or_default());
             Current::from_nanoamps((greatest.as_nanoamps() as f64 * share).round() as i64)
         });
-        let mut demands = Demands::new(self.info()?, voltage, (least, greatest), self.error);
+        let mut demands = Demands::new(part.info(), voltage, (least, greatest), self.error);
         demands.both_ways =
             self.both_ways || declared.is_some_and(|declared| declared.flow == Flow::Both);
         let mean = declared.and_then(|declared| declared.mean);
@@ -186,17 +185,6 @@ impl Shunt {
             tolerance_ppm: self.tolerance.unwrap_or(kinds.tolerance_ppm),
             coefficient_ppm_per_k: self.coefficient.unwrap_or(kinds.coefficient_ppm_per_k),
             thermal_mk_per_w: self.thermal_resistance.unwrap_or(kinds.thermal_mk_per_w),
-        }
-    }
-
-    fn info(&self) -> Result<&'static PartInfo, String> {
-        match self.part {
-            PartName::Corncrake => Ok(&corncrake::INFO),
-            PartName::Moorhen => Ok(&moorhen::INFO),
-            PartName::Gallinule => {
-                let why = "it measures amperes by itself: there is no sense resistor to choose";
-                Err(format!("--part gallinule: {why}"))
-            }
         }
     }
 }

@@ -6,8 +6,9 @@ use std::path::Path;
 
 use crake::units::Resistance;
 
-use super::{Asked, Shunt};
-use crate::cli::registers::PartName;
+use super::Asked;
+use crate::cli::part::PartName;
+use crate::cli::readings;
 use crate::growing::Growing;
 use crate::shunt::RailChoice;
 
@@ -24,12 +25,13 @@ const FILES: [&str; 5] = [
 /// Writes them all, or none and says why.
 pub(super) fn write(
     directory: &Path,
-    args: &Shunt,
+    overwrite: bool,
+    part: PartName,
     (asked, choices): (&[Asked], &[RailChoice]),
     (tables, object): (&str, &str),
 ) -> Result<(), String> {
     let taken = FILES.map(|name| directory.join(name));
-    if let Some(path) = taken.iter().find(|path| !args.overwrite && path.exists()) {
+    if let Some(path) = taken.iter().find(|path| !overwrite && path.exists()) {
         return Err(format!(
             "{}: is there already; name another directory with --out, or add --overwrite",
             path.display()
@@ -40,9 +42,9 @@ pub(super) fn write(
         (FILES[0], tables.to_owned()),
         (FILES[1], object.to_owned()),
         (FILES[2], super::page::page(choices, tables)),
-        (FILES[3], board(args.part, &rails)),
+        (FILES[3], board(part, &rails)),
     ];
-    if matches!(args.part, PartName::Corncrake) {
+    if part == PartName::Corncrake {
         files.push((FILES[4], scenario(&rails)));
     }
     let keep = || {
@@ -61,11 +63,9 @@ type Rails<'r> = [(&'r Asked, &'r RailChoice)];
 
 /// Board and configuration for firmware.
 fn board(part: PartName, rails: &Rails<'_>) -> String {
-    let (module, name) = match part {
-        PartName::Moorhen => ("moorhen", "Moorhen"),
-        _ => ("corncrake", "Corncrake"),
-    };
-    let continuous = matches!(part, PartName::Corncrake);
+    let name = part.info().name;
+    let module = name.to_lowercase();
+    let continuous = part == PartName::Corncrake;
     let mut text = format!(
         "//! Board and configuration as `crake-sim shunt` chose them; rails from channel 0 up.\n\
          //!\n\
@@ -198,6 +198,7 @@ fn scenario(rails: &Rails<'_>) -> String {
         first.stretch.clock.as_ppm(),
     );
     for ((rail, demands), choice) in rails {
+        let name = toml::Value::from(rail.as_str());
         let kinds = &demands.resistors;
         let [least, greatest] =
             [demands.least, demands.greatest].map(|one| decimal(one.as_nanoamps()));
@@ -206,7 +207,7 @@ fn scenario(rails: &Rails<'_>) -> String {
         let volts = decimal(demands.voltage.as_nanovolts());
         let _ = write!(
             text,
-            "\n[[rail]]\nname = {rail:?}\n\n\
+            "\n[[rail]]\nname = {name}\n\n\
              [rail.sense]\n\
              resistance_ohm = {}\n\
              tolerance_percent = {}\n\
@@ -232,15 +233,10 @@ fn nano(value: f64) -> i64 {
     (value * 1e9).round() as i64
 }
 
-/// Billionths as a decimal number, exactly.
+/// Billionths as a decimal number, exactly, without zeros at its end.
 fn decimal(billionths: i64) -> String {
-    let (whole, rest) = (billionths / 1_000_000_000, billionths % 1_000_000_000);
-    let rest = format!("{rest:09}");
-    let rest = rest.trim_end_matches('0');
-    match rest.is_empty() {
-        true => whole.to_string(),
-        false => format!("{whole}.{rest}"),
-    }
+    let all = readings::decimal(billionths.into(), 9);
+    all.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// A quantity as the driver's constructors have it, in the greatest unit in which it is whole.

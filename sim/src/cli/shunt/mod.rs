@@ -6,10 +6,13 @@ mod files;
 mod page;
 mod table;
 
+use std::path::Path;
+
 use crake::units::Current;
 
+use super::part::PartName;
 use super::{show, text};
-use crate::scenario::Scenario;
+use crate::scenario::{RailPlan, Scenario};
 use crate::shunt::{Choices, Demands, RailChoice, between};
 pub(super) use arguments::Shunt;
 
@@ -18,7 +21,7 @@ type Asked = (String, Demands);
 
 /// Prints the choice for each rail, or says which demand is in the way.
 pub(super) fn perform(args: &Shunt) -> Result<(), String> {
-    let asked = asked(args)?;
+    let (part, asked) = asked(args)?;
     let mut choices = Vec::new();
     for (rail, demands) in &asked {
         let at = match args.at.is_empty() {
@@ -36,37 +39,68 @@ pub(super) fn perform(args: &Shunt) -> Result<(), String> {
     let tables = tables.join("\n") + table::CAUTIONS;
     let object = serde_json::to_string_pretty(&Choices { rails: &choices }).map_err(text)? + "\n";
     if let Some(directory) = &args.out {
-        files::write(directory, args, (&asked, &choices), (&tables, &object))?;
+        let overwrite = args.overwrite;
+        files::write(
+            directory,
+            overwrite,
+            part,
+            (&asked, &choices),
+            (&tables, &object),
+        )?;
     }
     show(if args.json { &object } else { &tables })
 }
 
-/// Of the flags alone, or of each rail of a scenario that is asked for.
-fn asked(args: &Shunt) -> Result<Vec<Asked>, String> {
+/// Of the flags alone, or of each rail of a scenario that is asked for, and what measures them.
+fn asked(args: &Shunt) -> Result<(PartName, Vec<Asked>), String> {
     let Some(path) = &args.scenario else {
-        return Ok(vec![("RAIL".to_owned(), args.demands(None)?)]);
+        let part = with_resistors(args.part, "--part")?;
+        return Ok((part, vec![("RAIL".to_owned(), args.demands(part, None)?)]));
     };
     let scenario = Scenario::load(path).map_err(text)?;
-    let named = |name: &str| args.rail.as_ref().is_none_or(|rail| rail == name);
-    let plans = scenario.rails.iter().filter(|plan| named(&plan.name));
-    let mut plans: Vec<_> = plans.collect();
-    plans.sort_by_key(|plan| plan.channel);
-    let asked = plans.into_iter();
-    let asked = asked.map(|plan| Ok((plan.name.clone(), args.demands(Some((&scenario, plan)))?)));
-    let asked: Vec<Asked> = asked.collect::<Result<_, String>>()?;
-    match (asked.is_empty(), &args.rail) {
-        (true, Some(rail)) => {
-            let names: Vec<_> = scenario
-                .rails
-                .iter()
-                .map(|plan| plan.name.as_str())
-                .collect();
-            let (path, names) = (path.display(), names.join(", "));
-            Err(format!(
-                "--rail {rail}: {path} has none of that name, but {names}"
-            ))
-        }
-        _ => Ok(asked),
+    let plans = plans(args, path, &scenario)?;
+    let parts = &scenario.parts;
+    let place = plans.first().map_or(0, |plan| plan.part);
+    if plans.iter().any(|plan| plan.part != place) {
+        return Err("--scenario: its rails are those of several parts; name one by --rail".into());
+    }
+    let part = with_resistors(PartName::of(parts[place].kind.info)?, "--scenario")?;
+    let asked = plans.into_iter().map(|plan| {
+        let demands = args.demands(part, Some((&scenario, plan)))?;
+        Ok((plan.name.clone(), demands))
+    });
+    Ok((part, asked.collect::<Result<_, String>>()?))
+}
+
+/// The rails that are asked for, in the order of their channels.
+fn plans<'s>(
+    args: &Shunt,
+    path: &Path,
+    scenario: &'s Scenario,
+) -> Result<Vec<&'s RailPlan>, String> {
+    let rails = scenario.rails.iter();
+    let mut plans: Vec<_> = match &args.rail {
+        None => rails.collect(),
+        Some(named) => rails.filter(|plan| plan.name == *named).collect(),
+    };
+    if let (true, Some(named)) = (plans.is_empty(), &args.rail) {
+        let names: Vec<_> = scenario.rails.iter().map(|plan| &*plan.name).collect();
+        return Err(format!(
+            "--rail {named}: {} has none of that name, but {}",
+            path.display(),
+            names.join(", ")
+        ));
+    }
+    plans.sort_by_key(|plan| (plan.part, plan.channel));
+    Ok(plans)
+}
+
+fn with_resistors(part: PartName, flag: &str) -> Result<PartName, String> {
+    match part {
+        PartName::Gallinule => Err(format!(
+            "{flag}: a Gallinule measures amperes by itself: there is no sense resistor to choose"
+        )),
+        PartName::Corncrake | PartName::Moorhen => Ok(part),
     }
 }
 

@@ -120,19 +120,19 @@ fn measures(out: &mut String, choice: &RailChoice) -> fmt::Result {
         [asked.least_a, asked.greatest_a].map(|amps| format!("at {}", quantity(amps, 3, "A")));
     writeln!(
         out,
-        "     resistor  full scale  LSB current  LSB power  decades  good from  error {least:>11}  \
-         {greatest:>11}"
+        "     resistor  full scale  current/code  power/code  decades  good from  \
+         error {least:>11}  {greatest:>11}"
     )?;
     for one in &choice.candidates {
         let amps = |amps: Option<f64>| or_dash(amps, |amps| quantity(amps, 3, "A"));
         writeln!(
             out,
-            "{} {:>9} {:>11} {:>12} {:>10} {:>8} {:>10} {:>17} {:>12}",
+            "{} {:>9} {:>11} {:>13} {:>11} {:>8} {:>10} {:>17} {:>12}",
             mark(choice, one),
             ohms(one),
             amps(one.full_scale_a),
-            amps(one.lsb_a),
-            or_dash(one.lsb_w, |watts| quantity(watts, 3, "W")),
+            amps(one.code_a),
+            or_dash(one.code_w, |watts| quantity(watts, 3, "W")),
             or_dash(one.dynamic_range_decades, |decades| format!("{decades:.2}")),
             amps(one.good_from_a),
             or_dash(one.error_at_least, share),
