@@ -103,14 +103,17 @@ impl Reactions {
         let duty = Duty::new(info, scan, interval_us);
         for plan in setup.rails() {
             for alert in &plan.alerts {
-                let margin = margin(info, rails, scan, plan, alert).unwrap_or(0);
+                // Where nothing says what a conversion may be off by, no crossing is dated.
+                let margin = margin(info, rails, scan, plan, alert);
+                let excursions =
+                    margin.map(|margin| excursions(plan, alert, margin, scenario.duration_ns));
                 watched.push(Watched {
                     channel: Channel::new(plan.channel),
                     kind: kind(alert),
                     rail: plan.name.clone(),
                     output: alert.output,
                     by: compared_by(info, plan, alert),
-                    excursions: excursions(plan, alert, margin, scenario.duration_ns)?,
+                    excursions: excursions.transpose()?.unwrap_or_default(),
                     bound_s: duty.seen_within_us(alert.debounce, Source::Part) as f64 / 1e6,
                     with_readings: setup.plan().scans_per_second == 0,
                 });
