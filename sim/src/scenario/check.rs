@@ -126,8 +126,13 @@ impl Mender {
         start: usize,
         missing: Option<&str>,
     ) -> Option<Mend> {
-        let (mut way, is_key) = found(document, start)?;
-        if is_key {
+        let (mut way, mut is_key) = found(document, start)?;
+        // A table begins where its first key does, if it is the file or has dotted keys.
+        if missing.is_some() && is_key && table_at(document, &way).is_none() {
+            way.pop();
+            is_key = false;
+        }
+        if is_key && missing.is_none() {
             return Some(Mend::Remove(way));
         }
         if let Some(mend) = missing.and_then(|key| self.fill_in(document, &way, key)) {
@@ -286,8 +291,9 @@ impl Mender {
             }
             Some("array") => {
                 let pair = form["prefixItems"].as_array().into_iter().flatten();
-                let pair: Vec<_> = pair.map(|form| self.sample(form)).collect();
-                format!("[{}]", pair.join(", "))
+                let all = pair.chain(form.get("items").filter(|form| form.is_object()));
+                let all: Vec<_> = all.map(|form| self.sample(form)).collect();
+                format!("[{}]", all.join(", "))
             }
             Some("string") => "\"sample\"".to_owned(),
             _ => {

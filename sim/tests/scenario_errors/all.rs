@@ -117,6 +117,35 @@ fn each_of_a_list_is_looked_at() {
     }
 }
 
+/// What the file lacks, or a table of dotted keys, begins where a key does: that key is no mistake.
+#[test]
+fn what_is_missing_takes_no_key_with_it() {
+    let (told, status) = check("bare.toml", "title = 3\nduration_s = 10\n");
+    assert_eq!(status, 2);
+    let [first, second] = &told[..] else {
+        panic!("{told:?}");
+    };
+    assert!(first.starts_with("1:1: the file needs rail"), "{told:?}");
+    assert!(
+        second.starts_with("1:9: title = 3: not a string"),
+        "{told:?}"
+    );
+    let dotted = "title = \"A\"\nduration_s = 10\n[[rail]]\nname = \"A\"\nsource.impedance_ohm = 1\n\
+                  sense.resistance_ohm = 50\nload.current_a = 1\n";
+    let (told, _) = check("dotted.toml", dotted);
+    let begins = [
+        "5:1: rail \"A\": [rail.source] needs kind",
+        "5:1: rail \"A\": [rail.source] needs voltage_v",
+        "6:24: rail \"A\": resistance_ohm = 50",
+    ];
+    assert_eq!(told.len(), begins.len(), "{told:?}");
+    let mut pairs = told.iter().zip(begins);
+    assert!(
+        pairs.all(|(told, begins)| told.starts_with(begins)),
+        "{told:?}"
+    );
+}
+
 #[test]
 fn a_scenario_without_a_mistake_and_one_that_is_no_toml() {
     let (told, status) = check("valid.toml", VALID);
