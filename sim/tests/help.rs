@@ -13,24 +13,59 @@ fn printed(arguments: &[&str]) -> String {
     String::from_utf8(program(arguments).stdout).unwrap()
 }
 
-/// Each command shows itself in use, and its example is one that the program takes.
-#[test]
-fn every_command_has_an_example_in_its_help() {
+/// Commands that the help names.
+fn commands() -> Vec<String> {
     let help = printed(&["--help"]);
     let (_, commands) = help.split_once("Commands:\n").unwrap();
     let (commands, _) = commands.split_once("\n\n").unwrap();
     let names = commands.lines().filter_map(|line| {
         let name = line.strip_prefix("  ")?.split(' ').next()?;
-        (!name.is_empty() && name != "help").then_some(name)
+        (!name.is_empty() && name != "help").then(|| name.to_owned())
     });
-    let names: Vec<_> = names.collect();
+    names.collect()
+}
+
+/// Each command shows itself in use, and what it shows is run: in a folder with the files that it
+/// names, of which `new` writes one.
+#[test]
+fn every_command_has_an_example_in_its_help() {
+    let folder = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("help");
+    let _ = std::fs::remove_dir_all(&folder);
+    for name in [
+        "examples/survey-skiff.toml",
+        "tests/data/us06_current.csv",
+        "tests/data/li_ion_1c_discharge_voltage.tsv",
+    ] {
+        let to = folder.join(name);
+        std::fs::create_dir_all(to.parent().unwrap()).unwrap();
+        std::fs::copy(format!("{ROOT}/{name}"), to).unwrap();
+    }
+    let log = "time_s,rail,voltage_v,I_LOAD\n0,A,5,10\n1,A,5,11\n2,A,5,10\n";
+    std::fs::write(folder.join("board.csv"), log).unwrap();
+
+    let mut names = commands();
     assert!(names.len() >= 8, "{names:?}");
+    names.sort_by_key(|name| name != "new");
     for name in names {
-        let help = printed(&[name, "--help"]);
-        let mut lines = help.lines().filter(|line| !line.starts_with("Usage: "));
-        let example = format!("crake-sim {name} ");
-        assert!(lines.any(|line| line.contains(&example)), "{name}: {help}");
+        let help = printed(&[&name, "--help"]);
         assert!(help.contains("--quiet"), "{name}");
+        let lines = help.lines().filter(|line| !line.starts_with("Usage: "));
+        let start = format!("crake-sim {name} ");
+        let shown = lines.filter_map(|line| Some(line.split_once(&start)?.1));
+        let shown: Vec<_> = shown.collect();
+        assert!(!shown.is_empty(), "{name}: {help}");
+        for arguments in shown {
+            let arguments = arguments.split(" >").next().unwrap().split(' ');
+            let mut command = Command::new(env!("CARGO_BIN_EXE_crake-sim"));
+            command.current_dir(&folder).arg(&name).args(arguments);
+            let output = command.output().unwrap();
+            if name == "conformance" && !cfg!(feature = "conformance") {
+                let errors = String::from_utf8(output.stderr).unwrap();
+                assert!(errors.contains("--features conformance"), "{errors}");
+            } else {
+                assert!(output.status.success(), "{command:?}: {output:?}");
+            }
+        }
     }
 }
 

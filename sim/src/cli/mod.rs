@@ -94,7 +94,7 @@ enum Command {
     /// Choose a sense resistor for a rail, with its error budget and what it costs.
     Shunt(shunt::Shunt),
     /// Work out mode, scan rate, debounce and read interval from what has to be known, and what
-    /// measuring costs: crake-sim plan --alert-within 0.05 --event 0.02
+    /// measuring costs.
     Plan(plan::Plan),
 }
 

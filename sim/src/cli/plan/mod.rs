@@ -15,6 +15,7 @@ use super::{decimal, show, text};
 use crate::plan::{self, Planned, Question};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example: crake-sim plan --alert-within 0.05 --event 0.02 --wake-every 60")]
 pub(super) struct Plan {
     /// Plan for the rails and alerts of this scenario file (docs/scenario.md describes it).
     #[arg(long, value_name = "FILE", conflicts_with_all = ["part", "channels", "voltage"])]
