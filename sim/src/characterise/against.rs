@@ -7,7 +7,7 @@ use crake::units::{Current, Power, Voltage};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::report::standard_error;
+use super::figures::standard_error;
 use super::{Characterisation, RailFigures, Statistics};
 use crate::run::{self, Observer, RailReport, Report, Row, RunError};
 use crate::scenario::Scenario;

@@ -102,7 +102,7 @@ fn readings_at_times_that_are_not_even_are_weighed_by_time() {
     );
     near("/charge_c/out", 7.5);
     near("/charge_c/back", 0.5);
-    near("/battery_life_h", 6.0 / 7.0);
+    near("/lasts_h", 6.0 / 7.0);
     assert!(rail["power_w"].is_null());
     // A gap: nothing is counted across it.
     let told = json(&[&arguments[..], &["--gap", "2.5"]].concat());

@@ -67,6 +67,9 @@ pub(super) struct Characterise {
     overwrite: bool,
 }
 
+/// Nothing in a log is greater.
+const LIMIT_MAX: f64 = 1e6;
+
 /// What is written.
 const FILES: [&str; 3] = ["characterise.html", "characterise.txt", "characterise.json"];
 
@@ -111,9 +114,9 @@ pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
         limits,
         capacity_ah: args.capacity,
         margin: args.margin / 100.0,
-        gap_ns: args
-            .gap
-            .map(|gap| i64::try_from(gap.as_nanos()).unwrap_or(i64::MAX)),
+        gap_ns: args.gap.map_or(i64::MAX, |gap| {
+            i64::try_from(gap.as_nanos()).unwrap_or(i64::MAX)
+        }),
         name: args.rail.clone().unwrap_or_else(|| stem.into_owned()),
     };
     let mut log = Log::open(&args.log, &mapping).map_err(text)?;
@@ -143,7 +146,7 @@ pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
     let tables = table::table(&told);
     let object = format!("{:#}\n", serde_json::to_value(&told).map_err(text)?);
     if let Some(directory) = &args.out {
-        let page = page::page(&mut log, &told).map_err(text)?;
+        let page = page::page((&args.log, &mut log), &told, options.gap_ns).map_err(text)?;
         keep(directory, [&page, &tables, &object]).map_err(text)?;
     }
     show(if args.json { &object } else { &tables })?;
@@ -193,11 +196,13 @@ fn limit(text: &str) -> Result<Watched, String> {
         let words: Vec<_> = ALERT_KINDS.iter().map(|(word, _)| *word).collect();
         format!("{kind} is none of {}", words.join(", "))
     })?;
-    let limit = value.parse().ok().filter(|limit: &f64| limit.is_finite());
+    let limit = value.parse().ok();
+    let limit = limit.filter(|limit: &f64| limit.abs() <= LIMIT_MAX);
     Ok(Watched {
         rail: rail.to_owned(),
         kind: *kind,
-        limit: limit.ok_or("its value must be a number in volts, amperes or watts")?,
+        limit: limit
+            .ok_or("its value must be a number of volts, amperes or watts, a million at most")?,
     })
 }
 
