@@ -78,7 +78,8 @@ const COLUMNS: [Kind; 9] = [
         column: Column::Time,
         word: "time",
         usual: &["time", "t", "timestamp"],
-        most: 9.2e9,
+        // From one to another in nanoseconds, they fit in 63 bits.
+        most: 4.6e9,
         units: &[
             ("s", 1.0),
             ("ms", 1e-3),
@@ -338,6 +339,14 @@ impl Places {
         let Some(time_ns) = nanoseconds(lines.cell(time), scale_ns) else {
             return Err(lines.wrong(time, "time", "not a finite decimal number such as 12.5"));
         };
+        let most_s = COLUMNS[Column::Time as usize].most;
+        if time_ns.unsigned_abs() as f64 > most_s * 1e9 {
+            let rule = format!(
+                "beyond {most_s} s; if the column has another unit, say so with --column \
+                 time=NAME:UNIT"
+            );
+            return Err(lines.wrong(time, "time", &rule));
+        }
         let voltage_v = self.number(lines, Column::Voltage)?;
         let current_a = self.number(lines, Column::Current)?.unwrap_or(0.0);
         let power_w = self.number(lines, Column::Power)?;
