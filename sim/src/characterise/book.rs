@@ -33,8 +33,8 @@ pub(super) struct Book {
     /// Magnitudes of the changes from one reading to the next.
     pub(super) changes: Option<Sketch>,
     pub(super) flowed: Flowed,
-    /// The log's own totals: at the first reading and at the last.
-    pub(super) totals: Option<[(f64, f64); 2]>,
+    /// The log's own totals of charge and energy: at the first reading and at the last.
+    pub(super) totals: [Option<[f64; 2]>; 2],
     pub(super) magnitude: Sums,
     pub(super) ripple: Ripples,
 }
@@ -120,7 +120,7 @@ impl Book {
             levels: Levels::new(),
             changes: Sketch::new(),
             flowed: Flowed::new(row, gap_ns),
-            totals: row.charge_c.zip(row.energy_j).map(|totals| [totals; 2]),
+            totals: [row.charge_c, row.energy_j].map(|total| Some([total?; 2])),
             magnitude: Sums::new(row.time_ns),
             ripple: Ripples::default(),
         }
@@ -152,8 +152,10 @@ impl Book {
         self.rows += 1;
         self.last_ns = row.time_ns;
         self.clipped += u64::from(row.clipped);
-        if let (Some(totals), Some(now)) = (&mut self.totals, row.charge_c.zip(row.energy_j)) {
-            totals[1] = now;
+        for (totals, now) in self.totals.iter_mut().zip([row.charge_c, row.energy_j]) {
+            if let (Some([_, last]), Some(now)) = (totals, now) {
+                *last = now;
+            }
         }
     }
 

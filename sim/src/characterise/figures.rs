@@ -23,12 +23,11 @@ pub(super) fn rail(book: &Book, mut events: Events, options: &Options) -> RailFi
         (level.visits, level.of_one_reading) = (*visits, *of_one_reading);
     }
     let whole_s = seconds(book.last_ns - book.first_ns);
-    let by_totals = |of: fn(&(f64, f64)) -> f64| {
-        let [first, last] = book.totals.as_ref()?;
-        (whole_s > 0.0).then(|| (of(last) - of(first)) / whole_s)
-    };
+    let [total_current_a, total_power_w] = book.totals.map(|totals| {
+        let [first, last] = totals?;
+        (whole_s > 0.0).then(|| (last - first) / whole_s)
+    });
     let current_a = of(&book.current);
-    let total_current_a = by_totals(|totals| totals.0);
     let mean_a = total_current_a.unwrap_or(current_a.mean);
     let life = options.capacity_ah.map(|capacity| capacity / mean_a);
     let in_an_hour = events.in_an_hour.most() as f64;
@@ -61,7 +60,7 @@ pub(super) fn rail(book: &Book, mut events: Events, options: &Options) -> RailFi
         charge_c: flows(book.flowed.charge_c),
         energy_j: book.power.as_ref().map(|_| flows(book.flowed.energy_j)),
         total_current_a,
-        total_power_w: by_totals(|totals| totals.1),
+        total_power_w,
         levels,
         steps: Steps {
             from_a: events.step_from_a,

@@ -16,7 +16,7 @@ mod sketch;
 mod snippet;
 mod suggest;
 
-pub use against::{Difference, against};
+pub use against::{AgainstError, Comparison, Difference, against};
 pub(crate) use flowed::Flowed;
 pub use report::{
     Characterisation, Excursions, Flows, Level, Peak, Peaks, Quantile, RailFigures, Ripple,
@@ -98,5 +98,6 @@ pub fn characterise(log: &mut Log, options: &Options) -> Result<Characterisation
         rust_snippet: snippet::rust(&rails),
         rails,
         differences: None,
+        not_logged: Vec::new(),
     })
 }

@@ -24,6 +24,8 @@ pub struct Characterisation {
     pub rust_snippet: String,
     /// Where the log and the bench's run of a scenario differ; none if there was no scenario.
     pub differences: Option<Vec<Difference>>,
+    /// Rails of that scenario that the log lacks: they were not compared.
+    pub not_logged: Vec<String>,
 }
 
 /// What it tells of one rail.

@@ -224,7 +224,7 @@ impl Mapping {
             return Err(lines.of_file("there is no line in it"));
         }
         let name = |place: usize| match self.is_headed {
-            true => String::from_utf8_lossy(lines.cell(place)).into_owned(),
+            true => String::from_utf8_lossy(&lines.cell(place)).into_owned(),
             false => place.to_string(),
         };
         let names: Vec<String> = (0..lines.len()).map(name).collect();
@@ -327,7 +327,8 @@ impl Places {
         }
         let mut crc = Crc16::new();
         crc.add_all(lines.before_last());
-        let check = std::str::from_utf8(lines.cell(place)).ok();
+        let check = lines.cell(place);
+        let check = std::str::from_utf8(&check).ok();
         let check = check.and_then(|check| u16::from_str_radix(check, 16).ok());
         (check != Some(crc.value())).then(|| "its check value is another".to_owned())
     }
@@ -336,7 +337,7 @@ impl Places {
     pub(super) fn row(&self, lines: &Lines) -> Result<Row, ScenarioError> {
         let (time, size) = self.of(Column::Time).unwrap_or((0, 1.0));
         let scale_ns = (size * 1e9).round() as i64;
-        let Some(time_ns) = nanoseconds(lines.cell(time), scale_ns) else {
+        let Some(time_ns) = nanoseconds(&lines.cell(time), scale_ns) else {
             return Err(lines.wrong(time, "time", "not a finite decimal number such as 12.5"));
         };
         let most_s = COLUMNS[Column::Time as usize].most;
@@ -369,7 +370,7 @@ impl Places {
             return Ok(None);
         };
         let kind = &COLUMNS[column as usize];
-        let Some(number) = plain(lines.cell(place)) else {
+        let Some(number) = plain(&lines.cell(place)) else {
             let rule = "not a finite decimal number such as 0.25";
             return Err(lines.wrong(place, kind.word, rule));
         };

@@ -24,6 +24,9 @@ fn write(out: &mut String, told: &Characterisation) -> fmt::Result {
     if let Some(differences) = &told.differences {
         writeln!(out)?;
         self::differences(out, differences)?;
+        for rail in &told.not_logged {
+            writeln!(out, "  {}", not_logged(rail))?;
+        }
     }
     writeln!(
         out,
@@ -278,6 +281,11 @@ pub(super) fn difference(one: &Difference) -> [String; 7] {
         part(one.ratio),
         part(one.ratio_bound),
     ]
+}
+
+/// What is not compared, and what to do.
+pub(super) fn not_logged(rail: &str) -> String {
+    format!("{rail} is not in the log and not compared: log it, or take it out of the scenario")
 }
 
 pub(super) fn agreement(one: &Difference) -> &'static str {

@@ -48,7 +48,7 @@ pub(super) fn page(
         } }
         (rails::overview(&told.rails))
         @for (place, (rail, curves)) in rails { (rails::section(place, rail, curves)) }
-        @if let Some(differences) = &told.differences { (bench(differences)) }
+        @if let Some(differences) = &told.differences { (bench(differences, &told.not_logged)) }
         section id="suggested" {
             h2 { "Suggested" }
             p { "For the scenario file:" }
@@ -64,7 +64,7 @@ pub(super) fn page(
     Ok(document("A log", &body))
 }
 
-fn bench(differences: &[Difference]) -> Markup {
+fn bench(differences: &[Difference], not_logged: &[String]) -> Markup {
     html! {
         section id="bench" {
             h2 { "Against the bench" }
@@ -81,6 +81,7 @@ fn bench(differences: &[Difference]) -> Markup {
                     td.bad[one.differs] { (table::agreement(one)) }
                 } } }
             } }
+            @for rail in not_logged { p { (table::not_logged(rail)) } }
         }
     }
 }
