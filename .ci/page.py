@@ -1,6 +1,8 @@
 """Looks at pages as a person's browser does: DIR of the skiff's run, DIR of the hostile one, DIR of
-the run whose first chart the README shows, and that chart, which `--refresh` writes anew.
+the run whose first chart the README shows, and that chart, which `--refresh` writes anew. The
+directories of the first two hold what `characterise` makes of the runs' readings, too.
 `--shots DIR` also takes pictures."""
+import itertools
 import json
 import math
 import re
@@ -23,8 +25,9 @@ def near(one, other, share=DRIFT):
 class Look:
     """A page that is open, and what must not happen meanwhile."""
 
-    def __init__(self, browser, directory, width, scheme):
+    def __init__(self, browser, directory, width, scheme, name="report"):
         self.directory, self.scheme, self.width = directory, scheme, WIDTHS[width][0]
+        self.link = {"report": "run", "characterise": "log"}[name]
         size = dict(zip(("width", "height"), WIDTHS[width]))
         self.context = browser.new_context(viewport=size, color_scheme=scheme, offline=True)
         self.page = self.context.new_page()
@@ -32,14 +35,19 @@ class Look:
         self.page.on("console", lambda message: self.told.append(message.text))
         self.page.on("pageerror", lambda error: self.told.append(str(error)))
         self.page.on("request", lambda request: self.asked.append(request.url))
-        self.address = (directory / "report.html").resolve().as_uri()
+        self.address = (directory / f"{name}.html").resolve().as_uri()
         self.page.goto(self.address)
-        self.report = json.loads((directory / "report.json").read_text())
+        self.report = json.loads((directory / f"{name}.json").read_text())
         self.figures = self.page.locator("figure.chart").all()
 
-    def run_figures(self):
-        """The figures over the whole run, with the rails that they are of."""
-        return list(zip(self.figures_of("run"), self.report["rails"]))
+    def rails(self):
+        """The figures over the whole time, with the rails that they are of."""
+        pairs = list(zip(self.linked(), self.report["rails"], strict=True))
+        assert pairs
+        return pairs
+
+    def linked(self):
+        return self.figures_of(self.link)
 
     def figures_of(self, link):
         return [one for one in self.figures if self.data(one)["link"] == link]
@@ -77,16 +85,42 @@ def scale(panel):
     return name, lambda y: (low + (y - low_y) / (high_y - low_y) * (high - low)) * size
 
 
+def readings_are_there(data, rail):
+    """The charts' data by name, with the least and the greatest reading in it."""
+    by_name = {panel["name"]: panel for panel in data["panels"]}
+    for name, key in READINGS.items():
+        if rail[key] is None:
+            assert name not in by_name, name
+            continue
+        values = by_name[name]["curves"][0]["v"]
+        assert near(min(values), rail[key]["least"]) and near(max(values), rail[key]["greatest"]), (name, key)
+    return by_name
+
+
+def peaks_are_drawn(look, figure, rail):
+    """Each panel by its name, whose line reaches from the least to the greatest reading."""
+    panels = look.drawn(figure).locator("svg .panel").all()
+    assert len(panels) == len(look.data(figure)["panels"])
+    for panel in panels:
+        name, value = scale(panel)
+        path = panel.locator("path.curve").get_attribute("d")
+        heights = [float(y) for y in re.findall(r"[,V](-?[\d.]+)", path)]
+        assert len(heights) > 1, (rail["name"], name)
+        if name in READINGS:
+            spread = rail[READINGS[name]]
+            pixel = abs(value(1) - value(0))
+            for height, reading in ((max(heights), spread["least"]), (min(heights), spread["greatest"])):
+                assert abs(value(height) - reading) <= pixel, (rail["name"], name, value(height), reading)
+        yield name, panel
+
+
 def charts_show_the_data(look):
     """The data in the page is the report's, and what is drawn of it has its peaks."""
     drawn = 0
-    for figure, rail in look.run_figures():
+    for figure, rail in look.rails():
         data = look.data(figure)
         assert data["caption"] == f"{rail['name']}: readings and totals", data["caption"]
-        by_name = {panel["name"]: panel for panel in data["panels"]}
-        for name, key in READINGS.items():
-            values = by_name[name]["curves"][0]["v"]
-            assert near(min(values), rail[key]["least"]) and near(max(values), rail[key]["greatest"]), (name, key)
+        by_name = readings_are_there(data, rail)
         for name, key in TOTALS.items():
             curve = by_name[name]["curves"][0]
             assert near(curve["v"][-1], rail[key]["measured"]), (rail["name"], name)
@@ -97,16 +131,7 @@ def charts_show_the_data(look):
         times = sorted(alert["time_s"] for alert in alerts)
         assert len(marks) == len(times) and all(map(near, sorted(marks), times)), rail["name"]
 
-        look.drawn(figure)
-        for panel in figure.locator("svg .panel").all():
-            name, value = scale(panel)
-            path = panel.locator("path.curve").get_attribute("d")
-            heights = [float(y) for y in re.findall(r"[,V](-?[\d.]+)", path)]
-            if name in READINGS:
-                spread = rail[READINGS[name]]
-                pixel = abs(value(1) - value(0))
-                for height, reading in ((max(heights), spread["least"]), (min(heights), spread["greatest"])):
-                    assert abs(value(height) - reading) <= pixel, (rail["name"], name, value(height), reading)
+        for name, panel in peaks_are_drawn(look, figure, rail):
             drawn += 1
             if panel.locator(".mark").count() == 0:
                 kinds = {"Voltage": "voltage", "Current": "current", "Power": "power"}
@@ -114,24 +139,52 @@ def charts_show_the_data(look):
     return drawn
 
 
+def charts_show_the_log(look):
+    """The same of a log: its totals are the object's, and the table at the top has all rails."""
+    drawn = 0
+    rows = look.page.locator("table").first.locator("tbody tr").all()
+    names = [rail["name"] for rail in json.loads((look.directory / "report.json").read_text())["rails"]]
+    for (figure, rail), row in zip(look.rails(), rows, strict=True):
+        by_name = readings_are_there(look.data(figure), rail)
+        assert set(by_name) == {*READINGS, *TOTALS}, set(by_name)
+        for name, key in TOTALS.items():
+            assert near(by_name[name]["curves"][0]["v"][-1], rail[key]["net"]), (rail["name"], name)
+        drawn += len(list(peaks_are_drawn(look, figure, rail)))
+        assert row.locator("th").text_content() == rail["name"] in names
+        heads = look.page.locator("table").first.locator("th[scope=col]").all_text_contents()
+        told = dict(zip(heads[1:], row.locator("td").all_text_contents()))
+        for name, mean in (("voltage", rail["voltage_v"]), ("current", rail["current_a"]), ("power", rail["power_w"])):
+            assert near(size(told[name]), mean["mean"], 6e-4), (rail["name"], told)
+        for name in ("charge", "energy"):
+            assert near(size(told[name]) * 3600, rail[TOTALS[name.title()]]["net"], 6e-4), (rail["name"], told)
+    assert look.page.locator("img").count() == 0 and look.page.locator("script:not([type])").count() == 1
+    return drawn
+
+
+def size(text):
+    """A quantity as it is shown, in its unit without prefix."""
+    number, prefix = re.fullmatch(r"(-?[\d.]+) ([GMkmµnp]?)(?:V|A|W|Ah|Wh)", text).groups()
+    return float(number) * {**PREFIXES, "p": 1e-12}[prefix]
+
+
 def bands_end_where_nothing_is_claimed(look):
     """The second rail is over range for three seconds: its band is in two pieces."""
-    figure = look.drawn(look.figures_of("run")[1])
+    figure = look.drawn(look.linked()[1])
     band = figure.locator("svg .panel").first.locator("path.band").get_attribute("d")
     assert band.count("M") == 2, band.count("M")
     assert "readings went over range" in look.page.locator("section#rail-1").text_content()
 
 
 def zoom_is_linked(look):
-    first, *rest = look.figures_of("run")
-    by_itself = look.figures_of("")[0]
-    whole, alone = look.view(first), look.view(by_itself)
+    first, *rest = look.linked()
+    by_itself = look.figures_of("")[:1]
+    whole, alone = look.view(first), [look.view(it) for it in by_itself]
     svg = first.locator("svg")
 
     def all_are(expected):
         for figure in (first, *rest):
             assert all(map(near, look.view(figure), expected)), (look.view(figure), expected)
-        assert look.view(by_itself) == alone
+        assert [look.view(it) for it in by_itself] == alone
 
     length = whole[1] - whole[0]
     svg.focus()
@@ -172,7 +225,7 @@ def zoom_is_linked(look):
 
 
 def values_are_told(look):
-    figure = look.figures_of("run")[0]
+    figure = look.linked()[0]
     svg, readout = look.drawn(figure).locator("svg"), figure.locator(".readout")
     svg.hover(position={"x": svg.bounding_box()["width"] / 2, "y": 60})
     told = readout.text_content()
@@ -195,7 +248,7 @@ def words_stand_for_pictures(look):
         label = svg.get_attribute("aria-label")
         assert "least" in label and label in figure.locator("details p").text_content()
         assert all(button.get_attribute("aria-label") for button in figure.locator("button").all())
-    for figure in look.figures_of("run"):
+    for figure in look.linked():
         figure.locator("summary").click()
         assert figure.locator("details tbody tr").count() == 12
         figure.locator("summary").click()
@@ -285,15 +338,20 @@ def main(skiff, hostile, cycle, chart, *options):
                 bands_end_where_nothing_is_claimed(look)
             look.close()
             print(f"{directory.name}: {len(look.figures)} figures, {drawn} charts of them over the whole run, hold the report's data")
-            for width in ("desktop", "phone"):
-                for scheme in ("light", "dark"):
-                    look = Look(browser, directory, width, scheme)
-                    it_is_readable(look)
-                    for n in range(8 if shots else 0):
-                        look.page.evaluate(f"scrollTo(0, {n * WIDTHS[width][1]})")
-                        look.page.wait_for_timeout(200)
-                        look.page.screenshot(path=shots / f"{directory.name}-{width}-{scheme}-{n}.png")
-                    look.close()
+            look = Look(browser, directory, "desktop", "light", "characterise")
+            drawn = charts_show_the_log(look)
+            zoom_is_linked(look)
+            words_stand_for_pictures(look)
+            look.close()
+            print(f"{directory.name}: {drawn} charts of its log hold the object's data")
+            for name, width, scheme in itertools.product(("report", "characterise"), ("desktop", "phone"), ("light", "dark")):
+                look = Look(browser, directory, width, scheme, name)
+                it_is_readable(look)
+                for n in range(8 if shots else 0):
+                    look.page.evaluate(f"scrollTo(0, {n * WIDTHS[width][1]})")
+                    look.page.wait_for_timeout(200)
+                    look.page.screenshot(path=shots / f"{directory.name}-{name}-{width}-{scheme}-{n}.png")
+                look.close()
         look = Look(browser, Path(cycle), "chart", "light")
         text = chart_alone(look)
         look.close()

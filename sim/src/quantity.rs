@@ -55,6 +55,12 @@ pub(crate) fn count(value: u64) -> String {
     text
 }
 
+/// So many of a thing, by its name for one.
+pub(crate) fn some(number: u64, thing: &str) -> String {
+    let plural = if number == 1 { "" } else { "s" };
+    format!("{} {thing}{plural}", count(number))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -70,5 +76,7 @@ mod tests {
         assert_eq!(signed(2.5, 2, "C"), "+2.5 C");
         assert_eq!(count(1_234_567), "1 234 567");
         assert_eq!(count(999), "999");
+        assert_eq!(some(1, "gap"), "1 gap");
+        assert_eq!(some(1_000, "gap"), "1 000 gaps");
     }
 }

@@ -1,5 +1,7 @@
 //! A log beside the bench's run of a scenario: where do they differ by more than both bounds?
 
+use std::fmt;
+
 use crake::Channel;
 use crake::board::{Mean, OperatingPoint};
 use crake::config::Scan;
@@ -7,7 +9,7 @@ use crake::units::{Current, Power, Voltage};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::report::standard_error;
+use super::figures::{short, standard_error};
 use super::{Characterisation, RailFigures, Statistics};
 use crate::run::{self, Observer, RailReport, Report, Row, RunError};
 use crate::scenario::Scenario;
@@ -36,17 +38,78 @@ pub struct Difference {
     pub differs: bool,
 }
 
-/// Runs the scenario as long as the log is, and compares the means of every rail that both have by
-/// its name: of current and power over the same stretch, of the bench's voltage over the whole run.
-/// The log's times are those of the scenario, or if they lie beyond it the log begins with it.
+/// Why a log and a scenario were not compared.
+#[derive(Debug)]
+pub enum AgainstError {
+    /// The scenario lacks a rail of the log.
+    Stray {
+        /// The rail.
+        rail: String,
+        /// Those that it has.
+        known: Vec<String>,
+    },
+    /// The log is longer than the scenario.
+    Longer {
+        /// Length of the log in seconds.
+        log_s: f64,
+        /// Length of the scenario.
+        scenario_s: f64,
+    },
+    /// The run did not come to its end.
+    Run(RunError),
+}
+
+impl fmt::Display for AgainstError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Stray { rail, known } => write!(
+                f,
+                "the scenario has no rail \"{rail}\" as the log does; it has \"{}\": rename one \
+                 of them, with --rail where the log has no names",
+                known.join("\", \"")
+            ),
+            Self::Longer { log_s, scenario_s } => write!(
+                f,
+                "the log lasts {} s, the scenario {scenario_s} s: take the first of the log with \
+                 --for {scenario_s}, or give the scenario a longer duration_s",
+                short(*log_s)
+            ),
+            Self::Run(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for AgainstError {}
+
+/// Log and bench beside each other.
+pub struct Comparison {
+    /// Means of every rail of the log.
+    pub differences: Vec<Difference>,
+    /// Rails of the scenario that the log lacks.
+    pub not_logged: Vec<String>,
+}
+
+/// Runs the scenario as long as the log is, and compares the means of every rail of the log: of
+/// current and power over the same stretch, of the bench's voltage over the whole run. The log's
+/// times are those of the scenario, or if they lie beyond it the log begins with it.
 ///
 /// # Errors
-/// Whatever ends a run.
+/// A rail of the log that the scenario lacks, a log that is longer than the scenario, and whatever
+/// ends a run.
 pub fn against(
     log: &Characterisation,
     scenario: &Scenario,
     seed: u64,
-) -> Result<Vec<Difference>, RunError> {
+) -> Result<Comparison, AgainstError> {
+    let known = |name: &str| scenario.rails.iter().any(|plan| plan.name == name);
+    if let Some(stray) = log.rails.iter().find(|rail| !known(&rail.name)) {
+        return Err(AgainstError::Stray {
+            rail: stray.name.clone(),
+            known: names(scenario, |_| true),
+        });
+    }
+    let logged = |name: &str| log.rails.iter().any(|rail| rail.name == name);
+    let not_logged = names(scenario, |name| !logged(name));
     let mut scenario = scenario.clone();
     let ends = || log.rails.iter().map(|rail| (rail.from_s, rail.to_s));
     let from_s = ends()
@@ -55,11 +118,19 @@ pub fn against(
     let to_s = ends()
         .map(|(_, to_s)| to_s)
         .fold(f64::NEG_INFINITY, f64::max);
-    let duration_s = scenario.duration_ns as f64 / 1e9;
-    let shift_s = match from_s >= 0.0 && to_s <= 1.01 * duration_s {
+    let scenario_s = scenario.duration_ns as f64 / 1e9;
+    // The last reading comes when the scenario is over.
+    let end_s = 1.01 * scenario_s;
+    let shift_s = match from_s >= 0.0 && to_s <= end_s {
         true => 0.0,
         false => from_s,
     };
+    if to_s - shift_s > end_s {
+        return Err(AgainstError::Longer {
+            log_s: to_s - from_s,
+            scenario_s,
+        });
+    }
     let until_ns = ((to_s - shift_s) * 1e9).max(0.0) as u64;
     scenario.duration_ns = scenario
         .duration_ns
@@ -68,7 +139,7 @@ pub fn against(
         time_s: [from_s - shift_s, to_s - shift_s],
         rails: Vec::new(),
     };
-    let report = run::run(&scenario, seed, &mut stretch)?;
+    let report = run::run(&scenario, seed, &mut stretch).map_err(AgainstError::Run)?;
     let mut differences = Vec::new();
     for bench in &report.rails {
         let seen = log.rails.iter().find(|seen| seen.name == bench.name);
@@ -91,7 +162,15 @@ pub fn against(
             (&scenario, &report, &stretch),
         ));
     }
-    Ok(differences)
+    Ok(Comparison {
+        differences,
+        not_logged,
+    })
+}
+
+fn names(scenario: &Scenario, of: impl Fn(&str) -> bool) -> Vec<String> {
+    let names = scenario.rails.iter().map(|plan| &plan.name);
+    names.filter(|name| of(name)).cloned().collect()
 }
 
 /// Totals of the bench's rails at the first and at the last reading within a stretch.

@@ -1,5 +1,6 @@
 //! The first passage: what needs no level.
 
+use super::flowed::Flowed;
 use super::levels::Levels;
 use super::moments::{Extremes, Moments};
 use super::rolling::Sums;
@@ -11,7 +12,6 @@ pub(super) const RIPPLE_READINGS: u64 = 100;
 
 /// Everything of one rail that one passage tells.
 pub(super) struct Book {
-    gap_ns: i64,
     /// The reading before, which is counted once the one after it is known; and the time from the
     /// one before it.
     before: (Row, i64),
@@ -32,11 +32,9 @@ pub(super) struct Book {
     pub(super) levels: Levels,
     /// Magnitudes of the changes from one reading to the next.
     pub(super) changes: Option<Sketch>,
-    /// Charge forth and back, energy forth and back; both not negative.
-    pub(super) charge_c: (f64, f64),
-    pub(super) energy_j: (f64, f64),
-    /// The log's own totals: at the first reading and at the last.
-    pub(super) totals: Option<[(f64, f64); 2]>,
+    pub(super) flowed: Flowed,
+    /// The log's own totals of charge and energy: at the first reading and at the last.
+    pub(super) totals: [Option<[f64; 2]>; 2],
     pub(super) magnitude: Sums,
     pub(super) ripple: Ripples,
 }
@@ -107,7 +105,6 @@ impl Book {
     /// From the first reading on.
     pub(super) fn new(row: &Row, gap_ns: i64) -> Self {
         Self {
-            gap_ns,
             before: (*row, 0),
             earlier_a: row.current_a,
             rows: 1,
@@ -122,9 +119,8 @@ impl Book {
             power: row.power_w.map(|_| Quantity::new()),
             levels: Levels::new(),
             changes: Sketch::new(),
-            charge_c: (0.0, 0.0),
-            energy_j: (0.0, 0.0),
-            totals: row.charge_c.zip(row.energy_j).map(|totals| [totals; 2]),
+            flowed: Flowed::new(row, gap_ns),
+            totals: [row.charge_c, row.energy_j].map(|total| Some([total?; 2])),
             magnitude: Sums::new(row.time_ns),
             ripple: Ripples::default(),
         }
@@ -132,31 +128,23 @@ impl Book {
 
     pub(super) fn take(&mut self, row: &Row) {
         let (before, earlier_ns) = self.before;
-        let mut step_ns = row.time_ns - before.time_ns;
-        if step_ns > self.gap_ns {
-            self.gaps = (self.gaps.0 + 1, self.gaps.1 + step_ns);
-            step_ns = 0;
-        } else {
-            self.step_ns.0 = self.step_ns.0.min(step_ns);
-            if step_ns > self.step_ns.1 {
-                (self.step_ns.1, self.longest_at_ns) = (step_ns, before.time_ns);
+        let step_ns = match self.flowed.take(row) {
+            Err(gap_ns) => {
+                self.gaps = (self.gaps.0 + 1, self.gaps.1 + gap_ns);
+                0
             }
-            let step_s = step_ns as f64 / 1e9;
-            integrate(
-                &mut self.charge_c,
-                (before.current_a, row.current_a),
-                step_s,
-            );
-            if let (Some(one), Some(other)) = (before.power_w, row.power_w) {
-                integrate(&mut self.energy_j, (one, other), step_s);
+            Ok((step_ns, either_way_c)) => {
+                self.step_ns.0 = self.step_ns.0.min(step_ns);
+                if step_ns > self.step_ns.1 {
+                    (self.step_ns.1, self.longest_at_ns) = (step_ns, before.time_ns);
+                }
+                self.magnitude.add(row.time_ns, either_way_c);
+                if let Some(changes) = &mut self.changes {
+                    changes.take((row.current_a - before.current_a).abs(), 1);
+                }
+                step_ns
             }
-            let mut either = (0.0, 0.0);
-            integrate(&mut either, (before.current_a, row.current_a), step_s);
-            self.magnitude.add(row.time_ns, either.0 + either.1);
-            if let Some(changes) = &mut self.changes {
-                changes.take((row.current_a - before.current_a).abs(), 1);
-            }
-        }
+        };
         let is_passing = is_between(self.earlier_a, before.current_a, row.current_a);
         self.count(&before, (earlier_ns + step_ns) / 2, is_passing);
         self.earlier_a = before.current_a;
@@ -164,8 +152,10 @@ impl Book {
         self.rows += 1;
         self.last_ns = row.time_ns;
         self.clipped += u64::from(row.clipped);
-        if let (Some(totals), Some(now)) = (&mut self.totals, row.charge_c.zip(row.energy_j)) {
-            totals[1] = now;
+        for (totals, now) in self.totals.iter_mut().zip([row.charge_c, row.energy_j]) {
+            if let (Some([_, last]), Some(now)) = (totals, now) {
+                *last = now;
+            }
         }
     }
 
@@ -214,25 +204,4 @@ fn is_between(one: f64, middle: f64, other: f64) -> bool {
     let (apart, greatest) = ((other - one).abs(), one.abs().max(other.abs()));
     let (to, from) = (middle - one, other - middle);
     to * from > 0.0 && apart > 0.3 * greatest && to.abs().min(from.abs()) > 0.02 * apart
-}
-
-/// Adds the area under a straight line, what is above zero and what is below.
-fn integrate((forth, back): &mut (f64, f64), (from, to): (f64, f64), length: f64) {
-    if from >= 0.0 && to >= 0.0 {
-        *forth += (from + to) / 2.0 * length;
-    } else if from <= 0.0 && to <= 0.0 {
-        *back -= (from + to) / 2.0 * length;
-    } else {
-        let crossing = from / (from - to) * length;
-        integrate_side(forth, back, from, crossing);
-        integrate_side(forth, back, to, length - crossing);
-    }
-}
-
-/// A triangle of this height.
-fn integrate_side(forth: &mut f64, back: &mut f64, height: f64, length: f64) {
-    match height > 0.0 {
-        true => *forth += height / 2.0 * length,
-        false => *back -= height / 2.0 * length,
-    }
 }

@@ -50,7 +50,7 @@ impl Events {
             .collect();
         Self {
             name,
-            gap_ns: options.gap_ns.unwrap_or(i64::MAX),
+            gap_ns: options.gap_ns,
             // As scenarios count them; and not what noise does.
             step_from_a: (greatest_a / 1000.0).max(8.0 * usual_a),
             before: None,

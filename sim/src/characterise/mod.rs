@@ -6,6 +6,8 @@
 mod against;
 mod book;
 mod events;
+mod figures;
+mod flowed;
 mod levels;
 mod moments;
 mod report;
@@ -14,7 +16,8 @@ mod sketch;
 mod snippet;
 mod suggest;
 
-pub use against::{Difference, against};
+pub use against::{AgainstError, Comparison, Difference, against};
+pub(crate) use flowed::Flowed;
 pub use report::{
     Characterisation, Excursions, Flows, Level, Peak, Peaks, Quantile, RailFigures, Ripple,
     Spacing, Statistics, Steps,
@@ -37,8 +40,8 @@ pub struct Options {
     /// By what part what is suggested lies beyond what was seen.
     pub margin: f64,
     /// A longer step from one reading to the next is a gap, in nanoseconds: no time is counted
-    /// across it.
-    pub gap_ns: Option<i64>,
+    /// across it. The greatest number for none.
+    pub gap_ns: i64,
     /// Name of the rail of a log that has no names.
     pub name: String,
 }
@@ -59,11 +62,10 @@ pub struct Watched {
 /// # Errors
 /// Whatever is wrong with the log, with line and column.
 pub fn characterise(log: &mut Log, options: &Options) -> Result<Characterisation, ScenarioError> {
-    let gap_ns = options.gap_ns.unwrap_or(i64::MAX);
     let mut books: Vec<Book> = Vec::new();
     let passage = log.each(|rail, row| {
         if rail == books.len() {
-            books.push(Book::new(row, gap_ns));
+            books.push(Book::new(row, options.gap_ns));
         } else {
             books[rail].take(row);
         }
@@ -83,7 +85,7 @@ pub fn characterise(log: &mut Log, options: &Options) -> Result<Characterisation
         .collect();
     log.each(|rail, row| events[rail].take(row))?;
     let rails = books.into_iter().zip(events).map(|(book, events)| {
-        let mut rail = report::rail(&book, events, options);
+        let mut rail = figures::rail(&book, events, options);
         rail.suggested = Suggestion::of(&rail, &book, options.margin).into();
         rail
     });
@@ -96,5 +98,6 @@ pub fn characterise(log: &mut Log, options: &Options) -> Result<Characterisation
         rust_snippet: snippet::rust(&rails),
         rails,
         differences: None,
+        not_logged: Vec::new(),
     })
 }

@@ -59,15 +59,22 @@ fn scenario_rail(out: &mut String, rail: &RailFigures) -> fmt::Result {
 
 /// Loads and limits, channels in the log's order.
 pub(super) fn rust(rails: &[RailFigures]) -> String {
-    let mut text = String::from(
+    let has_voltage = rails.iter().any(|rail| rail.suggested.voltage_v.is_some());
+    let mut text = format!(
         "use crake::Channel;\n\
-         use crake::alert::{Limit, Outputs, Threshold};\n\
-         use crake::board::{Load, LoadSteps};\n\
-         use crake::units::{Current, Voltage};\n",
+         use crake::alert::{{Limit, Outputs, Threshold}};\n\
+         use crake::board::{{Load, LoadSteps}};\n\
+         use crake::units::{};\n",
+        match has_voltage {
+            true => "{Current, Voltage}",
+            false => "Current",
+        }
     );
     let mut limits = String::new();
-    for (channel, rail) in rails.iter().enumerate() {
-        let _ = rust_rail(&mut text, rail);
+    let names = constants(rails);
+    for (channel, (rail, name)) in rails.iter().zip(&names).enumerate() {
+        // Writing to a string cannot fail.
+        let _ = rust_rail(&mut text, rail, name);
         for limit in &rail.suggested.limits {
             let (threshold, of) = match limit.kind {
                 "over_voltage" => ("OverVoltage", volts(limit.limit)),
@@ -91,10 +98,13 @@ pub(super) fn rust(rails: &[RailFigures]) -> String {
     text
 }
 
-fn rust_rail(out: &mut String, rail: &RailFigures) -> fmt::Result {
+fn rust_rail(out: &mut String, rail: &RailFigures, name: &str) -> fmt::Result {
     let suggested = &rail.suggested;
-    let name = constant(&rail.name);
-    writeln!(out, "\n/// What may be declared of the load.")?;
+    writeln!(
+        out,
+        "\n/// What may be declared of the load of {}.",
+        rail.name
+    )?;
     for unseen in &rail.unseen {
         writeln!(
             out,
@@ -171,7 +181,20 @@ fn nano(value: f64) -> String {
     if whole < 0 { format!("-{text}") } else { text }
 }
 
-/// A rail's name as that of a constant.
+/// Rails' names as those of constants. They stand before `_LOAD` or `_VOLTAGE`, and so are no
+/// keywords; where two would be alike the later one has a number.
+fn constants(rails: &[RailFigures]) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for rail in rails {
+        let name = constant(&rail.name);
+        let numbered = (2..).map(|number| format!("{name}_{number}"));
+        let mut all = std::iter::once(name.clone()).chain(numbered);
+        names.extend(all.find(|one| !names.contains(one)));
+    }
+    names
+}
+
+/// Capital letters and digits, the first one a letter.
 fn constant(name: &str) -> String {
     let letter = |letter: char| match letter.is_ascii_alphanumeric() {
         true => letter.to_ascii_uppercase(),

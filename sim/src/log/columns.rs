@@ -78,7 +78,8 @@ const COLUMNS: [Kind; 9] = [
         column: Column::Time,
         word: "time",
         usual: &["time", "t", "timestamp"],
-        most: 9.2e9,
+        // From one to another in nanoseconds, they fit in 63 bits.
+        most: 4.6e9,
         units: &[
             ("s", 1.0),
             ("ms", 1e-3),
@@ -223,7 +224,7 @@ impl Mapping {
             return Err(lines.of_file("there is no line in it"));
         }
         let name = |place: usize| match self.is_headed {
-            true => String::from_utf8_lossy(lines.cell(place)).into_owned(),
+            true => String::from_utf8_lossy(&lines.cell(place)).into_owned(),
             false => place.to_string(),
         };
         let names: Vec<String> = (0..lines.len()).map(name).collect();
@@ -326,7 +327,8 @@ impl Places {
         }
         let mut crc = Crc16::new();
         crc.add_all(lines.before_last());
-        let check = std::str::from_utf8(lines.cell(place)).ok();
+        let check = lines.cell(place);
+        let check = std::str::from_utf8(&check).ok();
         let check = check.and_then(|check| u16::from_str_radix(check, 16).ok());
         (check != Some(crc.value())).then(|| "its check value is another".to_owned())
     }
@@ -335,9 +337,17 @@ impl Places {
     pub(super) fn row(&self, lines: &Lines) -> Result<Row, ScenarioError> {
         let (time, size) = self.of(Column::Time).unwrap_or((0, 1.0));
         let scale_ns = (size * 1e9).round() as i64;
-        let Some(time_ns) = nanoseconds(lines.cell(time), scale_ns) else {
+        let Some(time_ns) = nanoseconds(&lines.cell(time), scale_ns) else {
             return Err(lines.wrong(time, "time", "not a finite decimal number such as 12.5"));
         };
+        let most_s = COLUMNS[Column::Time as usize].most;
+        if time_ns.unsigned_abs() as f64 > most_s * 1e9 {
+            let rule = format!(
+                "beyond {most_s} s; if the column has another unit, say so with --column \
+                 time=NAME:UNIT"
+            );
+            return Err(lines.wrong(time, "time", &rule));
+        }
         let voltage_v = self.number(lines, Column::Voltage)?;
         let current_a = self.number(lines, Column::Current)?.unwrap_or(0.0);
         let power_w = self.number(lines, Column::Power)?;
@@ -360,7 +370,7 @@ impl Places {
             return Ok(None);
         };
         let kind = &COLUMNS[column as usize];
-        let Some(number) = plain(lines.cell(place)) else {
+        let Some(number) = plain(&lines.cell(place)) else {
             let rule = "not a finite decimal number such as 0.25";
             return Err(lines.wrong(place, kind.word, rule));
         };

@@ -1,3 +1,4 @@
+use std::borrow::Cow;
 use std::fs::File;
 use std::io::{BufRead, BufReader, Read};
 use std::ops::Range;
@@ -94,13 +95,26 @@ impl Lines {
         self.cells.len()
     }
 
-    /// A cell, without quotes and blanks around it; empty where there is none.
-    pub(super) fn cell(&self, place: usize) -> &[u8] {
+    /// A cell, without blanks and quotes around it, and with single ones for doubled ones within;
+    /// empty where there is none.
+    pub(super) fn cell(&self, place: usize) -> Cow<'_, [u8]> {
         let range = self.cells.get(place).cloned().unwrap_or_default();
         let cell = self.line.get(range).unwrap_or_default().trim_ascii();
         let inner = cell.strip_prefix(b"\"");
-        let inner = inner.and_then(|inner| inner.strip_suffix(b"\""));
-        inner.unwrap_or(cell)
+        let Some(inner) = inner.and_then(|inner| inner.strip_suffix(b"\"")) else {
+            return Cow::Borrowed(cell);
+        };
+        if !inner.contains(&b'"') {
+            return Cow::Borrowed(inner);
+        }
+        let mut text = inner.to_vec();
+        let mut is_after_one = false;
+        text.retain(|byte| {
+            let is_second = *byte == b'"' && is_after_one;
+            is_after_one = *byte == b'"' && !is_second;
+            !is_second
+        });
+        Cow::Owned(text)
     }
 
     /// The line before its last cell.
@@ -111,7 +125,7 @@ impl Lines {
 
     /// An error about a cell: what it is, and what would be right.
     pub(super) fn wrong(&self, place: usize, what: &str, rule: &str) -> ScenarioError {
-        let shown: String = String::from_utf8_lossy(self.cell(place))
+        let shown: String = String::from_utf8_lossy(&self.cell(place))
             .chars()
             .take(40)
             .collect();

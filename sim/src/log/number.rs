@@ -26,7 +26,7 @@ pub(super) fn nanoseconds(text: &[u8], scale_ns: i64) -> Option<i64> {
         return None;
     }
     let ns = whole.checked_mul(i128::from(scale_ns))?;
-    let ns = (ns + power / 2) / power;
+    let ns = ns.checked_add(power / 2)? / power;
     i64::try_from(if negative { -ns } else { ns }).ok()
 }
 
@@ -56,6 +56,9 @@ mod tests {
         assert_eq!(nanoseconds(b"-0.5", s), Some(-500_000_000));
         assert_eq!(nanoseconds(b"12", 1_000), Some(12_000));
         assert_eq!(nanoseconds(b"1e-3", s), Some(1_000_000));
+        // Without its point the greatest number of 127 bits: rounding goes beyond.
+        let most = "17014118346046923173168730371588410572.7";
+        assert_eq!(nanoseconds(most.as_bytes(), 1), None);
         for text in ["", ".", "-", "x", "1.2.3", "nan", "1e99"] {
             assert_eq!(nanoseconds(text.as_bytes(), s), None, "{text}");
         }

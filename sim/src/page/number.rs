@@ -9,7 +9,9 @@ pub(super) fn shortest(value: f64, digits: usize, out: &mut String) {
         return;
     }
     let rounded = format!("{value:.*e}", digits.saturating_sub(1));
-    let rounded: f64 = rounded.parse().unwrap_or(value);
+    // The greatest numbers may round to none.
+    let rounded = rounded.parse().ok().filter(|it: &f64| it.is_finite());
+    let rounded = rounded.unwrap_or(value);
     let magnitude = rounded.abs();
     // Writing to a string cannot fail.
     let _ = if magnitude != 0.0 && !(1e-3..1e12).contains(&magnitude) {
@@ -31,6 +33,10 @@ mod tests {
             (-4.12e-5, 3, "-4.12e-5"),
             (3_600.0, 8, "3600"),
             (0.0, 4, "0"),
+            (1e300, 9, "1e300"),
+            (f64::MAX, 4, "1.7976931348623157e308"),
+            (-f64::MAX, 17, "-1.7976931348623157e308"),
+            (f64::from_bits(1), 4, "5e-324"),
             (f64::NAN, 4, "null"),
         ] {
             let mut text = String::new();

@@ -1,5 +1,9 @@
 //! Logs with a mistake: one message each, with line and column, and status 2.
 
+use std::io::Write;
+
+use crake_sim::log::{Log, Mapping};
+
 use super::*;
 
 /// What is said, without the folder.
@@ -90,6 +94,27 @@ fn each_mistake_has_its_message() {
             "log.csv:2:3: rail \"\": it must not be empty",
         ),
         (
+            "a rail with a control character",
+            "{head}0,A,3.3,1\n0,\"B\u{1b}[31m\",3.3,1\n",
+            &[],
+            "log.csv:3:3: rail \"B\\u{1b}[31m\": it must be one line, without control characters",
+        ),
+        (
+            "a rail with a name of 65 characters",
+            "{head}0,\u{e9}123456789012345678901234567890123456789\
+             0123456789012345678901234,3.3,1\n",
+            &[],
+            "log.csv:2:3: rail \"\u{e9}123456789012345678901234567890123456789\": it may have 64 \
+             characters at the most",
+        ),
+        (
+            "a time that is none of a log",
+            "{head}-4600000000.1,A,3.3,1\n4600000000,A,3.3,1\n",
+            &[],
+            "log.csv:2:1: time \"-4600000000.1\": beyond 4600000000 s; if the column has another \
+             unit, say so with --column time=NAME:UNIT",
+        ),
+        (
             "a limit of a rail that is not there",
             "{head}0,A,3.3,1\n",
             &["--limit", "B:over_current=1"],
@@ -122,6 +147,52 @@ fn what_is_no_log_is_refused() {
         "crake-sim: examples: is no file; a log is read more than once\n"
     );
     assert_eq!(output.status.code(), Some(2));
+}
+
+/// A name of 64 characters, and the earliest and the latest times that there are, 292 years apart.
+#[test]
+fn what_is_just_right_is_taken() {
+    let name = "\u{e9}".repeat(64);
+    let text = format!("t,rail,i\n-4600000000,{name},1\n4600000000,{name},1\n");
+    let told = json(&["characterise", &log("just", &text)]);
+    assert_eq!(told["rails"][0]["name"], name);
+    assert_eq!(number(&told, "/rails/0/charge_c/net"), 9.2e9);
+}
+
+/// Limits and names by option, too great to be any.
+#[test]
+fn options_beyond_everything_are_refused() {
+    let path = log("options", "t,i\n0,1\n");
+    for (option, value, wanted) in [
+        ("--limit", "log:over_current=1e300", "a million at most"),
+        ("--rail", "A\nB", "without control characters"),
+        ("--rail", &"x".repeat(65), "64 characters at the most"),
+    ] {
+        let output = program(&["characterise", &path, option, value]);
+        assert_eq!(output.status.code(), Some(2));
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert!(said.contains(wanted), "{said}");
+    }
+}
+
+/// A file that is longer, or has another rail, when it is gone through again.
+#[test]
+fn a_log_that_changes_meanwhile_is_refused() {
+    for (added, other) in [("2,A,1\n", "1 more"), ("2,B,1\n", "another rail")] {
+        let path = log("growing", "t,rail,i\n0,A,1\n1,A,1\n");
+        let mut log = Log::open(path.as_ref(), &Mapping::default()).unwrap();
+        let mut rows = 0;
+        let first = log.each(|_, _| rows += 1).unwrap();
+        assert_eq!((first.rows, rows), (2, 2));
+        assert_eq!(log.each(|_, _| ()), Ok(first));
+        let mut file = fs::OpenOptions::new().append(true).open(&path).unwrap();
+        file.write_all(added.as_bytes()).unwrap();
+        let error = log.each(|rail, _| assert_eq!(rail, 0)).unwrap_err();
+        let said = error.to_string().replace(&path, "log.csv");
+        let wanted =
+            "log.csv: it changed while it was read, which happens more than once: copy it first";
+        assert_eq!(said, wanted, "{other}");
+    }
 }
 
 /// Two lines torn, one of them by a character that is lost: only the check value tells that.

@@ -102,7 +102,7 @@ fn readings_at_times_that_are_not_even_are_weighed_by_time() {
     );
     near("/charge_c/out", 7.5);
     near("/charge_c/back", 0.5);
-    near("/battery_life_h", 6.0 / 7.0);
+    near("/lasts_h", 6.0 / 7.0);
     assert!(rail["power_w"].is_null());
     // A gap: nothing is counted across it.
     let told = json(&[&arguments[..], &["--gap", "2.5"]].concat());
@@ -172,4 +172,52 @@ fn ripple_is_told_of_windows() {
         "{ripple}"
     );
     assert_eq!(told["rails"][0]["name"], "log");
+}
+
+/// Totals of one kind alone: 3 C in 2 s, or 8 J, whatever the readings show.
+#[test]
+fn totals_of_charge_or_of_energy_alone_are_taken() {
+    for (column, unit, current_a, power_w, printed) in [
+        ("charge_c", 1.5, 1.5.into(), Value::Null, "1.5000 A"),
+        ("energy_j", 4.0, Value::Null, 4.0.into(), "4.0000 W"),
+    ] {
+        let mut text = format!("time_s,rail,voltage_v,current_a,{column}\n");
+        for second in 0..3 {
+            text += &format!("{second},A,5,1,{}\n", 10.0 + unit * f64::from(second));
+        }
+        let path = log(column, &text);
+        let rail = &json(&["characterise", &path, "--capacity", "3"])["rails"][0];
+        assert_eq!(rail["total_current_a"], current_a);
+        assert_eq!(rail["total_power_w"], power_w);
+        // 3 Ah at the total's 1.5 A, or at the readings' 1 A.
+        let hours = 3.0 / current_a.as_f64().unwrap_or(1.0);
+        assert_eq!(number(rail, "/lasts_h"), hours);
+        let table = program(&["characterise", &path]).stdout;
+        let line = format!("  totals   of the log: {printed} in the mean\n");
+        assert!(String::from_utf8(table).unwrap().contains(&line));
+    }
+}
+
+/// Doubled quotes within quotes are single ones, as RFC 4180 has it, and separators there are none.
+#[test]
+fn names_in_quotes_are_read_as_they_were_written() {
+    let text = "t,rail,\"current \"\"all\"\" (mA)\"\n\
+                0,\"A \"\"B\"\", C\",\"1\"\n0,\"\"\"\"\"\",2\n0, \"D\" ,3\n0,\"5\"\"\",4\n";
+    let column = "current=current \"all\" (mA):mA";
+    let told = json(&["characterise", &log("quotes", text), "--column", column]);
+    let rails = told["rails"].as_array().unwrap().iter();
+    let names: Vec<_> = rails.map(|rail| &rail["name"]).collect();
+    assert_eq!(names, ["A \"B\", C", "\"\"", "D", "5\""]);
+    // And those that the bench writes.
+    let directory = scratch("written");
+    let out = directory.to_str().unwrap();
+    let hostile = "sim/tests/page/hostile.toml";
+    let run = ["run", hostile, "--for", "3", "--every-scan", "--out", out];
+    json(&run);
+    for file in ["readings.csv", "scans.csv"] {
+        let path = directory.join(file);
+        let told = json(&["characterise", path.to_str().unwrap()]);
+        let names = [0, 1].map(|rail| told["rails"][rail]["name"].as_str().unwrap());
+        assert_eq!(names, ["<script>", "\"><img src=x onerror=a>"], "{file}");
+    }
 }

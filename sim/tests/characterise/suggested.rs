@@ -108,3 +108,44 @@ fn readings_that_hide_pulses_say_so() {
         "{printed}"
     );
 }
+
+/// Names that differ in what no constant can have make constants that differ all the same; what
+/// is not used is not imported.
+#[test]
+fn constants_are_valid_and_unique() {
+    let names = ["A-B", "A B", "a_b_2", "A/B", "1st", "é", "ü", "fn", "_"];
+    let snippet = |name: &str, head: &str, volts: &str| {
+        let rows = names.map(|name| format!("0,{name},1{volts}\n"));
+        let told = json(&[
+            "characterise",
+            &log(name, &(head.to_owned() + &rows.concat())),
+        ]);
+        told["rust_snippet"].as_str().unwrap().to_owned()
+    };
+    let text = snippet("constants", "t,rail,i,v\n", ",5");
+    assert!(text.contains("use crake::units::{Current, Voltage};\n"));
+    let constants = text
+        .lines()
+        .filter_map(|line| line.strip_prefix("pub const "));
+    let mut constants: Vec<_> = constants
+        .map(|line| line.split(':').next().unwrap())
+        .collect();
+    // A load and voltages of each rail, and the limits.
+    assert_eq!(constants.len(), 2 * names.len() + 1);
+    for name in &constants {
+        assert!(
+            name.starts_with(|first: char| first.is_ascii_uppercase()),
+            "{name}"
+        );
+        let is_fit = |it: char| it.is_ascii_uppercase() || it.is_ascii_digit() || it == '_';
+        assert!(name.chars().all(is_fit), "{name}");
+    }
+    constants.sort_unstable();
+    assert!(
+        constants.windows(2).all(|pair| pair[0] != pair[1]),
+        "{constants:?}"
+    );
+
+    let text = snippet("no-voltage", "t,rail,i\n", "");
+    assert!(text.contains("use crake::units::Current;\n") && !text.contains("Voltage"));
+}

@@ -1,5 +1,7 @@
-//! The page that `run --out` writes, against the other files of the same run. `.ci/page` opens it
-//! in a browser.
+//! The page that `run --out` writes, against the other files of the same run; and that of a log.
+//! `.ci/page` opens both in a browser.
+
+mod log;
 
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -8,9 +8,9 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use super::{show, some_seconds, text};
-use crate::characterise::{Options, Watched, against, characterise};
+use crate::characterise::{AgainstError, Options, Watched, against, characterise};
 use crate::growing::Growing;
-use crate::log::{Column, Log, Mapping};
+use crate::log::{Column, Log, Mapping, check_name};
 use crate::scenario::{ALERT_KINDS, Scenario};
 
 #[derive(Debug, clap::Args)]
@@ -36,8 +36,17 @@ pub(super) struct Characterise {
     /// Take a longer time between two readings for a gap, across which nothing is counted.
     #[arg(long, value_name = "SECONDS", value_parser = some_seconds)]
     gap: Option<Duration>,
+    /// End after this many seconds of the log's time, or where it does not begin within them, of
+    /// its own.
+    #[arg(
+        long = "for",
+        value_name = "SECONDS",
+        value_parser = some_seconds,
+        allow_negative_numbers = true
+    )]
+    length: Option<Duration>,
     /// What to call the rail of a log without names; its file name without this.
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", value_parser = rail_name)]
     rail: Option<String>,
     /// Look for excursions beyond a limit, such as MODEM:over_current=1.5.
     #[arg(long = "limit", value_name = "RAIL:KIND=VALUE", value_parser = limit)]
@@ -66,6 +75,9 @@ pub(super) struct Characterise {
     #[arg(long, requires = "out")]
     overwrite: bool,
 }
+
+/// Nothing in a log is greater.
+const LIMIT_MAX: f64 = 1e6;
 
 /// What is written.
 const FILES: [&str; 3] = ["characterise.html", "characterise.txt", "characterise.json"];
@@ -99,6 +111,7 @@ pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
         ..Mapping::default()
     };
     let stem = args.log.file_stem().unwrap_or_default().to_string_lossy();
+    let stem = stem.replace(char::is_control, "_");
     let mut limits = args.limits.clone();
     for rail in scenario.iter().flat_map(|scenario| &scenario.rails) {
         limits.extend(rail.alerts.iter().map(|alert| Watched {
@@ -111,12 +124,13 @@ pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
         limits,
         capacity_ah: args.capacity,
         margin: args.margin / 100.0,
-        gap_ns: args
-            .gap
-            .map(|gap| i64::try_from(gap.as_nanos()).unwrap_or(i64::MAX)),
-        name: args.rail.clone().unwrap_or_else(|| stem.into_owned()),
+        gap_ns: args.gap.map_or(i64::MAX, nanoseconds),
+        name: args.rail.clone().unwrap_or(stem),
     };
     let mut log = Log::open(&args.log, &mapping).map_err(text)?;
+    if let Some(length) = args.length {
+        log.end_after(nanoseconds(length));
+    }
     let mut told = characterise(&mut log, &options).map_err(text)?;
     if let Some(stray) = args
         .limits
@@ -132,8 +146,12 @@ pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
     }
     if let Some(scenario) = &scenario {
         let seed = args.seed.unwrap_or(scenario.seed);
-        let differences = against(&told, scenario, seed);
-        told.differences = Some(differences.map_err(|error| format!("{error} (seed {seed})"))?);
+        let compared = against(&told, scenario, seed).map_err(|error| match error {
+            AgainstError::Run(error) => format!("{error} (seed {seed})"),
+            error => format!("--against: {error}"),
+        })?;
+        told.differences = Some(compared.differences);
+        told.not_logged = compared.not_logged;
     }
     let agrees = told
         .differences
@@ -143,11 +161,15 @@ pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
     let tables = table::table(&told);
     let object = format!("{:#}\n", serde_json::to_value(&told).map_err(text)?);
     if let Some(directory) = &args.out {
-        let page = page::page(&mut log, &told).map_err(text)?;
+        let page = page::page((&args.log, &mut log), &told, options.gap_ns).map_err(text)?;
         keep(directory, [&page, &tables, &object]).map_err(text)?;
     }
     show(if args.json { &object } else { &tables })?;
     Ok(agrees)
+}
+
+fn nanoseconds(length: Duration) -> i64 {
+    i64::try_from(length.as_nanos()).unwrap_or(i64::MAX)
 }
 
 /// Writes the files, all or none.
@@ -173,6 +195,10 @@ fn column(text: &str) -> Result<(Column, String, Option<String>), String> {
     })
 }
 
+fn rail_name(text: &str) -> Result<String, &'static str> {
+    check_name(text).map(|()| text.to_owned())
+}
+
 fn separator(text: &str) -> Result<u8, String> {
     match text.as_bytes() {
         b"tab" => Ok(b'\t'),
@@ -193,11 +219,13 @@ fn limit(text: &str) -> Result<Watched, String> {
         let words: Vec<_> = ALERT_KINDS.iter().map(|(word, _)| *word).collect();
         format!("{kind} is none of {}", words.join(", "))
     })?;
-    let limit = value.parse().ok().filter(|limit: &f64| limit.is_finite());
+    let limit = value.parse().ok();
+    let limit = limit.filter(|limit: &f64| limit.abs() <= LIMIT_MAX);
     Ok(Watched {
         rail: rail.to_owned(),
         kind: *kind,
-        limit: limit.ok_or("its value must be a number in volts, amperes or watts")?,
+        limit: limit
+            .ok_or("its value must be a number of volts, amperes or watts, a million at most")?,
     })
 }
 

@@ -2,8 +2,10 @@
 
 use std::fmt::{self, Write};
 
-use crate::characterise::{Characterisation, Difference, RailFigures, Statistics};
-use crate::quantity::{count, quantity};
+use crate::characterise::{
+    Characterisation, Difference, Excursions, Flows, RailFigures, Statistics,
+};
+use crate::quantity::{count, quantity, some};
 
 /// Everything as text.
 pub(super) fn table(told: &Characterisation) -> String {
@@ -13,35 +15,8 @@ pub(super) fn table(told: &Characterisation) -> String {
     text
 }
 
-/// One rail as text.
-pub(super) fn rail_of(rail: &RailFigures) -> String {
-    let mut text = String::new();
-    let _ = self::rail(&mut text, rail);
-    text
-}
-
-/// The comparison as text.
-pub(super) fn differences_of(differences: &[Difference]) -> String {
-    let mut text = String::new();
-    let _ = self::differences(&mut text, differences);
-    text
-}
-
 fn write(out: &mut String, told: &Characterisation) -> fmt::Result {
-    write!(
-        out,
-        "{} readings of {} rails",
-        count(told.rows),
-        told.rails.len()
-    )?;
-    match (told.torn_lines, told.first_torn_line) {
-        (torn, Some(line)) => writeln!(
-            out,
-            "; {} torn lines passed over, the first at line {line}",
-            count(torn)
-        )?,
-        _ => writeln!(out)?,
-    }
+    writeln!(out, "{}", readings(told))?;
     for rail in &told.rails {
         writeln!(out)?;
         self::rail(out, rail)?;
@@ -49,6 +24,9 @@ fn write(out: &mut String, told: &Characterisation) -> fmt::Result {
     if let Some(differences) = &told.differences {
         writeln!(out)?;
         self::differences(out, differences)?;
+        for rail in &told.not_logged {
+            writeln!(out, "  {}", not_logged(rail))?;
+        }
     }
     writeln!(
         out,
@@ -62,42 +40,67 @@ fn write(out: &mut String, told: &Characterisation) -> fmt::Result {
     )
 }
 
-fn rail(out: &mut String, rail: &RailFigures) -> fmt::Result {
+/// How many readings there are, and what was passed over.
+pub(super) fn readings(told: &Characterisation) -> String {
+    let rows = format!(
+        "{} of {}",
+        some(told.rows, "reading"),
+        some(told.rails.len() as u64, "rail")
+    );
+    match (told.torn_lines, told.first_torn_line) {
+        (torn, Some(line)) => format!(
+            "{rows}; {} passed over, the first at line {line}",
+            some(torn, "torn line")
+        ),
+        _ => rows,
+    }
+}
+
+/// How a rail's readings lie in time.
+pub(super) fn times(rail: &RailFigures) -> [String; 2] {
     let spacing = &rail.spacing;
-    writeln!(
-        out,
-        "{}: {} readings from {} s to {} s, every {}; they weigh {}",
-        rail.name,
-        count(rail.readings),
-        rail.from_s,
-        rail.to_s,
-        quantity(spacing.mean_s, 4, "s"),
-        spacing.weighed
-    )?;
     let step = |value| quantity(value, 3, "s");
-    writeln!(
-        out,
-        "  steps from {} to {}, the longest after {} s; {} gaps of {} in all",
-        step(spacing.least_s),
-        step(spacing.greatest_s),
-        spacing.greatest_after_s,
-        spacing.gaps,
-        step(spacing.gaps_s)
-    )?;
-    writeln!(
-        out,
-        "                 mean       r.m.s.    deviation        least  at              greatest  at"
-    )?;
+    [
+        format!(
+            "{} from {} s to {} s, every {}; they weigh {}",
+            some(rail.readings, "reading"),
+            rail.from_s,
+            rail.to_s,
+            quantity(spacing.mean_s, 4, "s"),
+            spacing.weighed
+        ),
+        format!(
+            "steps from {} to {}, the longest after {} s; {} of {} in all",
+            step(spacing.least_s),
+            step(spacing.greatest_s),
+            spacing.greatest_after_s,
+            some(spacing.gaps, "gap"),
+            step(spacing.gaps_s)
+        ),
+    ]
+}
+
+/// The quantities that a log has, with their units.
+pub(super) fn quantities(
+    rail: &RailFigures,
+) -> impl Iterator<Item = (&'static str, &Statistics, &'static str)> {
     let each = [
         ("voltage", rail.voltage_v.as_ref(), "V"),
         ("current", Some(&rail.current_a), "A"),
         ("power", rail.power_w.as_ref(), "W"),
     ];
-    let each = || {
-        each.into_iter()
-            .filter_map(|(what, of, unit)| Some((what, of?, unit)))
-    };
-    for (what, of, unit) in each() {
+    each.into_iter()
+        .filter_map(|(what, of, unit)| Some((what, of?, unit)))
+}
+
+fn rail(out: &mut String, rail: &RailFigures) -> fmt::Result {
+    let [readings, steps] = times(rail);
+    writeln!(out, "{}: {readings}\n  {steps}", rail.name)?;
+    writeln!(
+        out,
+        "                 mean       r.m.s.    deviation        least  at              greatest  at"
+    )?;
+    for (what, of, unit) in quantities(rail) {
         let shown = |value| format!("{:>11}", quantity(value, 5, unit));
         let [least_at, greatest_at] =
             [of.least_at_s, of.greatest_at_s].map(|at| format!("{at:.4} s"));
@@ -123,7 +126,7 @@ fn rail(out: &mut String, rail: &RailFigures) -> fmt::Result {
         write!(out, "  {share:>8}")?;
     }
     writeln!(out, " of the time")?;
-    for (what, of, unit) in each() {
+    for (what, of, unit) in quantities(rail) {
         quantiles(out, what, of, unit)?;
     }
     writeln!(
@@ -142,7 +145,13 @@ fn rail(out: &mut String, rail: &RailFigures) -> fmt::Result {
             count(level.of_one_reading)
         )?;
     }
-    happened(out, rail)
+    for (what, told) in happened(rail) {
+        writeln!(out, "  {what:8} {told}")?;
+    }
+    for unseen in &rail.unseen {
+        writeln!(out, "  cannot be seen: {unseen}")?;
+    }
+    Ok(())
 }
 
 fn quantiles(out: &mut String, what: &str, of: &Statistics, unit: &str) -> fmt::Result {
@@ -153,20 +162,22 @@ fn quantiles(out: &mut String, what: &str, of: &Statistics, unit: &str) -> fmt::
     writeln!(out)
 }
 
-fn happened(out: &mut String, rail: &RailFigures) -> fmt::Result {
+/// What happened on a rail and what it comes to: a word and the rest of the line.
+pub(super) fn happened(rail: &RailFigures) -> Vec<(&'static str, String)> {
     let (steps, peaks) = (&rail.steps, &rail.peaks);
-    writeln!(
-        out,
-        "  steps    {} of more than {}, the greatest {}; {:.0} an hour",
-        count(steps.count),
-        quantity(steps.from_a, 3, "A"),
-        quantity(steps.greatest_a, 4, "A"),
-        steps.per_hour
-    )?;
+    let mut told = vec![(
+        "steps",
+        format!(
+            "{} of more than {}, the greatest {}; {:.0} an hour",
+            count(steps.count),
+            quantity(steps.from_a, 3, "A"),
+            quantity(steps.greatest_a, 4, "A"),
+            steps.per_hour
+        ),
+    )];
     if let Some(first) = peaks.of_greatest_i2t.first() {
-        writeln!(
-            out,
-            "  peaks    {}, the longest {}; of greatest I²t: {} up to {} for {}, at {:.4} s{}",
+        let peaks = format!(
+            "{}, the longest {}; of greatest I²t: {} up to {} for {}, at {:.4} s{}",
             count(peaks.count),
             quantity(peaks.longest_s, 4, "s"),
             quantity(first.i2t_a2s, 4, "A²s"),
@@ -178,70 +189,61 @@ fn happened(out: &mut String, rail: &RailFigures) -> fmt::Result {
             } else {
                 ", its end is not in the log"
             }
-        )?;
+        );
+        told.push(("peaks", peaks));
     }
-    let charge = rail.charge_c;
-    write!(
-        out,
-        "  charge   out {}, back {}, net {}",
-        quantity(charge.out, 5, "C"),
-        quantity(charge.back, 5, "C"),
-        quantity(charge.net / 3600.0, 4, "Ah")
-    )?;
-    match &rail.energy_j {
-        Some(energy) => writeln!(
-            out,
-            "; energy out {}, back {}, net {}",
-            quantity(energy.out, 5, "J"),
-            quantity(energy.back, 5, "J"),
-            quantity(energy.net / 3600.0, 4, "Wh")
-        )?,
-        None => writeln!(out)?,
-    }
-    if let Some((current_a, power_w)) = rail.total_current_a.zip(rail.total_power_w) {
-        writeln!(
-            out,
-            "  totals   of the log: {} and {} in the mean",
-            quantity(current_a, 5, "A"),
-            quantity(power_w, 5, "W")
-        )?;
+    let flows = |flows: &Flows, unit, hours| {
+        format!(
+            "out {}, back {}, net {}",
+            quantity(flows.out, 5, unit),
+            quantity(flows.back, 5, unit),
+            quantity(flows.net / 3600.0, 4, hours)
+        )
+    };
+    let charge = flows(&rail.charge_c, "C", "Ah");
+    let energy = rail.energy_j.as_ref().map_or_else(String::new, |energy| {
+        format!("; energy {}", flows(energy, "J", "Wh"))
+    });
+    told.push(("charge", charge + &energy));
+    let means = [(rail.total_current_a, "A"), (rail.total_power_w, "W")];
+    let means = means.map(|(mean, unit)| Some(quantity(mean?, 5, unit)));
+    let means: Vec<_> = means.into_iter().flatten().collect();
+    if !means.is_empty() {
+        let means = means.join(" and ");
+        told.push(("totals", format!("of the log: {means} in the mean")));
     }
     if let Some(ripple) = &rail.ripple_v {
-        writeln!(
-            out,
-            "  ripple   of {} readings: {} in the mean, {} at the most, from {:.4} s on",
+        let ripple = format!(
+            "of {} readings: {} in the mean, {} at the most, from {:.4} s on",
             ripple.readings,
             quantity(ripple.mean, 3, "V"),
             quantity(ripple.greatest, 3, "V"),
             ripple.greatest_at_s
-        )?;
+        );
+        told.push(("ripple", ripple));
     }
-    if let Some(hours) = rail.battery_life_h {
-        writeln!(
-            out,
-            "  battery  {hours:.1} h ({:.1} days) at the mean current, if it gives all that its \
-             label says",
+    if let Some(hours) = rail.lasts_h {
+        let battery = format!(
+            "{hours:.1} h ({:.1} days) at the mean current, if it gives all that its label says",
             hours / 24.0
-        )?;
+        );
+        told.push(("battery", battery));
     }
-    for beyond in &rail.excursions {
-        let (kind, limit) = (beyond.kind.replace('_', "-"), beyond.limit);
-        match beyond.farthest {
-            Some(farthest) => writeln!(
-                out,
-                "  beyond   {kind} {limit}: {} times, {} at the longest, as far as {farthest:.5}, \
-                 first at {:.4} s",
-                count(beyond.times),
-                quantity(beyond.longest_s, 3, "s"),
-                beyond.first_s.unwrap_or_default()
-            )?,
-            None => writeln!(out, "  beyond   {kind} {limit}: never")?,
-        }
+    told.extend(rail.excursions.iter().map(|it| ("beyond", beyond(it))));
+    told
+}
+
+fn beyond(beyond: &Excursions) -> String {
+    let (kind, limit) = (beyond.kind.replace('_', "-"), beyond.limit);
+    match beyond.farthest {
+        Some(farthest) => format!(
+            "{kind} {limit}: {} times, {} at the longest, as far as {farthest:.5}, first at {:.4} s",
+            count(beyond.times),
+            quantity(beyond.longest_s, 3, "s"),
+            beyond.first_s.unwrap_or_default()
+        ),
+        None => format!("{kind} {limit}: never"),
     }
-    for unseen in &rail.unseen {
-        writeln!(out, "  cannot be seen: {unseen}")?;
-    }
-    Ok(())
 }
 
 fn differences(out: &mut String, differences: &[Difference]) -> fmt::Result {
@@ -250,25 +252,45 @@ fn differences(out: &mut String, differences: &[Difference]) -> fmt::Result {
         "against the bench      log          ±        bench          ±          ratio          ±"
     )?;
     for one in differences {
-        let (what, unit) = match one.of {
-            "current_a" => ("current", "A"),
-            "power_w" => ("power", "W"),
-            _ => ("voltage", "V"),
-        };
-        let shown = |value, digits| format!("{:>10}", quantity(value, digits, unit));
-        let part = |value: Option<f64>| value.map_or("-".to_owned(), |value| format!("{value:.4}"));
+        let [what, log, log_bound, bench, bench_bound, ratio, ratio_bound] = difference(one);
         writeln!(
             out,
-            "  {:10} {what:7} {} {} {} {}  {:>9}  {:>9}  {}",
+            "  {:10} {what:7} {log:>10} {log_bound:>10} {bench:>10} {bench_bound:>10}  {ratio:>9}  \
+             {ratio_bound:>9}  {}",
             one.rail,
-            shown(one.log, 5),
-            shown(one.log_bound, 3),
-            shown(one.bench, 5),
-            shown(one.bench_bound, 3),
-            part(one.ratio),
-            part(one.ratio_bound),
-            if one.differs { "DIFFERS" } else { "agrees" }
+            agreement(one)
         )?;
     }
     Ok(())
+}
+
+/// What is compared, by log and bench, and the ratio; each with its bound.
+pub(super) fn difference(one: &Difference) -> [String; 7] {
+    let (what, unit) = match one.of {
+        "current_a" => ("current", "A"),
+        "power_w" => ("power", "W"),
+        _ => ("voltage", "V"),
+    };
+    let part = |value: Option<f64>| value.map_or("-".to_owned(), |value| format!("{value:.4}"));
+    [
+        what.to_owned(),
+        quantity(one.log, 5, unit),
+        quantity(one.log_bound, 3, unit),
+        quantity(one.bench, 5, unit),
+        quantity(one.bench_bound, 3, unit),
+        part(one.ratio),
+        part(one.ratio_bound),
+    ]
+}
+
+/// What is not compared, and what to do.
+pub(super) fn not_logged(rail: &str) -> String {
+    format!("{rail} is not in the log and not compared: log it, or take it out of the scenario")
+}
+
+pub(super) fn agreement(one: &Difference) -> &'static str {
+    match one.differs {
+        true => "DIFFERS",
+        false => "agrees",
+    }
 }
