@@ -24,9 +24,13 @@ impl Growing {
             directory.join(format!(".{name}.part")),
             directory.join(name),
         );
-        let created = fs::create_dir_all(directory).and_then(|()| File::create(&growing));
+        // Whoever gives up either sees the file, or keeps it from being made.
+        let created = with_all(|all| {
+            let created = fs::create_dir_all(directory).and_then(|()| File::create(&growing))?;
+            all.push(growing.clone());
+            Ok(created)
+        });
         let file = created.map_err(|error| named(&complete, &error))?;
-        with_all(|all| all.push(growing.clone()));
         Ok(Self {
             file: BufWriter::new(file),
             growing,
@@ -67,18 +71,19 @@ impl Drop for Growing {
     }
 }
 
-/// Removes what grows: for a program that ends at once, by a signal.
+/// Removes what grows and ends the program, by a signal: no other file begins to grow meanwhile.
 #[cfg(feature = "cli")]
-pub(crate) fn give_up() {
+pub(crate) fn give_up(end: impl FnOnce()) {
     with_all(|all| {
         for path in all.drain(..) {
             let _ = fs::remove_file(path);
         }
+        end();
     });
 }
 
-fn with_all(act: impl FnOnce(&mut Vec<PathBuf>)) {
-    act(&mut GROWING.lock().unwrap_or_else(PoisonError::into_inner));
+fn with_all<T>(act: impl FnOnce(&mut Vec<PathBuf>) -> T) -> T {
+    act(&mut GROWING.lock().unwrap_or_else(PoisonError::into_inner))
 }
 
 fn named(path: &Path, error: &io::Error) -> io::Error {

@@ -175,12 +175,13 @@ pub fn main(args: &Args) -> ExitCode {
     QUIET.store(args.quiet, Ordering::Relaxed);
     // Files that grow are hidden ones: nobody would find them.
     let watched = ctrlc::set_handler(|| {
-        crate::growing::give_up();
-        if std::io::stderr().is_terminal() {
-            // What was drawn ends without a line's end.
-            eprintln!();
-        }
-        std::process::exit(INTERRUPTED);
+        crate::growing::give_up(|| {
+            if std::io::stderr().is_terminal() {
+                // What was drawn ends without a line's end.
+                eprintln!();
+            }
+            std::process::exit(INTERRUPTED)
+        });
     });
     if let Err(error) = watched
         && !is_quiet()
