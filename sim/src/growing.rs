@@ -49,6 +49,44 @@ impl Growing {
     }
 }
 
+/// Files that are there already stay as they are, unless they may be written over.
+#[cfg(feature = "cli")]
+pub(crate) fn refuse_taken(
+    directory: &Path,
+    names: &[&str],
+    overwrite: bool,
+) -> Result<(), String> {
+    let mut taken = names.iter().map(|name| directory.join(name));
+    match taken.find(|path| !overwrite && path.exists()) {
+        Some(path) => Err(format!(
+            "{}: is there already; name another directory with --out, or add --overwrite",
+            path.display()
+        )),
+        None => Ok(()),
+    }
+}
+
+/// Texts in files, whole, but not yet under their names.
+#[cfg(feature = "cli")]
+pub(crate) fn grown<'n, T: AsRef<str>>(
+    directory: &Path,
+    texts: impl IntoIterator<Item = (&'n str, T)>,
+) -> io::Result<Vec<Growing>> {
+    let texts = texts.into_iter();
+    let files = texts.map(|(name, text)| {
+        let mut file = Growing::create(directory, name)?;
+        file.write_all(text.as_ref().as_bytes())?;
+        Ok(file)
+    });
+    files.collect()
+}
+
+/// Gives all of them their names.
+#[cfg(feature = "cli")]
+pub(crate) fn keep(files: Vec<Growing>) -> io::Result<()> {
+    files.into_iter().try_for_each(|mut file| file.keep())
+}
+
 impl Write for Growing {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
         let written = self.file.write(bytes);

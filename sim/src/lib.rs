@@ -46,6 +46,8 @@ pub mod rng;
 #[cfg(feature = "cli")]
 pub mod run;
 #[cfg(feature = "cli")]
+mod rust_text;
+#[cfg(feature = "cli")]
 pub mod scenario;
 #[cfg(feature = "cli")]
 pub mod shunt;

@@ -3,6 +3,7 @@
 use std::fmt::{self, Write};
 
 use super::RailFigures;
+use crate::rust_text::call;
 
 /// A `[[rail]]` for each, to be put into the scenario's own.
 pub(super) fn scenario(rails: &[RailFigures]) -> String {
@@ -160,25 +161,11 @@ fn comment(mark: &str, text: &str) -> String {
 }
 
 fn amps(value: f64) -> String {
-    format!("Current::from_nanoamps({})", nano(value))
+    call("Current", (value * 1e9).round() as i64)
 }
 
 fn volts(value: f64) -> String {
-    format!("Voltage::from_nanovolts({})", nano(value))
-}
-
-/// In groups of three digits.
-fn nano(value: f64) -> String {
-    let whole = (value * 1e9).round() as i64;
-    let digits = whole.unsigned_abs().to_string();
-    let mut text = String::new();
-    for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place).is_multiple_of(3) {
-            text.push('_');
-        }
-        text.push(digit);
-    }
-    if whole < 0 { format!("-{text}") } else { text }
+    call("Voltage", (value * 1e9).round() as i64)
 }
 
 /// Rails' names as those of constants. They stand before `_LOAD` or `_VOLTAGE`, and so are no

@@ -1,4 +1,4 @@
-use std::io::{self, IsTerminal, Write};
+use std::io::{self, IsTerminal};
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
@@ -7,7 +7,7 @@ use super::page::{self, Curves};
 use super::readings::{self, Readings};
 use super::scans::Scans;
 use crate::bench::Bench;
-use crate::growing::Growing;
+use crate::growing;
 use crate::quantity::{count, quantity};
 use crate::run::{OnBench, Report, Row};
 use crate::scenario::Scenario;
@@ -65,13 +65,7 @@ impl Output {
                 "--trace-from: the run ends at {seconds} s, before the trace begins"
             ));
         }
-        let taken = FILES.map(|name| directory.join(name));
-        if let Some(path) = taken.iter().find(|path| !overwrite && path.exists()) {
-            return Err(format!(
-                "{}: is there already; name another directory with --out, or add --overwrite",
-                path.display()
-            ));
-        }
+        growing::refuse_taken(directory, &FILES, overwrite)?;
         let readings = Readings::create(directory, scenario, readings_every)
             .map_err(|error| format!("{error}; name another directory with --out"))?;
         let scans = match recording {
@@ -152,16 +146,9 @@ impl Output {
                 ("report.json", object.to_owned()),
                 ("report.html", page.to_owned()),
             ];
-            let mut whole = Vec::new();
-            for (name, text) in ends {
-                let mut file = Growing::create(&self.directory, name)?;
-                file.write_all(text.as_bytes())?;
-                whole.push(file);
-            }
+            let ends = growing::grown(&self.directory, ends)?;
             self.readings.keep()?;
-            for mut file in whole {
-                file.keep()?;
-            }
+            growing::keep(ends)?;
             self.trace.map_or(Ok(()), Trace::finish)?;
             self.scans.map_or(Ok(()), Scans::keep)
         };

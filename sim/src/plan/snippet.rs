@@ -1,6 +1,7 @@
 //! A plan as lines for a scenario file, and as constants for firmware.
 
 use super::Planned;
+use crate::rust_text::grouped;
 
 /// Lines of a scenario file; the debounce belongs into each of its alerts.
 ///
@@ -47,7 +48,7 @@ pub fn rust(plan: &Planned) -> String {
     let mode = match plan.scan_period_s {
         Some(period_s) => format!(
             "Mode::Continuous(ScanRate::every_microseconds({}))",
-            grouped(period_s * 1e6)
+            grouped((period_s * 1e6).round() as i64)
         ),
         None => "Mode::SingleShot".to_owned(),
     };
@@ -70,22 +71,9 @@ pub fn rust(plan: &Planned) -> String {
         part = plan.part,
         averaging = plan.averaging,
         debounce = plan.debounce,
-        every = grouped(plan.read_every_s * 1e6),
+        every = grouped((plan.read_every_s * 1e6).round() as i64),
         bus = grouped(plan.bus_hz.into()),
     )
-}
-
-/// A whole number, its digits in groups of three.
-fn grouped(number: f64) -> String {
-    let digits = format!("{:.0}", number.round());
-    let mut text = String::new();
-    for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place).is_multiple_of(3) {
-            text.push('_');
-        }
-        text.push(digit);
-    }
-    text
 }
 
 fn mode(plan: &Planned) -> &'static str {

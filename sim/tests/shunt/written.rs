@@ -216,6 +216,6 @@ fn a_scenarios_part_measures() {
         .into_iter()
         .chain(["--rail", rail, "--out", out, "--overwrite"]);
     assert!(shunt_with(asked).status.success());
-    let scenario = Scenario::load(&directory.join("scenario.toml")).unwrap();
+    let scenario = Scenario::load(directory.join("scenario.toml")).unwrap();
     assert_eq!(scenario.rails[0].name, rail);
 }

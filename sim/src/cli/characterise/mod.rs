@@ -3,13 +3,12 @@
 mod page;
 mod table;
 
-use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Duration;
 
 use super::{show, some_seconds, text};
 use crate::characterise::{AgainstError, Options, Watched, against, characterise};
-use crate::growing::Growing;
+use crate::growing;
 use crate::log::{Column, Log, Mapping, check_name};
 use crate::scenario::{ALERT_KINDS, Scenario};
 
@@ -84,18 +83,8 @@ const FILES: [&str; 3] = ["characterise.html", "characterise.txt", "characterise
 
 /// Whether log and bench agree, or what is wrong.
 pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
-    let files = args
-        .out
-        .iter()
-        .flat_map(|directory| FILES.map(|name| directory.join(name)));
-    if let Some(path) = files
-        .into_iter()
-        .find(|path| !args.overwrite && path.exists())
-    {
-        return Err(format!(
-            "{}: is there already; name another directory with --out, or add --overwrite",
-            path.display()
-        ));
+    if let Some(directory) = &args.out {
+        growing::refuse_taken(directory, &FILES, args.overwrite)?;
     }
     let scenario = args
         .against
@@ -162,7 +151,11 @@ pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
     let object = format!("{:#}\n", serde_json::to_value(&told).map_err(text)?);
     if let Some(directory) = &args.out {
         let page = page::page((&args.log, &mut log), &told, options.gap_ns).map_err(text)?;
-        keep(directory, [&page, &tables, &object]).map_err(text)?;
+        let texts = FILES
+            .into_iter()
+            .zip([page, tables.clone(), object.clone()]);
+        let grown = growing::grown(directory, texts);
+        grown.and_then(growing::keep).map_err(text)?;
     }
     show(if args.json { &object } else { &tables })?;
     Ok(agrees)
@@ -170,17 +163,6 @@ pub(super) fn perform(args: &Characterise) -> Result<bool, String> {
 
 fn nanoseconds(length: Duration) -> i64 {
     i64::try_from(length.as_nanos()).unwrap_or(i64::MAX)
-}
-
-/// Writes the files, all or none.
-fn keep(directory: &Path, texts: [&str; 3]) -> io::Result<()> {
-    let mut whole = Vec::new();
-    for (name, text) in FILES.into_iter().zip(texts) {
-        let mut file = Growing::create(directory, name)?;
-        file.write_all(text.as_bytes())?;
-        whole.push(file);
-    }
-    whole.iter_mut().try_for_each(Growing::keep)
 }
 
 fn column(text: &str) -> Result<(Column, String, Option<String>), String> {

@@ -1,7 +1,6 @@
 //! What a choice leaves in a directory.
 
 use std::fmt::Write as _;
-use std::io::{self, Write as _};
 use std::path::Path;
 
 use crake::units::Resistance;
@@ -9,7 +8,8 @@ use crake::units::Resistance;
 use super::Asked;
 use crate::cli::part::PartName;
 use crate::cli::readings;
-use crate::growing::Growing;
+use crate::growing;
+use crate::rust_text::{call, grouped};
 use crate::shunt::RailChoice;
 
 /// Columns of a line of Rust.
@@ -30,13 +30,7 @@ pub(super) fn write(
     (asked, choices): (&[Asked], &[RailChoice]),
     (tables, object): (&str, &str),
 ) -> Result<(), String> {
-    let taken = FILES.map(|name| directory.join(name));
-    if let Some(path) = taken.iter().find(|path| !overwrite && path.exists()) {
-        return Err(format!(
-            "{}: is there already; name another directory with --out, or add --overwrite",
-            path.display()
-        ));
-    }
+    growing::refuse_taken(directory, &FILES, overwrite)?;
     let rails: Vec<_> = asked.iter().zip(choices).collect();
     let mut files = vec![
         (FILES[0], tables.to_owned()),
@@ -47,16 +41,9 @@ pub(super) fn write(
     if part == PartName::Corncrake {
         files.push((FILES[4], scenario(&rails)));
     }
-    let keep = || {
-        let mut whole = Vec::new();
-        for (name, text) in &files {
-            let mut file = Growing::create(directory, name)?;
-            file.write_all(text.as_bytes())?;
-            whole.push(file);
-        }
-        whole.iter_mut().try_for_each(Growing::keep)
-    };
-    keep().map_err(|error: io::Error| error.to_string())
+    let grown = growing::grown(directory, files);
+    let kept = grown.and_then(growing::keep);
+    kept.map_err(|error| error.to_string())
 }
 
 type Rails<'r> = [(&'r Asked, &'r RailChoice)];
@@ -237,30 +224,4 @@ fn nano(value: f64) -> i64 {
 fn decimal(billionths: i64) -> String {
     let all = readings::decimal(billionths.into(), 9);
     all.trim_end_matches('0').trim_end_matches('.').to_owned()
-}
-
-/// A quantity as the driver's constructors have it, in the greatest unit in which it is whole.
-fn call(quantity: &str, billionths: i64) -> String {
-    let name = match quantity {
-        "Resistance" => "ohms",
-        "Current" => "amps",
-        _ => "volts",
-    };
-    let units = [
-        (1_000_000_000, ""),
-        (1_000_000, "milli"),
-        (1_000, "micro"),
-        (1, "nano"),
-    ];
-    let whole = units.into_iter().find(|(unit, _)| billionths % unit == 0);
-    let (unit, prefix) = whole.unwrap_or((1, "nano"));
-    format!(
-        "{quantity}::from_{prefix}{name}({})",
-        grouped(billionths / unit)
-    )
-}
-
-/// Digits in groups of three, as Rust has them.
-fn grouped(number: i64) -> String {
-    crate::quantity::count(number.unsigned_abs()).replace(' ', "_")
 }
