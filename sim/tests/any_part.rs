@@ -242,6 +242,16 @@ fn three_parts_at_once_are_named() {
     assert!(registers.contains("Moorhen at address 0x17"), "{registers}");
 }
 
+/// Alerts are told in the order of time, whichever part they are of.
+#[test]
+fn alerts_of_several_parts_are_in_one_order() {
+    let later = THREE.replacen("[[2, 1.5], [4, 0.5]]", "[[3, 1.5], [4, 0.5]]", 1);
+    let later = object("later.toml", &later, 0);
+    let alerts = later["alerts"].as_array().unwrap().iter();
+    let alerts: Vec<_> = alerts.map(|alert| &alert["rail"]).collect();
+    assert_eq!(alerts, ["PUMP", "LAMP"]);
+}
+
 /// A resistor of twice the declared value on the second part.
 #[test]
 fn a_wrong_resistor_is_told_with_its_rail_and_its_part() {

@@ -241,11 +241,16 @@
       if (panel.curves.length > 1) this.legend(group, panel, top);
 
       curves.forEach((shown, n) => this.curve(group, panel.curves[n], shown, n, y));
+      const names = [];
       for (const {name, at} of panel.limits) {
         if (at < low || at > high) continue;
-        const height = y(at), above = height - begin > 16;
+        const height = y(at);
         make(group, "line", {class: "limit", x1: LEFT, x2: right, y1: height, y2: height});
-        make(group, "text", {class: "limit-name", x: LEFT + 5, y: height + (above ? -4 : 13)},
+        // Above its line if there is room, and below if not.
+        const places = [height - 4, height + 13].filter(place => place - begin > 12);
+        const free = places.find(place => names.every(other => Math.abs(other - place) > 12));
+        names.push(free ?? places[0]);
+        make(group, "text", {class: "limit-name", x: LEFT + 5, y: names.at(-1)},
           `${name} ${quantity(at, 4, panel.unit)}`);
       }
       let free = LEFT;

@@ -33,6 +33,14 @@ fn a_title_is_one_line() {
     let scenario = VALID.replacen("title = \"t\"", "title = \"a\\rb\"", 1);
     let case = Case::new("title", &scenario, Some(RECORDING));
     case.refuses(&["scenario.toml"], "scenario.toml:1", "control characters");
+    let titled = |length| {
+        let title = format!("title = \"{}\"", "x".repeat(length));
+        VALID.replacen("title = \"t\"", &title, 1)
+    };
+    let case = Case::new("long", &titled(201), Some(RECORDING));
+    case.refuses(&["scenario.toml"], "scenario.toml:1", "200");
+    let case = Case::new("longest", &titled(200), Some(RECORDING));
+    assert!(case.run(&["scenario.toml"]).status.success());
 }
 
 /// A recording's cell and a header's names are repeated in messages: spelt out, and not at length.

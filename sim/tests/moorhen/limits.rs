@@ -224,3 +224,18 @@ fn a_clear_at_the_end_of_a_conversion_clears_what_that_conversion_set() {
         }
     }
 }
+
+/// Who waits for a line that cannot fall is told what keeps it.
+#[test]
+fn what_keeps_the_line_high_is_named() {
+    use embedded_hal_async::digital::Wait;
+    let fixture = Fixture::enabled();
+    let mut line = fixture.bench.alert(&fixture.part, Output::Alert);
+    let mut kept = |mask: u16| {
+        fixture.set("MASK", mask);
+        let waited = fixture.bench.block_on(async { line.wait_for_low().await });
+        waited.expect_err("a deadlock").to_string()
+    };
+    assert!(kept(0).ends_with("(no flag reaches it)"));
+    assert!(kept(bits(15)).ends_with("(nothing is converted)"));
+}

@@ -40,6 +40,12 @@ fn descriptions_that_the_standard_does_not_allow_are_refused() {
         refused(|it| it.identity[1] = ""),
         DescriptionError::Identity("")
     );
+    // A block has 32 bytes at the most (SMBus 3.1, 6.5.7).
+    const LONG: &str = "a name of thirty-three characters";
+    assert_eq!(
+        refused(|it| it.identity[1] = LONG),
+        DescriptionError::Identity(LONG)
+    );
     assert_eq!(
         refused(|it| it.pages[0].voltage.format = linear),
         DescriptionError::Format(0)

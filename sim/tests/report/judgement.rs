@@ -131,6 +131,29 @@ output = "A"
     assert!((number(&alert["time_s"]) - told).abs() < 1e-9);
 }
 
+/// 5 V and 0.1 A, from 2 s on 2 A: 10 W pass a limit of 5 W there and nowhere else.
+#[test]
+fn an_over_power_is_dated_from_where_the_product_passes() {
+    let text = r#"title = "t"
+duration_s = 4
+part = { errors = "none" }
+[[rail]]
+name = "STEP"
+sense.resistance_ohm = 0.01
+source.voltage_v = 5
+load = { kind = "steps", initial_a = 0.1, steps = [[2, 2]] }
+[[rail.alert]]
+kind = "over_power"
+limit_w = 5
+output = "A"
+"#;
+    let path = scenario("over_power", text);
+    let alert = &json(&[path.to_str().unwrap()])["alerts"][0];
+    // A scan and two conversions at 2000 scans a second.
+    let edge_s = number(&alert["crossing_to_edge_s"]);
+    assert!((0.0..0.000_7).contains(&edge_s), "{edge_s}");
+}
+
 /// 2 A at 5 V for a minute.
 const STEADY: &str = r#"title = "t"
 duration_s = 0x3C

@@ -146,6 +146,19 @@ fn what_is_missing_takes_no_key_with_it() {
     );
 }
 
+/// What is wrong with one element of a list says nothing of the next.
+#[test]
+fn each_of_several_alerts_is_told() {
+    let alerts = "[[rail.alert]]\nkind = \"qqqq\"\nlimit_a = 0.01\noutput = \"A\"\n\
+                  [[rail.alert]]\nkind = \"over_current\"\nlimit_a = true\noutput = \"A\"\n\
+                  [[rail.alert]]\nkind = \"over_voltage\"\nlimit_v = 1\noutput = \"C\"\n";
+    let (told, _) = check("alerts.toml", &format!("{VALID}{alerts}"));
+    assert_eq!(told.len(), 3, "{told:?}");
+    for (told, begins) in told.iter().zip(["kind", "limit_a = true", "output"]) {
+        assert!(told.contains(begins), "{told}");
+    }
+}
+
 #[test]
 fn a_scenario_without_a_mistake_and_one_that_is_no_toml() {
     let (told, status) = check("valid.toml", VALID);

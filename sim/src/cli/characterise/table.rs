@@ -234,15 +234,25 @@ pub(super) fn happened(rail: &RailFigures) -> Vec<(&'static str, String)> {
 }
 
 fn beyond(beyond: &Excursions) -> String {
-    let (kind, limit) = (beyond.kind.replace('_', "-"), beyond.limit);
+    let unit = match beyond.kind {
+        "over_voltage" | "under_voltage" => "V",
+        "over_power" => "W",
+        _ => "A",
+    };
+    let limit = format!(
+        "{} {}",
+        beyond.kind.replace('_', "-"),
+        quantity(beyond.limit, 4, unit)
+    );
     match beyond.farthest {
         Some(farthest) => format!(
-            "{kind} {limit}: {} times, {} at the longest, as far as {farthest:.5}, first at {:.4} s",
-            count(beyond.times),
+            "{limit}: {}, {} at the longest, as far as {}, first at {:.4} s",
+            some(beyond.times, "time"),
             quantity(beyond.longest_s, 3, "s"),
+            quantity(farthest, 5, unit),
             beyond.first_s.unwrap_or_default()
         ),
-        None => format!("{kind} {limit}: never"),
+        None => format!("{limit}: never"),
     }
 }
 
