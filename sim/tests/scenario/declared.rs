@@ -139,6 +139,27 @@ fn jumps_of_the_source_are_told() {
     );
 }
 
+/// Two jumps in every two milliseconds are 3.6 million in an hour, of which only the first seconds
+/// are looked at.
+#[test]
+fn many_jumps_of_the_source_are_counted_at_their_rate() {
+    let jumping = "[rail.source]\nkind = \"pulses\"\nlow_v = 11.5\nhigh_v = 12\n\
+                   period_s = 0.002\nwidth_s = 0.001\nimpedance_ohm = 1\n";
+    let steps = |per_hour: u32| {
+        let edit = format!("voltage_steps_per_hour = {per_hour}\nvoltage_step_v = 0.5\nflow");
+        told("60", jumping, PULSES, &declared(("flow", &edit)))
+    };
+    assert_eq!(steps(3_600_001), [""; 0]);
+    let told = steps(3_000_000);
+    let [told] = &told[..] else {
+        panic!("{told:?}")
+    };
+    // Less one, as the last jump may be just to come.
+    let begin =
+        "rail \"ONE\": voltage_steps_per_hour = 3000000, but its source's voltage jumps 3599";
+    assert!(told.starts_with(begin), "{told}");
+}
+
 /// 2 A at once through 5 Ω and 1 Ω into 1 mF, a time constant of 12 scans: one jump up, and a fall
 /// that is none.
 #[test]

@@ -62,6 +62,11 @@ fn every_mistake_is_told_once_with_its_place() {
             "37:8: rail \"LOGIC\": kind = \"pulse\": it must be",
         ),
         (
+            "low_a = 0",
+            "low_a = false",
+            "38:9: rail \"LOGIC\": low_a = false",
+        ),
+        (
             "flow = \"forward\"",
             "flow = \"forwards\"",
             "47:8: rail \"LOGIC\": flow = \"forwards\"",
