@@ -304,6 +304,13 @@ fn laws_that_cannot_be_are_refused() {
         err(Load::power(1, 999)),
         Some(PlantError::LeastVoltage(999))
     );
+    // A thousand volts.
+    assert!(Load::power(1, 1_000_000_000_000).is_ok());
+    let volts_and_more = 1_000_000_000_001;
+    assert_eq!(
+        err(Load::power(1, volts_and_more)),
+        Some(PlantError::LeastVoltage(volts_and_more))
+    );
     // 1 nF behind 999 Ω has a time constant of 999 ns.
     assert_eq!(
         err(Load::capacitor(1_000, 999_000_000, 0)),

@@ -322,6 +322,40 @@ fn reader_and_schema_agree_on_hundreds_of_spoilt_scenarios() {
     assert!(spoilt > 1000, "{spoilt}");
 }
 
+/// Limits and pairs that the form states as the reader has them.
+#[test]
+fn the_form_has_the_length_of_names_and_keys_that_belong_together() {
+    let validator = validator(&schema("scenario"));
+    let both = |edit: &dyn Fn(&mut Table)| {
+        let mut scenario = all().swap_remove(0);
+        edit(&mut scenario);
+        (
+            validator.is_valid(&json(&scenario)),
+            read(&scenario).is_ok(),
+        )
+    };
+    let named = |length: usize| {
+        // The second rail: others speak of the first.
+        let path = ["rail", "1"].map(str::to_owned);
+        let name = "N".repeat(length);
+        both(&move |scenario| {
+            at(scenario, &path).insert("name".to_owned(), name.clone().into());
+        })
+    };
+    assert_eq!(named(24), (true, true));
+    assert_eq!(named(25), (false, false));
+    let path = ["rail", "0", "load_declared"].map(str::to_owned);
+    for key in [
+        "mean_a",
+        "mean_over_s",
+        "voltage_step_v",
+        "voltage_steps_per_hour",
+    ] {
+        let without = both(&|scenario| drop(at(scenario, &path).remove(key)));
+        assert_eq!(without, (false, false), "{key}");
+    }
+}
+
 /// Scenarios that are handed out, and those of the documents.
 #[test]
 fn every_scenario_that_is_shown_fits() {

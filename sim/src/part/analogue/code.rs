@@ -75,6 +75,9 @@ mod tests {
         assert_eq!(Code::signed(-2048.4, 12), code(-2048, false));
         assert_eq!(Code::signed(-2048.6, 12), code(-2048, true));
         assert_eq!(Code::signed(-131_072.0, 18), code(-131_072, false));
+        // One bit: its only weight is −1.
+        assert_eq!(Code::signed(-1.0, 1), code(-1, false));
+        assert_eq!(Code::signed(1.0, 1), code(0, true));
         assert_eq!(Code::unsigned(4095.4, 12), code(4095, false));
         assert_eq!(Code::unsigned(4095.6, 12), code(4095, true));
         assert_eq!(Code::unsigned(-3.0, 12), code(0, false));
