@@ -69,6 +69,27 @@ fn the_clock_has_an_end_and_the_bus_still_works_there() {
 
 /// Section 2.2 and 2.3: the same bytes, check byte included, whether a repeated START or a STOP
 /// separates pointer and read.
+/// UM10204, 3.1.5: a byte is eight bits and an acknowledge bit, nine clocks. A bit at a time, the
+/// clock stands where each piece ends.
+#[test]
+fn each_piece_of_a_transfer_takes_its_time() {
+    let bench = Bench::new(0);
+    let timing = Timing::of(Speed::Fast);
+    let mut wire = bench.wire();
+    let mut took = |act: &mut dyn FnMut(&mut crake_sim::bench::Wire)| {
+        let began_ns = bench.now_ns();
+        act(&mut wire);
+        bench.now_ns() - began_ns
+    };
+    assert_eq!(took(&mut |wire| wire.start()), timing.start_hold);
+    assert_eq!(took(&mut |wire| drop(wire.send(0x64))), 9 * timing.clock);
+    assert_eq!(took(&mut |wire| drop(wire.receive(true))), 9 * timing.clock);
+    assert_eq!(
+        took(&mut |wire| wire.stop()),
+        timing.low + timing.stop_setup
+    );
+}
+
 #[test]
 fn all_four_ways_to_read_give_the_same_bytes() {
     let bench = Bench::new(0);

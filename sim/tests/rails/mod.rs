@@ -292,4 +292,10 @@ fn a_span_knows_its_least_mean_and_greatest() {
     assert_eq!(later.voltage.greatest, Voltage::from_millivolts(3_250));
     assert_eq!(later.charge, Charge::from_microcoulombs(3_375_000));
     assert_eq!(rail().span(5, 5), None);
+    // The shortest there is: what stays is its own mean.
+    let volts = Source::of(Constant::new(5_000_000_000).unwrap());
+    let mut steady = Rail::new(volts, Constant::new(1_000_000_000).unwrap()).unwrap();
+    let shortest = steady.span(0, 1).unwrap();
+    assert_eq!(shortest.voltage.mean, Voltage::from_volts(5));
+    assert_eq!(shortest.current.mean, Current::from_amps(1));
 }

@@ -380,3 +380,10 @@ fn a_window_ends_with_its_last_nanosecond() -> Tested {
     assert_eq!(short.of(sense).len(), 1);
     Ok(())
 }
+
+/// A window has no end beyond that of the clock.
+#[test]
+fn a_window_that_begins_after_the_end_of_time_begins_never() {
+    let never = Window::new(Duration::MAX, Duration::MAX);
+    assert_eq!(never.begin_ns(), u64::MAX);
+}
