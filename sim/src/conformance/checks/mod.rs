@@ -6,7 +6,9 @@ mod call;
 mod events;
 mod faults;
 pub(super) mod info;
+mod masks;
 mod over_range;
+mod rates;
 mod restarts;
 mod sampling;
 mod sums;
@@ -55,9 +57,9 @@ pub(super) const ALL: [Check; 42] = [
     check("read-in-pieces", "the same whatever a controller reads at once", values::read_in_pieces),
     check("coherence", "all values of a sample are of one latch", sampling::coherence),
     check("stamps", "nothing in a sample is of after its stamp", sampling::stamps),
-    check("single-shot", "a single-shot makes 2^k scans, each sample another", timing::single_shot),
-    check("averaging", "results are of whole means, and none before the first", timing::averaging),
-    check("scan-rates", "each scan rate makes the scans that its period says", timing::scan_rates),
+    check("single-shot", "a single-shot makes 2^k scans, each sample another", rates::single_shot),
+    check("averaging", "results are of whole means, and none before the first", rates::averaging),
+    check("scan-rates", "each scan rate makes the scans that its period says", rates::scan_rates),
     check("over-range", "inputs beyond their range are flagged", over_range::over_range),
     check("fast-capture", "the codes of a capture, in their order", sampling::fast_capture),
     check("running-sums", "sums grow by scans times code", sums::running_sums),
@@ -69,7 +71,7 @@ pub(super) const ALL: [Check; 42] = [
     check("latching", "latching flags outlast their condition", alerts::latching),
     check("clears-what-was-seen", "a look clears what it tells", events::clears_what_was_seen),
     check("lost-events", "a look that fails loses no event", events::lost_events),
-    check("masks", "each kind reaches the outputs asked for", alerts::masks),
+    check("masks", "each kind reaches the outputs asked for", masks::masks),
     check("debounce", "as many conversions as asked for, not one less", alerts::debounce),
     check("rollover-ahead", "a sum near its end is told in time", events::rollover_ahead),
     check("limits-read-back", "a limit that did not arrive is found out", alerts::limits_read_back),

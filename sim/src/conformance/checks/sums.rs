@@ -1,13 +1,13 @@
 //! Running sums from sample to sample, over their ends, and what totals make of them.
 
-use alloc::{format, vec::Vec};
+use alloc::format;
 
 use crake::Channel;
 use crake::info::Source;
 use crake::totals::{Discontinuity, Update};
 
 use crate::conformance::report::{Checked, Notes, not_applicable};
-use crate::conformance::rig::{Seen, Setup};
+use crate::conformance::rig::Seen;
 use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::PLAIN;
 
@@ -44,38 +44,16 @@ fn grown(scene: &Scene<'_>, notes: &mut Notes, before: &Seen, after: &Seen) -> C
         let (point, place) = (scene.own(channel), channel.index());
         let (old, new) = (before.sums[place], after.sums[place]);
         let (product, off) = scene.power(channel, point);
-        for (name, grown, code, off, bits) in [
-            (
-                "charge",
-                new.charge.wrapping_sub(old.charge),
-                point.sense,
-                1,
-                bits.charge,
-            ),
-            (
-                "energy",
-                new.energy.wrapping_sub(old.energy),
-                product,
-                off,
-                bits.energy,
-            ),
-        ] {
+        let charge = (old.charge, new.charge, point.sense, 1, bits.charge);
+        let energy = (old.energy, new.energy, product, off, bits.energy);
+        for (name, (old, new, code, off, bits)) in [("charge", charge), ("energy", energy)] {
+            let grown = new.wrapping_sub(old);
             let (expected, spare) = (code.wrapping_mul(scans), 64 - u32::from(bits.max(1)));
             let error = grown.wrapping_sub(expected) << spare >> spare;
             if bits > 0 && error.abs() > off.saturating_mul(scans + 1) {
                 notes.find(format!(
-                    "{channel}: {name} went from {} to {} in {scans} scans of code {code}: \
-                     expected {expected} more, modulo 2^{bits}",
-                    if name == "charge" {
-                        old.charge
-                    } else {
-                        old.energy
-                    },
-                    if name == "charge" {
-                        new.charge
-                    } else {
-                        new.energy
-                    },
+                    "{channel}: {name} went from {old} to {new} in {scans} scans of code {code}: \
+                     expected {expected} more, modulo 2^{bits}"
                 ))?;
             }
         }
@@ -100,11 +78,8 @@ fn rollover(scene: &Scene<'_>, notes: &mut Notes, sum: Sum, bits: u8) -> Checked
         Sum::Energy => scene.info.energy_sum,
     })?;
     let mut trial = scene.running(PLAIN)?;
-    let widths: Vec<u8> = [bits, bits.saturating_sub(1), 32, 31, 16].to_vec();
-    for width in widths
-        .into_iter()
-        .filter(|width| (2..=bits).contains(width))
-    {
+    let widths = [bits, bits.saturating_sub(1), 32, 31, 16];
+    for width in widths.into_iter().filter(|it| (2..=bits).contains(it)) {
         for channel in scene.channels() {
             let point = scene.own(channel);
             let end = point.sense.signum() * (1 << (width - 1));
@@ -174,10 +149,8 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let mut trial = scene.running(PLAIN)?;
     let slower = scene.info.scan_periods_us.len().min(2).checked_sub(1);
     for turn in 0..2 {
-        let setup = Setup {
-            rate: if turn == 0 { scene.fast().rate } else { slower },
-            ..scene.fast()
-        };
+        let rate = if turn == 0 { scene.fast().rate } else { slower };
+        let setup = scene.fast().at(rate);
         if turn == 1 {
             trial.configure(&setup)?;
         }
@@ -216,20 +189,12 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let off = product(power * i128::from(sense_lsb), rail_lsb.into()) + 1;
         // What the driver adds up it counts in pieces of time.
         let (us, piece) = (i128::from(us), 4 * i128::from(scene.info.sum_bits.tick_us));
-        for (name, total, expected, off) in [
-            (
-                "charge in nC",
-                charge,
-                of(sense, us),
-                of(one, us) + of(sense.abs(), piece),
-            ),
-            (
-                "energy in nJ",
-                energy,
-                of(sense * rail / 1_000_000_000, us),
-                of(off, us) + of(product(sense, rail), piece),
-            ),
-        ] {
+        let charge_off = of(one, us) + of(sense.abs(), piece);
+        let charge = (charge, of(sense, us), charge_off);
+        let energy_off = of(off, us) + of(product(sense, rail), piece);
+        let expected = of(sense * rail / 1_000_000_000, us);
+        let energy = (energy, expected, energy_off);
+        for (name, (total, expected, off)) in [("charge in nC", charge), ("energy in nJ", energy)] {
             if (total - expected).abs() > off + 1 {
                 notes.find(format!(
                     "{channel}: {name} is {total} after {us} µs of steady inputs, expected \

@@ -1,0 +1,132 @@
+//! Which conversions are made: at a scan rate or when asked, how often, and how many to a mean.
+
+use alloc::format;
+
+use super::timing::{fresh, shown};
+use crate::conformance::report::{Checked, Notes, not_applicable};
+use crate::conformance::rig::Setup;
+use crate::conformance::scene::Scene;
+use crate::conformance::trial::PLAIN;
+
+/// Each scan rate makes as many scans as its period says, and results as new as that.
+pub(super) fn scan_rates(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let periods = scene.info.scan_periods_us;
+    if periods.is_empty() {
+        return not_applicable("PartInfo: no scan rates");
+    }
+    for (rate, period_us) in periods.iter().enumerate() {
+        notes.tried();
+        let setup = scene.fast().at(Some(rate));
+        let mut trial = scene.running_in(PLAIN, &setup)?;
+        let before = trial.rig.sample()?;
+        let point = fresh(scene, 3);
+        trial.apply_all(point);
+        trial
+            .fixture
+            .run_for_ns(scene.fresh_ns(&setup) + 3 * scene.period_ns(&setup));
+        let after = trial.rig.sample()?;
+        let asked = format!("a scan every {period_us} µs asked for");
+        let hint = "another scan rate than asked for";
+        if let Some(channel) = scene
+            .channels()
+            .find(|channel| !scene.shows(*channel, after.codes[channel.index()], point))
+        {
+            let shown = shown(&after, channel);
+            notes.find(format!("{asked}: {channel} still shows {shown}: {hint}"))?;
+        }
+        if !scene.counts_scans() {
+            continue;
+        }
+        let scans = u64::from(after.scans.wrapping_sub(before.scans));
+        let period_us = u64::from(*period_us);
+        let least = after.stamp.before_us.saturating_sub(before.stamp.after_us) / period_us;
+        let most = (after.stamp.after_us - before.stamp.before_us) / period_us;
+        if scans + 1 < least || scans > most + 2 {
+            notes.find(format!(
+                "{asked}: {scans} scans, expected {least} to {most}: {hint}"
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// A single-shot makes 2^k scans and no more; each sample makes another.
+pub(super) fn single_shot(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let Some(single) = scene.single() else {
+        return not_applicable("datasheet: no single-shot");
+    };
+    for k in 0..=scene.info.averaging_log2_max.min(3) {
+        notes.tried();
+        let mut trial = scene.running_in(PLAIN, &single.clone().means(k))?;
+        let before = trial.rig.sample()?;
+        let point = fresh(scene, 5);
+        trial.apply_all(point);
+        trial.settle();
+        let after = trial.rig.sample()?;
+        for channel in scene.channels() {
+            scene.judge(notes, &after, channel, scene.first(channel), point)?;
+        }
+        let scans = after.scans.wrapping_sub(before.scans);
+        if scene.counts_scans() && scans != 1 << k {
+            notes.find(format!(
+                "a single-shot of 2^{k} scans made {scans}: another averaging than asked for"
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// Results are those of whole means, and there are none before the first.
+pub(super) fn averaging(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    if scene.info.averaging_log2_max == 0 {
+        return not_applicable("PartInfo: no averaging");
+    }
+    for k in 0..=scene.info.averaging_log2_max {
+        for setup in [Some(scene.fast()), scene.single()].into_iter().flatten() {
+            match setup.rate {
+                Some(_) => means(scene, notes, &setup.means(k))?,
+                None => continue,
+            }
+            notes.tried();
+        }
+    }
+    Ok(())
+}
+
+/// Means at a scan rate: none of before the first, none that is longer.
+fn means(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup) -> Checked {
+    let (k, period_ns) = (setup.averaging_log2, scene.period_ns(setup));
+    let mut trial = scene.running(PLAIN)?;
+    let point = fresh(scene, 7);
+    trial.apply_all(point);
+    trial.configure(setup)?;
+    let early = trial.rig.sample()?;
+    let asked = format!("means of 2^{k} scans asked for");
+    for channel in scene.channels() {
+        let codes = early.codes[channel.index()];
+        if codes.is_some() && !scene.shows(channel, codes, point) {
+            let shown = shown(&early, channel);
+            notes.find(format!(
+                "{asked}: {channel} shows {shown} of before the first mean: taken as complete too \
+                 early"
+            ))?;
+        }
+    }
+    // One mean, and the scan in which the last one may have begun.
+    let mean_ns = (period_ns << k) + 2 * period_ns;
+    trial
+        .fixture
+        .run_for_ns(mean_ns + u64::from(scene.info.wake_us) * 1_000);
+    let seen = trial.rig.sample()?;
+    if let Some(channel) = scene
+        .channels()
+        .find(|channel| !scene.shows(*channel, seen.codes[channel.index()], point))
+    {
+        let shown = shown(&seen, channel);
+        notes.find(format!(
+            "{asked}: {channel} has {shown} after as long as a mean takes: longer means than asked \
+             for?"
+        ))?;
+    }
+    Ok(())
+}
