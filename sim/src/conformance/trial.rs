@@ -7,11 +7,11 @@ use crake::part::ResumeToken;
 use crake::{Channel, Error};
 use embedded_hal::i2c::ErrorKind;
 
-use super::Fixture;
 use super::probe::{Tap, Transfer};
 use super::report::{Checked, Stop};
 use super::rig::{Answer, Face, Rig, Seen, Setup};
 use super::scene::{Point, Scene};
+use super::{Fixture, hint};
 use crate::bus::BusError;
 
 /// A fresh fixture with a monitor on it.
@@ -208,7 +208,13 @@ pub(super) fn text(error: &Error<BusError>) -> String {
         let (operation, register) = (error.operation, error.register);
         return format!("{operation} does not end: it hangs on register 0x{register:02X}");
     }
-    format!("{error}")
+    let hint = match error.kind {
+        crake::ErrorKind::Differs { expected, got, .. } => {
+            hint::of_bytes(got.into(), expected.into())
+        }
+        _ => None,
+    };
+    format!("{error}{}", hint.unwrap_or_default())
 }
 
 pub(super) fn is_endless(error: &Error<BusError>) -> bool {

@@ -73,7 +73,12 @@ fn boundary(
         return Ok(());
     }
     // What does something come of?
-    let mut hint: String = "nor of codes near it: the limit is not in force".into();
+    let mut hint = match trial.by_driver {
+        false => String::from("nor of codes near it: the limit is not in force"),
+        true => {
+            "the driver compares it: is `Comparator` a SoftwareComparator of all channels?".into()
+        }
+    };
     for steps in [2, 3, 256, -1, -2, -256]
         .into_iter()
         .filter(|_| past.is_empty())

@@ -41,9 +41,10 @@ const fn check(
 }
 
 #[rustfmt::skip]
-pub(super) const ALL: [Check; 42] = [
+pub(super) const ALL: [Check; 43] = [
     check("info", "what the PartInfo says is what the datasheet says", info::info),
     check("ends", "every call ends, whatever the part answers", timing::ends),
+    check("init", "a part in order takes its configuration", values::init),
     check("identity", "another part is refused, and nothing is written to it", restarts::identity),
     check("waits", "at the slowest oscillator values are the new ones", timing::waits),
     check("byte-order", "codes whose bytes all differ", values::byte_order),

@@ -190,15 +190,23 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         // What the driver adds up it counts in pieces of time.
         let (us, piece) = (i128::from(us), 4 * i128::from(scene.info.sum_bits.tick_us));
         let charge_off = of(one, us) + of(sense.abs(), piece);
-        let charge = (charge, of(sense, us), charge_off);
+        let charge = (charge, scene.info.charge_sum, of(sense, us), charge_off);
         let energy_off = of(off, us) + of(product(sense, rail), piece);
         let expected = of(sense * rail / 1_000_000_000, us);
-        let energy = (energy, expected, energy_off);
-        for (name, (total, expected, off)) in [("charge in nC", charge), ("energy in nJ", energy)] {
+        let energy = (energy, scene.info.energy_sum, expected, energy_off);
+        for (name, (total, source, expected, off)) in
+            [("charge in nC", charge), ("energy in nJ", energy)]
+        {
             if (total - expected).abs() > off + 1 {
+                let hint = match (source, total) {
+                    (Source::Driver, 0) => {
+                        ": the driver makes it: is `Sums` a SoftwareSums of all channels?"
+                    }
+                    _ => "",
+                };
                 notes.find(format!(
                     "{channel}: {name} is {total} after {us} µs of steady inputs, expected \
-                     {expected} ± {off}"
+                     {expected} ± {off}{hint}"
                 ))?;
             }
         }

@@ -9,7 +9,7 @@ use crake::part::Codes;
 use super::call::calls;
 use super::faults::ended;
 use crate::conformance::probe::Spoil;
-use crate::conformance::report::{Checked, Notes, Stop};
+use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
 use crate::conformance::rig::{Answer, Seen};
 use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{How, ONCE, PLAIN, text};
@@ -23,7 +23,12 @@ pub(super) fn ends(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             ("answers zeros alone", Spoil::Stuck { byte: 0x00, sealed }),
             ("answers ones alone", Spoil::Stuck { byte: 0xFF, sealed }),
         ] {
-            let mut trial = scene.running(PLAIN)?;
+            let mut trial = scene.trial(PLAIN);
+            let begun = trial.init(&scene.fast());
+            ended(&begun, "on a part in order")?;
+            if begun.is_err() {
+                return not_applicable("the part is not initialised");
+            }
             call.prepare(&mut trial)?;
             notes.tried();
             trial.tap.spoil_all(0..usize::MAX, spoil);

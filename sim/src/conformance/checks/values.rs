@@ -8,6 +8,15 @@ use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{How, PLAIN};
 
+/// Nothing is wrong with part and bus.
+pub(super) fn init(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    for setup in [Some(scene.fast()), scene.single()].into_iter().flatten() {
+        notes.tried();
+        scene.trial(PLAIN).init(&setup)?;
+    }
+    Ok(())
+}
+
 /// Positive codes whose bytes all differ.
 pub(super) fn byte_order(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     // As much of it as half the scale holds: no sign bit, no highest bit.

@@ -28,7 +28,7 @@ use std::marker::PhantomData;
 use std::rc::Rc;
 
 use crake::config::{Kind, Outputs};
-use crake::part::{AddUp, Compare, Part};
+use crake::part::{AddUp, Compare, NoComparator as Nothing, NoSums, Part};
 use crake::part::{SoftwareComparator, SoftwareSums};
 use crake::units::Resistance;
 use crake_sim::conformance::{
@@ -212,11 +212,25 @@ fn found<S: Subject<N>, const N: usize>(subject: &S, mistake: &str, about: &str,
 fn plain() {
     proven::<{ Plain as u8 }, 2>(&[
         ("polls for ever", "ends", "hangs on register 0x03"),
+        ("low byte first", "init", "bytes are in the wrong order"),
+        ("identity of one byte", "init", "more bytes"),
+        ("identity of three bytes", "init", "fewer bytes"),
         ("wait 10 % too short", "waits", "wait is too short"),
+        ("results of one byte", "byte-order", "more bytes"),
+        ("results of three bytes", "byte-order", "fewer bytes"),
         ("lost write of a limit", "limits-read-back", "not read back"),
         ("set-up not read back", "reset", "note of a reset"),
         ("resume looks at nothing", "identity", "compared first"),
     ]);
+}
+
+#[test]
+fn what_the_driver_does_left_out() {
+    const P: u8 = Plain as u8;
+    let bare = Whinchat::<P, 2, Nothing, SoftwareSums<2>>("", PhantomData);
+    found(&bare, "NoComparator", "limit-at-code", "Comparator");
+    let bare = Whinchat::<P, 2, SoftwareComparator<2>, NoSums>("", PhantomData);
+    found(&bare, "NoSums", "totals", "Sums");
 }
 
 /// Nothing else can end it; it is named all the same.

@@ -18,6 +18,7 @@ use map::Map;
 #[rustfmt::skip]
 pub(super) const MISTAKES: &[(&str, &str)] = &[
     ("a capture is waited for without end", "ends"),
+    ("identity low byte first", "init"),
     ("another part's identity accepted", "identity"),
     ("stops the part before it looks what it is", "identity"),
     ("sense bytes swapped", "byte-order"),
