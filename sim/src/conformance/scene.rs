@@ -156,7 +156,7 @@ impl<'s> Scene<'s> {
         let means = self.fast().means(info.averaging_log2_max.min(1));
         let second = info.scan_periods_us.len().min(2).checked_sub(1);
         let each = [
-            ("a channel fewer", fewer),
+            (FEWER, fewer),
             ("other ranges", ranges),
             ("another averaging", means),
             ("another scan rate", self.fast().at(second)),
@@ -356,3 +356,6 @@ impl<'s> Scene<'s> {
         Ok(trial)
     }
 }
+
+/// What a part that converts all its channels whatever is asked for does not show.
+pub(super) const FEWER: &str = "a channel fewer";

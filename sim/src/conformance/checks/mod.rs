@@ -80,7 +80,7 @@ pub(super) const ALL: [Check; 43] = [
     check("block-check", "a flipped bit is found by the block's check value", faults::block_check),
     check("lost-latch", "a latch that never took place brings nothing old", restarts::lost_latch),
     check("reset", "a reset at any moment is told, and nothing of before is new", restarts::reset),
-    check("resume", "a restarted firmware goes on without disturbing the part", restarts::resume),
+    check("resume", "a restarted firmware goes on, and disturbs nothing", restarts::resume),
     check("foreign-writes", "what somebody else wrote is found out", restarts::foreign_writes),
     check("longest-time", "no call costs more than its worst case", timing::longest_time),
     check("bus-errors", "a call that fails or is dropped is told, and mended", faults::bus_errors),

@@ -12,8 +12,8 @@ use super::faults::{came, ended, is};
 use crate::conformance::limits::names;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
-use crate::conformance::rig::{Answer, Asked, Face, Setup};
-use crate::conformance::scene::Scene;
+use crate::conformance::rig::{Answer, Asked, Face, Seen, Setup};
+use crate::conformance::scene::{FEWER, Scene};
 use crate::conformance::trial::{How, ONCE, PLAIN, Trial};
 
 /// Another part answers: the first register read has one bit that is not the part's.
@@ -47,12 +47,12 @@ pub(super) fn identity(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     Ok(())
 }
 
-/// A reset before a sample and at every transfer of one, and of every other call.
+/// A reset before a sample and at every transfer of one, and of every other call but a resume.
 pub(super) fn reset(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let Some(setup) = resets_show(scene)? else {
         return not_applicable("the map: nobody can find out a reset under this configuration");
     };
-    for call in calls(scene) {
+    for call in calls(scene).filter(|call| *call != Asked::Resume) {
         reset_during(scene, notes, &setup, call)?;
     }
     Ok(())
@@ -133,11 +133,8 @@ fn after_reset(
 }
 
 /// A restarted firmware goes on: sums go on, flags are still told, and nothing is written but a
-/// latch. With a part that was reset it does not go on.
+/// latch. With a part that is otherwise than it was left, or was reset, it does not go on.
 pub(super) fn resume(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    if !scene.stated.tells_writes {
-        return not_applicable("datasheet: the part does not tell whether somebody wrote to it");
-    }
     notes.tried();
     let [(limit, wanted, past), _] = pair(scene);
     let mut trial = scene.at(PLAIN, within(scene))?;
@@ -185,15 +182,29 @@ pub(super) fn resume(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             "a flag stood over the restart; {told} is told: resume cleared it"
         ))?;
     }
-    trial.reset();
-    let answer = trial.resumed();
-    if !is(&answer, &[Fault::Reset, Fault::Changed]) {
-        let came = came(&answer);
-        notes.find(format!(
-            "resume of a part that was reset; {came}: expected Reset"
-        ))?;
+    for (what, other) in scene.others() {
+        for (stands, asked) in [(&other, &setup), (&setup, &other)] {
+            notes.tried();
+            let mut trial = scene.running_in(PLAIN, stands)?;
+            trial.settled()?;
+            let token = trial.restart();
+            let answer = trial.rig.resume(asked, token);
+            // Some parts convert all their channels, whatever is asked for.
+            let goes_on = |seen: &Seen| what == FEWER && scene.wrong(asked, seen).is_none();
+            if !is(&answer, &[Fault::Reset, Fault::Changed]) && !answer.as_ref().is_ok_and(goes_on)
+            {
+                let came = came(&answer);
+                notes.find(format!(
+                    "resume with another configuration than stands in the part ({what}); {came}: \
+                     is what stands there compared?"
+                ))?;
+            }
+        }
     }
-    Ok(())
+    match resets_show(scene)? {
+        Some(setup) => reset_during(scene, notes, &setup, Asked::Resume),
+        None => Ok(()),
+    }
 }
 
 /// Registers that were written since the tap was told to begin.

@@ -221,6 +221,10 @@ fn plain() {
         ("lost write of a limit", "limits-read-back", "not read back"),
         ("set-up not read back", "reset", "note of a reset"),
         ("resume looks at nothing", "identity", "compared first"),
+        ("resume leaves out the wait", "resume", "inputs changed"),
+        ("resume takes what stands", "resume", "another"),
+        ("resume sets up anew", "resume", "resume writes"),
+        ("resume clears flags", "resume", "resume writes"),
     ]);
 }
 
@@ -243,11 +247,14 @@ fn a_map_that_hangs_for_all_errors() {
 
 #[test]
 fn flags_cleared_by_reading() {
-    proven::<{ ClearedByReading as u8 }, 2>(&[(
-        "a read that clears is repeated",
-        "lost-events",
-        "a read that clears repeated",
-    )]);
+    proven::<{ ClearedByReading as u8 }, 2>(&[
+        (
+            "a read that clears is repeated",
+            "lost-events",
+            "a read that clears repeated",
+        ),
+        ("resume reads flags", "resume", "resume cleared it"),
+    ]);
 }
 
 #[test]

@@ -68,6 +68,7 @@ pub(super) const MISTAKES: &[(&str, &str)] = &[
     ("block's check value ignored", "block-check"),
     ("stale tag accepted", "lost-latch"),
     ("note of a reset ignored", "reset"),
+    ("resume takes what stands", "resume"),
     ("resume clears flags", "resume"),
     ("resume writes", "resume"),
     ("count of writes not compared", "foreign-writes"),
