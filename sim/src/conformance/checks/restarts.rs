@@ -49,8 +49,8 @@ pub(super) fn identity(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 
 /// A reset before a sample and at every transfer of one, and of every other call but a resume.
 pub(super) fn reset(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let Some(setup) = resets_show(scene)? else {
-        return not_applicable("the map: nobody can find out a reset under this configuration");
+    let Some(setup) = resets_show(scene, notes)? else {
+        return not_applicable("the map: nobody can find out a reset under any configuration");
     };
     for call in calls(scene).filter(|call| *call != Asked::Resume) {
         reset_during(scene, notes, &setup, call)?;
@@ -58,11 +58,30 @@ pub(super) fn reset(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     Ok(())
 }
 
-/// The configuration of most checks, if a reset shows under it.
-fn resets_show(scene: &Scene<'_>) -> Result<Option<Setup>, Stop> {
-    let undetectable = scene.running(PLAIN)?.rig.undetectable();
-    let shows = !undetectable.contains(Undetectable::RESET);
-    Ok(shows.then(|| scene.fast()))
+/// A configuration under which a reset shows. A reset leaves one, which alone can be mistaken for
+/// what it leaves.
+fn resets_show(scene: &Scene<'_>, notes: &mut Notes) -> Result<Option<Setup>, Stop> {
+    let (mut shows, mut hidden) = (None, Vec::new());
+    for (what, setup) in [("all of it", scene.fast())]
+        .into_iter()
+        .chain(scene.others())
+    {
+        let mut trial = scene.trial(PLAIN);
+        trial.init(&setup)?;
+        match trial.rig.undetectable().contains(Undetectable::RESET) {
+            true => hidden.push(what),
+            false => shows = shows.or(Some(setup)),
+        }
+    }
+    if let [one, other, ..] = hidden[..]
+        && scene.stated.tells_reset
+    {
+        notes.find(format!(
+            "the map says of two configurations ({one}, {other}) that nobody can find out a reset: \
+             a reset leaves one configuration alone"
+        ))?;
+    }
+    Ok(shows)
 }
 
 fn reset_during(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup, call: Asked) -> Checked {
@@ -201,7 +220,7 @@ pub(super) fn resume(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             }
         }
     }
-    match resets_show(scene)? {
+    match resets_show(scene, &mut Notes::default())? {
         Some(setup) => reset_during(scene, notes, &setup, Asked::Resume),
         None => Ok(()),
     }

@@ -220,6 +220,7 @@ fn plain() {
         ("results of three bytes", "byte-order", "fewer bytes"),
         ("lost write of a limit", "limits-read-back", "not read back"),
         ("set-up not read back", "reset", "note of a reset"),
+        ("a reset nobody can find out", "reset", "one configuration"),
         ("resume looks at nothing", "identity", "compared first"),
         ("resume leaves out the wait", "resume", "inputs changed"),
         ("resume takes what stands", "resume", "another"),
