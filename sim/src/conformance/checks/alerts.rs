@@ -149,6 +149,56 @@ pub(super) fn latching(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     Ok(())
 }
 
+/// Limits that are taken away, by others or with their configuration, set no flag and pull no
+/// output any more; a flag that stood before is told all the same.
+pub(super) fn limits_removed(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let output = scene.output();
+    let each = Kind::ALL.into_iter().flat_map(|kind| {
+        let channels = [Channel::C0, scene.last()];
+        channels.map(|channel| scene.limit(channel, kind, scene.middle(kind)).to(output))
+    });
+    for limit in each.filter(|limit| scene.by_part(limit)) {
+        for (by_configure, stands) in [(false, false), (false, true), (true, false), (true, true)] {
+            notes.tried();
+            let (kind, wanted) = (limit.kind(), flag(limit.channel(), limit.kind()));
+            let mut trial = armed(scene, at(scene, kind, -2), &[limit])?;
+            let (channel, past) = (limit.channel(), at(scene, kind, 1));
+            if stands {
+                trial.passes(channel, past, at(scene, kind, -2))?;
+            }
+            let (mut seen, none) = (AlertFlags::empty(), Limits::new(&[]));
+            let by = match by_configure {
+                true => trial.configure(&scene.fast()).map(|()| "configure"),
+                false => trial
+                    .rig
+                    .set_limits(&none, &mut seen)
+                    .map(|()| "other limits"),
+            }?;
+            if !stands {
+                trial.apply(channel, past);
+                trial.settled()?;
+            }
+            let low = trial.fixture.is_low(output) == Some(true);
+            trial.rig.set_limits(&none, &mut seen)?;
+            let told = seen & AlertFlags::LIMITS;
+            if stands && told != wanted {
+                let told = names(told);
+                notes.find(format!(
+                    "{} stood when {by} came, and {told} is told: the flag is lost",
+                    names(wanted)
+                ))?;
+            }
+            if !stands && (low || !told.is_empty()) {
+                notes.find(format!(
+                    "{kind} of {channel} was taken away by {by}, and its limit is still in force: \
+                     it is left in the part"
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
 /// A trial with limits set while everything is within them.
 pub(super) fn armed<'t>(
     scene: &'t Scene<'t>,

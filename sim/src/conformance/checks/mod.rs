@@ -41,7 +41,7 @@ const fn check(
 }
 
 #[rustfmt::skip]
-pub(super) const ALL: [Check; 43] = [
+pub(super) const ALL: [Check; 44] = [
     check("info", "what the PartInfo says is what the datasheet says", info::info),
     check("ends", "every call ends, whatever the part answers", timing::ends),
     check("init", "a part in order takes its configuration", values::init),
@@ -70,6 +70,7 @@ pub(super) const ALL: [Check; 43] = [
     check("totals", "what totals make of steady inputs, and of a change", sums::totals),
     check("limit-at-code", "no flag at a limit's code, one at the next", alerts::limit_at_code),
     check("latching", "latching flags outlast their condition", alerts::latching),
+    check("limits-removed", "what is taken away sets no flag; flags stay", alerts::limits_removed),
     check("clears-what-was-seen", "a look clears what it tells", events::clears_what_was_seen),
     check("lost-events", "a look that fails loses no event", events::lost_events),
     check("masks", "each kind reaches the outputs asked for", masks::masks),

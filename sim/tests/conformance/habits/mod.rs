@@ -219,6 +219,8 @@ fn plain() {
         ("results of one byte", "byte-order", "more bytes"),
         ("results of three bytes", "byte-order", "fewer bytes"),
         ("lost write of a limit", "limits-read-back", "not read back"),
+        ("limits left in the part", "limits-removed", "left"),
+        ("configure clears flags", "limits-removed", "lost"),
         ("set-up not read back", "reset", "note of a reset"),
         ("a reset nobody can find out", "reset", "one configuration"),
         ("resume looks at nothing", "identity", "compared first"),

@@ -56,6 +56,8 @@ pub(super) const MISTAKES: &[(&str, &str)] = &[
     ("limits of the other end's channels", "limit-at-code"),
     ("latching ignored", "latching"),
     ("everything latches", "latching"),
+    ("limits left in the part", "limits-removed"),
+    ("configure clears flags", "limits-removed"),
     ("clears every flag", "clears-what-was-seen"),
     ("clears nothing", "clears-what-was-seen"),
     ("a clear that is repeated", "lost-events"),
