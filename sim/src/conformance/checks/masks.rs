@@ -6,6 +6,8 @@ use crake::Channel;
 use crake::config::{Kind, Limit, Outputs};
 
 use super::alerts::{armed, at};
+use super::events::{pair, within};
+use crate::conformance::limits::names;
 use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::scene::Scene;
 use crate::conformance::trial::Trial;
@@ -34,6 +36,30 @@ pub(super) fn masks(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             };
             one_mask(scene, notes, &limit, reached)?;
         }
+    }
+    single_masks(scene, notes)
+}
+
+/// A flag of which no output is to tell, beside one of which an output is.
+fn single_masks(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let [(open, ..), (silent, wanted, past)] = pair(scene);
+    if !scene.by_part(&open) || !scene.by_part(&silent) {
+        notes.leave_out("whether masks are single ones: the part compares one limit");
+        return Ok(());
+    }
+    notes.tried();
+    let output = scene.output();
+    let mut trial = armed(scene, within(scene), &[open.to(output), silent])?;
+    trial.apply(silent.channel(), past);
+    trial.compared()?;
+    let (single, low) = (scene.info.alerts.single_masks, trial.fixture.is_low(output));
+    if low == Some(single) {
+        let pulls = if single { "pulls" } else { "does not pull" };
+        notes.find(format!(
+            "PartInfo: alerts.single_masks is {single}, and {}, of which no output is to tell, \
+             {pulls} the output of another",
+            names(wanted)
+        ))?;
     }
     Ok(())
 }

@@ -221,6 +221,7 @@ fn plain() {
         ("lost write of a limit", "limits-read-back", "not read back"),
         ("limits left in the part", "limits-removed", "left"),
         ("configure clears flags", "limits-removed", "lost"),
+        ("one mask for all flags", "masks", "single_masks"),
         ("set-up not read back", "reset", "note of a reset"),
         ("a reset nobody can find out", "reset", "one configuration"),
         ("resume looks at nothing", "identity", "compared first"),
