@@ -13,33 +13,40 @@ use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{How, PLAIN};
 
-/// Two limits that can be passed each by itself, on different channels where there are some.
+/// Two limits that can be passed each by itself: of kinds that the part compares, if there are, and
+/// on different channels, if there are.
 pub(super) fn pair(scene: &Scene<'_>) -> [(Limit, AlertFlags, Point); 2] {
-    // A part that compares currents alone has them on two channels.
-    let other = scene.limit(
-        scene.last(),
-        Kind::OverVoltage,
-        scene.middle(Kind::OverVoltage),
-    );
-    let other = match scene.by_part(&other) {
-        false if scene.last() != Channel::C0 => Kind::OverCurrent,
-        _ => Kind::OverVoltage,
-    };
-    [(Channel::C0, Kind::OverCurrent), (scene.last(), other)].map(|(channel, kind)| {
-        let code = scene.middle(kind);
-        let limit = scene.limit(channel, kind, code);
+    use Kind::{OverCurrent, OverVoltage, UnderCurrent, UnderVoltage};
+    let of = |channel, kind: Kind| {
+        let full = match kind {
+            OverVoltage | UnderVoltage => scene.full().rail,
+            _ => scene.full().sense,
+        };
+        let code = full / if kind.is_over() { 3 } else { 16 };
+        let (past, rest) = (scene.beyond(kind, code, 1), within(scene));
         let past = match kind {
-            Kind::OverVoltage => Point {
-                rail: scene.beyond(kind, code, 1),
-                ..within(scene)
-            },
+            OverVoltage | UnderVoltage => Point { rail: past, ..rest },
             _ => Point {
-                sense: scene.beyond(kind, code, 1),
-                ..within(scene)
+                sense: past,
+                ..rest
             },
         };
-        (limit, flag(channel, kind), past)
-    })
+        (scene.limit(channel, kind, code), flag(channel, kind), past)
+    };
+    let kinds = [OverCurrent, OverVoltage, UnderCurrent, UnderVoltage];
+    let compared = |channel, other| {
+        let mut each = kinds.into_iter().filter(|kind| Some(*kind) != other);
+        each.find(|kind| scene.by_part(&of(channel, *kind).0))
+    };
+    let (channel, last) = (Channel::C0, scene.last());
+    let kind = compared(channel, None).unwrap_or(OverCurrent);
+    let second = match compared(last, Some(kind)) {
+        Some(second) => second,
+        None if last != channel => kind,
+        None if kind == OverVoltage => OverCurrent,
+        None => OverVoltage,
+    };
+    [of(channel, kind), of(last, second)]
 }
 
 /// Whether a flag can be set by itself, at any moment.

@@ -64,6 +64,7 @@ impl<const H: u8, const N: usize, C, S> Map<H, N, C, S> {
             },
             kinds: match Self::HABIT {
                 NoComparator => &[&[]],
+                ClearedByReading => &[&[Kind::OverVoltage]],
                 _ => &[&[Kind::OverCurrent]],
             },
             single_masks: true,

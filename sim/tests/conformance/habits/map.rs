@@ -465,7 +465,10 @@ impl<const H: u8, const N: usize, C, S> Map<H, N, C, S> {
     }
 
     fn flags() -> impl Iterator<Item = (AlertFlags, u64)> {
-        let kind = Kind::OverCurrent;
+        let kind = match Self::HABIT {
+            ClearedByReading => Kind::OverVoltage,
+            _ => Kind::OverCurrent,
+        };
         Channel::first(N as u8).map(move |channel| {
             let flag = AlertFlag::Limit(channel, kind);
             (AlertFlags::of(flag), 1 << channel.number())

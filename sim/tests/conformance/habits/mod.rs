@@ -43,7 +43,7 @@ use script::Script;
 pub(crate) enum Habit {
     /// Nothing: it has no word of the host's own and no counter; a reset shows by SETUP.
     Plain,
-    /// FLAGS is cleared by reading it.
+    /// FLAGS is cleared by reading it, and limits are of rail codes.
     ClearedByReading,
     /// Sense codes are 15 bits and a sign.
     SignAndMagnitude,
@@ -147,6 +147,7 @@ where
             skew_us: 205 * (N as u32 - 1), // 200 µs ÷ 0.98
             kinds: match habit {
                 NoComparator => &[&[]],
+                ClearedByReading => &[&[Kind::OverVoltage]],
                 _ => &[&[Kind::OverCurrent]],
             },
             outputs: if is(NoComparator) {

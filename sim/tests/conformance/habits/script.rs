@@ -108,6 +108,7 @@ impl<const N: usize> Script<N> {
         let limit = decoded(self.habit, registers.get(0x30 + channel as u16));
         let compared = match self.habit {
             NoComparator => false,
+            ClearedByReading => is_rail,
             _ => !is_rail,
         };
         if compared && code > limit {
