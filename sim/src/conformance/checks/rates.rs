@@ -2,6 +2,7 @@
 
 use alloc::format;
 
+use super::sampling::apply;
 use super::timing::{fresh, shown};
 use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::rig::Setup;
@@ -85,6 +86,7 @@ pub(super) fn averaging(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         for setup in [Some(scene.fast()), scene.single()].into_iter().flatten() {
             match setup.rate {
                 Some(_) => means(scene, notes, &setup.means(k))?,
+                None if k > 0 => mean_of_one_shot(scene, notes, &setup.means(k))?,
                 None => continue,
             }
             notes.tried();
@@ -93,7 +95,7 @@ pub(super) fn averaging(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     Ok(())
 }
 
-/// Means at a scan rate: none of before the first, none that is longer.
+/// Means at a scan rate: none of before the first, none that is longer, and none that is shorter.
 fn means(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup) -> Checked {
     let (k, period_ns) = (setup.averaging_log2, scene.period_ns(setup));
     let mut trial = scene.running(PLAIN)?;
@@ -126,6 +128,57 @@ fn means(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup) -> Checked {
         notes.find(format!(
             "{asked}: {channel} has {shown} after as long as a mean takes: longer means than asked \
              for?"
+        ))?;
+    }
+    // In less time than a mean takes, at any moment of one, no result is of new inputs alone.
+    let less_ns = (period_ns << k) - (period_ns << k >> 3).max(period_ns);
+    for turn in 0..4 {
+        trial.settle();
+        trial.fixture.run_for_ns((period_ns << k) * turn / 8);
+        let asked_ns = trial.fixture.now_ns();
+        let late_ns = trial.rig.sample()?.stamp.after_us * 1_000 - asked_ns + 1_000;
+        let Some(wait_ns) = less_ns.checked_sub(late_ns) else {
+            return Ok(());
+        };
+        let point = fresh(scene, turn as i64);
+        trial.apply_all(point);
+        trial.fixture.run_for_ns(wait_ns);
+        let seen = trial.rig.sample()?;
+        let mut channels = scene.channels();
+        if channels.any(|channel| scene.shows(channel, seen.codes[channel.index()], point)) {
+            notes.find(format!(
+                "{asked}: other inputs are all that a result is of after {} of {} µs: shorter \
+                 means than asked for",
+                less_ns / 1_000,
+                (period_ns << k) / 1_000
+            ))?;
+        }
+    }
+    Ok(())
+}
+
+/// A single-shot whose inputs change in the last quarter of it shows that they did.
+fn mean_of_one_shot(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup) -> Checked {
+    let (before, later) = (fresh(scene, 0), fresh(scene, 1));
+    let mut trial = scene.trial(PLAIN);
+    trial.apply_all(before);
+    trial.init(setup)?;
+    trial.settled()?;
+    let took_ns = (scene.scan_ns(setup) << setup.averaging_log2) * 3 / 4;
+    let (fixture, volts) = (trial.fixture.clone(), scene.volts(later));
+    let at_ns = fixture.now_ns() + u64::from(scene.info.wake_us) * 1_000 + took_ns;
+    trial.tap.between(move |_| {
+        if fixture.now_ns() >= at_ns {
+            apply(&*fixture, &volts);
+        }
+    });
+    let seen = trial.rig.sample()?;
+    let mut channels = scene.channels();
+    if channels.all(|channel| scene.shows(channel, seen.codes[channel.index()], before)) {
+        notes.find(format!(
+            "a single-shot of 2^{} scans asked for: inputs changed in its last quarter, and do not \
+             show: shorter means than asked for",
+            setup.averaging_log2
         ))?;
     }
     Ok(())

@@ -163,7 +163,7 @@ pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 }
 
 /// Puts voltages on each channel.
-fn apply(fixture: &dyn Fixture, volts: &[(i64, i64)]) {
+pub(super) fn apply(fixture: &dyn Fixture, volts: &[(i64, i64)]) {
     for (channel, (sense_nv, rail_nv)) in (0..).zip(volts) {
         fixture.apply(channel, *sense_nv, *rail_nv);
     }

@@ -316,7 +316,11 @@ fn over_range_by_the_end_code_alone() {
 
 #[test]
 fn averaging_in_the_part() {
-    proven::<{ Averages as u8 }, 2>(&[("wait for one scan alone", "waits", "wait is too short")]);
+    proven::<{ Averages as u8 }, 2>(&[
+        ("wait for one scan alone", "waits", "wait is too short"),
+        ("means of half as many scans", "averaging", "shorter means"),
+        ("k left out", "averaging", "shorter means"),
+    ]);
 }
 
 #[test]

@@ -38,6 +38,7 @@ pub(super) const MISTAKES: &[(&str, &str)] = &[
     ("stale result taken as new, too early", "waits"),
     ("taken as complete too early", "averaging"),
     ("averaging one step too long", "averaging"),
+    ("averaging one step too short", "averaging"),
     ("one scan rate taken for the next", "scan-rates"),
     ("pieces of a block one byte aside", "read-in-pieces"),
     ("sense from live registers", "coherence"),
