@@ -41,11 +41,12 @@ const fn check(
 }
 
 #[rustfmt::skip]
-pub(super) const ALL: [Check; 44] = [
+pub(super) const ALL: [Check; 45] = [
     check("info", "what the PartInfo says is what the datasheet says", info::info),
     check("ends", "every call ends, whatever the part answers", timing::ends),
     check("init", "a part in order takes its configuration", values::init),
     check("identity", "another part is refused, and nothing is written to it", restarts::identity),
+    check("modes", "a scan rate converts by itself, a single-shot when asked", rates::modes),
     check("waits", "at the slowest oscillator values are the new ones", timing::waits),
     check("byte-order", "codes whose bytes all differ", values::byte_order),
     check("channel-order", "each channel shows what is applied to it", values::channel_order),

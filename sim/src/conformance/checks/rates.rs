@@ -2,12 +2,70 @@
 
 use alloc::format;
 
+use super::events::{pair, within};
 use super::sampling::apply;
 use super::timing::{fresh, shown};
+use crate::conformance::limits::names;
 use crate::conformance::report::{Checked, Notes, not_applicable};
-use crate::conformance::rig::Setup;
+use crate::conformance::rig::{Seen, Setup};
 use crate::conformance::scene::Scene;
 use crate::conformance::trial::PLAIN;
+
+/// Of a part that has both: at a scan rate it converts by itself, and what a sample shows is older
+/// than the sample; in single-shot it converts when it is asked.
+pub(super) fn modes(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let (Some(single), Some(_)) = (scene.single(), scene.fast().rate) else {
+        return not_applicable("one mode");
+    };
+    let [(limit, wanted, past), _] = pair(scene);
+    if scene.by_part(&limit) {
+        notes.tried();
+        let mut trial = scene.trial(PLAIN);
+        trial.apply_all(within(scene));
+        trial.init(&single)?;
+        trial.limits(&[limit])?;
+        trial.apply(limit.channel(), past);
+        let period_ns = scene.period_ns(&scene.fast());
+        trial.fixture.run_for_ns(10 * period_ns);
+        trial.apply_all(within(scene));
+        if trial.look()?.contains(wanted) {
+            notes.find(format!(
+                "single-shot asked for: {} came and went between two samples, and is told: the \
+                 part converts at a scan rate instead?",
+                names(wanted)
+            ))?;
+        }
+    } else {
+        notes.leave_out("conversions that nobody asked for: the part compares nothing");
+    }
+    for rate in 0..scene.info.scan_periods_us.len() {
+        let setup = scene.fast().at(Some(rate));
+        notes.tried();
+        let (mut trial, period_ns) = (scene.trial(PLAIN), scene.period_ns(&setup));
+        trial.init(&setup)?;
+        let is_new = (0..8).all(|step| {
+            trial.fixture.run_for_ns(period_ns * 3 / 8);
+            trial.apply_all(fresh(scene, step));
+            let asked_ns = trial.fixture.now_ns();
+            let seen = trial.rig.sample();
+            // Where a sample takes long, it may well be new.
+            let took_ns = trial.fixture.now_ns() - asked_ns;
+            let shows = |seen: Seen| {
+                let is_new = |(channel, codes)| scene.shows(channel, codes, fresh(scene, step));
+                scene.channels().zip(seen.codes).all(is_new)
+            };
+            2 * took_ns < period_ns && seen.is_ok_and(shows)
+        });
+        if is_new {
+            notes.find(format!(
+                "a scan every {} µs asked for: each sample is of inputs that changed right before \
+                 it: a single-shot runs instead?",
+                period_ns / 1_000
+            ))?;
+        }
+    }
+    Ok(())
+}
 
 /// Each scan rate makes as many scans as its period says, and results as new as that.
 pub(super) fn scan_rates(scene: &Scene<'_>, notes: &mut Notes) -> Checked {

@@ -287,7 +287,18 @@ fn free_running() {
 
 #[test]
 fn a_scan_rate_and_single_shots() {
-    proven::<{ BothModes as u8 }, 2>(&[]);
+    proven::<{ BothModes as u8 }, 2>(&[
+        (
+            "a single-shot for a scan rate",
+            "modes",
+            "a single-shot runs instead",
+        ),
+        (
+            "a scan rate for a single-shot",
+            "modes",
+            "converts at a scan rate instead",
+        ),
+    ]);
 }
 
 #[test]

@@ -33,6 +33,8 @@ pub(super) const MISTAKES: &[(&str, &str)] = &[
     ("stamped as if latched at once", "stamps"),
     ("triggered once and never again", "single-shot"),
     ("single-shot of one scan more", "single-shot"),
+    ("a single-shot for a scan rate", "modes"),
+    ("a scan rate for a single-shot", "modes"),
     ("wait 10 % too short", "waits"),
     ("wake-up left out of the wait", "waits"),
     ("stale result taken as new, too early", "waits"),
