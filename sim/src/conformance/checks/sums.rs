@@ -71,7 +71,8 @@ pub(super) fn rollover_energy(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 
 /// Sums are set right before their end, and scans take them over it, upwards where current is
 /// positive and downwards where it is not: over the sum's own end, and that of every part of it
-/// that a map could take for its width.
+/// that a map could take for its width. Firmware restarts meanwhile: a map that knows the sums of
+/// before may take a leap for a reset.
 fn rollover(scene: &Scene<'_>, notes: &mut Notes, sum: Sum, bits: u8) -> Checked {
     kept_by_part(match sum {
         Sum::Charge => scene.info.charge_sum,
@@ -92,7 +93,7 @@ fn rollover(scene: &Scene<'_>, notes: &mut Notes, sum: Sum, bits: u8) -> Checked
                 return not_applicable("the fixture cannot set running sums");
             }
         }
-        let before = trial.rig.sample()?;
+        let before = trial.resumed()?;
         trial.fixture.run_for_ns(20 * scene.period_ns(&trial.setup));
         let after = trial.rig.sample()?;
         let whole = |seen: &Seen| {
@@ -125,7 +126,7 @@ pub(super) fn rollover_scans(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         if !trial.fixture.preload_scans(set as u32) {
             return not_applicable("the fixture cannot set the count of scans");
         }
-        let near = trial.rig.sample()?;
+        let near = trial.resumed()?;
         let since = u64::from(near.scans).wrapping_sub(set) & ((1 << bits) - 1);
         let elapsed_ns = (near.stamp.after_us - before.stamp.before_us) * 1_000;
         if since > elapsed_ns / scene.period_ns(&trial.setup) + 2 {
