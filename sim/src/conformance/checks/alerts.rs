@@ -73,12 +73,11 @@ fn boundary(
         return Ok(());
     }
     // What does something come of?
-    let mut hint = match trial.by_driver {
-        false => String::from("nor of codes near it: the limit is not in force"),
-        true => {
-            "the driver compares it: is `Comparator` a SoftwareComparator of all channels?".into()
-        }
-    };
+    let mut hint = String::from(match trial.by_driver {
+        _ if !past.is_empty() => "kinds or channels are mixed up",
+        false => "nor of codes near it: the limit is not in force",
+        true => "the driver compares it: is `Comparator` a SoftwareComparator of all channels?",
+    });
     for steps in [2, 3, 256, -1, -2, -256]
         .into_iter()
         .filter(|_| past.is_empty())

@@ -123,6 +123,12 @@ pub(super) fn single_shot(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         trial.settle();
         let after = trial.rig.sample()?;
         for channel in scene.channels() {
+            if scene.shows(channel, after.codes[channel.index()], scene.own(channel)) {
+                return notes.find(format!(
+                    "{channel}: a single-shot shows {} of the one before: is each one triggered?",
+                    shown(&after, channel)
+                ));
+            }
             scene.judge(notes, &after, channel, scene.first(channel), point)?;
         }
         let scans = after.scans.wrapping_sub(before.scans);

@@ -64,7 +64,7 @@ pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let mut settled = Vec::new();
         for point in points {
             trial.apply_all(point);
-            trial.settled()?;
+            in_time(trial.settled(), what)?;
             settled.push(in_time(trial.settled(), what)?.codes);
         }
         // Where time does not mend it, it is no matter of a wait.
