@@ -36,14 +36,14 @@ pub trait Fixture {
     /// Resets the part as a dip of its supply does, and returns at once.
     fn reset(&self);
 
-    /// Sets a channel's running sums, modulo their widths, as if they had got there by scans.
-    /// `false` where that cannot be done.
+    /// Sets a channel's running sums, modulo their widths, as if they had got there by scans and
+    /// been latched there; firmware restarts after that. `false` where it cannot be done.
     fn preload(&self, channel: u8, charge: i64, energy: i64) -> bool {
         let _ = (channel, charge, energy);
         false
     }
 
-    /// Sets the count of scans. `false` where that cannot be done.
+    /// Sets the count of scans likewise. `false` where that cannot be done.
     fn preload_scans(&self, scans: u32) -> bool {
         let _ = scans;
         false

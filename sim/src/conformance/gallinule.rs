@@ -4,7 +4,7 @@ use crake::config::{Kind, Outputs};
 use crake::part::pmbus::gallinule;
 use crake::units::Resistance;
 
-use super::{BenchFixture, Fixture, OnBench, OverRange, Stated, StatedRange, Subject};
+use super::{BenchFixture, Fixture, OnBench, Stated, StatedRange, Subject};
 use crate::part::pmbus::{Description, Device, Individual, Model, SmbAlert};
 
 /// The driver's map of Gallinule, a PMBus device, against the bench's model of it.
@@ -35,20 +35,11 @@ impl Gallinule {
             range(60_000_000_000, 0, 60_000).errors(3_000, 31_000_000, 0),
             range(60_000_000_000, 0, 60_000).errors(5_000, 81_250_000, 0),
         ],
-        bias_na: 0,
-        offset_stability_nv: 0,
         periods_us: &[5_000],
-        single_shot: false,
         conversion_ns: 1_250_000,
-        averaging_log2_max: 0,
         oscillator_ppm: 20_000,
-        wander_ppm: 0,
-        wake_us: 0,
         reset_us: 2_000,
         skew_us: 30_000,
-        energy_bits: 0,
-        charge_bits: 0,
-        scans_bits: 0,
         power: true,
         // Under-current has a limit that may switch off (B3): not for a monitor.
         kinds: &[
@@ -58,19 +49,12 @@ impl Gallinule {
             &KINDS,
         ],
         outputs: Outputs::A,
-        debounce_max: 1,
-        following: false,
-        rollover_ahead_eighths: 0,
-        over_range: OverRange::WhileItLasts,
         check_byte: true, // B2.2
-        block_check: false,
-        identity: false, // compared by nobody: what it can do is asked of it
-        cleared_by_reading: false,
+        // No identity: what it can do is asked of it.
         tells_reset: true,
-        tells_writes: false,
         tells_lost_trigger: true,
         tells_change_while_read: true,
-        capture: 0,
+        ..Stated::PLAIN
     };
 }
 

@@ -18,8 +18,8 @@ pub(super) fn of(
     if let Some((channel, _)) = others.into_iter().find(|(_, other)| near(*other)) {
         return format!(": that is what was applied to {channel}");
     }
-    if is_reordered(read, expected) {
-        return ": the bytes are in the wrong order".into();
+    if let Some(hint) = of_bytes(read, expected) {
+        return hint.into();
     }
     if read == 0 {
         return ": nothing was read, or the channel is not converted".into();
@@ -62,6 +62,31 @@ pub(super) fn of(
         return ": the end of the range, so the part is in a narrower one".into();
     }
     String::new()
+}
+
+/// The same of a register that is known, where its bytes or their number tell.
+pub(super) fn of_bytes(read: i64, expected: i64) -> Option<&'static str> {
+    if is_reordered(read, expected) {
+        return Some(": the bytes are in the wrong order");
+    }
+    for bits in [8, 16, 24].into_iter().filter(|_| expected.abs() > 0xFF) {
+        let (above, mask) = (expected >> bits, (1 << bits) - 1);
+        if ![0, -1].contains(&above) && (read == above || read == expected & mask) {
+            return Some(": the register has more bytes than are read");
+        }
+        // Past its end come ones, or the next register; a word has room for no more. What has its
+        // highest bit set may have got a sign instead.
+        let is_end = |code: i64| {
+            let longer = code << bits | mask;
+            read >> bits == code && read & mask != 0
+                || read >> bits != 0 && read & mask == code && code <= mask >> 1
+                || longer as u16 == read as u16
+        };
+        if read != expected && (expected - 1..=expected + 1).any(is_end) {
+            return Some(": the register has fewer bytes than are read");
+        }
+    }
+    None
 }
 
 /// Whether a field of so many bytes with two of them exchanged, or all in reverse order, gives what
@@ -137,6 +162,13 @@ mod tests {
         assert!(told(777, 20_000).contains("channel 3"));
         assert!(told(50_000, 20_000).contains("range 1"));
         assert!(told(160_000, 20_000).contains("3 bits"));
+        // Of 16 bits, the highest taken for a sign.
+        assert_eq!(of_bytes(-32_768, 32_768), None);
+        // 0x4E20, read as 0x4E, 0x20, 0x4E20FF, and low byte first 0xFF4E20.
+        assert!(told(0x4E, 20_000).contains("more bytes than are read"));
+        assert!(told(0x20, 20_000).contains("more bytes than are read"));
+        assert!(told(0x4E_20FF, 20_000).contains("fewer bytes than are read"));
+        assert!(told(0xFF_4E20, 20_000).contains("fewer bytes than are read"));
         assert!(told(0, 20_000).contains("nothing"));
         assert_eq!(told(31_415, 20_001), "");
     }

@@ -27,6 +27,7 @@ mod corncrake;
 mod fixture;
 mod gallinule;
 mod hint;
+mod limits;
 mod moorhen;
 mod probe;
 mod report;

@@ -28,31 +28,18 @@ impl Moorhen {
         periods_us: &[],
         single_shot: true,
         conversion_ns: 170_000, // 5
-        averaging_log2_max: 0,
         oscillator_ppm: 30_000,
-        wander_ppm: 0,
         wake_us: 90,
         reset_us: 2_200,
-        skew_us: 351, // 340 ÷ 0.97
-        energy_bits: 0,
-        charge_bits: 0,
-        scans_bits: 0,
-        power: false,
+        skew_us: 351,                                      // 340 ÷ 0.97
         kinds: &[&[Kind::OverVoltage, Kind::OverCurrent]], // 3.5
         outputs: Outputs::A,
-        debounce_max: 1,
-        following: false,
-        rollover_ahead_eighths: 0,
         over_range: OverRange::WhileItLasts, // 3.4
-        check_byte: false,                   // 2
-        block_check: false,
-        identity: true, // 3
-        cleared_by_reading: false,
-        tells_reset: true, // 3.2
-        tells_writes: false,
-        tells_lost_trigger: true, // 3.4
+        identity: true,                      // 3
+        tells_reset: true,                   // 3.2
+        tells_lost_trigger: true,            // 3.4
         tells_change_while_read: true,
-        capture: 0,
+        ..Stated::PLAIN
     };
 }
 

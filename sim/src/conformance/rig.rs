@@ -40,6 +40,20 @@ pub(super) struct Setup {
     pub(super) averaging_log2: u8,
 }
 
+impl Setup {
+    /// The same at another scan rate, or single-shot.
+    pub(super) fn at(mut self, rate: Option<usize>) -> Self {
+        self.rate = rate;
+        self
+    }
+
+    /// The same with means of 2^k scans.
+    pub(super) fn means(mut self, k: u8) -> Self {
+        self.averaging_log2 = k;
+        self
+    }
+}
+
 /// A sample, copied out of the monitor.
 #[derive(Clone, Debug)]
 pub(super) struct Seen {

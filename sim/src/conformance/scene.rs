@@ -4,8 +4,8 @@
 use alloc::{format, string::String, vec::Vec};
 
 use crake::Channel;
-use crake::config::{AlertFlag, AlertFlags, Kind, Limit, Outputs, Threshold};
-use crake::info::{PartInfo, RangeInfo, Source};
+use crake::config::AlertFlags;
+use crake::info::{PartInfo, RangeInfo};
 use crake::part::Codes;
 
 use super::Stated;
@@ -30,6 +30,9 @@ pub(super) struct Point {
     pub(super) sense: i64,
     pub(super) rail: i64,
 }
+
+/// One input of a point.
+type Of = fn(Point) -> i64;
 
 impl<'s> Scene<'s> {
     pub(super) fn channels(&self) -> impl DoubleEndedIterator<Item = Channel> + use<> {
@@ -65,6 +68,15 @@ impl<'s> Scene<'s> {
         }
     }
 
+    /// So many parts of them.
+    pub(super) fn share(&self, count: i64, parts: i64) -> Point {
+        let Point { sense, rail } = self.full();
+        Point {
+            sense: sense * count / parts,
+            rail: rail * count / parts,
+        }
+    }
+
     /// Least sense code that every channel has in its first range.
     pub(super) fn least(&self) -> i64 {
         let each = self
@@ -79,7 +91,7 @@ impl<'s> Scene<'s> {
     }
 
     /// Codes from one to another that is surely beyond it.
-    fn grain(&self) -> i64 {
+    pub(super) fn grain(&self) -> i64 {
         let each = self.channels().map(|channel| {
             let off = self.off(channel, self.full());
             2 * off.sense.max(off.rail) - 1
@@ -90,16 +102,6 @@ impl<'s> Scene<'s> {
     /// Whether codes are to the LSB.
     pub(super) fn is_exact(&self) -> bool {
         self.grain() == 1
-    }
-
-    /// A code so many steps further in the direction in which a kind trips.
-    pub(super) fn beyond(&self, kind: Kind, code: i64, steps: i64) -> i64 {
-        let steps = steps * self.grain();
-        if kind.is_over() {
-            code + steps
-        } else {
-            code - steps
-        }
     }
 
     /// Whether codes show a point.
@@ -143,11 +145,30 @@ impl<'s> Scene<'s> {
 
     /// The same, single-shot; `None` where the part has none.
     pub(super) fn single(&self) -> Option<Setup> {
-        let rate = None;
-        self.stated.single_shot.then(|| Setup {
-            rate,
-            ..self.fast()
-        })
+        self.stated.single_shot.then(|| self.fast().at(None))
+    }
+
+    /// What differs from [`fast`](Self::fast) in one thing, as far as the part has it.
+    pub(super) fn others(&self) -> Vec<(&'static str, Setup)> {
+        let (mut fewer, mut ranges, info) = (self.fast(), self.fast(), self.info);
+        fewer.ranges[self.last().index()] = None;
+        ranges.ranges[0] = Some((info.sense_ranges.len() - 1, info.rail_ranges.len() - 1));
+        let means = self.fast().means(info.averaging_log2_max.min(1));
+        let second = info.scan_periods_us.len().min(2).checked_sub(1);
+        let each = [
+            (FEWER, fewer),
+            ("other ranges", ranges),
+            ("another averaging", means),
+            ("another scan rate", self.fast().at(second)),
+        ];
+        let single = self.single().map(|single| ("single-shot", single));
+        let each = each.into_iter().chain(single);
+        let is_there = |setup: &Setup| {
+            *setup != self.fast()
+                && setup.ranges.iter().any(Option::is_some)
+                && self.subject.takes(setup)
+        };
+        each.filter(|(_, setup)| is_there(setup)).collect()
     }
 
     /// How long anything takes with the slowest oscillator, in nanoseconds, rounded up.
@@ -232,42 +253,28 @@ impl<'s> Scene<'s> {
         let (sense_nv, rail_nv) = self.nanovolts(ranges, point);
         // What is there by `apply_own`.
         let apart = point == self.own(channel);
-        let others = |of: fn(Point) -> i64| {
+        let others = |of: Of| {
             let others = self
                 .channels()
                 .filter(move |other| apart && *other != channel);
             others.map(move |other| (other, of(self.own(other))))
         };
         let off = self.off(channel, point);
-        for (input, read, expected, off, applied) in [
-            (
-                "sense",
-                codes.sense.into(),
-                point.sense,
-                off.sense,
-                volts(sense_nv, true),
-            ),
-            (
-                "rail",
-                i64::from(codes.rail as i32),
-                point.rail,
-                off.rail,
-                volts(rail_nv, false),
-            ),
-        ] {
+        let inputs: [(_, Of); 2] = [("sense", |at| at.sense), ("rail", |at| at.rail)];
+        let read = Point {
+            sense: codes.sense.into(),
+            rail: i64::from(codes.rail as i32),
+        };
+        for (input, of) in inputs {
+            let (read, expected, off) = (of(read), of(point), of(off));
             if (read - expected).abs() <= off {
                 continue;
             }
-            let hint = match input {
-                "sense" => {
-                    let others = others(|point| point.sense);
-                    hint::of(read, expected, self.info.sense_ranges, ranges.0, others)
-                }
-                _ => {
-                    let others = others(|point| point.rail);
-                    hint::of(read, expected, self.info.rail_ranges, ranges.1, others)
-                }
+            let (applied, table, place) = match input {
+                "sense" => (volts(sense_nv, true), self.info.sense_ranges, ranges.0),
+                _ => (volts(rail_nv, false), self.info.rail_ranges, ranges.1),
             };
+            let hint = hint::of(read, expected, table, place, others(of));
             notes.find(format!(
                 "{channel}: {input} {applied} applied, code {read} read, expected {expected} ± \
                  {off}{hint}"
@@ -276,19 +283,26 @@ impl<'s> Scene<'s> {
         Ok(())
     }
 
-    /// The same for every channel, each with a point of its own, in the first ranges.
-    pub(super) fn judge_own(&self, notes: &mut Notes, seen: &Seen) -> Checked {
-        self.channels().try_for_each(|channel| {
-            self.judge(notes, seen, channel, self.first(channel), self.own(channel))
-        })
-    }
-
     /// What of a sample is wrong, under a point of its own on each channel; `None` if nothing is.
-    pub(super) fn wrong(&self, seen: &Seen) -> Option<String> {
+    pub(super) fn wrong(&self, setup: &Setup, seen: &Seen) -> Option<String> {
         let mut notes = Notes::default();
-        let _ = self.judge_own(&mut notes, seen);
-        let power = self.channels().find_map(|channel| {
-            let (codes, point) = (seen.codes[channel.index()]?, self.own(channel));
+        let asked = || {
+            let all = self.channels().zip(&setup.ranges);
+            all.filter_map(|(channel, ranges)| ranges.map(|ranges| (channel, ranges)))
+        };
+        // At the first finding there is enough.
+        let _ = asked().try_for_each(|(channel, ranges)| {
+            self.judge(
+                &mut notes,
+                seen,
+                channel,
+                ranges,
+                self.distinct(ranges, channel),
+            )
+        });
+        let power = asked().find_map(|(channel, ranges)| {
+            let point = self.distinct(ranges, channel);
+            let codes = seen.codes[channel.index()]?;
             let (power, off) = self.power(channel, point);
             let wrong = (codes.power - power).abs() > off;
             let flagged = codes.sense_clipped || codes.rail_clipped;
@@ -297,76 +311,9 @@ impl<'s> Scene<'s> {
         notes.first().map(String::from).or(power)
     }
 
-    /// A point at which a comparator of this kind sees exactly this code, while nothing else is
-    /// near an end of its scale.
-    pub(super) fn point(&self, kind: Kind, code: i64) -> Point {
-        let rail = self.full().rail / 2;
-        match kind {
-            Kind::OverVoltage | Kind::UnderVoltage => Point {
-                sense: 0,
-                rail: code,
-            },
-            Kind::OverCurrent | Kind::UnderCurrent => Point { sense: code, rail },
-            Kind::OverPower => Point {
-                sense: code,
-                rail: self.power_rail(),
-            },
-        }
-    }
-
-    /// Rail code under limits of power: with one, power codes are sense codes; a part whose numbers
-    /// are coarse shows nothing so small.
-    pub(super) fn power_rail(&self) -> i64 {
-        if self.is_exact() {
-            1
-        } else {
-            self.full().rail / 2
-        }
-    }
-
-    /// A limit in engineering units that lies half a step beyond this code in the first ranges, so
-    /// that it and none other is the code on the safe side. Latching and silent.
-    pub(super) fn limit(&self, channel: Channel, kind: Kind, code: i64) -> Limit {
-        let (sense, rail) = self.nanovolts(self.first(channel), Point { sense: 1, rail: 1 });
-        let halves = 2 * i128::from(code) + if kind.is_over() { 1 } else { -1 };
-        let numerator = match kind {
-            Kind::OverVoltage | Kind::UnderVoltage => i128::from(rail) * self.nanoohms,
-            Kind::OverCurrent | Kind::UnderCurrent => i128::from(sense) * 1_000_000_000,
-            // nV × nV ÷ nΩ = nW.
-            Kind::OverPower => i128::from(sense) * i128::from(rail) * i128::from(self.power_rail()),
-        };
-        let billionths = (halves * numerator).div_euclid(2 * self.nanoohms);
-        Limit::new(channel, Threshold::of(kind, billionths as i64)).silent()
-    }
-
-    /// Middle of a kind's scale, well away from both ends.
-    pub(super) fn middle(&self, kind: Kind) -> i64 {
-        match kind {
-            Kind::OverVoltage | Kind::UnderVoltage => self.full().rail / 3,
-            _ => self.full().sense / 3,
-        }
-    }
-
     /// Whether the part counts scans.
     pub(super) const fn counts_scans(&self) -> bool {
         self.info.sum_bits.scans > 0 && self.info.sum_bits.tick_us == 0
-    }
-
-    /// Whether the part itself compares with a limit.
-    pub(super) fn by_part(&self, limit: &Limit) -> bool {
-        let (debounce, latching) = (limit.debounce_count(), limit.is_latching());
-        let channel = limit.channel().number();
-        self.info
-            .compared_by(channel, limit.kind(), debounce, latching)
-            == Source::Part
-    }
-
-    /// The part's own outputs, one by one.
-    pub(super) fn outputs(&self) -> impl Iterator<Item = Outputs> + use<> {
-        let there = self.info.alerts.outputs;
-        [Outputs::A, Outputs::B]
-            .into_iter()
-            .filter(move |output| there.contains(*output))
     }
 
     pub(super) fn trial<'t>(&'t self, how: How) -> Trial<'t> {
@@ -387,24 +334,28 @@ impl<'s> Scene<'s> {
 
     /// A trial that is initialised, with a point of its own on each channel, and settled.
     pub(super) fn running<'t>(&'t self, how: How) -> Result<Trial<'t>, Stop> {
+        self.running_in(how, &self.fast())
+    }
+
+    /// The same in another configuration.
+    pub(super) fn running_in<'t>(&'t self, how: How, setup: &Setup) -> Result<Trial<'t>, Stop> {
         let mut trial = self.trial(how);
+        trial.setup = setup.clone();
         trial.apply_own();
+        trial.init(setup)?;
+        trial.settle();
+        Ok(trial)
+    }
+
+    /// A trial that is initialised, with this on all channels, and settled.
+    pub(super) fn at<'t>(&'t self, how: How, point: Point) -> Result<Trial<'t>, Stop> {
+        let mut trial = self.trial(how);
+        trial.apply_all(point);
         trial.init(&self.fast())?;
         trial.settle();
         Ok(trial)
     }
 }
 
-/// The flag of a kind on a channel.
-pub(super) fn flag(channel: Channel, kind: Kind) -> AlertFlags {
-    AlertFlags::of(AlertFlag::Limit(channel, kind))
-}
-
-/// Names of flags, for findings.
-pub(super) fn names(flags: AlertFlags) -> String {
-    let names: Vec<String> = flags.each().map(|flag| format!("{flag}")).collect();
-    match names.is_empty() {
-        true => "nothing".into(),
-        false => names.join(", "),
-    }
-}
+/// What a part that converts all its channels whatever is asked for does not show.
+pub(super) const FEWER: &str = "a channel fewer";

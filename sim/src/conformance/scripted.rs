@@ -98,6 +98,24 @@ pub trait Script<const N: usize>: 'static {
         let _ = (registers, pointer, now_ns);
     }
 
+    /// What [`Fixture::preload`] sets; `false` where that cannot be done.
+    fn preload(
+        &mut self,
+        registers: &mut Registers,
+        channel: usize,
+        charge: i64,
+        energy: i64,
+    ) -> bool {
+        let _ = (registers, channel, charge, energy);
+        false
+    }
+
+    /// What [`Fixture::preload_scans`] sets; `false` where that cannot be done.
+    fn preload_scans(&mut self, registers: &mut Registers, scans: u32) -> bool {
+        let _ = (registers, scans);
+        false
+    }
+
     /// Outputs that are pulled low; `None` where the part has none, or they are not looked at.
     fn low(&self, registers: &Registers) -> Option<Outputs> {
         let _ = registers;
@@ -268,6 +286,21 @@ impl<P: Script<N>, const N: usize> Fixture for Scripted<P, N> {
         let world = &mut *self.0.borrow_mut();
         world.script.reset(&mut world.registers, world.now_ns);
         world.answers_at_ns = world.now_ns + u64::from(world.wire.reset_us) * 1_000;
+    }
+
+    fn preload(&self, channel: u8, charge: i64, energy: i64) -> bool {
+        let world = &mut *self.0.borrow_mut();
+        world.pass(0);
+        let registers = &mut world.registers;
+        world
+            .script
+            .preload(registers, channel.into(), charge, energy)
+    }
+
+    fn preload_scans(&self, scans: u32) -> bool {
+        let world = &mut *self.0.borrow_mut();
+        world.pass(0);
+        world.script.preload_scans(&mut world.registers, scans)
     }
 
     fn is_low(&self, output: Outputs) -> Option<bool> {

@@ -2,16 +2,16 @@
 
 use alloc::{boxed::Box, format, rc::Rc, string::String, vec::Vec};
 
-use crake::config::{AlertFlags, Limit, Limits};
+use crake::config::{AlertFlags, Kind, Limit, Limits};
 use crake::part::ResumeToken;
 use crake::{Channel, Error};
 use embedded_hal::i2c::ErrorKind;
 
-use super::Fixture;
 use super::probe::{Tap, Transfer};
 use super::report::{Checked, Stop};
 use super::rig::{Answer, Face, Rig, Seen, Setup};
 use super::scene::{Point, Scene};
+use super::{Fixture, hint};
 use crate::bus::BusError;
 
 /// A fresh fixture with a monitor on it.
@@ -80,9 +80,11 @@ impl<'t> Trial<'t> {
 
     /// A point of its own on each channel.
     pub(super) fn apply_own(&self) {
-        self.scene
-            .channels()
-            .for_each(|channel| self.apply(channel, self.scene.own(channel)));
+        for channel in self.scene.channels() {
+            let asked = self.setup.ranges[channel.index()];
+            let ranges = asked.unwrap_or_else(|| self.scene.first(channel));
+            self.apply_in(channel, ranges, self.scene.distinct(ranges, channel));
+        }
     }
 
     /// Until everything that the part shows was converted from what is applied now.
@@ -94,6 +96,17 @@ impl<'t> Trial<'t> {
     pub(super) fn settled(&mut self) -> Answer<Seen> {
         self.settle();
         self.rig.sample()
+    }
+
+    /// What of a sample is wrong, as [`Scene::wrong`] has it.
+    pub(super) fn wrong(&self, seen: &Seen) -> Option<String> {
+        self.scene.wrong(&self.setup, seen)
+    }
+
+    /// What of the next sample is wrong.
+    pub(super) fn next_wrong(&mut self) -> Answer<Option<String>> {
+        let seen = self.settled()?;
+        Ok(self.wrong(&seen))
     }
 
     pub(super) fn reset(&self) {
@@ -108,6 +121,33 @@ impl<'t> Trial<'t> {
             self.told = self.look()?;
         }
         Ok(())
+    }
+
+    /// A limit of each kind on each channel, none of them passed by a channel's own point.
+    pub(super) fn all_limits(&self) -> Vec<Limit> {
+        let (scene, full) = (self.scene, self.scene.full());
+        let each = move |channel| {
+            Kind::ALL.map(|kind| {
+                let code = match kind {
+                    Kind::OverVoltage => full.rail * 7 / 8,
+                    Kind::UnderVoltage => full.rail / 64,
+                    Kind::OverCurrent => full.sense * 7 / 8,
+                    Kind::UnderCurrent => -full.sense * 7 / 8,
+                    Kind::OverPower => full.sense * full.rail / 8 * 7 / scene.power_rail(),
+                };
+                scene.limit(channel, kind, code)
+            })
+        };
+        let enabled = |channel: &Channel| self.setup.ranges[channel.index()].is_some();
+        scene.channels().filter(enabled).flat_map(each).collect()
+    }
+
+    /// A point on one channel, then another on all, both for as long as it takes to compare them.
+    pub(super) fn passes(&mut self, channel: Channel, past: Point, rest: Point) -> Checked {
+        self.apply(channel, past);
+        self.compared()?;
+        self.apply_all(rest);
+        self.compared()
     }
 
     /// Puts limits in force while all inputs are within them.
@@ -132,6 +172,13 @@ impl<'t> Trial<'t> {
         self.tap.begin();
         call(self)?;
         Ok(self.tap.log())
+    }
+
+    /// A restart of the firmware, which goes on.
+    pub(super) fn resumed(&mut self) -> Answer<Seen> {
+        let token = self.restart();
+        let setup = self.setup.clone();
+        self.rig.resume(&setup, token)
     }
 
     /// Another monitor on the same part, as after a restart of the firmware.
@@ -161,7 +208,13 @@ pub(super) fn text(error: &Error<BusError>) -> String {
         let (operation, register) = (error.operation, error.register);
         return format!("{operation} does not end: it hangs on register 0x{register:02X}");
     }
-    format!("{error}")
+    let hint = match error.kind {
+        crake::ErrorKind::Differs { expected, got, .. } => {
+            hint::of_bytes(got.into(), expected.into())
+        }
+        _ => None,
+    };
+    format!("{error}{}", hint.unwrap_or_default())
 }
 
 pub(super) fn is_endless(error: &Error<BusError>) -> bool {

@@ -1,14 +1,14 @@
-//! Limits at the code; flags: whether they stay, what a look clears, which output they reach.
+//! Limits: at the code, taken away, read back, debounced; and whether their flags stay.
 
-use alloc::{format, string::String, vec::Vec};
+use alloc::{format, string::String};
 
 use crake::Channel;
-use crake::config::{AlertFlags, Kind, Limit, Limits, Outputs};
+use crake::config::{AlertFlags, Kind, Limit, Limits};
 
+use crate::conformance::limits::{flag, names};
 use crate::conformance::probe::Spoil;
-use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
-use crate::conformance::rig::Setup;
-use crate::conformance::scene::{Point, Scene, flag, names};
+use crate::conformance::report::{Checked, Notes, Stop};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{PLAIN, Trial};
 
 /// Each kind on each channel: nothing at the limit's own code, a flag at the first code beyond.
@@ -44,25 +44,18 @@ fn boundary(
     kind: Kind,
     code: i64,
 ) -> Checked {
-    let (name, wanted) = (
-        format!("{kind} of {channel}, limit at code {code}"),
-        flag(channel, kind),
-    );
-    let mut trial = scene.running(PLAIN)?;
+    let name = format!("{kind} of {channel}, limit at code {code}");
+    let wanted = flag(channel, kind);
+    // The limit's own code, or as near as numbers come.
+    let near = scene.beyond(kind, code, -1);
+    let here = if scene.is_exact() { code } else { near };
+    let mut trial = scene.at(PLAIN, scene.point(kind, here))?;
+    trial.limits(&[scene.limit(channel, kind, code)])?;
     let told_at = |trial: &mut Trial<'_>, code| {
         trial.apply_all(scene.point(kind, code));
         trial.compared()?;
         trial.look()
     };
-    // The limit's own code, or as near as numbers come.
-    let here = if scene.is_exact() {
-        code
-    } else {
-        scene.beyond(kind, code, -1)
-    };
-    trial.apply_all(scene.point(kind, here));
-    trial.settle();
-    trial.limits(&[scene.limit(channel, kind, code)])?;
     let at = told_at(&mut trial, here)?;
     if !at.is_empty() {
         let hint = match at == wanted {
@@ -80,7 +73,11 @@ fn boundary(
         return Ok(());
     }
     // What does something come of?
-    let mut hint: String = "nor of codes near it: the limit is not in force".into();
+    let mut hint = String::from(match trial.by_driver {
+        _ if !past.is_empty() => "kinds or channels are mixed up",
+        false => "nor of codes near it: the limit is not in force",
+        true => "the driver compares it: is `Comparator` a SoftwareComparator of all channels?",
+    });
     for steps in [2, 3, 256, -1, -2, -256]
         .into_iter()
         .filter(|_| past.is_empty())
@@ -151,122 +148,84 @@ pub(super) fn latching(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     Ok(())
 }
 
+/// Limits that are taken away, by others or with their configuration, set no flag and pull no
+/// output any more; a flag that stood before is told all the same.
+pub(super) fn limits_removed(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let output = scene.output();
+    let each = Kind::ALL.into_iter().flat_map(|kind| {
+        let channels = [Channel::C0, scene.last()];
+        channels.map(|channel| scene.limit(channel, kind, scene.middle(kind)).to(output))
+    });
+    for limit in each.filter(|limit| scene.by_part(limit)) {
+        for (by_configure, stands) in [(false, false), (false, true), (true, false), (true, true)] {
+            notes.tried();
+            let (kind, wanted) = (limit.kind(), flag(limit.channel(), limit.kind()));
+            let mut trial = armed(scene, at(scene, kind, -2), &[limit])?;
+            let (channel, past) = (limit.channel(), at(scene, kind, 1));
+            if stands {
+                trial.passes(channel, past, at(scene, kind, -2))?;
+            }
+            let (mut seen, none) = (AlertFlags::empty(), Limits::new(&[]));
+            let by = match by_configure {
+                true => trial.configure(&scene.fast()).map(|()| "configure"),
+                false => trial
+                    .rig
+                    .set_limits(&none, &mut seen)
+                    .map(|()| "other limits"),
+            }?;
+            if !stands {
+                trial.apply(channel, past);
+                trial.settled()?;
+            }
+            let low = trial.fixture.is_low(output) == Some(true);
+            trial.rig.set_limits(&none, &mut seen)?;
+            let told = seen & AlertFlags::LIMITS;
+            if stands && told != wanted {
+                let told = names(told);
+                notes.find(format!(
+                    "{} stood when {by} came, and {told} is told: the flag is lost",
+                    names(wanted)
+                ))?;
+            }
+            if !stands && (low || !told.is_empty()) {
+                notes.find(format!(
+                    "{kind} of {channel} was taken away by {by}, and its limit is still in force: \
+                     it is left in the part"
+                ))?;
+            }
+        }
+    }
+    Ok(())
+}
+
 /// A trial with limits set while everything is within them.
 pub(super) fn armed<'t>(
     scene: &'t Scene<'t>,
     rest: Point,
     limits: &[Limit],
 ) -> Result<Trial<'t>, Stop> {
-    let mut trial = scene.running(PLAIN)?;
-    trial.apply_all(rest);
-    trial.settle();
+    let mut trial = scene.at(PLAIN, rest)?;
     trial.limits(limits)?;
     trial.compared()?;
     Ok(trial)
 }
 
 /// So many codes beyond the middle of a kind's scale.
-fn at(scene: &Scene<'_>, kind: Kind, steps: i64) -> Point {
+pub(super) fn at(scene: &Scene<'_>, kind: Kind, steps: i64) -> Point {
     scene.point(kind, scene.beyond(kind, scene.middle(kind), steps))
-}
-
-/// Each kind to each output alone, to both, and to none.
-pub(super) fn masks(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let there = scene.info.alerts.outputs;
-    if there.is_empty() {
-        return not_applicable("PartInfo: no alert output");
-    }
-    let choices = [Outputs::A, Outputs::B, Outputs::all(), Outputs::empty()];
-    for (kind, channel) in Kind::ALL
-        .into_iter()
-        .flat_map(|kind| [(kind, Channel::C0), (kind, scene.last())])
-    {
-        for wanted in choices {
-            let limit = scene.limit(channel, kind, scene.middle(kind)).to(wanted);
-            if !scene.by_part(&limit) {
-                continue;
-            }
-            notes.tried();
-            // On a part with one output, whatever is to reach any reaches that one.
-            let reached = match wanted.is_empty() || there == Outputs::all() {
-                true => wanted,
-                false => there,
-            };
-            one_mask(scene, notes, &limit, reached)?;
-        }
-    }
-    Ok(())
-}
-
-fn one_mask(scene: &Scene<'_>, notes: &mut Notes, limit: &Limit, reached: Outputs) -> Checked {
-    let kind = limit.kind();
-    let mut trial = armed(scene, at(scene, kind, -2), &[*limit])?;
-    let low = |trial: &Trial<'_>| {
-        let each = scene
-            .outputs()
-            .map(|output| Some((output, trial.fixture.is_low(output)?)));
-        let each: Option<Vec<_>> = each.collect();
-        let low = each?
-            .into_iter()
-            .filter(|(_, low)| *low)
-            .map(|(output, _)| output);
-        Some(low.fold(Outputs::empty(), |all, output| all | output))
-    };
-    let Some(before) = low(&trial) else {
-        return not_applicable("the fixture does not show the outputs");
-    };
-    trial.apply(limit.channel(), at(scene, kind, 1));
-    trial.compared()?;
-    let during = low(&trial).unwrap_or_default();
-    trial.apply_all(at(scene, kind, -2));
-    trial.compared()?;
-    trial.look()?;
-    let after = low(&trial).unwrap_or_default();
-    let name = format!(
-        "{kind} of {}, to output {}",
-        limit.channel(),
-        text(limit.outputs())
-    );
-    for (moment, low, expected) in [
-        ("within its limit", before, Outputs::empty()),
-        ("beyond its limit", during, reached),
-        (
-            "back within its limit, told and cleared,",
-            after,
-            Outputs::empty(),
-        ),
-    ] {
-        if low != expected {
-            let (low, expected) = (text(low), text(expected));
-            let text = format!("{name}: {moment} output {low} is low, expected {expected}");
-            notes.find(text)?;
-        }
-    }
-    Ok(())
-}
-
-const fn text(outputs: Outputs) -> &'static str {
-    match (outputs.contains(Outputs::A), outputs.contains(Outputs::B)) {
-        (true, true) => "A and B",
-        (true, false) => "A",
-        (false, true) => "B",
-        (false, false) => "none",
-    }
 }
 
 /// Every write of a setting of limits lost on its way, one at a time: the setting fails, or what it
 /// put in force holds all the same.
 pub(super) fn limits_read_back(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let output = scene.outputs().next().unwrap_or(Outputs::empty());
+    let output = scene.output();
     for kind in Kind::ALL {
-        let limit = scene
-            .limit(Channel::C0, kind, scene.middle(kind))
-            .to(output);
-        let limit = limit.debounce(scene.info.alerts.debounce_max.min(2));
+        let limit = scene.limit(Channel::C0, kind, scene.middle(kind));
+        let limit = limit
+            .to(output)
+            .debounce(scene.info.alerts.debounce_max.min(2));
         for lost in (0..).take_while(|_| scene.by_part(&limit)) {
-            let mut trial = scene.running(PLAIN)?;
-            trial.apply_all(at(scene, kind, -2));
-            trial.settle();
+            let mut trial = scene.at(PLAIN, at(scene, kind, -2))?;
             trial.tap.spoil(lost, Spoil::Lost);
             let mut seen = AlertFlags::empty();
             let set = trial.rig.set_limits(&Limits::new(&[limit]), &mut seen);
@@ -320,10 +279,7 @@ pub(super) fn debounce(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             let mut trial = scene.trial(PLAIN);
             let (rest, past) = (at(scene, kind, -2), at(scene, kind, 1));
             trial.apply_all(rest);
-            trial.init(&Setup {
-                rate,
-                ..scene.fast()
-            })?;
+            trial.init(&scene.fast().at(rate))?;
             // In the middle of a rest, from which periods are counted.
             let period_ns = scene.period_ns(&trial.setup);
             trial.fixture.run_for_ns(period_ns / 2);

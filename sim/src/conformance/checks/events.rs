@@ -4,41 +4,49 @@ use alloc::{format, rc::Rc};
 use core::cell::Cell;
 
 use crake::Channel;
-use crake::config::{AlertFlags, Kind, Limit, Limits, Outputs};
+use crake::config::{AlertFlags, Kind, Limit, Limits};
 
 use super::alerts::armed;
+use crate::conformance::limits::{flag, names};
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes, not_applicable};
-use crate::conformance::scene::{Point, Scene, flag, names};
+use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{How, PLAIN};
 
-/// Two limits that can be passed each by itself, on different channels where there are some.
-fn pair(scene: &Scene<'_>) -> [(Limit, AlertFlags, Point); 2] {
-    // A part that compares currents alone has them on two channels.
-    let other = scene.limit(
-        scene.last(),
-        Kind::OverVoltage,
-        scene.middle(Kind::OverVoltage),
-    );
-    let other = match scene.by_part(&other) {
-        false if scene.last() != Channel::C0 => Kind::OverCurrent,
-        _ => Kind::OverVoltage,
-    };
-    [(Channel::C0, Kind::OverCurrent), (scene.last(), other)].map(|(channel, kind)| {
-        let code = scene.middle(kind);
-        let limit = scene.limit(channel, kind, code);
+/// Two limits that can be passed each by itself: of kinds that the part compares, if there are, and
+/// on different channels, if there are.
+pub(super) fn pair(scene: &Scene<'_>) -> [(Limit, AlertFlags, Point); 2] {
+    use Kind::{OverCurrent, OverVoltage, UnderCurrent, UnderVoltage};
+    let of = |channel, kind: Kind| {
+        let full = match kind {
+            OverVoltage | UnderVoltage => scene.full().rail,
+            _ => scene.full().sense,
+        };
+        let code = full / if kind.is_over() { 3 } else { 16 };
+        let (past, rest) = (scene.beyond(kind, code, 1), within(scene));
         let past = match kind {
-            Kind::OverVoltage => Point {
-                rail: scene.beyond(kind, code, 1),
-                ..within(scene)
-            },
+            OverVoltage | UnderVoltage => Point { rail: past, ..rest },
             _ => Point {
-                sense: scene.beyond(kind, code, 1),
-                ..within(scene)
+                sense: past,
+                ..rest
             },
         };
-        (limit, flag(channel, kind), past)
-    })
+        (scene.limit(channel, kind, code), flag(channel, kind), past)
+    };
+    let kinds = [OverCurrent, OverVoltage, UnderCurrent, UnderVoltage];
+    let compared = |channel, other| {
+        let mut each = kinds.into_iter().filter(|kind| Some(*kind) != other);
+        each.find(|kind| scene.by_part(&of(channel, *kind).0))
+    };
+    let (channel, last) = (Channel::C0, scene.last());
+    let kind = compared(channel, None).unwrap_or(OverCurrent);
+    let second = match compared(last, Some(kind)) {
+        Some(second) => second,
+        None if last != channel => kind,
+        None if kind == OverVoltage => OverCurrent,
+        None => OverVoltage,
+    };
+    [of(channel, kind), of(last, second)]
 }
 
 /// Whether a flag can be set by itself, at any moment.
@@ -46,12 +54,9 @@ fn comes_up(scene: &Scene<'_>, limit: &Limit) -> bool {
     scene.by_part(limit) && scene.fast().rate.is_some()
 }
 
-/// Within every over-limit in the middle of its scale.
-fn within(scene: &Scene<'_>) -> Point {
-    Point {
-        sense: scene.full().sense / 8,
-        rail: scene.full().rail / 8,
-    }
+/// Within both.
+pub(super) fn within(scene: &Scene<'_>) -> Point {
+    scene.share(1, 8)
 }
 
 /// A look clears what it tells and nothing else: what comes up at any moment of it is told by it or
@@ -60,10 +65,7 @@ pub(super) fn clears_what_was_seen(scene: &Scene<'_>, notes: &mut Notes) -> Chec
     let [first, second] = pair(scene);
     for moment in 0.. {
         let mut trial = armed(scene, within(scene), &[first.0, second.0])?;
-        trial.apply(first.0.channel(), first.2);
-        trial.compared()?;
-        trial.apply_all(within(scene));
-        trial.compared()?;
+        trial.passes(first.0.channel(), first.2, within(scene))?;
         // In the middle of the look the second one comes and goes.
         let (fixture, settling_ns) = (trial.fixture.clone(), scene.settling_ns(&trial.setup));
         let channel = second.0.channel().number();
@@ -118,10 +120,7 @@ pub(super) fn lost_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         [Spoil::Cut(0), Spoil::Cut(1), Spoil::Cut(usize::MAX)].map(|spoil| (attempts, spoil))
     }) {
         for number in 0.. {
-            let mut trial = scene.trial(How { attempts, ..PLAIN });
-            trial.apply_all(within(scene));
-            trial.init(&scene.fast())?;
-            trial.settle();
+            let mut trial = scene.at(How { attempts, ..PLAIN }, within(scene))?;
             trial.limits(&[first.0, second.0])?;
             let settling_ns = scene.settling_ns(&trial.setup);
             let (fixture, rest) = (trial.fixture.clone(), scene.volts(within(scene)));
@@ -135,10 +134,7 @@ pub(super) fn lost_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
                     }
                 }
             };
-            trial.apply(first.0.channel(), first.2);
-            trial.compared()?;
-            trial.apply_all(within(scene));
-            trial.compared()?;
+            trial.passes(first.0.channel(), first.2, within(scene))?;
             let happened = Rc::new(Cell::new(false));
             let (happens, again) = (happened.clone(), excursions.clone());
             trial.tap.between(move |transfer| {
@@ -191,15 +187,9 @@ fn unread_events(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         .into_iter()
         .flat_map(|tries| (0..8).map(move |at| (tries, at)))
     {
-        let mut trial = scene.trial(How { attempts, ..PLAIN });
-        trial.apply_all(within(scene));
-        trial.init(&scene.fast())?;
-        trial.settle();
+        let mut trial = scene.at(How { attempts, ..PLAIN }, within(scene))?;
         trial.rig.arm(&limits)?;
-        trial.apply(limit.channel(), past);
-        trial.compared()?;
-        trial.apply_all(within(scene));
-        trial.compared()?;
+        trial.passes(limit.channel(), past, within(scene))?;
         trial.tap.spoil(number, Spoil::Cut(usize::MAX));
         let _ = trial.rig.service();
         let log = trial.tap.log();
@@ -229,20 +219,17 @@ pub(super) fn rollover_ahead(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     if eighths == 0 {
         return not_applicable("datasheet: the part does not tell of a rollover ahead");
     }
-    let output = scene.outputs().next().unwrap_or(Outputs::A);
+    let output = scene.output();
     let limits = Limits::new(&[]).rollover_ahead(output);
     let bits = scene.info.sum_bits;
-    for (name, channel) in scene
-        .channels()
-        .flat_map(|channel| [("charge", channel), ("energy", channel)])
-    {
+    let each = scene.channels();
+    for (name, channel) in each.flat_map(|channel| [("charge", channel), ("energy", channel)]) {
         notes.tried();
-        let mut trial = scene.running(PLAIN)?;
-        trial.apply_all(Point {
+        let few = Point {
             sense: 100,
             rail: 100,
-        });
-        trial.settle();
+        };
+        let mut trial = scene.at(PLAIN, few)?;
         trial.rig.set_limits(&limits, &mut AlertFlags::empty())?;
         let fixture = trial.fixture.clone();
         // A few scans before a mark of so many eighths.

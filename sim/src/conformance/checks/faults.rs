@@ -4,7 +4,7 @@ use alloc::{format, string::String};
 
 use crake::bus::Fault;
 
-use super::call::CALLS;
+use super::call::calls;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
 use crate::conformance::rig::{Answer, Asked, Face};
@@ -27,7 +27,7 @@ pub(super) fn check_byte(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     if !scene.stated.check_byte {
         return not_applicable("datasheet: no check byte");
     }
-    for call in CALLS.into_iter().filter(|call| call.applies(scene)) {
+    for call in calls(scene) {
         flipped(scene, notes, call, false)?;
     }
     Ok(())
@@ -108,7 +108,7 @@ fn flipped(scene: &Scene<'_>, notes: &mut Notes, call: Asked, sealed: bool) -> C
                 ))?;
             }
             if call == Asked::Sample
-                && let Some(wrong) = scene.wrong(&trial.settled()?)
+                && let Some(wrong) = trial.next_wrong()?
             {
                 notes.find(format!(
                     "after a flipped bit the next sample is wrong: {wrong}"
@@ -125,7 +125,7 @@ pub(super) fn bus_errors(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let cuts =
         [Spoil::Cut(0), Spoil::Cut(1), Spoil::Cut(usize::MAX)].map(|cut| (Face::Blocking, cut));
     let drops = [false, true].map(|arrived| (Face::Async, Spoil::Dropped { arrived }));
-    for call in CALLS.into_iter().filter(|call| call.applies(scene)) {
+    for call in calls(scene) {
         for (face, spoil) in cuts.into_iter().chain(drops) {
             for number in 0.. {
                 let mut trial = scene.running(How { face, ..ONCE })?;
@@ -175,22 +175,18 @@ fn afterwards(
     // A reset that was told as failed may have taken place.
     trial.fixture.run_for_ns(scene.reset_ns());
     let reads = matches!(call, Asked::Sample | Asked::ReadAlerts | Asked::SetLimits);
-    match trial.settled() {
-        Ok(seen) => {
-            if let Some(wrong) = scene.wrong(&seen) {
-                notes.find(format!("{place}; the next sample: {wrong}"))?;
-            }
-        }
+    match trial.next_wrong() {
+        Ok(Some(wrong)) => notes.find(format!("{place}; the next sample: {wrong}"))?,
         Err(error) if reads => {
             let text = text(&error);
             notes.find(format!(
                 "{place}: reading may go on, and the next sample: {text}"
             ))?;
         }
-        Err(_) => {}
+        _ => {}
     }
     trial.init(&scene.fast())?;
-    if let Some(wrong) = scene.wrong(&trial.settled()?) {
+    if let Some(wrong) = trial.next_wrong()? {
         notes.find(format!("{place}; initialised again: {wrong}"))?;
     }
     Ok(())
@@ -198,13 +194,13 @@ fn afterwards(
 
 /// Both faces make the same transfers and tell the same.
 pub(super) fn both_faces(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    for call in CALLS.into_iter().filter(|call| call.applies(scene)) {
+    for call in calls(scene) {
         notes.tried();
         let [blocking, asynch] = [Face::Blocking, Face::Async].map(|face| {
             let mut trial = scene.running(How { face, ..ONCE })?;
             call.prepare(&mut trial)?;
             let log = trial.log_of(|trial| Ok(call.make(trial)?))?;
-            let next = if matches!(call, Asked::StartCapture | Asked::FetchCapture) {
+            let next = if call.is_capture() {
                 None
             } else {
                 Some(format!("{:?}", trial.settled()?))

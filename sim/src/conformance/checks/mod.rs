@@ -6,7 +6,9 @@ mod call;
 mod events;
 mod faults;
 pub(super) mod info;
+mod masks;
 mod over_range;
+mod rates;
 mod restarts;
 mod sampling;
 mod sums;
@@ -39,10 +41,12 @@ const fn check(
 }
 
 #[rustfmt::skip]
-pub(super) const ALL: [Check; 42] = [
+pub(super) const ALL: [Check; 45] = [
     check("info", "what the PartInfo says is what the datasheet says", info::info),
     check("ends", "every call ends, whatever the part answers", timing::ends),
+    check("init", "a part in order takes its configuration", values::init),
     check("identity", "another part is refused, and nothing is written to it", restarts::identity),
+    check("modes", "a scan rate converts by itself, a single-shot when asked", rates::modes),
     check("waits", "at the slowest oscillator values are the new ones", timing::waits),
     check("byte-order", "codes whose bytes all differ", values::byte_order),
     check("channel-order", "each channel shows what is applied to it", values::channel_order),
@@ -55,9 +59,9 @@ pub(super) const ALL: [Check; 42] = [
     check("read-in-pieces", "the same whatever a controller reads at once", values::read_in_pieces),
     check("coherence", "all values of a sample are of one latch", sampling::coherence),
     check("stamps", "nothing in a sample is of after its stamp", sampling::stamps),
-    check("single-shot", "a single-shot makes 2^k scans, each sample another", timing::single_shot),
-    check("averaging", "results are of whole means, and none before the first", timing::averaging),
-    check("scan-rates", "each scan rate makes the scans that its period says", timing::scan_rates),
+    check("single-shot", "a single-shot makes 2^k scans, each sample another", rates::single_shot),
+    check("averaging", "results are of whole means, and none before the first", rates::averaging),
+    check("scan-rates", "each scan rate makes the scans that its period says", rates::scan_rates),
     check("over-range", "inputs beyond their range are flagged", over_range::over_range),
     check("fast-capture", "the codes of a capture, in their order", sampling::fast_capture),
     check("running-sums", "sums grow by scans times code", sums::running_sums),
@@ -67,9 +71,10 @@ pub(super) const ALL: [Check; 42] = [
     check("totals", "what totals make of steady inputs, and of a change", sums::totals),
     check("limit-at-code", "no flag at a limit's code, one at the next", alerts::limit_at_code),
     check("latching", "latching flags outlast their condition", alerts::latching),
+    check("limits-removed", "what is taken away sets no flag; flags stay", alerts::limits_removed),
     check("clears-what-was-seen", "a look clears what it tells", events::clears_what_was_seen),
     check("lost-events", "a look that fails loses no event", events::lost_events),
-    check("masks", "each kind reaches the outputs asked for", alerts::masks),
+    check("masks", "each kind reaches the outputs asked for", masks::masks),
     check("debounce", "as many conversions as asked for, not one less", alerts::debounce),
     check("rollover-ahead", "a sum near its end is told in time", events::rollover_ahead),
     check("limits-read-back", "a limit that did not arrive is found out", alerts::limits_read_back),
@@ -77,7 +82,7 @@ pub(super) const ALL: [Check; 42] = [
     check("block-check", "a flipped bit is found by the block's check value", faults::block_check),
     check("lost-latch", "a latch that never took place brings nothing old", restarts::lost_latch),
     check("reset", "a reset at any moment is told, and nothing of before is new", restarts::reset),
-    check("resume", "a restarted firmware goes on without disturbing the part", restarts::resume),
+    check("resume", "a restarted firmware goes on, and disturbs nothing", restarts::resume),
     check("foreign-writes", "what somebody else wrote is found out", restarts::foreign_writes),
     check("longest-time", "no call costs more than its worst case", timing::longest_time),
     check("bus-errors", "a call that fails or is dropped is told, and mended", faults::bus_errors),

@@ -22,15 +22,8 @@ struct Excursion {
 
 const NONE: (bool, bool) = (false, false);
 
-fn at_rest(scene: &Scene<'_>) -> Point {
-    Point {
-        sense: scene.full().sense / 4,
-        rail: scene.full().rail / 4,
-    }
-}
-
 fn excursions(scene: &Scene<'_>, channel: Channel) -> [Excursion; 3] {
-    let (rest, (sense, rail)) = (at_rest(scene), scene.first(channel));
+    let (rest, (sense, rail)) = (scene.share(1, 4), scene.first(channel));
     let min = i64::from(scene.sense(sense).code_min);
     let full = Point {
         sense: scene.sense(sense).code_max.into(),
@@ -42,17 +35,16 @@ fn excursions(scene: &Scene<'_>, channel: Channel) -> [Excursion; 3] {
         flags: (true, false),
         end,
     };
-    let over = full.rail + full.rail / 64 + 50;
+    let above = |full| full + full / 64 + 50;
     [
-        sense(
-            "sense above its range",
-            full.sense + full.sense / 64 + 50,
-            full.sense,
-        ),
+        sense("sense above its range", above(full.sense), full.sense),
         sense("sense below its range", min - full.sense / 64 - 50, min),
         Excursion {
             name: "rail above its range",
-            point: Point { rail: over, ..rest },
+            point: Point {
+                rail: above(full.rail),
+                ..rest
+            },
             flags: (false, true),
             end: full.rail,
         },
@@ -65,7 +57,7 @@ pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         for excursion in excursions(scene, channel) {
             notes.tried();
             let mut trial = scene.running(PLAIN)?;
-            trial.apply_all(at_rest(scene));
+            trial.apply_all(scene.share(1, 4));
             trial.settled()?;
             trial.apply(channel, excursion.point);
             let seen = trial.settled()?;
@@ -80,7 +72,7 @@ pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
                     "{channel}: {name}: code {code} read, the end is {end}"
                 ))?;
             }
-            trial.apply_all(at_rest(scene));
+            trial.apply_all(scene.share(1, 4));
             trial.settled()?;
             let quiet = Excursion {
                 flags: NONE,
@@ -109,7 +101,7 @@ pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 /// Back within the range before anybody looked, and a sample lost in between.
 fn remembered(scene: &Scene<'_>, notes: &mut Notes, excursion: Excursion) -> Checked {
     let mut trial = scene.running(ONCE)?;
-    trial.apply_all(at_rest(scene));
+    trial.apply_all(scene.share(1, 4));
     trial.settled()?;
     let transfers = trial
         .log_of(|trial| Ok(trial.rig.sample().map(drop)?))?
@@ -118,7 +110,7 @@ fn remembered(scene: &Scene<'_>, notes: &mut Notes, excursion: Excursion) -> Che
         notes.tried();
         trial.apply(Channel::C0, excursion.point);
         trial.settle();
-        trial.apply_all(at_rest(scene));
+        trial.apply_all(scene.share(1, 4));
         trial.settle();
         // The block is copied, and what is read of it does not arrive.
         trial.tap.spoil(lost, Spoil::Cut(1));

@@ -1,18 +1,19 @@
 //! Another part, resets, restarts of the firmware, and writes of others.
 
-use alloc::{format, string::String};
+use alloc::{format, vec::Vec};
 
 use crake::bus::Fault;
-use crake::config::{AlertFlags, Kind, Limits};
+use crake::config::{AlertFlags, Limits};
 use crake::info::Undetectable;
-use crake::part::ResumeToken;
 
-use super::call::CALLS;
+use super::call::calls;
+use super::events::{pair, within};
 use super::faults::{came, ended, is};
+use crate::conformance::limits::names;
 use crate::conformance::probe::Spoil;
-use crate::conformance::report::{Checked, Notes, not_applicable};
-use crate::conformance::rig::{Answer, Asked, Face, Setup};
-use crate::conformance::scene::{Point, Scene, flag, names};
+use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
+use crate::conformance::rig::{Answer, Asked, Face, Seen, Setup};
+use crate::conformance::scene::{FEWER, Scene};
 use crate::conformance::trial::{How, ONCE, PLAIN, Trial};
 
 /// Another part answers: the first register read has one bit that is not the part's.
@@ -21,21 +22,12 @@ pub(super) fn identity(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         return not_applicable("datasheet: nothing tells what the part is");
     }
     let sealed = scene.stated.check_byte;
-    for call in [Asked::Init, Asked::Resume]
-        .into_iter()
-        .filter(|call| call.applies(scene))
-    {
+    for call in [Asked::Init, Asked::Resume] {
         for bit in 0..8 {
             notes.tried();
             let mut trial = scene.running(PLAIN)?;
-            trial.tap.spoil(
-                0,
-                Spoil::Flipped {
-                    byte: 0,
-                    bit,
-                    sealed,
-                },
-            );
+            let byte = 0;
+            trial.tap.spoil(0, Spoil::Flipped { byte, bit, sealed });
             let answer = call.make(&mut trial);
             let wrote = trial.tap.log().iter().any(|transfer| transfer.read == 0);
             if !is(&answer, &[Fault::Identity]) || wrote {
@@ -55,46 +47,71 @@ pub(super) fn identity(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     Ok(())
 }
 
-/// A reset before a sample and at every transfer of one, and of every other call.
+/// A reset before a sample and at every transfer of one, and of every other call but a resume.
 pub(super) fn reset(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    if scene
-        .running(PLAIN)?
-        .rig
-        .undetectable()
-        .contains(Undetectable::RESET)
-    {
-        return not_applicable("the map: nobody can find out a reset under this configuration");
+    let Some(setup) = resets_show(scene, notes)? else {
+        return not_applicable("the map: nobody can find out a reset under any configuration");
+    };
+    for call in calls(scene).filter(|call| *call != Asked::Resume) {
+        reset_during(scene, notes, &setup, call)?;
     }
+    Ok(())
+}
+
+/// A configuration under which a reset shows. A reset leaves one, which alone can be mistaken for
+/// what it leaves.
+fn resets_show(scene: &Scene<'_>, notes: &mut Notes) -> Result<Option<Setup>, Stop> {
+    let (mut shows, mut hidden) = (None, Vec::new());
+    for (what, setup) in [("all of it", scene.fast())]
+        .into_iter()
+        .chain(scene.others())
+    {
+        let mut trial = scene.trial(PLAIN);
+        trial.init(&setup)?;
+        match trial.rig.undetectable().contains(Undetectable::RESET) {
+            true => hidden.push(what),
+            false => shows = shows.or(Some(setup)),
+        }
+    }
+    if let [one, other, ..] = hidden[..]
+        && scene.stated.tells_reset
+    {
+        notes.find(format!(
+            "the map says of two configurations ({one}, {other}) that nobody can find out a reset: \
+             a reset leaves one configuration alone"
+        ))?;
+    }
+    Ok(shows)
+}
+
+fn reset_during(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup, call: Asked) -> Checked {
     for read_max in [u8::MAX, 16] {
-        for call in CALLS.into_iter().filter(|call| call.applies(scene)) {
-            for moment in 0.. {
-                let mut trial = scene.running(How { read_max, ..ONCE })?;
-                trial.settled()?;
-                call.prepare(&mut trial)?;
-                let (fixture, answers_ns) = (trial.fixture.clone(), scene.reset_ns());
-                trial.tap.between(move |number| {
-                    if number == Some(moment) {
-                        fixture.reset();
-                        fixture.run_for_ns(answers_ns);
-                    }
-                });
-                let answer = call.make(&mut trial);
-                ended(&answer, "with a reset on the way")?;
-                let is_over = moment >= trial.tap.log().len();
-                trial.tap.begin();
-                if is_over {
-                    break;
+        for moment in 0.. {
+            let mut trial = scene.running_in(How { read_max, ..ONCE }, setup)?;
+            trial.settled()?;
+            call.prepare(&mut trial)?;
+            let (fixture, answers_ns) = (trial.fixture.clone(), scene.reset_ns());
+            trial.tap.between(move |number| {
+                if number == Some(moment) {
+                    fixture.reset();
+                    fixture.run_for_ns(answers_ns);
                 }
-                notes.tried();
-                after_reset(scene, notes, &mut trial, call, moment, answer)?;
+            });
+            let answer = call.make(&mut trial);
+            ended(&answer, "with a reset on the way")?;
+            let is_over = moment >= trial.tap.log().len();
+            trial.tap.begin();
+            if is_over {
+                break;
             }
+            notes.tried();
+            after_reset(notes, &mut trial, call, moment, answer)?;
         }
     }
     Ok(())
 }
 
 fn after_reset(
-    scene: &Scene<'_>,
     notes: &mut Notes,
     trial: &mut Trial<'_>,
     call: Asked,
@@ -102,12 +119,11 @@ fn after_reset(
     answer: Answer<()>,
 ) -> Checked {
     let when = format!("the part was reset before transfer {moment} of {call:?}");
-    let captures = matches!(call, Asked::StartCapture | Asked::FetchCapture);
     // What was copied before the reset is whole; then the next sample tells.
-    let fetched = captures && answer.is_ok();
+    let fetched = call.is_capture() && answer.is_ok();
     let next = match fetched {
         true => trial.rig.fetch_capture(0, &mut [0; 4]).map(|_| None),
-        false => trial.settled().map(Some),
+        false => trial.next_wrong().map(Some),
     };
     match next {
         Err(error)
@@ -116,66 +132,58 @@ fn after_reset(
                 Fault::Reset | Fault::Changed | Fault::NotConfigured | Fault::Identity
             ) => {}
         // It set the part up after the reset, or was before it had anything to lose.
-        Ok(Some(seen))
-            if scene.wrong(&seen).is_none() && matches!(call, Asked::Init | Asked::Configure) => {}
+        Ok(Some(None)) if matches!(call, Asked::Init | Asked::Configure) => {}
         other => {
-            let wrong = match &other {
-                Ok(Some(seen)) => scene.wrong(seen).unwrap_or_default(),
-                _ => String::new(),
-            };
+            let came_next = came(&other);
+            let wrong = other.ok().flatten().flatten().unwrap_or_default();
             notes.find(format!(
-                "{when}, {}, and the next sample: {} {wrong}: is the note of a reset looked at, \
-                 last of all?",
-                came(&answer),
-                came(&other)
+                "{when}, {}, and the next sample: {came_next} {wrong}: is the note of a reset \
+                 looked at, last of all?",
+                came(&answer)
             ))?;
         }
     }
-    trial.init(&scene.fast())?;
-    if let Some(wrong) = scene.wrong(&trial.settled()?) {
+    let setup = trial.setup.clone();
+    trial.init(&setup)?;
+    if let Some(wrong) = trial.next_wrong()? {
         notes.find(format!("{when}; initialised again: {wrong}"))?;
     }
     Ok(())
 }
 
-/// A restarted firmware goes on: sums go on, flags are still told.
+/// A restarted firmware goes on: sums go on, flags are still told, and nothing is written but a
+/// latch. With a part that is otherwise than it was left, or was reset, it does not go on.
 pub(super) fn resume(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    if !scene.stated.tells_writes {
-        return not_applicable("datasheet: the part does not tell whether somebody wrote to it");
-    }
     notes.tried();
-    let (kind, channel) = (Kind::OverCurrent, scene.last());
-    let code = scene.middle(kind);
-    let limit = scene.limit(channel, kind, code);
-    let mut trial = scene.running(PLAIN)?;
-    trial.apply_all(Point {
-        sense: code,
-        rail: 1,
-    });
-    trial.settle();
+    let [(limit, wanted, past), _] = pair(scene);
+    let mut trial = scene.at(PLAIN, within(scene))?;
     trial.limits(&[limit])?;
-    trial.apply(
-        channel,
-        Point {
-            sense: scene.beyond(kind, code, 1),
-            rail: 1,
-        },
-    );
-    trial.compared()?;
-    trial.apply_own();
+    trial.passes(limit.channel(), past, within(scene))?;
+    trial.tap.begin();
     let before = trial.settled()?;
-    let token = trial.restart();
-    trial.fixture.run_for_ns(5 * scene.period_ns(&trial.setup));
+    let latches = writes(&trial);
     let setup = trial.setup.clone();
-    let resumed = trial.rig.resume(&setup, token);
+    trial.apply_own();
+    trial.settle();
+    trial.fixture.run_for_ns(5 * scene.period_ns(&setup));
+    trial.tap.begin();
+    let resumed = trial.resumed();
     let Ok(seen) = resumed else {
         let came = came(&resumed);
         return notes.find(format!(
             "resume of a part that nobody touched; {came}: does resume itself write to what counts?"
         ));
     };
-    if let Some(wrong) = scene.wrong(&seen) {
-        notes.find(format!("resumed: {wrong}"))?;
+    if let Some(register) = writes(&trial).into_iter().find(|it| !latches.contains(it)) {
+        notes.find(format!(
+            "resume writes to register 0x{register:02X}, to which no sample does: it is to disturb \
+             nothing"
+        ))?;
+    }
+    if let Some(wrong) = trial.wrong(&seen) {
+        notes.find(format!(
+            "inputs changed while firmware was away, and resume reads: {wrong}"
+        ))?;
     }
     let passed_ns = (seen.stamp.before_us - before.stamp.after_us) * 1_000;
     let scans = u64::from(seen.scans.wrapping_sub(before.scans));
@@ -185,31 +193,44 @@ pub(super) fn resume(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             "{scans} scans in the time of {expected}: resume stopped conversions"
         ))?;
     }
-    let after = trial.rig.token();
-    if after.writes != token.writes {
-        notes.find(format!(
-            "resume changed the count of writes to {}: it wrote",
-            after.writes
-        ))?;
-    }
     let mut told = AlertFlags::empty();
     trial.rig.set_limits(&Limits::new(&[limit]), &mut told)?;
-    if scene.by_part(&limit) && !told.contains(flag(channel, kind)) {
+    if scene.by_part(&limit) && !told.contains(wanted) {
         let told = names(told & AlertFlags::LIMITS);
         notes.find(format!(
             "a flag stood over the restart; {told} is told: resume cleared it"
         ))?;
     }
-    trial.reset();
-    let token = trial.restart();
-    let answer = trial.rig.resume(&setup, token);
-    if !is(&answer, &[Fault::Reset, Fault::Changed]) {
-        let came = came(&answer);
-        notes.find(format!(
-            "resume of a part that was reset; {came}: expected Reset"
-        ))?;
+    for (what, other) in scene.others() {
+        for (stands, asked) in [(&other, &setup), (&setup, &other)] {
+            notes.tried();
+            let mut trial = scene.running_in(PLAIN, stands)?;
+            trial.settled()?;
+            let token = trial.restart();
+            let answer = trial.rig.resume(asked, token);
+            // Some parts convert all their channels, whatever is asked for.
+            let goes_on = |seen: &Seen| what == FEWER && scene.wrong(asked, seen).is_none();
+            if !is(&answer, &[Fault::Reset, Fault::Changed]) && !answer.as_ref().is_ok_and(goes_on)
+            {
+                let came = came(&answer);
+                notes.find(format!(
+                    "resume with another configuration than stands in the part ({what}); {came}: \
+                     is what stands there compared?"
+                ))?;
+            }
+        }
     }
-    Ok(())
+    match resets_show(scene, &mut Notes::default())? {
+        Some(setup) => reset_during(scene, notes, &setup, Asked::Resume),
+        None => Ok(()),
+    }
+}
+
+/// Registers that were written since the tap was told to begin.
+fn writes(trial: &Trial<'_>) -> Vec<u8> {
+    let log = trial.tap.log().into_iter();
+    let writes = log.filter(|transfer| transfer.read == 0);
+    writes.map(|transfer| transfer.register).collect()
 }
 
 /// Somebody else writes to the part.
@@ -217,44 +238,27 @@ pub(super) fn foreign_writes(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     if !scene.stated.tells_writes {
         return not_applicable("datasheet: the part does not tell whether somebody wrote to it");
     }
-    let other_setups = [
-        (
-            "another averaging",
-            Setup {
-                averaging_log2: 1,
-                ..scene.fast()
-            },
-        ),
-        ("the same configuration", scene.fast()),
-    ];
-    for (what, other_setup) in other_setups {
+    let same = ("the same configuration", scene.fast());
+    for (what, setup) in scene.others().into_iter().chain([same]) {
         notes.tried();
         let mut trial = scene.running(PLAIN)?;
         trial.settled()?;
         let token = trial.rig.token();
         let mut other = scene.subject.rig(&trial.tap, Face::Blocking, u8::MAX, 1);
-        if other_setup.averaging_log2 > scene.info.averaging_log2_max {
-            continue;
-        }
-        other.init(&other_setup)?;
+        other.init(&setup)?;
         trial.settle();
-        let answer = trial.settled();
-        let hint = "is the part's count of writes compared?";
-        if !is(&answer, &[Fault::Changed]) {
-            let came = came(&answer);
-            notes.find(format!(
-                "another host wrote {what}; the next sample: {came}: {hint}"
-            ))?;
-        }
-        let setup = trial.setup.clone();
+        let sample = trial.settled();
         trial.restart();
-        let stale = ResumeToken { ..token };
-        let answer = trial.rig.resume(&setup, stale);
-        if !is(&answer, &[Fault::Changed]) {
-            let came = came(&answer);
-            notes.find(format!(
-                "another host wrote {what}; resume by an old token: {came}: {hint}"
-            ))?;
+        let setup = trial.setup.clone();
+        let resumed = trial.rig.resume(&setup, token);
+        for (call, answer) in [("the next sample", sample), ("resume", resumed)] {
+            if !is(&answer, &[Fault::Changed]) {
+                let came = came(&answer);
+                notes.find(format!(
+                    "another host wrote {what}; {call}: {came}: is the part's count of writes \
+                     compared?"
+                ))?;
+            }
         }
     }
     Ok(())
@@ -282,11 +286,7 @@ pub(super) fn lost_latch(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             writes.flat_map(|write| [(write, 1), (write, 2), (write, 3)])
         {
             notes.tried();
-            let full = scene.full();
-            let fresh = Point {
-                sense: full.sense * turn / 5,
-                rail: full.rail * turn / 5,
-            };
+            let fresh = scene.share(turn, 5);
             trial.apply_all(fresh);
             trial.settle();
             trial.tap.spoil(number, Spoil::Lost);

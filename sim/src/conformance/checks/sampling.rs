@@ -89,11 +89,7 @@ fn ages(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 /// All like values of a sample are of one latch while inputs change, or no further apart than the
 /// skew.
 pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let full = scene.full();
-    let unit = Point {
-        sense: full.sense / (STEPS as i64 + 1),
-        rail: full.rail / (STEPS as i64 + 1),
-    };
+    let unit = scene.share(1, STEPS as i64 + 1);
     let at = move |step: usize| Point {
         sense: unit.sense * (step % STEPS + 1) as i64,
         rail: unit.rail * (step % STEPS + 1) as i64,
@@ -138,20 +134,9 @@ pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
                     .channels()
                     .map(|channel| seen.codes[channel.index()].unwrap_or_default())
             };
-            for (input, codes) in [
-                (
-                    "sense",
-                    codes()
-                        .map(|codes| (codes.sense.into(), unit.sense))
-                        .collect::<Vec<_>>(),
-                ),
-                (
-                    "rail",
-                    codes()
-                        .map(|codes| (codes.rail.into(), unit.rail))
-                        .collect(),
-                ),
-            ] {
+            let sense: Vec<_> = codes().map(|it| (it.sense.into(), unit.sense)).collect();
+            let rail = codes().map(|it| (it.rail.into(), unit.rail)).collect();
+            for (input, codes) in [("sense", sense), ("rail", rail)] {
                 // The latest step that fits; one that began after the next ended is too late.
                 let steps = codes.iter().map(|(code, unit): &(i64, i64)| {
                     let place = ((code + unit / 2) / unit - 1) as usize;
@@ -178,7 +163,7 @@ pub(super) fn coherence(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 }
 
 /// Puts voltages on each channel.
-fn apply(fixture: &dyn Fixture, volts: &[(i64, i64)]) {
+pub(super) fn apply(fixture: &dyn Fixture, volts: &[(i64, i64)]) {
     for (channel, (sense_nv, rail_nv)) in (0..).zip(volts) {
         fixture.apply(channel, *sense_nv, *rail_nv);
     }
@@ -197,25 +182,14 @@ pub(super) fn fast_capture(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         notes.tried();
         let (first, second) = (scene.full().sense / 3, -scene.full().sense / 4);
         let mut trial = scene.running(PLAIN)?;
-        trial.apply_all(Point { sense: 11, rail: 1 });
-        trial.apply(
-            channel,
-            Point {
-                sense: first,
-                rail: 1,
-            },
-        );
+        let at = |sense| Point { sense, rail: 1 };
+        trial.apply_all(at(11));
+        trial.apply(channel, at(first));
         trial.rig.start_capture(channel)?;
         trial
             .fixture
             .run_for_ns(u64::from(scene.info.conversion_ns) * len as u64 / 2);
-        trial.apply(
-            channel,
-            Point {
-                sense: second,
-                rail: 1,
-            },
-        );
+        trial.apply(channel, at(second));
         let mut codes = vec![0; len + 1];
         let count = trial.rig.fetch_capture(0, &mut codes)?;
         if count != len {

@@ -1,13 +1,13 @@
 //! Running sums from sample to sample, over their ends, and what totals make of them.
 
-use alloc::{format, vec::Vec};
+use alloc::format;
 
 use crake::Channel;
 use crake::info::Source;
 use crake::totals::{Discontinuity, Update};
 
 use crate::conformance::report::{Checked, Notes, not_applicable};
-use crate::conformance::rig::{Seen, Setup};
+use crate::conformance::rig::Seen;
 use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::PLAIN;
 
@@ -44,38 +44,16 @@ fn grown(scene: &Scene<'_>, notes: &mut Notes, before: &Seen, after: &Seen) -> C
         let (point, place) = (scene.own(channel), channel.index());
         let (old, new) = (before.sums[place], after.sums[place]);
         let (product, off) = scene.power(channel, point);
-        for (name, grown, code, off, bits) in [
-            (
-                "charge",
-                new.charge.wrapping_sub(old.charge),
-                point.sense,
-                1,
-                bits.charge,
-            ),
-            (
-                "energy",
-                new.energy.wrapping_sub(old.energy),
-                product,
-                off,
-                bits.energy,
-            ),
-        ] {
+        let charge = (old.charge, new.charge, point.sense, 1, bits.charge);
+        let energy = (old.energy, new.energy, product, off, bits.energy);
+        for (name, (old, new, code, off, bits)) in [("charge", charge), ("energy", energy)] {
+            let grown = new.wrapping_sub(old);
             let (expected, spare) = (code.wrapping_mul(scans), 64 - u32::from(bits.max(1)));
             let error = grown.wrapping_sub(expected) << spare >> spare;
             if bits > 0 && error.abs() > off.saturating_mul(scans + 1) {
                 notes.find(format!(
-                    "{channel}: {name} went from {} to {} in {scans} scans of code {code}: \
-                     expected {expected} more, modulo 2^{bits}",
-                    if name == "charge" {
-                        old.charge
-                    } else {
-                        old.energy
-                    },
-                    if name == "charge" {
-                        new.charge
-                    } else {
-                        new.energy
-                    },
+                    "{channel}: {name} went from {old} to {new} in {scans} scans of code {code}: \
+                     expected {expected} more, modulo 2^{bits}"
                 ))?;
             }
         }
@@ -93,18 +71,16 @@ pub(super) fn rollover_energy(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 
 /// Sums are set right before their end, and scans take them over it, upwards where current is
 /// positive and downwards where it is not: over the sum's own end, and that of every part of it
-/// that a map could take for its width.
+/// that a map could take for its width. Firmware restarts meanwhile: a map that knows the sums of
+/// before may take a leap for a reset.
 fn rollover(scene: &Scene<'_>, notes: &mut Notes, sum: Sum, bits: u8) -> Checked {
     kept_by_part(match sum {
         Sum::Charge => scene.info.charge_sum,
         Sum::Energy => scene.info.energy_sum,
     })?;
     let mut trial = scene.running(PLAIN)?;
-    let widths: Vec<u8> = [bits, bits.saturating_sub(1), 32, 31, 16].to_vec();
-    for width in widths
-        .into_iter()
-        .filter(|width| (2..=bits).contains(width))
-    {
+    let widths = [bits, bits.saturating_sub(1), 32, 31, 16];
+    for width in widths.into_iter().filter(|it| (2..=bits).contains(it)) {
         for channel in scene.channels() {
             let point = scene.own(channel);
             let end = point.sense.signum() * (1 << (width - 1));
@@ -117,7 +93,7 @@ fn rollover(scene: &Scene<'_>, notes: &mut Notes, sum: Sum, bits: u8) -> Checked
                 return not_applicable("the fixture cannot set running sums");
             }
         }
-        let before = trial.rig.sample()?;
+        let before = trial.resumed()?;
         trial.fixture.run_for_ns(20 * scene.period_ns(&trial.setup));
         let after = trial.rig.sample()?;
         let whole = |seen: &Seen| {
@@ -150,7 +126,7 @@ pub(super) fn rollover_scans(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         if !trial.fixture.preload_scans(set as u32) {
             return not_applicable("the fixture cannot set the count of scans");
         }
-        let near = trial.rig.sample()?;
+        let near = trial.resumed()?;
         let since = u64::from(near.scans).wrapping_sub(set) & ((1 << bits) - 1);
         let elapsed_ns = (near.stamp.after_us - before.stamp.before_us) * 1_000;
         if since > elapsed_ns / scene.period_ns(&trial.setup) + 2 {
@@ -174,10 +150,8 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let mut trial = scene.running(PLAIN)?;
     let slower = scene.info.scan_periods_us.len().min(2).checked_sub(1);
     for turn in 0..2 {
-        let setup = Setup {
-            rate: if turn == 0 { scene.fast().rate } else { slower },
-            ..scene.fast()
-        };
+        let rate = if turn == 0 { scene.fast().rate } else { slower };
+        let setup = scene.fast().at(rate);
         if turn == 1 {
             trial.configure(&setup)?;
         }
@@ -216,24 +190,24 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let off = product(power * i128::from(sense_lsb), rail_lsb.into()) + 1;
         // What the driver adds up it counts in pieces of time.
         let (us, piece) = (i128::from(us), 4 * i128::from(scene.info.sum_bits.tick_us));
-        for (name, total, expected, off) in [
-            (
-                "charge in nC",
-                charge,
-                of(sense, us),
-                of(one, us) + of(sense.abs(), piece),
-            ),
-            (
-                "energy in nJ",
-                energy,
-                of(sense * rail / 1_000_000_000, us),
-                of(off, us) + of(product(sense, rail), piece),
-            ),
-        ] {
+        let charge_off = of(one, us) + of(sense.abs(), piece);
+        let charge = (charge, scene.info.charge_sum, of(sense, us), charge_off);
+        let energy_off = of(off, us) + of(product(sense, rail), piece);
+        let expected = of(sense * rail / 1_000_000_000, us);
+        let energy = (energy, scene.info.energy_sum, expected, energy_off);
+        for (name, (total, source, expected, off)) in
+            [("charge in nC", charge), ("energy in nJ", energy)]
+        {
             if (total - expected).abs() > off + 1 {
+                let hint = match (source, total) {
+                    (Source::Driver, 0) => {
+                        ": the driver makes it: is `Sums` a SoftwareSums of all channels?"
+                    }
+                    _ => "",
+                };
                 notes.find(format!(
                     "{channel}: {name} is {total} after {us} µs of steady inputs, expected \
-                     {expected} ± {off}"
+                     {expected} ± {off}{hint}"
                 ))?;
             }
         }

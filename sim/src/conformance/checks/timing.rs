@@ -1,4 +1,4 @@
-//! When results are ready, how old they are, when they were taken, and what a call may cost.
+//! When results are ready, and what a call may cost.
 
 use alloc::{format, string::String, vec::Vec};
 
@@ -6,34 +6,33 @@ use crake::Channel;
 use crake::config::Limits;
 use crake::part::Codes;
 
-use super::call::CALLS;
+use super::call::calls;
+use super::faults::ended;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
-use crate::conformance::rig::{Answer, Seen, Setup};
+use crate::conformance::rig::{Answer, Seen};
 use crate::conformance::scene::{Point, Scene};
-use crate::conformance::trial::{How, ONCE, PLAIN, is_endless, text};
+use crate::conformance::trial::{How, ONCE, PLAIN, text};
 
 /// Every call comes to an end whatever the part answers.
 pub(super) fn ends(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    for call in CALLS.into_iter().filter(|call| call.applies(scene)) {
+    for call in calls(scene) {
         let sealed = scene.stated.check_byte;
         for (answer, spoil) in [
             ("does not answer", Spoil::Cut(0)),
             ("answers zeros alone", Spoil::Stuck { byte: 0x00, sealed }),
             ("answers ones alone", Spoil::Stuck { byte: 0xFF, sealed }),
         ] {
-            let mut trial = scene.running(PLAIN)?;
+            let mut trial = scene.trial(PLAIN);
+            let begun = trial.init(&scene.fast());
+            ended(&begun, "on a part in order")?;
+            if begun.is_err() {
+                return not_applicable("the part is not initialised");
+            }
             call.prepare(&mut trial)?;
             notes.tried();
             trial.tap.spoil_all(0..usize::MAX, spoil);
-            if let Err(error) = call.make(&mut trial)
-                && is_endless(&error)
-            {
-                return Err(Stop::Finding(format!(
-                    "on a part that {answer}, {}",
-                    text(&error)
-                )));
-            }
+            ended(&call.make(&mut trial), &format!("on a part that {answer}"))?;
         }
     }
     Ok(())
@@ -47,17 +46,9 @@ pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         ..ONCE
     };
     let k = scene.info.averaging_log2_max.min(1);
-    let single = scene.single().map(|setup| {
-        [
-            Setup {
-                averaging_log2: k,
-                ..setup.clone()
-            },
-            setup,
-        ]
-    });
-    let fast = [scene.fast()];
-    for setup in fast.into_iter().chain(single.into_iter().flatten()) {
+    let single = || scene.single().into_iter();
+    let setups = single().map(|setup| setup.means(k)).chain(single());
+    for setup in [scene.fast()].into_iter().chain(setups) {
         let mut trial = scene.trial(slow);
         trial.reset();
         in_time(trial.init(&setup), "init right after a reset")?;
@@ -73,7 +64,7 @@ pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let mut settled = Vec::new();
         for point in points {
             trial.apply_all(point);
-            trial.settled()?;
+            in_time(trial.settled(), what)?;
             settled.push(in_time(trial.settled(), what)?.codes);
         }
         // Where time does not mend it, it is no matter of a wait.
@@ -122,12 +113,7 @@ fn in_time<T>(answer: Answer<T>, what: &str) -> Result<T, Stop> {
 
 /// Points that differ from each other by far.
 pub(super) fn fresh(scene: &Scene<'_>, step: i64) -> Point {
-    let full = scene.full();
-    let place = step * 5 % 16 + 1;
-    Point {
-        sense: full.sense * place / 18,
-        rail: full.rail * place / 18,
-    }
+    scene.share(step * 5 % 16 + 1, 18)
 }
 
 pub(super) fn shown(seen: &Seen, channel: Channel) -> String {
@@ -137,135 +123,6 @@ pub(super) fn shown(seen: &Seen, channel: Channel) -> String {
     }
 }
 
-/// Each scan rate makes as many scans as its period says, and results as new as that.
-pub(super) fn scan_rates(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let periods = scene.info.scan_periods_us;
-    if periods.is_empty() {
-        return not_applicable("PartInfo: no scan rates");
-    }
-    for (rate, period_us) in periods.iter().enumerate() {
-        notes.tried();
-        let setup = Setup {
-            rate: Some(rate),
-            ..scene.fast()
-        };
-        let mut trial = scene.trial(PLAIN);
-        trial.apply_own();
-        trial.init(&setup)?;
-        let before = trial.settled()?;
-        let point = fresh(scene, 3);
-        trial.apply_all(point);
-        trial
-            .fixture
-            .run_for_ns(scene.fresh_ns(&setup) + 3 * scene.period_ns(&setup));
-        let after = trial.rig.sample()?;
-        let asked = format!("a scan every {period_us} µs asked for");
-        let hint = "another scan rate than asked for";
-        if let Some(channel) = scene
-            .channels()
-            .find(|channel| !scene.shows(*channel, after.codes[channel.index()], point))
-        {
-            let shown = shown(&after, channel);
-            notes.find(format!("{asked}: {channel} still shows {shown}: {hint}"))?;
-        }
-        if !scene.counts_scans() {
-            continue;
-        }
-        let scans = u64::from(after.scans.wrapping_sub(before.scans));
-        let period_us = u64::from(*period_us);
-        let least = after.stamp.before_us.saturating_sub(before.stamp.after_us) / period_us;
-        let most = (after.stamp.after_us - before.stamp.before_us) / period_us;
-        if scans + 1 < least || scans > most + 2 {
-            notes.find(format!(
-                "{asked}: {scans} scans, expected {least} to {most}: {hint}"
-            ))?;
-        }
-    }
-    Ok(())
-}
-
-/// A single-shot makes 2^k scans and no more; each sample makes another.
-pub(super) fn single_shot(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let Some(single) = scene.single() else {
-        return not_applicable("datasheet: no single-shot");
-    };
-    for k in 0..=scene.info.averaging_log2_max.min(3) {
-        notes.tried();
-        let mut trial = scene.trial(PLAIN);
-        trial.apply_own();
-        trial.init(&Setup {
-            averaging_log2: k,
-            ..single.clone()
-        })?;
-        let before = trial.settled()?;
-        let point = fresh(scene, 5);
-        trial.apply_all(point);
-        trial.settle();
-        let after = trial.rig.sample()?;
-        for channel in scene.channels() {
-            scene.judge(notes, &after, channel, scene.first(channel), point)?;
-        }
-        let scans = after.scans.wrapping_sub(before.scans);
-        if scene.counts_scans() && scans != 1 << k {
-            notes.find(format!(
-                "a single-shot of 2^{k} scans made {scans}: another averaging than asked for"
-            ))?;
-        }
-    }
-    Ok(())
-}
-
-/// Results are those of whole means, and there are none before the first.
-pub(super) fn averaging(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    if scene.info.averaging_log2_max == 0 {
-        return not_applicable("PartInfo: no averaging");
-    }
-    let Some(rate) = scene.fast().rate else {
-        return not_applicable("PartInfo: no scan rates; single-shot has its own check");
-    };
-    for k in 0..=scene.info.averaging_log2_max {
-        notes.tried();
-        let setup = Setup {
-            rate: Some(rate),
-            averaging_log2: k,
-            ..scene.fast()
-        };
-        let mut trial = scene.running(PLAIN)?;
-        let point = fresh(scene, 7);
-        trial.apply_all(point);
-        trial.configure(&setup)?;
-        let early = trial.rig.sample()?;
-        let asked = format!("means of 2^{k} scans asked for");
-        for channel in scene.channels() {
-            let codes = early.codes[channel.index()];
-            if codes.is_some() && !scene.shows(channel, codes, point) {
-                let shown = shown(&early, channel);
-                notes.find(format!(
-                    "{asked}: {channel} shows {shown} of before the first mean: taken as complete \
-                     too early"
-                ))?;
-            }
-        }
-        // One mean, and the scan in which the last one may have begun.
-        let mean_ns = (scene.period_ns(&setup) << k) + 2 * scene.period_ns(&setup);
-        trial
-            .fixture
-            .run_for_ns(mean_ns + u64::from(scene.info.wake_us) * 1_000);
-        let seen = trial.rig.sample()?;
-        if let Some(channel) = scene
-            .channels()
-            .find(|channel| !scene.shows(*channel, seen.codes[channel.index()], point))
-        {
-            let shown = shown(&seen, channel);
-            notes.find(format!(
-                "{asked}: {channel} has {shown} after as long as a mean takes: longer means than \
-                 asked for?"
-            ))?;
-        }
-    }
-    Ok(())
-}
-
 /// No call costs more than its worst case, also where every attempt but the last fails.
 pub(super) fn longest_time(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let slow = How {
@@ -273,41 +130,30 @@ pub(super) fn longest_time(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         ..PLAIN
     };
     for (read_max, attempts) in [(u8::MAX, 1), (16, 3)] {
-        for call in CALLS.into_iter().filter(|call| call.applies(scene)) {
+        for call in calls(scene) {
             for fails in [false, true] {
-                let mut trial = scene.trial(How {
+                let mut trial = scene.running(How {
                     read_max,
                     attempts,
                     ..slow
-                });
-                trial.apply_own();
-                trial.init(&scene.fast())?;
-                trial.settle();
+                })?;
                 call.prepare(&mut trial)?;
                 notes.tried();
                 trial.tap.begin();
                 if fails {
-                    // Every bit of every read is another's, so that nothing ever fits.
-                    trial.tap.spoil_all(
-                        0..usize::MAX,
-                        Spoil::Flipped {
-                            byte: 0,
-                            bit: 5,
-                            sealed: false,
-                        },
-                    );
+                    // A bit of every read is another's, so that nothing ever fits.
+                    let (byte, bit, sealed) = (0, 5, false);
+                    let spoil = Spoil::Flipped { byte, bit, sealed };
+                    trial.tap.spoil_all(0..usize::MAX, spoil);
                 }
                 let began_ns = trial.fixture.now_ns();
                 let answer = call.make(&mut trial);
+                ended(&answer, "where every read is another's")?;
                 if !fails {
                     answer?;
-                } else if let Err(error) = answer
-                    && is_endless(&error)
-                {
-                    return Err(error.into());
                 }
                 let took_us = (trial.fixture.now_ns() - began_ns).div_ceil(1_000);
-                let list = call.limits(scene);
+                let list = trial.all_limits();
                 let setup = trial.setup.clone();
                 let most = trial.rig.worst_case_us(call, &Limits::new(&list), &setup);
                 if most.is_none_or(|most| took_us > most) {

@@ -8,6 +8,15 @@ use crate::conformance::report::{Checked, Notes, not_applicable};
 use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{How, PLAIN};
 
+/// Nothing is wrong with part and bus.
+pub(super) fn init(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    for setup in [Some(scene.fast()), scene.single()].into_iter().flatten() {
+        notes.tried();
+        scene.trial(PLAIN).init(&setup)?;
+    }
+    Ok(())
+}
+
 /// Positive codes whose bytes all differ.
 pub(super) fn byte_order(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     // As much of it as half the scale holds: no sign bit, no highest bit.
@@ -19,7 +28,7 @@ pub(super) fn byte_order(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     };
     let full = scene.full();
     let (sense, rail) = (pattern(full.sense), pattern(full.rail));
-    everywhere(scene, notes, &[Point { sense, rail }])
+    in_range(scene, notes, |own| own, &[Point { sense, rail }])
 }
 
 pub(super) fn signs(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
@@ -27,20 +36,7 @@ pub(super) fn signs(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     let codes = [max / 3, min / 3, -1, 1, min / 2 - 1, max, min, 0];
     let there = codes.into_iter().filter(|code| *code >= min);
     let points: Vec<Point> = there.map(|sense| Point { sense, rail }).collect();
-    everywhere(scene, notes, &points)
-}
-
-/// The same point on all channels, one point after the other.
-fn everywhere(scene: &Scene<'_>, notes: &mut Notes, points: &[Point]) -> Checked {
-    let mut trial = scene.running(PLAIN)?;
-    for point in points {
-        trial.apply_all(*point);
-        let seen = trial.settled()?;
-        for channel in scene.channels() {
-            scene.judge(notes, &seen, channel, scene.first(channel), *point)?;
-        }
-    }
-    Ok(())
+    in_range(scene, notes, |own| own, &points)
 }
 
 /// Each sense range from end to end.
@@ -67,32 +63,32 @@ pub(super) fn scale_of_rail(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     Ok(())
 }
 
+/// One point after the other on all channels that have these ranges.
 fn in_range(
     scene: &Scene<'_>,
     notes: &mut Notes,
     of: impl Fn((usize, usize)) -> (usize, usize),
     points: &[Point],
 ) -> Checked {
-    // On channels that have it.
     let mut setup = scene.fast();
-    let those = scene.channels().filter(|channel| {
-        let own = setup.ranges[channel.index()].replace(of(scene.first(*channel)));
-        let takes = scene.subject.takes(&setup);
-        if !takes {
-            setup.ranges[channel.index()] = own;
+    let mut those = Vec::new();
+    for channel in scene.channels() {
+        let places = of(scene.first(channel));
+        let own = setup.ranges[channel.index()].replace(places);
+        match scene.subject.takes(&setup) {
+            true => those.push((channel, places)),
+            false => setup.ranges[channel.index()] = own,
         }
-        takes
-    });
-    let those: Vec<_> = those.collect();
+    }
     let mut trial = scene.trial(PLAIN);
     trial.init(&setup)?;
     for point in points {
-        those
-            .iter()
-            .for_each(|channel| trial.apply_in(*channel, of(scene.first(*channel)), *point));
+        for (channel, places) in &those {
+            trial.apply_in(*channel, *places, *point);
+        }
         let seen = trial.settled()?;
-        for channel in &those {
-            scene.judge(notes, &seen, *channel, of(scene.first(*channel)), *point)?;
+        for (channel, places) in &those {
+            scene.judge(notes, &seen, *channel, *places, *point)?;
         }
     }
     Ok(())
@@ -104,13 +100,7 @@ pub(super) fn channel_order(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     if scene.count == 1 {
         return not_applicable("one channel");
     }
-    let point = |number: u8| {
-        let of = |full: i64| full * i64::from(number + 1) / (2 * i64::from(scene.count) + 2);
-        Point {
-            sense: of(scene.full().sense),
-            rail: of(scene.full().rail),
-        }
-    };
+    let point = |number: u8| scene.share(i64::from(number) + 1, 2 * i64::from(scene.count) + 2);
     let mut trial = scene.running(PLAIN)?;
     scene
         .channels()
@@ -155,24 +145,11 @@ pub(super) fn ranges(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             if !scene.subject.takes(&setup) {
                 continue;
             }
-            let mut trial = scene.trial(PLAIN);
-            trial.apply_own();
-            trial.apply_in(one, places, scene.distinct(places, one));
-            trial.init(&setup)?;
-            let seen = trial.settled()?;
+            let seen = scene.running_in(PLAIN, &setup)?.rig.sample()?;
             for channel in scene.channels() {
-                let places = if channel == one {
-                    places
-                } else {
-                    scene.first(channel)
-                };
-                scene.judge(
-                    notes,
-                    &seen,
-                    channel,
-                    places,
-                    scene.distinct(places, channel),
-                )?;
+                let places = setup.ranges[channel.index()].unwrap_or_default();
+                let point = scene.distinct(places, channel);
+                scene.judge(notes, &seen, channel, places, point)?;
             }
         }
     }
@@ -195,21 +172,10 @@ pub(super) fn enabled_channels(scene: &Scene<'_>, notes: &mut Notes) -> Checked 
             .channels()
             .filter(|channel| !is_enabled(channel.number()));
         left_out.for_each(|channel| setup.ranges[channel.index()] = None);
-        let mut trial = scene.trial(PLAIN);
-        trial.apply_own();
-        trial.init(&setup)?;
-        let seen = trial.settled()?;
-        for channel in scene
-            .channels()
-            .filter(|channel| is_enabled(channel.number()))
-        {
-            scene.judge(
-                notes,
-                &seen,
-                channel,
-                scene.first(channel),
-                scene.own(channel),
-            )?;
+        let seen = scene.running_in(PLAIN, &setup)?.rig.sample()?;
+        for channel in scene.channels().filter(|it| is_enabled(it.number())) {
+            let point = scene.own(channel);
+            scene.judge(notes, &seen, channel, scene.first(channel), point)?;
         }
     }
     Ok(())
@@ -255,9 +221,7 @@ pub(super) fn read_in_pieces(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         2, 3, 5, 8, 9, 13, 16, 24, 31, 32, 64, 100, 110, 111, 112, 254, 255,
     ] {
         notes.tried();
-        let mut trial = scene.trial(How { read_max, ..PLAIN });
-        trial.apply_own();
-        trial.init(&scene.fast())?;
+        let mut trial = scene.running(How { read_max, ..PLAIN })?;
         let guess = "are pieces put at another place than they were read from?";
         let place = format!("read in pieces of at most {read_max} bytes");
         let seen = match trial.settled() {
@@ -267,7 +231,7 @@ pub(super) fn read_in_pieces(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
                 continue;
             }
         };
-        if let Some(wrong) = scene.wrong(&seen) {
+        if let Some(wrong) = trial.wrong(&seen) {
             notes.find(format!("{place}: {wrong}: {guess}"))?;
         }
         // A register is read whole, with its check byte.

@@ -1,10 +1,6 @@
 //! A Dotterel as a register file, from the tables above.
 
-use std::cell::RefCell;
 use std::rc::Rc;
-
-use crake_sim::bus::BusError;
-use embedded_hal::i2c::Operation;
 
 use crake::config::Outputs;
 use crake_sim::conformance::{Applied, Fixture, Registers, Script, Scripted, Wire};
@@ -22,49 +18,6 @@ pub struct Part {
     scans: u64,
     finished: bool,
     means: [(i64, i64); 3],
-    preset: Rc<RefCell<Vec<Preset>>>,
-}
-
-/// What a running sum or the count of scans is put to.
-pub enum Preset {
-    Charge(usize, i64),
-}
-
-/// The kit's own scripted fixture cannot set sums: this one can.
-struct Presettable {
-    inner: Rc<dyn Fixture>,
-    preset: Rc<RefCell<Vec<Preset>>>,
-}
-
-impl Fixture for Presettable {
-    fn transfer(&self, address: u8, all: &mut [Operation<'_>]) -> Result<(), BusError> {
-        self.inner.transfer(address, all)
-    }
-    fn bus_hz(&self) -> u32 {
-        self.inner.bus_hz()
-    }
-    fn now_ns(&self) -> u64 {
-        self.inner.now_ns()
-    }
-    fn run_for_ns(&self, ns: u64) {
-        self.inner.run_for_ns(ns);
-    }
-    fn apply(&self, channel: u8, sense_nv: i64, rail_nv: i64) {
-        self.inner.apply(channel, sense_nv, rail_nv);
-    }
-    fn reset(&self) {
-        self.inner.reset();
-    }
-    fn preload(&self, channel: u8, charge: i64, _energy: i64) -> bool {
-        self.preset
-            .borrow_mut()
-            .push(Preset::Charge(channel.into(), charge));
-        self.inner.run_for_ns(0);
-        true
-    }
-    fn is_low(&self, output: Outputs) -> Option<bool> {
-        self.inner.is_low(output)
-    }
 }
 
 impl Part {
@@ -133,11 +86,6 @@ impl Script<3> for Part {
     }
 
     fn live(&mut self, registers: &mut Registers, inputs: &[Applied; 3], now_ns: u64) {
-        for preset in self.preset.take() {
-            match preset {
-                Preset::Charge(c, charge) => self.charges[c] = charge,
-            }
-        }
         while let Some((began_ns, done)) = self.scan {
             if began_ns + (done as u64 + 1) * self.conversion_ns > now_ns {
                 break;
@@ -186,6 +134,17 @@ impl Script<3> for Part {
         }
     }
 
+    fn preload(&mut self, _: &mut Registers, channel: usize, charge: i64, _: i64) -> bool {
+        self.charges[channel] = charge;
+        true
+    }
+
+    fn preload_scans(&mut self, registers: &mut Registers, scans: u32) -> bool {
+        self.count = scans.into();
+        registers.set(0x20, 3, scans.into());
+        true
+    }
+
     fn low(&self, registers: &Registers) -> Option<Outputs> {
         let low = registers.get(0x05) & 0x100 != 0 && registers.get(0x09) != 0;
         Some(if low { Outputs::A } else { Outputs::empty() })
@@ -206,8 +165,7 @@ pub fn fixture(oscillator_ppm: i32) -> Rc<dyn Fixture> {
         reset_us: 600,
     };
     let of = |ns: i64| (ns * 1_000_000 / (1_000_000 + i64::from(oscillator_ppm))) as u64;
-    let preset = Rc::new(RefCell::new(Vec::new()));
-    let inner = Scripted::fixture(
+    Scripted::fixture(
         wire,
         Part {
             conversion_ns: of(600_000),
@@ -220,8 +178,6 @@ pub fn fixture(oscillator_ppm: i32) -> Rc<dyn Fixture> {
             scans: 0,
             finished: false,
             means: [(0, 0); 3],
-            preset: preset.clone(),
         },
-    );
-    Rc::new(Presettable { inner, preset })
+    )
 }

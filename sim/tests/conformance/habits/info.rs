@@ -1,42 +1,35 @@
 //! What Whinchat can do, by kind.
 
-use crake::config::{AlertFlags, Kind, Outputs};
+use crake::config::{Kind, Outputs};
 use crake::info::{
-    AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, Source, SumBits, Supply, Undetectable,
+    AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, SumBits, Supply, Undetectable,
 };
 use crake::units::{Current, Voltage};
 
 use super::Habit::{self, *};
 use super::map::Map;
 
-const fn range(lsb_units: u8, full_scale_uv: u32, code_min: i32, code_max: i32) -> RangeInfo {
-    RangeInfo {
-        lsb_units,
-        full_scale_uv,
-        code_min,
-        code_max,
-    }
-}
-
+const SENSE_UNIT: Voltage = Voltage::from_microvolts(3);
+const RAIL_UNIT: Voltage = Voltage::from_microvolts(1_100);
 const WIDE: [[RangeInfo; 1]; 2] = [
-    [range(1, 98_301, -32_768, 32_767)],
-    [range(1, 36_043_700, 0, 32_767)],
+    [RangeInfo::new(SENSE_UNIT, 1, -32_768, 32_767)],
+    [RangeInfo::new(RAIL_UNIT, 1, 0, 32_767)],
 ];
-const SIGNED: [RangeInfo; 1] = [range(1, 98_301, -32_767, 32_767)];
+const SIGNED: [RangeInfo; 1] = [RangeInfo::new(SENSE_UNIT, 1, -32_767, 32_767)];
 const SHORT: [[RangeInfo; 1]; 2] = [
-    [range(4, 24_564, -2_048, 2_047)],
-    [range(4, 18_018_000, 0, 4_095)],
+    [RangeInfo::new(SENSE_UNIT, 4, -2_048, 2_047)],
+    [RangeInfo::new(RAIL_UNIT, 4, 0, 4_095)],
 ];
 
-impl<const H: u8, const N: usize> Map<H, N> {
+impl<const H: u8, const N: usize, C, S> Map<H, N, C, S> {
     pub(super) const HABIT: Habit = Habit::ALL[H as usize];
-    pub(super) const FREE: bool = matches!(Self::HABIT, FreeRunning);
+    pub(super) const FREE: bool = matches!(Self::HABIT, FreeRunning | BothModes);
     pub(super) const COMPARES: bool = !matches!(Self::HABIT, NoComparator);
     pub(super) const VALUES: PartInfo = PartInfo {
         name: "Whinchat",
         channels: N as u8,
-        sense_unit: Voltage::from_microvolts(3),
-        rail_unit: Voltage::from_microvolts(1_100),
+        sense_unit: SENSE_UNIT,
+        rail_unit: RAIL_UNIT,
         sense_ranges: match Self::HABIT {
             JustifiedLeft => &SHORT[0],
             SignAndMagnitude => &SIGNED,
@@ -46,30 +39,22 @@ impl<const H: u8, const N: usize> Map<H, N> {
             JustifiedLeft => &SHORT[1],
             _ => &WIDE[1],
         },
-        sense_errors: &[RangeErrors {
-            gain_ppm: 4_000,
-            offset: Voltage::from_microvolts(25),
-            noise: Voltage::from_microvolts(4),
-        }],
-        rail_errors: &[RangeErrors {
-            gain_ppm: 5_000,
-            offset: Voltage::from_millivolts(4),
-            noise: Voltage::from_microvolts(700),
-        }],
+        sense_errors: &[RangeErrors::new(
+            4_000,
+            Voltage::from_microvolts(25),
+            Voltage::from_microvolts(4),
+        )],
+        rail_errors: &[RangeErrors::new(
+            5_000,
+            Voltage::from_millivolts(4),
+            Voltage::from_microvolts(700),
+        )],
         bias: Current::from_nanoamps(50),
         offset_stability: Voltage::from_nanovolts(500),
         scan_periods_us: if Self::FREE { &[2_000] } else { &[] },
         conversion_ns: 100_000,
-        averaging_log2_max: if matches!(Self::HABIT, Averages) {
-            4
-        } else {
-            0
-        },
-        capture_max: 0,
+        averaging_log2_max: 4 * matches!(Self::HABIT, Averages) as u8,
         skew_us: 205 * (N as u32 - 1),
-        power: Source::Driver,
-        charge_sum: Source::Driver,
-        energy_sum: Source::Driver,
         sum_bits: SumBits::by_driver(&WIDE[0], &WIDE[1]),
         alerts: AlertInfo {
             outputs: if Self::COMPARES {
@@ -77,16 +62,14 @@ impl<const H: u8, const N: usize> Map<H, N> {
             } else {
                 Outputs::empty()
             },
-            kinds: if Self::COMPARES {
-                &[&[Kind::OverCurrent]]
-            } else {
-                &[&[]]
+            kinds: match Self::HABIT {
+                NoComparator => &[&[]],
+                ClearedByReading => &[&[Kind::OverVoltage]],
+                _ => &[&[Kind::OverCurrent]],
             },
-            debounce_max: 1,
-            own: AlertFlags::empty(),
             single_masks: true,
-            following: false,
             cleared_by_reading: matches!(Self::HABIT, ClearedByReading),
+            ..AlertInfo::NONE
         },
         oscillator: Oscillator {
             error_ppm: 20_000,
@@ -100,11 +83,12 @@ impl<const H: u8, const N: usize> Map<H, N> {
             converting: Current::from_microamps(300),
         },
         undetectable: match Self::HABIT {
-            FreeRunning => Undetectable::WRITES,
+            FreeRunning | BothModes => Undetectable::WRITES,
             OneRegister => Undetectable::WRITES
                 .union(Undetectable::LOST_TRIGGER)
                 .union(Undetectable::RESET),
             _ => Undetectable::WRITES.union(Undetectable::LOST_TRIGGER),
         },
+        ..PartInfo::PLAIN
     };
 }

@@ -1,19 +1,23 @@
 //! The map of Whinchat in all its kinds, with room for a mistake.
 
+use std::marker::PhantomData;
+
 use crake::Channel;
 use crake::board::LimitPlan;
 use crake::bus::{Fault, Link, Port, Register, Wire};
-use crake::config::{AlertFlag, AlertFlags, Kind, Scan};
+use crake::config::{AlertFlag, AlertFlags, Kind, Run, Scan};
 use crake::info::{PartInfo, Source, Undetectable};
-use crake::part::{Codes, Part, SoftwareComparator, SoftwareSums};
+use crake::part::{AddUp, Codes, Compare, Part, SoftwareComparator, SoftwareSums};
 
 use super::Habit::*;
 
+/// `C` and `S` stand in place of what the driver compares and adds up.
 #[derive(Clone)]
-pub(super) struct Map<const H: u8, const N: usize> {
+pub(super) struct Map<const H: u8, const N: usize, C = SoftwareComparator<N>, S = SoftwareSums<N>> {
     mistake: &'static str,
     setup: u64,
     wait_us: u32,
+    of: PhantomData<(C, S)>,
 }
 
 /// Results of up to six channels.
@@ -30,13 +34,16 @@ const fn word(pointer: u8) -> Register {
 
 const SETUP: Register = word(0x01);
 const FLAGS: Register = word(0x08);
+/// Of SETUP: it runs at its scan rate.
+const RUN: u64 = 1 << 12;
 
-impl<const H: u8, const N: usize> Map<H, N> {
+impl<const H: u8, const N: usize, C, S> Map<H, N, C, S> {
     pub(super) const fn new(mistake: &'static str) -> Self {
         Self {
             mistake,
             setup: 0,
             wait_us: 0,
+            of: PhantomData,
         }
     }
 
@@ -44,16 +51,38 @@ impl<const H: u8, const N: usize> Map<H, N> {
         self.mistake == mistake
     }
 
-    fn expect(&mut self, enabled: u16, averaging_log2: u8, channels: u8) {
-        self.setup = u64::from(enabled) | u64::from(averaging_log2) << 8;
+    fn expect<const M: usize>(&mut self, scan: &Scan<M>) {
+        let k = match self.mistake {
+            "means of half as many scans" => scan.averaging_log2.saturating_sub(1),
+            "k left out" => 0,
+            _ => scan.averaging_log2,
+        };
+        self.setup = u64::from(scan.enabled) | u64::from(k) << 8;
+        let runs = matches!(scan.run, Run::Continuous(_));
+        let runs = match self.mistake {
+            "a single-shot for a scan rate" => false,
+            "a scan rate for a single-shot" => true,
+            _ => runs,
+        };
+        if Self::HABIT == BothModes && runs {
+            self.setup |= RUN;
+        }
         let scans = match self.has("wait for one scan alone") {
             true => 1,
-            false => 1 << averaging_log2,
+            false => 1 << scan.averaging_log2,
         };
-        self.wait_us = 50 + scans * Self::INFO.scan_us_max(channels);
+        self.wait_us = 50 + scans * Self::VALUES.scan_us_max(scan.channel_count());
+    }
+
+    /// Whether results come without being asked for.
+    fn runs(&self) -> bool {
+        Self::HABIT == FreeRunning || self.setup & RUN != 0
     }
 
     async fn get<B: Port>(&self, link: &mut Link<B>, register: Register) -> Result<u64, Fault> {
+        if self.has("low byte first") {
+            return Ok((link.get(register).await? as u16).swap_bytes().into());
+        }
         if Self::POINTER_BYTES == 1 {
             return link.get(register).await;
         }
@@ -85,7 +114,7 @@ impl<const H: u8, const N: usize> Map<H, N> {
     }
 
     async fn find_reset<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
-        if self.has("set-up not read back") {
+        if self.has("set-up not read back") || self.has("a reset nobody can find out") {
             return Ok(());
         }
         let got = self.get(link, SETUP).await?;
@@ -118,8 +147,13 @@ impl<const H: u8, const N: usize> Map<H, N> {
             }
             return Ok(words);
         }
+        let bytes = match self.mistake {
+            "results of one byte" => 1,
+            "results of three bytes" => 3,
+            _ => 2,
+        };
         for (number, word) in words[..2 * N].iter_mut().enumerate() {
-            *word = link.get(self::word(first + number as u8)).await? as u16;
+            *word = link.get(Register::new(first + number as u8, bytes)).await? as u16;
         }
         Ok(words)
     }
@@ -161,7 +195,7 @@ impl<const H: u8, const N: usize> Map<H, N> {
             let over = match Self::HABIT {
                 EndCode if self.has("end code not told") => 0,
                 EndCode => {
-                    let [senses, rails] = [Self::INFO.sense_ranges, Self::INFO.rail_ranges];
+                    let [senses, rails] = [Self::VALUES.sense_ranges, Self::VALUES.rail_ranges];
                     u64::from(senses[0].is_end(sense))
                         | u64::from(rails[0].is_end(rail.into())) << 1
                 }
@@ -178,7 +212,7 @@ impl<const H: u8, const N: usize> Map<H, N> {
     }
 }
 
-impl<const H: u8, const N: usize> Wire for Map<H, N> {
+impl<const H: u8, const N: usize, C, S> Wire for Map<H, N, C, S> {
     const CHECK_BYTE: bool = matches!(Self::HABIT, CheckByte);
     const LOW_BYTE_FIRST: bool = matches!(Self::HABIT, LowByteFirst);
     const POINTER_BYTES: usize = if matches!(Self::HABIT, AutoIncrement) {
@@ -188,11 +222,11 @@ impl<const H: u8, const N: usize> Wire for Map<H, N> {
     };
 }
 
-impl<const H: u8, const N: usize> Part for Map<H, N> {
+impl<const H: u8, const N: usize, C: Compare, S: AddUp> Part for Map<H, N, C, S> {
     const INFO: &'static PartInfo = &Self::VALUES;
     type Block = Block<N>;
-    type Comparator = SoftwareComparator<N>;
-    type Sums = SoftwareSums<N>;
+    type Comparator = C;
+    type Sums = S;
     const EMPTY: Block<N> = Block {
         codes: [Codes {
             sense: 0,
@@ -211,10 +245,16 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
 
     fn undetectable(&self) -> Undetectable {
         let same = Self::HABIT == ResetIsWanted && self.setup == (1 << N) - 1;
-        match same && !self.has("a reset taken as found out") {
-            true => Self::INFO.undetectable | Undetectable::RESET,
-            false => Self::INFO.undetectable,
+        let mut undetectable = Self::INFO.undetectable;
+        if same && !self.has("a reset taken as found out")
+            || self.has("a reset nobody can find out")
+        {
+            undetectable |= Undetectable::RESET;
         }
+        if Self::HABIT == BothModes && !self.runs() {
+            undetectable |= Undetectable::LOST_TRIGGER;
+        }
+        undetectable
     }
 
     async fn configure<B: Port, const M: usize>(
@@ -223,15 +263,17 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
         scan: &Scan<M>,
         _: bool,
     ) -> Result<(), Fault> {
-        let kind = self.get(link, word(0x00)).await?;
-        link.expect(Fault::Identity, 0x51A7, kind as u32)?;
+        self.identify(link).await?;
+        if self.has("configure clears flags") {
+            link.put(FLAGS.once(), 0xFFFF).await?;
+        }
         // SETUP is ignored while it converts.
         link.delay_us(50 + (Self::INFO.scan_us_max(N as u8) << Self::INFO.averaging_log2_max))
             .await;
-        self.expect(scan.enabled, scan.averaging_log2, scan.channel_count());
+        self.expect(scan);
         self.put_verified(link, 0x01, self.setup).await?;
         self.disarm(link).await?;
-        if Self::FREE {
+        if self.runs() {
             // The first scan.
             link.delay_us(self.wait_us).await;
         }
@@ -244,31 +286,40 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
         scan: &Scan<M>,
         _: u32,
     ) -> Result<(), Fault> {
-        self.expect(scan.enabled, scan.averaging_log2, scan.channel_count());
+        self.expect(scan);
         if self.has("resume looks at nothing") {
             return Ok(());
         }
-        let kind = self.get(link, word(0x00)).await?;
-        link.expect(Fault::Identity, 0x51A7, kind as u32)?;
+        self.identify(link).await?;
+        match self.mistake {
+            "resume takes what stands" => self.setup = self.get(link, SETUP).await?,
+            "resume sets up anew" => self.put_verified(link, 0x01, self.setup).await?,
+            "resume clears flags" => self.put(link, 0x08, 0xFFFF).await?,
+            "resume reads flags" => drop(self.get(link, FLAGS).await?),
+            _ => {}
+        }
         self.find_reset(link).await?;
         link.delay_us(self.wait_us).await;
+        if self.has("resume leaves out the wait") {
+            self.wait_us = 0;
+        }
         Ok(())
     }
 
     async fn latch<B: Port>(&mut self, link: &mut Link<B>) -> Result<(), Fault> {
         match Self::HABIT {
-            FreeRunning => Ok(()),
+            _ if self.runs() => Ok(()),
             OneRegister => self.put(link, 0x01, 0x8000 | self.setup).await,
             _ => self.put(link, 0x02, 1).await,
         }
     }
 
     fn latch_us_max(&self) -> u32 {
-        if Self::FREE { 0 } else { self.wait_us }
+        if self.runs() { 0 } else { self.wait_us }
     }
 
     fn age_us_max(&self) -> u32 {
-        if Self::FREE && !self.has("age left out") {
+        if self.runs() && !self.has("age left out") {
             2_041 + self.wait_us
         } else {
             0
@@ -326,7 +377,7 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
             }
             _ => self.get(link, FLAGS).await?,
         };
-        let flags = flags::<N>().filter(|(_, bit)| bits & bit != 0);
+        let flags = Self::flags().filter(|(_, bit)| bits & bit != 0);
         let flags = flags.fold(AlertFlags::empty(), |all, (flag, _)| all | flag);
         match self.find_reset(link).await {
             Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
@@ -341,7 +392,7 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
         link: &mut Link<B>,
         seen: AlertFlags,
     ) -> Result<(), Fault> {
-        let seen = bits::<N>(seen);
+        let seen = Self::bits(seen);
         match Self::HABIT {
             ClearedByReading => Ok(()),
             AutoIncrement => {
@@ -387,28 +438,45 @@ impl<const H: u8, const N: usize> Part for Map<H, N> {
         link: &mut Link<B>,
         [a, b]: &[AlertFlags; 2],
     ) -> Result<(), Fault> {
-        self.put_verified(link, 0x09, bits::<N>(*a | *b)).await
+        let open = match self.has("one mask for all flags") && !(*a | *b).is_empty() {
+            true => (1 << N) - 1,
+            false => Self::bits(*a | *b),
+        };
+        self.put_verified(link, 0x09, open).await
     }
 }
 
-impl<const H: u8, const N: usize> Map<H, N> {
+impl<const H: u8, const N: usize, C, S> Map<H, N, C, S> {
+    async fn identify<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
+        let kind = match self.mistake {
+            "identity of one byte" => link.get(Register::new(0x00, 1)).await?,
+            "identity of three bytes" => link.get(Register::new(0x00, 3)).await?,
+            _ => self.get(link, word(0x00)).await?,
+        };
+        link.expect(Fault::Identity, 0x51A7, kind as u32)
+    }
+
     async fn disarm<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
         self.put_verified(link, 0x09, 0).await?;
-        for channel in 0..N as u8 {
+        for channel in (0..N as u8).filter(|_| !self.has("limits left in the part")) {
             self.put_verified(link, 0x30 + channel, 0x7FFF).await?;
         }
         Ok(())
     }
-}
 
-fn flags<const N: usize>() -> impl Iterator<Item = (AlertFlags, u64)> {
-    Channel::first(N as u8).map(|channel| {
-        let flag = AlertFlag::Limit(channel, Kind::OverCurrent);
-        (AlertFlags::of(flag), 1 << channel.number())
-    })
-}
+    fn flags() -> impl Iterator<Item = (AlertFlags, u64)> {
+        let kind = match Self::HABIT {
+            ClearedByReading => Kind::OverVoltage,
+            _ => Kind::OverCurrent,
+        };
+        Channel::first(N as u8).map(move |channel| {
+            let flag = AlertFlag::Limit(channel, kind);
+            (AlertFlags::of(flag), 1 << channel.number())
+        })
+    }
 
-fn bits<const N: usize>(set: AlertFlags) -> u64 {
-    let set = flags::<N>().filter(|(flag, _)| set.contains(*flag));
-    set.fold(0, |bits, (_, bit)| bits | bit)
+    fn bits(set: AlertFlags) -> u64 {
+        let set = Self::flags().filter(|(flag, _)| set.contains(*flag));
+        set.fold(0, |bits, (_, bit)| bits | bit)
+    }
 }

@@ -24,10 +24,12 @@ mod info;
 mod map;
 mod script;
 
+use std::marker::PhantomData;
 use std::rc::Rc;
 
 use crake::config::{Kind, Outputs};
-use crake::part::Part;
+use crake::part::{AddUp, Compare, NoComparator as Nothing, NoSums, Part};
+use crake::part::{SoftwareComparator, SoftwareSums};
 use crake::units::Resistance;
 use crake_sim::conformance::{
     Fixture, OverRange, Scripted, Stated, StatedRange, Subject, check, first_failure,
@@ -41,7 +43,7 @@ use script::Script;
 pub(crate) enum Habit {
     /// Nothing: it has no word of the host's own and no counter; a reset shows by SETUP.
     Plain,
-    /// FLAGS is cleared by reading it.
+    /// FLAGS is cleared by reading it, and limits are of rail codes.
     ClearedByReading,
     /// Sense codes are 15 bits and a sign.
     SignAndMagnitude,
@@ -53,6 +55,8 @@ pub(crate) enum Habit {
     OneRegister,
     /// It converts by itself, a scan each 2 ms; results change at its end, read or not.
     FreeRunning,
+    /// Bit 12 of SETUP has it convert by itself, as above; without it GO starts a single-shot.
+    BothModes,
     /// Pointers of 16 bits, and what is read past a register's end goes on in the next.
     AutoIncrement,
     /// Low byte first.
@@ -72,13 +76,14 @@ pub(crate) enum Habit {
 use Habit::*;
 
 impl Habit {
-    pub(crate) const ALL: [Self; 13] = [
+    pub(crate) const ALL: [Self; 14] = [
         Plain,
         ClearedByReading,
         SignAndMagnitude,
         JustifiedLeft,
         OneRegister,
         FreeRunning,
+        BothModes,
         AutoIncrement,
         LowByteFirst,
         CheckByte,
@@ -90,10 +95,17 @@ impl Habit {
 }
 
 /// A map with a mistake, or with none, on a scripted part.
-struct Whinchat<const H: u8, const N: usize>(&'static str);
+struct Whinchat<const H: u8, const N: usize, C = SoftwareComparator<N>, S = SoftwareSums<N>>(
+    &'static str,
+    PhantomData<(C, S)>,
+);
 
-impl<const H: u8, const N: usize> Subject<N> for Whinchat<H, N> {
-    type Part = Map<H, N>;
+impl<const H: u8, const N: usize, C, S> Subject<N> for Whinchat<H, N, C, S>
+where
+    C: Compare + Clone,
+    S: AddUp + Clone,
+{
+    type Part = Map<H, N, C, S>;
 
     fn stated(&self) -> Stated {
         let habit = Habit::ALL[usize::from(H)];
@@ -121,50 +133,44 @@ impl<const H: u8, const N: usize> Subject<N> for Whinchat<H, N> {
             rail,
             bias_na: 50,
             offset_stability_nv: 500,
-            periods_us: if is(FreeRunning) { &[2_000] } else { &[] },
+            periods_us: if is(FreeRunning) || is(BothModes) {
+                &[2_000]
+            } else {
+                &[]
+            },
             single_shot: !is(FreeRunning),
             conversion_ns: 100_000,
             averaging_log2_max: if is(Averages) { 4 } else { 0 },
             oscillator_ppm: 20_000,
-            wander_ppm: 0,
             wake_us: 50,
             reset_us: 300,
             skew_us: 205 * (N as u32 - 1), // 200 µs ÷ 0.98
-            energy_bits: 0,
-            charge_bits: 0,
-            scans_bits: 0,
-            power: false,
-            kinds: if is(NoComparator) {
-                &[&[]]
-            } else {
-                &[&[Kind::OverCurrent]]
+            kinds: match habit {
+                NoComparator => &[&[]],
+                ClearedByReading => &[&[Kind::OverVoltage]],
+                _ => &[&[Kind::OverCurrent]],
             },
             outputs: if is(NoComparator) {
                 Outputs::empty()
             } else {
                 Outputs::A
             },
-            debounce_max: 1,
-            following: false,
-            rollover_ahead_eighths: 0,
             over_range: if is(EndCode) {
                 OverRange::EndCode
             } else {
                 OverRange::WhileItLasts
             },
             check_byte: is(CheckByte),
-            block_check: false,
             identity: true,
             cleared_by_reading: is(ClearedByReading),
             tells_reset: !is(OneRegister),
-            tells_writes: false,
-            tells_lost_trigger: is(FreeRunning),
+            tells_lost_trigger: is(FreeRunning) || is(BothModes),
             tells_change_while_read: true,
-            capture: 0,
+            ..Stated::PLAIN
         }
     }
 
-    fn map(&self) -> Map<H, N> {
+    fn map(&self) -> Map<H, N, C, S> {
         Map::new(self.0)
     }
 
@@ -179,68 +185,129 @@ impl<const H: u8, const N: usize> Subject<N> for Whinchat<H, N> {
 }
 
 /// The map passes, and each mistake is found first by the check that is about it.
-fn proven<const H: u8, const N: usize>(mistakes: &[(&'static str, &str)]) {
+fn proven<const H: u8, const N: usize>(mistakes: &[(&'static str, &str, &str)]) {
     assert_eq!(Map::<H, N>::INFO.name, "Whinchat");
-    check(&Whinchat::<H, N>("")).assert();
-    for (mistake, about) in mistakes {
-        let found = first_failure(&Whinchat::<H, N>(mistake));
-        let found = found.map(|found| (found.name, found.findings().to_vec()));
-        assert_eq!(
-            found.as_ref().map(|found| found.0),
-            Some(*about),
-            "{mistake}: {found:?}"
+    check(&Whinchat::<H, N>("", PhantomData)).assert();
+    for (mistake, about, hint) in mistakes {
+        found(
+            &Whinchat::<H, N>(mistake, PhantomData),
+            mistake,
+            about,
+            hint,
         );
     }
+}
+
+/// The check about a mistake is the first to fail, and its first finding says what is wrong.
+fn found<S: Subject<N>, const N: usize>(subject: &S, mistake: &str, about: &str, hint: &str) {
+    let found = first_failure(subject);
+    let found = found.map(|found| (found.name, found.findings().to_vec()));
+    let is = |found: &(&str, Vec<String>)| found.0 == about && found.1[0].contains(hint);
+    assert!(
+        found.as_ref().is_some_and(is),
+        "{mistake}: {about}, {hint}: {found:#?}"
+    );
 }
 
 #[test]
 fn plain() {
     proven::<{ Plain as u8 }, 2>(&[
-        ("polls for ever", "ends"),
-        ("wait 10 % too short", "waits"),
-        ("lost write of a limit", "limits-read-back"),
-        ("set-up not read back", "reset"),
-        ("resume looks at nothing", "identity"),
+        ("polls for ever", "ends", "hangs on register 0x03"),
+        ("low byte first", "init", "bytes are in the wrong order"),
+        ("identity of one byte", "init", "more bytes"),
+        ("identity of three bytes", "init", "fewer bytes"),
+        ("wait 10 % too short", "waits", "wait is too short"),
+        ("results of one byte", "byte-order", "more bytes"),
+        ("results of three bytes", "byte-order", "fewer bytes"),
+        ("lost write of a limit", "limits-read-back", "not read back"),
+        ("limits left in the part", "limits-removed", "left"),
+        ("configure clears flags", "limits-removed", "lost"),
+        ("one mask for all flags", "masks", "single_masks"),
+        ("set-up not read back", "reset", "note of a reset"),
+        ("a reset nobody can find out", "reset", "one configuration"),
+        ("resume looks at nothing", "identity", "compared first"),
+        ("resume leaves out the wait", "resume", "inputs changed"),
+        ("resume takes what stands", "resume", "another"),
+        ("resume sets up anew", "resume", "resume writes"),
+        ("resume clears flags", "resume", "resume writes"),
     ]);
+}
+
+#[test]
+fn what_the_driver_does_left_out() {
+    const P: u8 = Plain as u8;
+    let bare = Whinchat::<P, 2, Nothing, SoftwareSums<2>>("", PhantomData);
+    found(&bare, "NoComparator", "limit-at-code", "Comparator");
+    let bare = Whinchat::<P, 2, SoftwareComparator<2>, NoSums>("", PhantomData);
+    found(&bare, "NoSums", "totals", "Sums");
 }
 
 /// Nothing else can end it; it is named all the same.
 #[test]
 #[should_panic(expected = "an operation that never ends: hangs on register 0x03")]
 fn a_map_that_hangs_for_all_errors() {
-    let _ = first_failure(&Whinchat::<{ Plain as u8 }, 2>(
-        "polls for ever, whatever the bus says",
-    ));
+    let mistake = "polls for ever, whatever the bus says";
+    let _ = first_failure(&Whinchat::<{ Plain as u8 }, 2>(mistake, PhantomData));
 }
 
 #[test]
 fn flags_cleared_by_reading() {
-    proven::<{ ClearedByReading as u8 }, 2>(&[("a read that clears is repeated", "lost-events")]);
+    proven::<{ ClearedByReading as u8 }, 2>(&[
+        (
+            "a read that clears is repeated",
+            "lost-events",
+            "a read that clears repeated",
+        ),
+        ("resume reads flags", "resume", "resume cleared it"),
+    ]);
 }
 
 #[test]
 fn sign_and_magnitude() {
-    proven::<{ SignAndMagnitude as u8 }, 2>(&[("taken as two's complement", "signs")]);
+    proven::<{ SignAndMagnitude as u8 }, 2>(&[("taken as two's complement", "signs", "")]);
 }
 
 #[test]
 fn justified_left() {
-    proven::<{ JustifiedLeft as u8 }, 2>(&[("not shifted", "byte-order")]);
+    proven::<{ JustifiedLeft as u8 }, 2>(&[("not shifted", "byte-order", "justified otherwise")]);
 }
 
 #[test]
 fn set_up_and_trigger_in_one_register() {
-    proven::<{ OneRegister as u8 }, 2>(&[("wait 10 % too short", "waits")]);
+    proven::<{ OneRegister as u8 }, 2>(&[("wait 10 % too short", "waits", "wait is too short")]);
 }
 
 #[test]
 fn free_running() {
-    proven::<{ FreeRunning as u8 }, 2>(&[("age left out", "stamps"), ("read once", "coherence")]);
+    proven::<{ FreeRunning as u8 }, 2>(&[
+        ("age left out", "stamps", "older than the map says"),
+        ("read once", "coherence", "torn"),
+    ]);
+}
+
+#[test]
+fn a_scan_rate_and_single_shots() {
+    proven::<{ BothModes as u8 }, 2>(&[
+        (
+            "a single-shot for a scan rate",
+            "modes",
+            "a single-shot runs instead",
+        ),
+        (
+            "a scan rate for a single-shot",
+            "modes",
+            "converts at a scan rate instead",
+        ),
+    ]);
 }
 
 #[test]
 fn pointers_of_16_bits_and_auto_increment() {
-    proven::<{ AutoIncrement as u8 }, 2>(&[("results from the next register on", "byte-order")]);
+    proven::<{ AutoIncrement as u8 }, 2>(&[(
+        "results from the next register on",
+        "byte-order",
+        "",
+    )]);
 }
 
 #[test]
@@ -250,17 +317,21 @@ fn low_byte_first() {
 
 #[test]
 fn check_bytes() {
-    proven::<{ CheckByte as u8 }, 2>(&[("check byte of flags ignored", "check-byte")]);
+    proven::<{ CheckByte as u8 }, 2>(&[("check byte of flags ignored", "check-byte", "compared")]);
 }
 
 #[test]
 fn over_range_by_the_end_code_alone() {
-    proven::<{ EndCode as u8 }, 2>(&[("end code not told", "over-range")]);
+    proven::<{ EndCode as u8 }, 2>(&[("end code not told", "over-range", "")]);
 }
 
 #[test]
 fn averaging_in_the_part() {
-    proven::<{ Averages as u8 }, 2>(&[("wait for one scan alone", "waits")]);
+    proven::<{ Averages as u8 }, 2>(&[
+        ("wait for one scan alone", "waits", "wait is too short"),
+        ("means of half as many scans", "averaging", "shorter means"),
+        ("k left out", "averaging", "shorter means"),
+    ]);
 }
 
 #[test]
@@ -270,10 +341,11 @@ fn no_comparator() {
 
 #[test]
 fn a_reset_that_leaves_what_is_wanted() {
-    proven::<{ ResetIsWanted as u8 }, 2>(&[("a reset taken as found out", "reset")]);
+    let hint = "note of a reset";
+    proven::<{ ResetIsWanted as u8 }, 2>(&[("a reset taken as found out", "reset", hint)]);
 }
 
 #[test]
 fn six_channels() {
-    proven::<{ Plain as u8 }, 6>(&[("over-range of another channel", "over-range")]);
+    proven::<{ Plain as u8 }, 6>(&[("over-range of another channel", "over-range", "")]);
 }

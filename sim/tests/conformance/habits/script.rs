@@ -41,6 +41,11 @@ impl<const N: usize> Script<N> {
         }
     }
 
+    /// Whether it converts by itself.
+    fn runs(&self) -> bool {
+        self.habit == FreeRunning || self.setup & 0x1000 != 0
+    }
+
     fn begin(&mut self, registers: &mut Registers, now_ns: u64) {
         self.setup = registers.get(0x01) & 0x7FFF;
         if self.channels().is_empty() {
@@ -60,11 +65,9 @@ impl<const N: usize> Script<N> {
     /// When the conversion of this number ends.
     fn end_ns(&self, began_ns: u64, number: u64) -> u64 {
         let scan = 2 * self.channels().len() as u64;
-        let conversions = match self.habit {
-            FreeRunning => {
-                (number % scan + 1) * self.conversion_ns + number / scan * self.period_ns
-            }
-            _ => (number + 1) * self.conversion_ns,
+        let conversions = match self.runs() {
+            true => (number % scan + 1) * self.conversion_ns + number / scan * self.period_ns,
+            false => (number + 1) * self.conversion_ns,
         };
         began_ns + 50_000 + conversions
     }
@@ -95,7 +98,7 @@ impl<const N: usize> Script<N> {
         let bit = 2 + 2 * channel + usize::from(is_rail);
         if code != exact && !(is_rail && exact < 0) {
             self.over |= 1 << bit;
-        } else if number < scan || self.habit == FreeRunning {
+        } else if number < scan || self.runs() {
             self.over &= !(1 << bit);
         }
         match is_rail {
@@ -103,11 +106,15 @@ impl<const N: usize> Script<N> {
             false => self.sums[channel].0 += code,
         }
         let limit = decoded(self.habit, registers.get(0x30 + channel as u16));
-        if !is_rail && code > limit && self.habit != NoComparator {
+        let compared = match self.habit {
+            NoComparator => false,
+            ClearedByReading => is_rail,
+            _ => !is_rail,
+        };
+        if compared && code > limit {
             registers.set(0x08, 2, registers.get(0x08) as i64 | 1 << channel);
         }
-        if self.habit == FreeRunning && (number + 1).is_multiple_of(scan) || number + 1 == scan << k
-        {
+        if self.runs() && (number + 1).is_multiple_of(scan) || number + 1 == scan << k {
             for (channel, (sense, rail)) in (0..).zip(self.sums) {
                 let mean = |sum: i64| (sum + (1 << k >> 1)) >> k;
                 registers.set(0x10 + 2 * channel, 2, encoded(self.habit, mean(sense)));
@@ -122,7 +129,7 @@ impl<const N: usize> Script<N> {
             registers.set(0x03, 2, over as i64 | 2);
             registers.set(0x01, 2, self.setup as i64);
             self.sums = [(0, 0); N];
-            if self.habit != FreeRunning {
+            if !self.runs() {
                 self.begun = None;
             }
         }
@@ -148,7 +155,7 @@ fn decoded(habit: Habit, word: u64) -> i64 {
 
 impl<const N: usize> crake_sim::conformance::Script<N> for Script<N> {
     fn reset(&mut self, registers: &mut Registers, _: u64) {
-        self.begun = None;
+        (self.begun, self.setup) = (None, 0);
         let setup = if self.habit == ResetIsWanted {
             (1 << N) - 1
         } else {
@@ -189,20 +196,26 @@ impl<const N: usize> crake_sim::conformance::Script<N> for Script<N> {
         now_ns: u64,
     ) -> bool {
         match pointer {
-            0x01 if self.begun.is_some() && self.habit != FreeRunning => return true,
+            0x01 if self.begun.is_some() && !self.runs() => return true,
             0x01 => {
-                let setup = value & 0x8FFF;
+                let setup = value & 0x9FFF;
                 registers.set(0x01, 2, setup as i64);
+                if self.habit == BothModes {
+                    (self.begun, self.setup) = (None, setup);
+                }
                 let starts = match self.habit {
                     OneRegister => setup & 0x8000 != 0,
                     FreeRunning => setup != 0,
+                    BothModes => setup & 0x1000 != 0,
                     _ => false,
                 };
                 if starts {
                     self.begin(registers, now_ns);
                 }
             }
-            0x02 if self.habit != OneRegister && value == 1 => self.begin(registers, now_ns),
+            0x02 if self.habit != OneRegister && value == 1 && !self.runs() => {
+                self.begin(registers, now_ns);
+            }
             0x08 => {
                 let cleared = registers.get(0x08) & !value;
                 registers.set(0x08, 2, cleared as i64);

@@ -65,26 +65,15 @@ impl Part for Map {
             link.put(RUN, 0).await?;
         }
         self.identify(link).await?;
+        if self.has("configure clears flags") {
+            self.clear(link, AlertFlags::LIMITS).await?;
+        }
         self.tag = 0;
         link.put(LATCH, u64::from(self.seen)).await?;
         if fresh {
             link.put(RESET_SEEN, 1).await?;
         }
-        for (pointer, bytes, value) in [
-            (0x04, 1, 0),
-            (0x05, 1, u64::from(self.configuration & 0x0F)),
-            (0x06, 2, self.ranges.into()),
-            (0x07, 1, u64::from(self.configuration >> 4)),
-            (
-                0x04,
-                1,
-                if self.mode == 0x20 {
-                    0
-                } else {
-                    self.mode.into()
-                },
-            ),
-        ] {
+        for (pointer, bytes, value) in self.settings() {
             link.put_verified(Register::new(pointer, bytes), value)
                 .await?;
         }
@@ -103,6 +92,13 @@ impl Part for Map {
         self.identify(link).await?;
         if !self.has("count of writes not compared") {
             link.require(WRITES, writes, Fault::Changed).await?;
+        }
+        for (pointer, bytes, value) in &self.settings()[1..] {
+            let register = Register::new(*pointer, *bytes);
+            if !self.has("resume takes what stands") {
+                link.require(register, *value as u32, Fault::Changed)
+                    .await?;
+            }
         }
         if self.has("resume clears flags") {
             link.put(FLAGS, 0xF_FFFF).await?;
@@ -321,6 +317,8 @@ impl Map {
     fn expect<const N: usize>(&mut self, scan: &Scan<N>) {
         self.mode = match scan.run {
             Run::Idle => 0,
+            Run::Continuous(_) if self.has("a single-shot for a scan rate") => 0x20,
+            Run::SingleShot if self.has("a scan rate for a single-shot") => 0x10,
             Run::Continuous(2) if self.has("one scan rate taken for the next") => 0x13,
             Run::Continuous(rate) => 0x10 | rate,
             Run::SingleShot => 0x20,
@@ -329,6 +327,9 @@ impl Map {
         let longer = "averaging one step too long";
         if self.has(longer) && self.mode != 0x20 || self.has("single-shot of one scan more") {
             k = (k + 1).min(10);
+        }
+        if self.has("averaging one step too short") && self.mode != 0x20 {
+            k = k.saturating_sub(1);
         }
         let mut enabled = scan.enabled as u8;
         if self.has("channels enabled from the other end") {
@@ -355,12 +356,28 @@ impl Map {
         }
     }
 
+    /// Registers, their bytes and values, in the order in which they are written.
+    fn settings(&self) -> [(u8, u8, u64); 5] {
+        let starts = if self.mode == 0x20 { 0 } else { self.mode };
+        [
+            (0x04, 1, 0),
+            (0x05, 1, u64::from(self.configuration & 0x0F)),
+            (0x06, 2, self.ranges.into()),
+            (0x07, 1, u64::from(self.configuration >> 4)),
+            (0x04, 1, starts.into()),
+        ]
+    }
+
     async fn identify<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
         let identity = Register::new(0x00, 4);
         if self.has("another part's identity accepted") {
             return link.get(identity).await.map(drop);
         }
-        link.require(identity, 0x9E37_C402, Fault::Identity).await
+        let mut wanted: u32 = 0x9E37_C402;
+        if self.has("identity low byte first") {
+            wanted = wanted.swap_bytes();
+        }
+        link.require(identity, wanted, Fault::Identity).await
     }
 
     pub(super) async fn find_reset<B: Port>(&self, link: &mut Link<B>) -> Result<(), Fault> {
