@@ -252,6 +252,36 @@ fn alerts_of_several_parts_are_in_one_order() {
     assert_eq!(alerts, ["PUMP", "LAMP"]);
 }
 
+/// docs/scenario.md: where the driver compares, `read_every_s` decides how soon a limit is told, and
+/// no output tells of it. A pulse of 5 W that a single reading sees is told with that reading.
+#[test]
+fn what_the_driver_compares_is_told_with_the_next_reading() {
+    let text = r#"title = "t"
+duration_s = 8
+host = { read_every_s = 0.05 }
+[[part]]
+name = "CABIN"
+model = "moorhen"
+[[rail]]
+name = "LAMP"
+part = "CABIN"
+sense.resistance_ohm = 0.03
+source.voltage_v = 5
+load = { kind = "steps", initial_a = 0.1, steps = [[5.1, 1], [5.2, 0.1]] }
+[[rail.alert]]
+kind = "over_power"
+limit_w = 2
+output = "A"
+"#;
+    let told = object("seldom.toml", text, 0);
+    let alerts = told["alerts"].as_array().unwrap();
+    assert_eq!(alerts.len(), 1, "{alerts:?}");
+    assert_eq!(alerts[0]["output"], "none");
+    // An interval, and a service of some ten milliseconds.
+    let time_s = alerts[0]["time_s"].as_f64().unwrap();
+    assert!((5.1..5.18).contains(&time_s), "{time_s}");
+}
+
 /// A resistor of twice the declared value on the second part.
 #[test]
 fn a_wrong_resistor_is_told_with_its_rail_and_its_part() {

@@ -112,8 +112,8 @@ impl<const N: usize> Candidate<'_, N> {
         each.find(|debounce| seen_us(*debounce) <= limit_us)
     }
 
-    /// Half the longest time in which no rollover can hide, so that one read may fail; a day where
-    /// there is no end to it.
+    /// Half the longest time in which no rollover can hide, so that one read may fail; a day at the
+    /// most, which is what budgets are about.
     fn longest_us(&self, demands: &Demands<'_>) -> u64 {
         let safe_us = longest_interval_us(self.info, &self.scan, self.host.clock);
         match safe_us {

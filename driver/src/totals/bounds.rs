@@ -11,7 +11,7 @@ use super::margins::{Margins, UNKNOWN};
 use super::quantity::Quantity;
 use super::sums::Sums;
 use crate::board::{Board, Factors};
-use crate::convert::{divided_up, product_above, share};
+use crate::convert::{product_above, share};
 
 /// Totals without bounds: nothing is kept for them but the board, and nothing linked.
 #[derive(Clone, Copy, Debug)]
@@ -215,9 +215,13 @@ impl<'b, const N: usize> Bounds<'b, N> {
         let duration = open.twice_us << 7;
         // Where weights of samples come to a duration and none is above the greatest interval, the
         // root of the sum of their squares is at most that of duration × interval.
-        let counted_us = u128::from(open.scans).wrapping_mul(period_us.into());
-        let intervals = divided_up(counted_us, apart_us.max(1));
-        let noisy = above_root(intervals).wrapping_mul(apart_us) << 8;
+        let noisy = match apart_us == period_us {
+            true => above_root(open.scans).wrapping_mul(period_us),
+            false => {
+                let duration = above_root(open.scans.wrapping_mul(period_us));
+                duration.wrapping_mul(above_root(apart_us))
+            }
+        } << 8;
         // Each end is uncertain by a scan and half its bracket, and shifts the time that is counted
         // as much as what flows in it; and there may be one jump more than there is time for.
         let ends = period_us
@@ -308,6 +312,7 @@ fn turned_over(stretch: &Stretch<'_>, quantity: Quantity) -> u64 {
 
 /// Not below the root of a number of at least one, and at most a quarter above it: of 2^2k × m with
 /// m from 1 to 4, the mean of 2^k and 2^k × m is not below 2^k √m.
+#[inline(never)] // linked once
 const fn above_root(number: u64) -> u64 {
     let half = 63_u32.saturating_sub(number.leading_zeros()) / 2;
     ((1_u64 << half).wrapping_add(number >> half) >> 1).wrapping_add(1)

@@ -13,7 +13,13 @@ pub(super) struct Check {
 /// Prints every mistake, or what the scenario is.
 pub(super) fn perform(args: &Check) -> Result<(), String> {
     let path = args.scenario.display();
-    let found = mistakes(&args.scenario).map_err(text)?;
+    let read = Scenario::load(&args.scenario);
+    let found = match &read {
+        Ok(_) => Vec::new(),
+        // What is no file cannot be read again.
+        Err(first) if !args.scenario.is_file() => return Err(first.to_string()),
+        Err(_) => mistakes(&args.scenario).map_err(text)?,
+    };
     if !found.is_empty() {
         let lines: String = found.iter().map(|mistake| format!("{mistake}\n")).collect();
         show(&lines)?;
@@ -24,7 +30,7 @@ pub(super) fn perform(args: &Check) -> Result<(), String> {
         };
         return Err(format!("{path}: {} {times}: see above", found.len()));
     }
-    let scenario = Scenario::load(&args.scenario).map_err(text)?;
+    let scenario = read.map_err(text)?;
     let contradictions = scenario.contradictions().map_err(text)?;
     let mut lines: String = contradictions
         .iter()

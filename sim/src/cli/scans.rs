@@ -27,15 +27,16 @@ struct Writer {
 impl Scans {
     /// Begins the file in `directory`.
     pub(super) fn create(directory: &Path, scenario: &Scenario) -> io::Result<Self> {
-        let mut file = Growing::create(directory, "scans.csv")?;
-        file.write_all(b"time_s,rail,voltage_v,current_a\n")?;
         // One that can be looked into.
         let mut parts = scenario.parts.iter();
         let place = parts.position(|part| part.kind.word == PartKind::CORNCRAKE.word);
         let Some(place) = place else {
-            let message = "--every-scan: none of the scenario's parts can be looked into";
+            let message = "--every-scan: the scenario has no Corncrake, of which every scan can be \
+                           written; leave it out";
             return Err(io::Error::other(message));
         };
+        let mut file = Growing::create(directory, "scans.csv")?;
+        file.write_all(b"time_s,rail,voltage_v,current_a\n")?;
         let rails = scenario.rails_of(place);
         let writer = Rc::new(RefCell::new(Writer {
             file,

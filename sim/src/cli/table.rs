@@ -30,13 +30,8 @@ fn write(out: &mut String, report: &Report, wall_s: f64) -> fmt::Result {
     alerts(out, &report.alerts)?;
     faults(out, report)?;
     writeln!(out)?;
-    let [least, greatest] = report.unaccounted_s;
-    if greatest > 0.0 {
-        writeln!(
-            out,
-            "not in the totals: {least:.3} to {greatest:.3} s, by {} discontinuities",
-            report.discontinuities
-        )?;
+    for what in uncounted(report) {
+        writeln!(out, "not in the totals: {what}")?;
     }
     let bus = &report.bus;
     writeln!(
@@ -72,6 +67,18 @@ pub(super) fn verdict(report: &Report) -> String {
     let doubt = match report.contradictions.is_empty() {
         true => "",
         false => "; bounds lean on what is declared, and that is contradicted",
+    };
+    let clipped = report.rails.iter().filter(|rail| {
+        let totals = [&rail.energy_j, &rail.charge_c];
+        totals.iter().any(|total| total.saturation != "none")
+    });
+    let clipped: Vec<_> = clipped.map(|rail| rail.name.as_str()).collect();
+    let doubt = match clipped.is_empty() {
+        true => doubt.to_owned(),
+        false => format!(
+            "; over range and so without a bound: {}{doubt}",
+            clipped.join(", ")
+        ),
     };
     if !verdict.holds {
         return format!("DOES NOT HOLD: {}{doubt}", verdict.outside.join("; "));
@@ -244,6 +251,25 @@ pub(super) fn part(part: &PartReport) -> String {
         made_up => format!("; by the driver: {}", made_up.join(", ")),
     };
     format!("{named}{model} at {address:#04x}, {rate}{made_up}")
+}
+
+/// What the totals leave out of the run.
+pub(super) fn uncounted(report: &Report) -> Vec<String> {
+    let [least, greatest] = report.unaccounted_s;
+    let gaps = (greatest > 0.0).then(|| {
+        let times = match report.discontinuities {
+            1 => "1 discontinuity".to_owned(),
+            times => format!("{} discontinuities", count(times.into())),
+        };
+        format!("{least:.3} to {greatest:.3} s, by {times}")
+    });
+    // To the last reading there is an interval at the most, if there was one.
+    let ends = report.rails.iter().filter_map(|rail| {
+        let missing_s = report.duration_s - rail.duration_s - greatest;
+        let is_long = missing_s > 1.5 * report.read_every_s;
+        is_long.then(|| format!("{missing_s:.3} s of {} up to the end", rail.name))
+    });
+    gaps.into_iter().chain(ends).collect()
 }
 
 fn rail(out: &mut String, rail: &RailReport, names_part: bool) -> fmt::Result {

@@ -230,6 +230,11 @@ impl Mapping {
         let names: Vec<String> = (0..lines.len()).map(name).collect();
         let mut found = [None; COLUMNS.len()];
         for (kind, found) in COLUMNS.iter().zip(&mut found) {
+            let of_kind = |(column, ..): &&(Column, String, Option<String>)| *column == kind.column;
+            if self.columns.iter().filter(of_kind).count() > 1 {
+                let message = format!("--column {}: is given more than once", kind.word);
+                return Err(lines.of_file(&message));
+            }
             let mut mapped = self.columns.iter();
             let (place, unit) = match mapped.find(|(column, ..)| *column == kind.column) {
                 Some((_, name, unit)) => {

@@ -22,6 +22,9 @@ pub(super) struct Lines {
 const LINE_MAX: u64 = 1 << 16;
 const BUFFER: usize = 1 << 18;
 
+/// What some programs begin a file in UTF-8 with.
+const BYTE_ORDER_MARK: &[u8] = "\u{feff}".as_bytes();
+
 impl Lines {
     pub(super) fn open(path: &Path, mapping: &Mapping) -> Result<Self, ScenarioError> {
         let cannot = |error| error_of(path, None, None, format!("cannot be read: {error}"));
@@ -54,6 +57,9 @@ impl Lines {
                 return Ok(false);
             }
             self.number += 1;
+            if self.number == 1 && self.line.starts_with(BYTE_ORDER_MARK) {
+                self.line.drain(..BYTE_ORDER_MARK.len());
+            }
             if self.line.len() as u64 == LINE_MAX {
                 let message = "a line of more than 64 KiB is no line of a log".to_owned();
                 return Err(error_of(&self.path, Some(self.number), None, message));

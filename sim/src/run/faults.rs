@@ -38,21 +38,35 @@ pub struct FailureReport {
 
 /// The scenario's faults on the bench.
 #[derive(Clone)]
-pub(super) struct Faults(Vec<(String, Injected)>);
+pub(super) struct Faults(Vec<Struck>);
+
+#[derive(Clone)]
+struct Struck {
+    what: String,
+    /// Whose sense resistor or leads it is about.
+    rail: Option<String>,
+    injected: Injected,
+}
 
 impl Faults {
     /// Brings them about, on a bench with all parts and their outputs' lines.
     pub(super) fn new(bench: &Bench, scenario: &Scenario) -> Result<Self, BenchError> {
         let faults = scenario.faults.iter().map(|plan| {
-            let what = what(&plan.fault, scenario);
-            Ok((what, bench.fault(plan.fault)?))
+            Ok(Struck {
+                what: what(&plan.fault, scenario),
+                rail: rail(&plan.fault, scenario).map(str::to_owned),
+                injected: bench.fault(plan.fault)?,
+            })
         });
         faults.collect::<Result<_, _>>().map(Self)
     }
 
-    /// Whether one has struck, or still lasted, at a moment or after it.
-    pub(super) fn struck_since(&self, ns: u64) -> bool {
-        self.0.iter().any(|(_, injected)| {
+    /// Whether one that may delay an alert of this rail has struck, or still lasted, at a moment or
+    /// after it: any but those of other rails' resistors and leads.
+    pub(super) fn struck_since(&self, ns: u64, rail: &str) -> bool {
+        let of_rail = |of: &Option<String>| of.as_ref().is_none_or(|of| of == rail);
+        let mut faults = self.0.iter().filter(|one| of_rail(&one.rail));
+        faults.any(|Struck { injected, .. }| {
             let strikes = injected.strikes();
             strikes.times > 0 && strikes.last_ns.is_none_or(|last_ns| last_ns >= ns)
         })
@@ -60,7 +74,7 @@ impl Faults {
 
     pub(super) fn reports(&self) -> Vec<FaultReport> {
         let seconds = |ns: Option<u64>| ns.map(|ns| ns as f64 / 1e9);
-        let report = |(what, injected): &(String, Injected)| {
+        let report = |Struck { what, injected, .. }: &Struck| {
             let strikes = injected.strikes();
             FaultReport {
                 what: what.clone(),
@@ -73,16 +87,23 @@ impl Faults {
     }
 }
 
+/// The rail whose sense resistor or leads it is about.
+fn rail<'s>(fault: &Fault, scenario: &'s Scenario) -> Option<&'s str> {
+    let channel = fault.kind.channel()?;
+    let mut parts = scenario.parts.iter();
+    let place = parts.position(|part| Some(part.fitted_address) == fault.part)?;
+    let mut rails = scenario.rails_of(place);
+    let rail = rails.find(|rail| usize::from(rail.channel) == channel)?;
+    Some(&rail.name)
+}
+
 fn what(fault: &Fault, scenario: &Scenario) -> String {
-    let mut parts = scenario.parts.iter().enumerate();
-    let Some((place, part)) = parts.find(|(_, part)| Some(part.fitted_address) == fault.part)
-    else {
+    let mut parts = scenario.parts.iter();
+    let Some(part) = parts.find(|part| Some(part.fitted_address) == fault.part) else {
         return fault.kind.to_string();
     };
-    let channel = fault.kind.channel();
-    let mut rails = scenario.rails_of(place);
-    if let Some(rail) = rails.find(|rail| Some(usize::from(rail.channel)) == channel) {
-        return format!("{}: {}", rail.name, fault.kind);
+    if let Some(rail) = rail(fault, scenario) {
+        return format!("{rail}: {}", fault.kind);
     }
     let of = match scenario.parts.len() {
         1 => String::new(),

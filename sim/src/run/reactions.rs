@@ -29,7 +29,7 @@ pub struct AlertReport {
     pub rail: String,
     /// What the limit watches for.
     pub kind: &'static str,
-    /// Outputs that were told: "A", "B" or "AB".
+    /// Outputs that were told: "A", "B" or "AB"; "none" where the driver compares.
     pub output: &'static str,
     /// Reading of the sample taken after the flag was seen, in volts, amperes or watts; none if
     /// there was none.
@@ -221,7 +221,7 @@ impl Reactions {
             (fall.at_ns <= to_ns && ready_ns <= from_ns).then_some(from_ns)
         });
         let seconds = |from_ns: Option<u64>, to_ns: Option<u64>| {
-            let from_ns = from_ns.filter(|&ns| !self.faults.struck_since(ns))?;
+            let from_ns = from_ns.filter(|&ns| !self.faults.struck_since(ns, &watched.rail))?;
             Some((to_ns? - from_ns) as f64 / 1e9)
         };
         let in_force = event
@@ -232,6 +232,7 @@ impl Reactions {
             rail: watched.rail.clone(),
             kind: word(kind),
             output: match watched.output {
+                _ if !told => "none",
                 Route::A => "A",
                 Route::B => "B",
                 Route::Both => "AB",

@@ -4,7 +4,7 @@
 use crake::alert::{Limits, Outputs};
 use crake::board::{Board, Rail};
 use crake::config::{Config, Scan};
-use crake::info::PartInfo;
+use crake::info::{PartInfo, Source};
 use crake::totals::Margins;
 use crake::units::Tolerance;
 use crake::{ShuntMonitor, TimedSample};
@@ -14,7 +14,7 @@ use super::alerts::{self, Awaited, Listener};
 use super::books::Books;
 use super::faults::Failures;
 use super::firmware::{Busy, Observer, Setup};
-use super::reactions::Reactions;
+use super::reactions::{self, Reactions};
 use super::station::{Outcome, Station};
 use crate::bench::{Line, Witness};
 use crate::bus::BusError;
@@ -28,6 +28,8 @@ pub(super) struct Firmware<'r, const N: usize, M, T> {
     clock: Tolerance,
     limits: &'r Limits<'r>,
     listener: Option<Listener<'r>>,
+    /// The driver compares with limits, which it does when it serves the part.
+    compares: bool,
     books: Books<'r, T, N>,
     busy: Busy,
     is_set_up: bool,
@@ -78,6 +80,11 @@ where
         let latency_ns = setup.scenario.host.latency_ns;
         Some(Listener::new(setup.bench, lines, latency_ns, reactions))
     };
+    let mut plans = setup
+        .rails()
+        .flat_map(|rail| rail.alerts.iter().map(move |it| (rail, it)));
+    let compares =
+        plans.any(|(rail, alert)| reactions::compared_by(info, rail, alert) == Source::Driver);
     let margins = Margins::new(info, board, rails);
     let books = Books::new(setup, rails, &scan, &margins, witness);
     next(&mut Firmware {
@@ -87,6 +94,7 @@ where
         clock: board.clock(),
         limits: &limits,
         listener,
+        compares,
         books,
         busy,
         is_set_up: false,
@@ -126,7 +134,9 @@ where
     fn sample(&mut self, reading_ns: u64) -> Result<(), RunError> {
         let monitor = &mut self.monitor;
         match &mut self.listener {
-            Some(listener) if listener.is_low() => listener.serve(monitor, reading_ns)?,
+            Some(listener) if listener.is_low() || self.compares => {
+                listener.serve(monitor, reading_ns)?;
+            }
             Some(listener) => {
                 monitor.sample()?;
                 listener.show(monitor)?;

@@ -58,7 +58,8 @@ fn mistakes_of(text: &str, path: &Path) -> Vec<ScenarioError> {
     };
     let (_, errors) = DeTable::parse_recoverable(text);
     if !errors.is_empty() {
-        return errors.iter().map(|error| place.syntax(error)).collect();
+        let errors = errors.iter().take(MOST);
+        return errors.map(|error| place.syntax(error)).collect();
     }
     let mut mends: Vec<Mend> = Vec::new();
     let mut mender = Mender {

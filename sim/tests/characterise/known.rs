@@ -221,3 +221,38 @@ fn names_in_quotes_are_read_as_they_were_written() {
         assert_eq!(names, ["<script>", "\"><img src=x onerror=a>"], "{file}");
     }
 }
+
+/// 100 mA for 10 s: 0.1 A²s. Programs that write UTF-8 may begin it with a mark.
+#[test]
+fn a_log_with_a_byte_order_mark_is_read_and_i2t_has_no_prefix() {
+    let mut text = "\u{feff}time_s,current_a\n".to_owned();
+    for second in 0..40 {
+        let amps = if (10..20).contains(&second) {
+            0.1
+        } else {
+            0.001
+        };
+        text += &format!("{second},{amps}\n");
+    }
+    let path = log("mark", &text);
+    let output = program(&["characterise", &path]);
+    assert!(output.status.success(), "{output:?}");
+    let printed = String::from_utf8(output.stdout).unwrap();
+    assert!(
+        printed.contains("of greatest I²t: 0.1000 A²s up to 100.0 mA for 10.00 s"),
+        "{printed}"
+    );
+    let twice = [
+        "--column",
+        "current=current_a",
+        "--column",
+        "current=time_s",
+    ];
+    let output = program(&[&["characterise", &path], &twice[..]].concat());
+    let errors = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(2));
+    assert!(
+        errors.contains("--column current: is given more than once"),
+        "{errors}"
+    );
+}

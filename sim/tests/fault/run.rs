@@ -339,3 +339,37 @@ fn faults_that_last_for_ever_end_with_the_scenario() {
     assert!((6.9..7.3).contains(&counted_s), "{counted_s}");
     assert!(report.failures.iter().any(|failure| failure.last_s > 19.9));
 }
+
+/// A resistor that drifts says nothing of how soon another rail's limit is told, but of its own.
+#[test]
+fn a_fault_of_one_rail_leaves_the_reactions_of_others() {
+    let other = "[[rail]]\nname = \"OTHER\"\nchannel = 1\nsense.resistance_ohm = 0.05\n\
+                 source.voltage_v = 5\nload.current_a = 0.1\n";
+    let dated = |rail: &str| {
+        let fault = format!(
+            "{other}[[fault]]\nkind = \"sense_drift\"\nrail = \"{rail}\"\ndrift_percent = 0.1\n"
+        );
+        let alerts = report(&fault).alerts;
+        assert_eq!(alerts.len(), 10);
+        let dated = alerts
+            .iter()
+            .filter(|alert| alert.crossing_to_edge_s.is_some());
+        dated.count()
+    };
+    assert_eq!(dated("OTHER"), 10);
+    assert_eq!(dated("MAIN"), 0);
+}
+
+/// What is not measured any more at the end is told, and a total that went over range is named.
+#[test]
+fn what_the_totals_leave_out_is_told() {
+    let fault = "[[fault]]\nkind = \"no_supply\"\nfrom_s = 5\n";
+    let printed = String::from_utf8(program("dead.toml", fault, &[]).stdout).expect("text");
+    let line = printed
+        .lines()
+        .find(|line| line.starts_with("not in the totals: "));
+    assert!(
+        line.is_some_and(|line| line.ends_with(" s of MAIN up to the end")),
+        "{printed}"
+    );
+}

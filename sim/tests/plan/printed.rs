@@ -136,6 +136,9 @@ fn plan_of(path: &str) -> Output {
 #[test]
 fn what_cannot_be_is_one_line_that_names_the_demand() {
     let skiff = format!("--scenario {SKIFF} --energy-percent 1");
+    // What is named can be asked for.
+    assert!(plan("--alert-within 0.008564").status.success());
+    assert!(plan("--event 0.000635").status.success());
     for (arguments, about) in [
         ("", "nothing is demanded"),
         ("--event 0", "--event"),
@@ -143,15 +146,15 @@ fn what_cannot_be_is_one_line_that_names_the_demand() {
         ("--event soon", "--event"),
         (
             "--alert-within 0.001",
-            "--alert-within: on a Corncrake it is at least 8.56 ms",
+            "--alert-within: on a Corncrake it is at least 0.008564 s",
         ),
         (
             "--event 0.0001",
-            "--event: on a Corncrake it is at least 635 µs",
+            "--event: on a Corncrake it is at least 0.000635 s",
         ),
         (
             "--wake-every 90000",
-            "--wake-every: on a Corncrake it is at most 24.0 h",
+            "--wake-every: on a Corncrake it is at most 86400 s",
         ),
         (
             "--part moorhen --alert-within 0.05 --wake-every 1",

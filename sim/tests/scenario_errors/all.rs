@@ -151,6 +151,13 @@ fn what_is_missing_takes_no_key_with_it() {
     );
 }
 
+/// docs/scenario.md: "It tells 50 at the most", also of what is no TOML.
+#[test]
+fn no_more_than_fifty_are_told() {
+    let (told, status) = check("html.toml", &"<p>\n".repeat(200));
+    assert_eq!((told.len(), status), (50, 2));
+}
+
 /// What is wrong with one element of a list says nothing of the next.
 #[test]
 fn each_of_several_alerts_is_told() {

@@ -180,7 +180,7 @@ pub(super) fn happened(rail: &RailFigures) -> Vec<(&'static str, String)> {
             "{}, the longest {}; of greatest I²t: {} up to {} for {}, at {:.4} s{}",
             count(peaks.count),
             quantity(peaks.longest_s, 4, "s"),
-            quantity(first.i2t_a2s, 4, "A²s"),
+            squared(first.i2t_a2s),
             quantity(first.greatest_a, 4, "A"),
             quantity(first.duration_s, 4, "s"),
             first.begin_s,
@@ -231,6 +231,18 @@ pub(super) fn happened(rail: &RailFigures) -> Vec<(&'static str, String)> {
     }
     told.extend(rail.excursions.iter().map(|it| ("beyond", beyond(it))));
     told
+}
+
+/// An I²t in A²s, to four digits: a prefix would be squared, too.
+pub(super) fn squared(i2t_a2s: f64) -> String {
+    let magnitude = i2t_a2s.abs().log10().floor();
+    match (-4.0..6.0).contains(&magnitude) {
+        true => {
+            let places = (3.0 - magnitude).max(0.0) as usize;
+            format!("{i2t_a2s:.places$} A²s")
+        }
+        false => format!("{i2t_a2s:.3e} A²s"),
+    }
 }
 
 fn beyond(beyond: &Excursions) -> String {

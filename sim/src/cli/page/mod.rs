@@ -139,13 +139,8 @@ fn faults(report: &Report) -> Markup {
                 }
             } }
         }
-        @if report.unaccounted_s[1] > 0.0 {
-            p {
-                (format!(
-                    "Not in the totals: {:.3} to {:.3} s, by {} discontinuities.",
-                    report.unaccounted_s[0], report.unaccounted_s[1], report.discontinuities
-                ))
-            }
+        @for what in super::table::uncounted(report) {
+            p { "Not in the totals: " (what) "." }
         }
     }
 }

@@ -157,9 +157,12 @@ fn unmet_text(part: PartName, unmet: &Unmet) -> String {
             nearest: Some(nearest),
         } => {
             let (bound, best) = match demand {
-                Demand::Wake => ("at most", table::time(nearest as f64 / 1e6)),
                 Demand::Energy => ("at least", format!("{} %", nearest as f64 / 1e4)),
-                _ => ("at least", table::time(nearest as f64 / 1e6)),
+                // To the microsecond: what is told can be asked for.
+                Demand::Wake => ("at most", format!("{} s", nearest as f64 / 1e6)),
+                Demand::Alert | Demand::Event => {
+                    ("at least", format!("{} s", nearest as f64 / 1e6))
+                }
             };
             let remedy = match demand {
                 Demand::Alert => "allow as much, or a faster bus by --bus-max",

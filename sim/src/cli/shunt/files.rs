@@ -56,13 +56,18 @@ fn board(part: PartName, rails: &Rails<'_>) -> String {
     let mut text = format!(
         "//! Board and configuration as `crake-sim shunt` chose them; rails from channel 0 up.\n\
          //!\n\
-         //! Loads are declared to be smooth: add their steps where totals are to be bounded.\n\n\
+         //! Loads are declared to be smooth: add their steps where totals are to be bounded.\n{}\n\
          use crake::board::{{Board, Load, Rail, SenseResistor}};\n\
          use crake::config::{{{}}};\n\
          use crake::part::{module}::{name};\n\
          use crake::units::{{Current, Resistance, Tolerance, Voltage}};\n\n\
          /// What stands on the board.\n\
          pub const RAILS: [Rail; {count}] = [\n",
+        match rails.first() {
+            Some(((_, demands), _)) if demands.calibrated =>
+                "//! The choice needs an offset that the firmware calibrates with no load.\n",
+            _ => "",
+        },
         match continuous {
             true => "Config, FullScale, ScanRate",
             false => "Config, FullScale",
@@ -184,6 +189,10 @@ fn scenario(rails: &Rails<'_>) -> String {
         first.averaging,
         first.stretch.clock.as_ppm(),
     );
+    if first.calibrated {
+        text += "# Chosen for an offset that the firmware calibrates, which this run does not do: near \
+                 zero\n# it reads farther off than was asked for.\n";
+    }
     for ((rail, demands), choice) in rails {
         let name = toml::Value::from(rail.as_str());
         let kinds = &demands.resistors;

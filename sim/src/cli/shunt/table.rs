@@ -213,10 +213,17 @@ fn why(out: &mut String, choice: &RailChoice) -> fmt::Result {
         writeln!(
             out,
             "  Take one rated for {} or more: twice what it dissipates, derated from 70 °C on.",
-            quantity(watts, 2, "W")
+            quantity(rounded_up(watts), 2, "W")
         )?;
     }
     Ok(())
+}
+
+/// To two digits, not below the number.
+fn rounded_up(number: f64) -> f64 {
+    let step = 10_f64.powf(number.log10().floor() - 1.0);
+    // What is a whole number of steps but for its last bit stays.
+    (number / step * (1.0 - 1e-12)).ceil() * step
 }
 
 fn curves(out: &mut String, choice: &RailChoice) -> fmt::Result {
