@@ -60,6 +60,10 @@ impl Lines {
             if self.number == 1 && self.line.starts_with(BYTE_ORDER_MARK) {
                 self.line.drain(..BYTE_ORDER_MARK.len());
             }
+            if self.number == 1 && self.line.contains(&0) {
+                let message = "is no text in UTF-8: write it as such".to_owned();
+                return Err(error_of(&self.path, None, None, message));
+            }
             if self.line.len() as u64 == LINE_MAX {
                 let message = "a line of more than 64 KiB is no line of a log".to_owned();
                 return Err(error_of(&self.path, Some(self.number), None, message));

@@ -254,6 +254,16 @@ impl Mender {
 
     /// Something that may stand at a way, of whatever kind is plainest.
     fn sample_at(&self, document: &DeTable<'_>, way: &[String]) -> String {
+        // A name that another has: messages go on to speak of it.
+        if let Some((last, parent)) = way.split_last()
+            && last == "name"
+            && let Some(name) = table_at(document, parent)
+                .and_then(|table| table.get("name")?.get_ref().as_str())
+                .filter(|name| name.chars().count() + 2 <= read::NAME_MAX)
+                .filter(|name| !name.is_empty() && !name.contains(char::is_control))
+        {
+            return toml::Value::from(format!("{name} 2")).to_string();
+        }
         let form = self.unresolved(document, way);
         let sample = form.map_or_else(String::new, |form| self.sample(form));
         let table = table_at(document, way);

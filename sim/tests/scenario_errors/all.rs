@@ -151,6 +151,19 @@ fn what_is_missing_takes_no_key_with_it() {
     );
 }
 
+/// A rail that has another's name keeps it in what else is wrong with it.
+#[test]
+fn a_rail_is_called_by_its_name() {
+    let second = "[[rail]]\nname = \"LOGIC\"\nchannel = 9\nsource.voltage_v = 5\n\
+                  load.current_a = 1\nsense.resistance_ohm = 0.01\n";
+    let (told, _) = check("twice.toml", &format!("{VALID}{second}"));
+    assert_eq!(told.len(), 2, "{told:?}");
+    assert!(
+        told[1].contains("rail \"LOGIC 2\": channel = 9"),
+        "{told:?}"
+    );
+}
+
 /// docs/scenario.md: "It tells 50 at the most", also of what is no TOML.
 #[test]
 fn no_more_than_fifty_are_told() {
