@@ -35,7 +35,7 @@ fn characterised(
         limits: Vec::new(),
         capacity_ah: None,
         margin: 0.1,
-        gap_ns: None,
+        gap_ns: i64::MAX,
         name: String::new(),
     };
     let mut log = Log::open(&path, mapping).unwrap();
