@@ -252,6 +252,21 @@ fn alerts_of_several_parts_are_in_one_order() {
     assert_eq!(alerts, ["PUMP", "LAMP"]);
 }
 
+/// The host is late by its latency for each of three parts that may come first.
+#[test]
+fn a_latency_is_waited_for_once_for_each_part() {
+    let bound = |latency_us: u32| {
+        let host = format!("read_every_s = 0.1\nlatency_us = {latency_us}");
+        let text = THREE.replacen("read_every_s = 0.1", &host, 1);
+        let three = object("latency.toml", &text, 0);
+        let mut alerts = three["alerts"].as_array().unwrap().iter();
+        let pump = alerts.find(|alert| alert["rail"] == "PUMP").unwrap();
+        pump["edge_to_event_bound_s"].as_f64().unwrap()
+    };
+    let more_s = bound(20_000) - bound(0);
+    assert!((more_s - 3.0 * 0.02).abs() < 1e-6, "{more_s}");
+}
+
 /// docs/scenario.md: where the driver compares, `read_every_s` decides how soon a limit is told, and
 /// no output tells of it. A pulse of 5 W that a single reading sees is told with that reading.
 #[test]

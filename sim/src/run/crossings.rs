@@ -112,6 +112,7 @@ impl Curve {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scenario::Scenario;
 
     fn piece(i: (i64, i64), v: (i64, i64)) -> Piece {
         Piece {
@@ -167,5 +168,59 @@ mod tests {
         );
         assert_eq!(curve.turns(), [0.0, 0.5]);
         assert!(curve.is_beyond(0.5));
+    }
+
+    const END: u64 = 2_000_000_000;
+
+    /// With this source and load, and a limit of one kind.
+    fn found(source: &str, load: &str, limit: &str) -> Vec<(u64, u64)> {
+        let text = format!(
+            "title = \"t\"\nduration_s = 2\n[[rail]]\nname = \"A\"\n\
+             sense.resistance_ohm = 0.005\nsource = {{ {source} }}\nload = {{ {load} }}\n\
+             [[rail.alert]]\n{limit}\noutput = \"A\"\n"
+        );
+        let scenario = Scenario::parse(&text, "case.toml").expect("a scenario");
+        let rail = &scenario.rails[0];
+        excursions(rail, &rail.alerts[0], 0, END).expect("a rail")
+    }
+
+    fn near(found: &[(u64, u64)], expected: &[(u64, u64)]) {
+        let close = |one: u64, other: u64| one.abs_diff(other) <= 2;
+        let all = found.iter().zip(expected);
+        let same = all.clone().all(|(a, b)| close(a.0, b.0) && close(a.1, b.1));
+        assert!(
+            same && found.len() == expected.len(),
+            "{found:?}, not {expected:?}"
+        );
+    }
+
+    const RISING: &str = "kind = \"ramp\", start_s = 0, from_a = 0, end_s = 1, to_a = 10";
+    const FALLING: &str = "kind = \"ramp\", start_s = 0, from_v = 10, end_s = 1, to_v = 0";
+
+    /// By hand: 10 V fall to none while none rises to 10 A, 100 x (1 − x) W, which are 16 W at 0.2 s
+    /// and 0.8 s; and 10 x A are 2.5 A at 0.25 s.
+    #[test]
+    fn a_power_that_rises_and_falls_passes_twice() {
+        let power = found(FALLING, RISING, "kind = \"over_power\"\nlimit_w = 16");
+        near(&power, &[(200_000_000, 800_000_000)]);
+        let under = found(FALLING, RISING, "kind = \"under_current\"\nlimit_a = 2.5");
+        near(&under, &[(0, 250_000_000)]);
+    }
+
+    /// What stands at its limit is not beyond it.
+    #[test]
+    fn a_value_at_its_limit_has_not_passed() {
+        let at = found(
+            "voltage_v = 5",
+            "current_a = 1",
+            "kind = \"over_current\"\nlimit_a = 1",
+        );
+        near(&at, &[]);
+        let above = found(
+            "voltage_v = 5",
+            "current_a = 1",
+            "kind = \"over_current\"\nlimit_a = 0.999",
+        );
+        near(&above, &[(0, END)]);
     }
 }

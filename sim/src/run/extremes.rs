@@ -59,3 +59,26 @@ pub struct Spread {
     /// Greatest reading.
     pub greatest: f64,
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_never_was_zero_has_no_zero_in_its_spread() {
+        let spread = |values: &[i64]| {
+            let mut extreme = Extreme::default();
+            values.iter().for_each(|value| extreme.note(*value));
+            extreme.spread().map(|it| [it.least, it.mean, it.greatest])
+        };
+        assert_eq!(spread(&[]), None);
+        assert_eq!(
+            spread(&[-3_000_000_000, -5_000_000_000]),
+            Some([-5.0, -4.0, -3.0])
+        );
+        assert_eq!(
+            spread(&[5_000_000_000, 3_000_000_000]),
+            Some([3.0, 4.0, 5.0])
+        );
+    }
+}

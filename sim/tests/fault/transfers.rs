@@ -265,3 +265,29 @@ fn an_async_controller_is_struck_as_well() {
     let bytes = bytes.expect("it ends").expect("it answers");
     assert_eq!(bytes, [0x9E, 0x37, 0xC4, 0x03]);
 }
+
+/// Of three bytes behind the register's one is flipped, and no other.
+#[test]
+fn a_byte_with_a_number_is_flipped_and_no_other() {
+    // MASK_A has 24 bits.
+    let fixture = Fixture::new();
+    let mut bus = fixture.bench.i2c();
+    let (mut before, mut after) = ([0; 4], [0; 4]);
+    bus.write(0x32, &[0x35, 0x00, 0x00, 0x04])
+        .expect("it is there");
+    bus.write_read(0x32, &[0x35], &mut before)
+        .expect("it answers");
+    let flipped = FaultKind::BitsFlipped {
+        byte: 2,
+        bits: 0x08,
+    };
+    fixture.fault(Fault::new(flipped).part(0x32).register(0x35).times(1));
+    bus.write(0x32, &[0x35, 0x00, 0x00, 0x04])
+        .expect("it is there");
+    bus.write_read(0x32, &[0x35], &mut after)
+        .expect("it answers");
+    assert_eq!(
+        (before[..3].to_vec(), after[..3].to_vec()),
+        (vec![0, 0, 4], vec![0, 0, 12])
+    );
+}
