@@ -10,6 +10,8 @@ use crate::plant::Converter;
 pub struct ConverterPlan {
     /// Line of the scenario file that names the input.
     pub line: u64,
+    /// Where it does, in bytes.
+    pub(super) start: usize,
     /// Name of the rail that it takes its power from.
     pub input: String,
     /// What it puts out before the rail's impedance, in nanovolts.
@@ -23,6 +25,7 @@ pub(super) fn read(table: &mut Table<'_>) -> Result<ConverterPlan, ScenarioError
     let input = table.needed("input", "the name of the rail that feeds the converter")?;
     Ok(ConverterPlan {
         line: input.line(),
+        start: input.start(),
         input: input.string()?.to_owned(),
         voltage_nv: table.number("voltage_v", VOLTS.limits)?,
         converter: Converter {
@@ -46,6 +49,7 @@ pub(super) fn connect(
         let wrong = |message: &str| {
             let (name, input) = (&plan.name, &converter.input);
             let message = format!("rail \"{name}\": input = \"{input}\": {message}");
+            text.point(&(converter.start..converter.start));
             Err(ScenarioError::at_line(text.path, converter.line, message))
         };
         let mut at = converter;

@@ -313,6 +313,11 @@ impl<'a> Field<'a> {
         self.text.line(&self.value.span())
     }
 
+    /// Where it begins in the text, in bytes.
+    pub(super) fn start(&self) -> usize {
+        self.value.span().start
+    }
+
     /// What is wrong next is about this value.
     pub(super) fn point(&self) {
         self.text.point(&self.value.span());

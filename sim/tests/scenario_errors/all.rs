@@ -164,6 +164,21 @@ fn a_rail_is_called_by_its_name() {
     );
 }
 
+/// What feeds a converter is looked for when all rails are read; what is wrong behind it is told,
+/// too.
+#[test]
+fn a_converters_input_hides_nothing() {
+    let more = "[[rail]]\nname = \"OUT\"\nchannel = 1\nload.current_a = 0.01\n\
+                sense.resistance_ohm = 0.1\n\
+                source = { kind = \"converter\", input = \"LOGIK\", voltage_v = 1, efficiency = 0.9, \
+                input_down_to_v = 1 }\n[[fault]]\nkind = \"resett\"\nfrom_s = 1\n";
+    let (told, _) = check("converter.toml", &format!("{VALID}{more}"));
+    assert_eq!(told.len(), 2, "{told:?}");
+    let input = "54:40: rail \"OUT\": input = \"LOGIK\": there is no rail of that name";
+    assert!(told[0].starts_with(input), "{told:?}");
+    assert!(told[1].contains("did you mean reset?"), "{told:?}");
+}
+
 /// docs/scenario.md: "It tells 50 at the most", also of what is no TOML.
 #[test]
 fn no_more_than_fifty_are_told() {
