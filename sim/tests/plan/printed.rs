@@ -136,6 +136,11 @@ fn plan_of(path: &str) -> Output {
 #[test]
 fn what_cannot_be_is_one_line_that_names_the_demand() {
     let skiff = format!("--scenario {SKIFF} --energy-percent 1");
+    let errors = String::from_utf8(plan(&skiff).stderr).expect("text");
+    assert!(errors.ends_with("(LOGIC is the worst)\n"), "{errors}");
+    let device = "--part gallinule --voltage 12 --current 0.5 --resistance 1 --energy-percent 1";
+    let errors = String::from_utf8(plan(device).stderr).expect("text");
+    assert!(errors.contains("it measures amperes by itself"), "{errors}");
     // What is named can be asked for.
     assert!(plan("--alert-within 0.008564").status.success());
     assert!(plan("--event 0.000635").status.success());

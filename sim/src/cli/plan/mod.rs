@@ -91,11 +91,14 @@ pub(super) struct Plan {
 
 /// Prints what was asked for, or says what is wrong.
 pub(super) fn perform(args: &Plan) -> Result<(), String> {
-    let (part, question) = question::of(args)?;
+    let (part, question, names) = question::of(args)?;
     let planned = planned(part, &question).map_err(|unmet| {
         let told = unmet_text(part, &unmet);
         match worst_rail(part, &question, &unmet) {
-            Some(channel) => format!("{told} (channel {channel} is the worst)"),
+            Some(channel) => match names.get(channel) {
+                Some(name) => format!("{told} ({name} is the worst)"),
+                None => format!("{told} (channel {channel} is the worst)"),
+            },
             None => told,
         }
     })?;
@@ -146,6 +149,7 @@ fn worst_rail(part: PartName, question: &Question, unmet: &Unmet) -> Option<usiz
 
 /// Which flag, what would do, and what to do about it.
 fn unmet_text(part: PartName, unmet: &Unmet) -> String {
+    let has_resistors = part != PartName::Gallinule;
     let part = part.info().name;
     match *unmet {
         Unmet::Alone {
@@ -167,6 +171,9 @@ fn unmet_text(part: PartName, unmet: &Unmet) -> String {
             let remedy = match demand {
                 Demand::Alert => "allow as much, or a faster bus by --bus-max",
                 Demand::Event => "allow as much",
+                Demand::Energy if !has_resistors => {
+                    "allow as much: it measures amperes by itself, and most of it is its own"
+                }
                 Demand::Energy => {
                     "allow as much, take a better sense resistor, or calibrate: most of it does not \
                      depend on how often the part is read"

@@ -9,8 +9,9 @@ use crate::plant::Plant;
 use crate::run;
 use crate::scenario::Scenario;
 
-/// What the arguments ask, or what is wrong with them.
-pub(super) fn of(args: &Plan) -> Result<(PartName, Question), String> {
+/// What the arguments ask, or what is wrong with them; and what a scenario's rails are called, by
+/// channel.
+pub(super) fn of(args: &Plan) -> Result<(PartName, Question, Vec<String>), String> {
     let demands = [
         args.alert_within,
         args.event,
@@ -50,6 +51,7 @@ pub(super) fn of(args: &Plan) -> Result<(PartName, Question), String> {
         },
         single: Current::from_nanoamps(signed(args.single)),
     };
+    let mut names = Vec::new();
     let part = match &args.scenario {
         Some(path) => {
             let scenario = Scenario::load(path).map_err(text)?;
@@ -60,6 +62,7 @@ pub(super) fn of(args: &Plan) -> Result<(PartName, Question), String> {
                 );
             };
             let part = PartName::of(plan.kind.info)?;
+            names = by_channel(&scenario);
             match part {
                 PartName::Moorhen => from_scenario::<2>(&mut question, &scenario)?,
                 PartName::Corncrake | PartName::Gallinule => {
@@ -79,7 +82,17 @@ pub(super) fn of(args: &Plan) -> Result<(PartName, Question), String> {
     if let Some(wake) = args.host_wake {
         question.host.wake_us = u32::try_from(wake.div_ceil(1_000)).unwrap_or(u32::MAX);
     }
-    Ok((part, question))
+    Ok((part, question, names))
+}
+
+fn by_channel(scenario: &Scenario) -> Vec<String> {
+    let mut names = Vec::new();
+    for rail in &scenario.rails {
+        let place = usize::from(rail.channel);
+        names.resize(names.len().max(place + 1), String::new());
+        names[place].clone_from(&rail.name);
+    }
+    names
 }
 
 /// All channels alike.
