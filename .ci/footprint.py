@@ -4,8 +4,8 @@ import sys
 
 BEGIN, END = "<!-- figures: written by .ci/on-target --refresh -->", "<!-- end of figures -->"
 
-# what, unit, figure, budgets of M3 and M0 (None: none was set). A figure is a name, or a function of
-# all figures.
+# what, unit, figure, budgets of M3 and M0 (None: none was set). A figure is a name, or a function
+# of all figures.
 FLASH = lambda program, less="empty": lambda f: f[f"flash.{program}"] - f[f"flash.{less}"]
 ROWS = [
     ("flash: readings", "B", FLASH("readings"), (3200, 3400)),

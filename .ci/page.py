@@ -93,7 +93,8 @@ def readings_are_there(data, rail):
             assert name not in by_name, name
             continue
         values = by_name[name]["curves"][0]["v"]
-        assert near(min(values), rail[key]["least"]) and near(max(values), rail[key]["greatest"]), (name, key)
+        least, greatest = rail[key]["least"], rail[key]["greatest"]
+        assert near(min(values), least) and near(max(values), greatest), (name, key)
     return by_name
 
 
