@@ -1,12 +1,28 @@
-//! Which mistake is turned on.
+//! Which mistake is turned on, and which places are reached.
 extern crate std;
+use core::sync::atomic::{AtomicBool, Ordering};
 use core::time::Duration;
+use std::io::Write;
 use std::sync::OnceLock;
 
+static REACHED: [AtomicBool; 10_000] = [const { AtomicBool::new(false) }; 10_000];
+
 pub(crate) fn on(switch: u32) -> bool {
-    static ON: OnceLock<u32> = OnceLock::new();
-    let number = || std::env::var("MUTANT").ok().and_then(|text| text.parse().ok());
-    *ON.get_or_init(|| number().unwrap_or(0)) == switch
+    static ON: OnceLock<Option<u32>> = OnceLock::new();
+    let number = || std::env::var("MUTANT").ok()?.parse().ok();
+    let on = *ON.get_or_init(number);
+    if on == Some(0) && !REACHED[switch as usize].swap(true, Ordering::Relaxed) {
+        note(switch);
+    }
+    on == Some(switch)
+}
+
+/// In the file that REACHED names, of which a program that a test starts knows, too.
+fn note(switch: u32) {
+    let Some(path) = std::env::var_os("REACHED") else { return };
+    let file = std::fs::File::options().append(true).open(path);
+    let text = std::format!("{switch}\n");
+    file.and_then(|mut file| file.write_all(text.as_bytes())).expect("REACHED names a file");
 }
 
 pub(crate) trait Nudge {

@@ -1,18 +1,28 @@
-//! All places of a file, outside of tests, constants, types and patterns.
+//! Where in the text of a file the mistakes of cargo-mutants lie, and the places of our own: numbers,
+//! named constants and truth values, outside of tests, constants, types and patterns.
 
+use std::collections::HashMap;
 use std::ops::Range;
 
 use syn::spanned::Spanned;
 use syn::visit::{self, Visit};
-use syn::{Attribute, BinOp, Block, Expr, Lit, ReturnType, Signature, Stmt, Type, UnOp};
+use syn::{Attribute, Block, Expr, Lit, Type};
 
 use crate::place::{Mistake, Place};
+use crate::theirs::Theirs;
 
-pub fn places(file: &str, text: &str) -> syn::Result<Vec<Place>> {
+/// Places of `text`, which is `file`, with what of `theirs` lies in it.
+pub fn places(file: &str, text: &str, theirs: &[Theirs]) -> syn::Result<Vec<Place>> {
     let tree = syn::parse_file(text)?;
+    let mut by_start: HashMap<_, Vec<_>> = HashMap::new();
+    for one in theirs.iter().filter(|one| one.file == file) {
+        let start = (one.span.start.line, one.span.start.column - 1);
+        by_start.entry(start).or_default().push(one);
+    }
     let mut finder = Finder {
         file,
         text,
+        theirs: by_start,
         places: Vec::new(),
     };
     finder.visit_file(&tree);
@@ -22,6 +32,8 @@ pub fn places(file: &str, text: &str) -> syn::Result<Vec<Place>> {
 struct Finder<'t> {
     file: &'t str,
     text: &'t str,
+    /// By line and column where what they replace begins.
+    theirs: HashMap<(usize, usize), Vec<&'t Theirs>>,
     places: Vec<Place>,
 }
 
@@ -29,14 +41,11 @@ fn range(of: &impl Spanned) -> Range<usize> {
     of.span().byte_range()
 }
 
-impl Finder<'_> {
+impl<'t> Finder<'t> {
     fn add(&mut self, of: &impl Spanned, mistake: Mistake, with: &str) {
         let whole = range(of);
-        let was: String = self.text[whole.clone()]
-            .split_whitespace()
-            .collect::<Vec<_>>()
-            .join(" ");
-        let was: String = was.chars().take(90).collect();
+        let was: Vec<&str> = self.text[whole.clone()].split_whitespace().collect();
+        let was: String = was.join(" ").chars().take(90).collect();
         self.places.push(Place {
             switch: 0,
             file: self.file.to_owned(),
@@ -47,44 +56,28 @@ impl Finder<'_> {
         });
     }
 
-    fn body(&mut self, signature: &Signature, body: &Block) {
-        if body.stmts.is_empty() {
+    fn theirs(&self, of: &impl Spanned, genre: &str) -> Vec<&'t Theirs> {
+        let start = of.span().start();
+        let all = self.theirs.get(&(start.line, start.column));
+        all.into_iter()
+            .flatten()
+            .copied()
+            .filter(|one| one.genre == genre)
+            .collect()
+    }
+
+    fn body(&mut self, name: &str, body: &Block) {
+        let Some(first) = body.stmts.first() else {
             return;
-        }
-        for &value in values(&signature.output) {
-            let shown = format!("return {value}");
-            let mistake = Mistake::Returned {
-                value: value.to_owned(),
-            };
-            self.add(body, mistake, &shown);
+        };
+        for one in self.theirs(first, "FnValue") {
+            let value = one.replacement.clone();
+            self.add(body, Mistake::Returned { value }, "");
             if let Some(place) = self.places.last_mut() {
-                place.line = signature.span().start().line;
-                place.shown = format!("fn {} -> {shown}", signature.ident);
+                place.line = first.span().start().line;
+                place.shown = format!("fn {name} -> return {}", one.replacement);
             }
         }
-    }
-}
-
-/// What a function of this type can return without having worked anything out.
-fn values(output: &ReturnType) -> &'static [&'static str] {
-    let ReturnType::Type(_, of) = output else {
-        return &[""];
-    };
-    let Type::Path(path) = of.as_ref() else {
-        return &[];
-    };
-    match path
-        .path
-        .segments
-        .last()
-        .map(|last| last.ident.to_string())
-        .as_deref()
-    {
-        Some("bool") => &["true", "false"],
-        Some("Result") => &["Ok(Default::default())"],
-        Some("Option") => &["None"],
-        Some("Self") | None => &[],
-        Some(_) => &["Default::default()"],
     }
 }
 
@@ -99,32 +92,6 @@ fn is_test(attributes: &[Attribute]) -> bool {
     })
 }
 
-fn others(operator: &BinOp) -> &'static [&'static str] {
-    match operator {
-        BinOp::Add(_) => &["-"],
-        BinOp::Sub(_) | BinOp::Mul(_) => &["+"],
-        BinOp::Div(_) => &["*"],
-        BinOp::Rem(_) => &["/"],
-        BinOp::And(_) => &["||"],
-        BinOp::Or(_) => &["&&"],
-        BinOp::BitAnd(_) => &["|"],
-        BinOp::BitOr(_) | BinOp::BitXor(_) => &["&"],
-        BinOp::Shl(_) => &[">>"],
-        BinOp::Shr(_) => &["<<"],
-        BinOp::Eq(_) => &["!="],
-        BinOp::Ne(_) => &["=="],
-        BinOp::Lt(_) => &["<=", ">"],
-        BinOp::Le(_) => &["<", ">"],
-        BinOp::Gt(_) => &[">=", "<"],
-        BinOp::Ge(_) => &[">", "<"],
-        BinOp::AddAssign(_) => &["-="],
-        BinOp::SubAssign(_) => &["+="],
-        BinOp::MulAssign(_) => &["/="],
-        BinOp::DivAssign(_) => &["*="],
-        _ => &[],
-    }
-}
-
 /// A `let` in a chain of conditions cannot be moved into a branch.
 fn has_let(expression: &Expr) -> bool {
     match expression {
@@ -134,16 +101,27 @@ fn has_let(expression: &Expr) -> bool {
     }
 }
 
+/// A constant by name, but the ends of a type, for which nobody takes another number.
 fn is_constant(expression: &Expr) -> bool {
     let Expr::Path(path) = expression else {
         return false;
     };
-    path.path.segments.last().is_some_and(|last| {
-        let name = last.ident.to_string();
+    let of_a_type = |first: &str| {
+        let bits = first.trim_start_matches(['f', 'i', 'u']);
+        bits == "size" || bits.parse::<u8>().is_ok()
+    };
+    let segments: Vec<String> = path
+        .path
+        .segments
+        .iter()
+        .map(|s| s.ident.to_string())
+        .collect();
+    segments.last().is_some_and(|name| {
         name.len() > 1
             && name
                 .chars()
                 .all(|c| c.is_ascii_uppercase() || c.is_ascii_digit() || c == '_')
+            && !(segments.len() > 1 && of_a_type(&segments[0]))
     })
 }
 
@@ -163,14 +141,14 @@ impl<'ast> Visit<'ast> for Finder<'_> {
 
     fn visit_item_fn(&mut self, item: &'ast syn::ItemFn) {
         if item.sig.constness.is_none() {
-            self.body(&item.sig, &item.block);
+            self.body(&item.sig.ident.to_string(), &item.block);
             visit::visit_block(self, &item.block);
         }
     }
 
     fn visit_impl_item_fn(&mut self, item: &'ast syn::ImplItemFn) {
         if item.sig.constness.is_none() && !is_test(&item.attrs) {
-            self.body(&item.sig, &item.block);
+            self.body(&item.sig.ident.to_string(), &item.block);
             visit::visit_block(self, &item.block);
         }
     }
@@ -181,35 +159,35 @@ impl<'ast> Visit<'ast> for Finder<'_> {
     fn visit_generic_argument(&mut self, _: &'ast syn::GenericArgument) {}
     fn visit_attribute(&mut self, _: &'ast Attribute) {}
 
-    fn visit_stmt(&mut self, statement: &'ast Stmt) {
-        if let Stmt::Expr(Expr::MethodCall(_) | Expr::Call(_) | Expr::Assign(_), Some(_)) =
-            statement
-        {
-            self.add(statement, Mistake::Left, "left out");
+    fn visit_arm(&mut self, arm: &'ast syn::Arm) {
+        if let Some((_, guard)) = &arm.guard {
+            for one in self.theirs(guard, "MatchArmGuard") {
+                let always = one.replacement == "true";
+                self.add(guard, Mistake::Guard { always }, &one.replacement);
+            }
+        } else if !self.theirs(arm, "MatchArm").is_empty() {
+            self.add(&arm.pat, Mistake::Arm, "no such arm");
         }
-        visit::visit_stmt(self, statement);
+        visit::visit_arm(self, arm);
     }
 
     fn visit_expr(&mut self, expression: &'ast Expr) {
         match expression {
             Expr::Binary(binary) if !has_let(expression) => {
-                for other in others(&binary.op) {
+                for one in self.theirs(&binary.op, "BinaryOperator") {
                     let mistake = Mistake::Operator {
                         left: range(&binary.left),
                         right: range(&binary.right),
-                        operator: (*other).to_owned(),
+                        operator: one.replacement.clone(),
                     };
-                    self.add(expression, mistake, other);
+                    self.add(expression, mistake, &one.replacement);
                 }
             }
-            Expr::Unary(unary) if !matches!(unary.op, UnOp::Deref(_)) => {
-                self.add(
-                    expression,
-                    Mistake::Bare {
-                        operand: range(&unary.expr),
-                    },
-                    "without it",
-                );
+            Expr::Unary(unary) => {
+                for _ in self.theirs(&unary.op, "UnaryOperator") {
+                    let operand = range(&unary.expr);
+                    self.add(expression, Mistake::Bare { operand }, "without it");
+                }
             }
             Expr::Lit(literal) => match &literal.lit {
                 Lit::Int(_) | Lit::Float(_) => self.add(expression, Mistake::Nudged, "greater"),

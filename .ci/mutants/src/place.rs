@@ -32,8 +32,10 @@ pub enum Mistake {
     Nudged,
     /// The other truth value.
     Inverted,
-    /// A statement that is not carried out.
-    Left,
+    /// An arm of a match, by its pattern, that is never taken.
+    Arm,
+    /// A guard that always or never holds.
+    Guard { always: bool },
     /// A function that returns this at once.
     Returned { value: String },
 }

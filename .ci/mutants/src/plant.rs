@@ -67,7 +67,9 @@ fn one(text: &str, place: &Place, inner: &[&Place]) -> String {
             format!("(if {on} {{ crate::mutant::nudged({same}) }} else {{ {same} }})")
         }
         Mistake::Inverted => format!("(if {on} {{ !{same} }} else {{ {same} }})"),
-        Mistake::Left => format!("if !{on} {{ {same} }}"),
+        Mistake::Arm => return format!("{same} if !/*<{n}*/ {on} /*>{n}*/"),
+        Mistake::Guard { always: true } => format!("({on} || ({same}))"),
+        Mistake::Guard { always: false } => format!("(!{on} && ({same}))"),
         Mistake::Returned { value } => {
             let body = same.strip_prefix('{').unwrap_or(&same);
             return format!("{{ /*<{n}*/ if {on} {{ return {value}; }} /*>{n}*/ {body}");
