@@ -28,6 +28,7 @@ use std::fmt::Display;
 use std::io::IsTerminal;
 use std::path::PathBuf;
 use std::process::ExitCode;
+use std::str::FromStr;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
@@ -104,7 +105,7 @@ struct Run {
     /// The scenario file (docs/scenario.md describes it).
     scenario: PathBuf,
     /// Take all chance from this seed instead of the scenario's own.
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = whole::<u64>, allow_negative_numbers = true)]
     seed: Option<u64>,
     /// End after this many seconds of the scenario instead of at its own end.
     #[arg(
@@ -332,6 +333,13 @@ fn seconds(text: &str) -> Result<Duration, String> {
         Ok(ns) => Ok(Duration::from_nanos(ns)),
         Err(_) => Err("must lie between 0 and 1.8e10 seconds".to_owned()),
     }
+}
+
+/// A whole number that its type holds.
+fn whole<T: FromStr>(text: &str) -> Result<T, String> {
+    let bits = 8 * size_of::<T>();
+    text.parse()
+        .map_err(|_| format!("must be a whole number from 0 to 2^{bits} - 1"))
 }
 
 fn text(error: impl Display) -> String {

@@ -7,6 +7,14 @@ fn arguments_that_are_none() {
     let case = Case::new("arguments", VALID, Some(RECORDING));
     for (arguments, about) in [
         (&["scenario.toml", "--seed", "x"][..], "--seed"),
+        (
+            &["scenario.toml", "--seed", "1.5"],
+            "must be a whole number from 0 to 2^64 - 1",
+        ),
+        (
+            &["scenario.toml", "--seed", "-1"],
+            "must be a whole number from 0 to 2^64 - 1",
+        ),
         (&["scenario.toml", "--for", "0"], "must be above 0"),
         (&["scenario.toml", "--for", "-1"], "--for"),
         (&["scenario.toml", "--for", "soon"], "--for"),

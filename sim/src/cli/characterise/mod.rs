@@ -6,7 +6,7 @@ mod table;
 use std::path::PathBuf;
 use std::time::Duration;
 
-use super::{show, some_seconds, text};
+use super::{show, some_seconds, text, whole};
 use crate::characterise::{AgainstError, Options, Watched, against, characterise};
 use crate::growing;
 use crate::log::{Column, Log, Mapping, check_name};
@@ -33,7 +33,7 @@ pub(super) struct Characterise {
     #[arg(long)]
     pass_over_torn: bool,
     /// Take a longer time between two readings for a gap, across which nothing is counted.
-    #[arg(long, value_name = "SECONDS", value_parser = some_seconds)]
+    #[arg(long, value_name = "SECONDS", value_parser = some_seconds, allow_negative_numbers = true)]
     gap: Option<Duration>,
     /// End after this many seconds of the log's time, or where it does not begin within them, of
     /// its own.
@@ -51,17 +51,29 @@ pub(super) struct Characterise {
     #[arg(long = "limit", value_name = "RAIL:KIND=VALUE", value_parser = limit)]
     limits: Vec<Watched>,
     /// Tell how long a battery of so many ampere-hours would last.
-    #[arg(long, value_name = "AH", value_parser = above_zero)]
+    #[arg(long, value_name = "AH", value_parser = above_zero, allow_negative_numbers = true)]
     capacity: Option<f64>,
     /// Suggest figures so far beyond what was seen.
-    #[arg(long, value_name = "PERCENT", default_value = "10", value_parser = above_zero)]
+    #[arg(
+        long,
+        value_name = "PERCENT",
+        default_value = "10",
+        value_parser = above_zero,
+        allow_negative_numbers = true
+    )]
     margin: f64,
     /// Run this scenario, and tell where log and bench differ by more than both bounds; its limits
     /// are looked for, too.
     #[arg(long, value_name = "SCENARIO")]
     against: Option<PathBuf>,
     /// Take all chance of that run from this seed instead of the scenario's own.
-    #[arg(long, value_name = "N", requires = "against")]
+    #[arg(
+        long,
+        value_name = "N",
+        requires = "against",
+        value_parser = whole::<u64>,
+        allow_negative_numbers = true
+    )]
     seed: Option<u64>,
     /// Print one JSON object (`crake-sim schema characterise` is its schema) instead of tables.
     #[arg(long)]

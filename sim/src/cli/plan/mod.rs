@@ -11,7 +11,7 @@ use crake::part::pmbus::gallinule::{ADDRESSES, Gallinule};
 use crake::plan::{Demand, Unmet};
 
 use super::part::PartName;
-use super::{decimal, show, text};
+use super::{decimal, show, text, whole};
 use crate::plan::{self, Planned, Question};
 
 #[derive(Debug, clap::Args)]
@@ -24,7 +24,7 @@ pub(super) struct Plan {
     #[arg(long, default_value = "corncrake")]
     part: PartName,
     /// How many of its channels are used; all unless given.
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = whole::<u8>, allow_negative_numbers = true)]
     channels: Option<u8>,
 
     /// Demand: from a limit passed to the event in the firmware, so many seconds at the most.
@@ -54,11 +54,11 @@ pub(super) struct Plan {
     #[arg(long, value_name = "AMPERES", value_parser = nano, requires = "voltage", allow_negative_numbers = true)]
     step: Option<u64>,
     /// How often it does, in an hour.
-    #[arg(long, value_name = "N", requires = "step")]
+    #[arg(long, value_name = "N", requires = "step", value_parser = whole::<u32>, allow_negative_numbers = true)]
     steps_per_hour: Option<u32>,
 
     /// The fastest clock that the bus is made for, in hertz [default: 400000, or the scenario's]
-    #[arg(long, value_name = "HERTZ")]
+    #[arg(long, value_name = "HERTZ", value_parser = whole::<u32>, allow_negative_numbers = true)]
     bus_max: Option<u32>,
     /// Each of its two pull-ups.
     #[arg(long, value_name = "OHMS", value_parser = nano, default_value = "4700", allow_negative_numbers = true)]

@@ -16,7 +16,7 @@ use crake::Channel;
 use crake::units::Resistance;
 
 use super::part::PartName;
-use super::{seconds, show, text};
+use super::{seconds, show, text, whole};
 use crate::bench::Bench;
 use crate::inspect::{CORNCRAKE, GALLINULE, MOORHEN};
 use crate::run::{self, Observer, OnBench, Row};
@@ -47,7 +47,13 @@ pub(super) struct Registers {
     )]
     at: Option<Duration>,
     /// Take all chance from this seed instead of the scenario's own.
-    #[arg(long, value_name = "N", conflicts_with = "part")]
+    #[arg(
+        long,
+        value_name = "N",
+        conflicts_with = "part",
+        value_parser = whole::<u64>,
+        allow_negative_numbers = true
+    )]
     seed: Option<u64>,
     /// Of which part, where the scenario has several.
     #[arg(long, value_name = "NAME", conflicts_with = "part")]
