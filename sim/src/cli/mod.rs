@@ -52,7 +52,7 @@ pub struct Args {
     #[command(subcommand)]
     command: Command,
     /// Say nothing on standard error but errors: no progress, no notice.
-    #[arg(long, short, global = true)]
+    #[arg(long, short, global = true, display_order = 1000)]
     quiet: bool,
 }
 

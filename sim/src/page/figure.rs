@@ -126,8 +126,8 @@ impl Figure {
             }
         }
         for span in &self.spans {
-            let [from, to] = span.time_s;
-            let _ = write!(text, " From {from:.3} s to {to:.3} s: {}.", span.text);
+            let [from, to] = span.time_s.map(moment);
+            let _ = write!(text, " From {from} to {to}: {}.", span.text);
         }
         text
     }
@@ -212,11 +212,11 @@ impl Panel {
         let value = |value: f64| quantity(value, 5, self.unit);
         let _ = write!(
             text,
-            " {name}: least {} at {:.3} s, greatest {} at {:.3} s",
+            " {name}: least {} at {}, greatest {} at {}",
             value(least.value),
-            least.time_s,
+            moment(least.time_s),
             value(greatest.value),
-            greatest.time_s
+            moment(greatest.time_s)
         );
         if let Some(bin_s) = series.bin_s() {
             let _ = write!(
@@ -256,6 +256,14 @@ impl Panel {
             last_field("text", &mark.text, out);
         });
         out.push_str("]}");
+    }
+}
+
+/// To a thousandth of a second, and what is shorter than one to four digits.
+fn moment(at_s: f64) -> String {
+    match at_s.abs() < 1.0 {
+        true => quantity(at_s, 4, "s"),
+        false => format!("{at_s:.3} s"),
     }
 }
 

@@ -33,7 +33,7 @@ pub fn toml(plan: &Planned) -> Result<String, String> {
          [bus]\n\
          speed = \"{speed}\"\n\
          [host]\n\
-         read_every_s = {every}\n",
+         read_every_s = {every} # and duration_s no shorter\n",
         debounce = plan.debounce,
         rate = (1.0 / period_s).round(),
         averaging = plan.averaging,

@@ -51,6 +51,15 @@ fn overview(page: &str) -> Vec<Vec<String>> {
 
 const UNEVEN: &str = "t_s,u,i_ma\n0,2,1000\n1,2,2000\n3,2,2000\n6,2,-1000\n";
 
+/// The step from 3 to 6 s is longer than 2.5 s.
+#[test]
+fn a_gap_is_marked() {
+    let (_, page) = characterised("gap", UNEVEN, &["--gap", "2.5"]);
+    let spans = figures(&page)[0]["spans"].as_array().unwrap().clone();
+    assert_eq!(spans.len(), 1);
+    assert_eq!(numbers(&spans[0]["time"]), [3.0, 6.0]);
+}
+
 /// Readings at 0, 1, 3 and 6 s of 1, 2, 2 and -1 A at 2 V: 1.5 C and 4 C, then 2 C out in 2 s and
 /// 0.5 C back in 1 s. Each reading counts half of the time to its neighbours: 7/6 A in the mean.
 #[test]

@@ -50,7 +50,7 @@ fn a_plan_is_told() {
         "mode                          continuous, a scan every 10.0 ms",
         "limit to output's edge        10.3 ms at the most",
         "sum of charge rolls over in   7.77 days at full scale",
-        "this plan                          24.1 µA     32.0 nA      222 nA     24.3 µA",
+        "this plan                          24.1 µA       32 nA      222 nA     24.3 µA",
     ] {
         assert!(table.contains(line), "{line}\n{table}");
     }

@@ -213,8 +213,12 @@ fn digits(value: f64) -> String {
     }
 }
 
+/// Known to the nanoampere.
 fn current(amps: f64) -> String {
-    quantity(amps, 3, "A")
+    match amps.abs() < 0.999_5e-6 {
+        true => format!("{:.0} nA", amps * 1e9),
+        false => quantity(amps, 3, "A"),
+    }
 }
 
 fn saving(amps: f64) -> String {

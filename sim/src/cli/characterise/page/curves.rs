@@ -1,7 +1,7 @@
 use crate::characterise::{Flowed, Peak, RailFigures};
 use crate::cli::table::unit;
 use crate::log::Row;
-use crate::page::{Curve, Figure, Mark, Panel, Point, Series};
+use crate::page::{Curve, Figure, Mark, Panel, Point, Series, Span};
 
 /// A rail over time: what was read, and what had flowed by then.
 pub(super) struct Curves {
@@ -12,7 +12,11 @@ pub(super) struct Curves {
     charge: Series,
     energy: Series,
     flowed: Flowed,
+    gaps: Vec<Span>,
 }
+
+/// Gaps of a rail that are marked: more are no longer told apart by eye.
+const GAPS_MAX: usize = 50;
 
 impl Curves {
     /// From the first reading on, with the moment that times count from.
@@ -25,6 +29,7 @@ impl Curves {
             charge: Series::new(),
             energy: Series::new(),
             flowed: Flowed::new(row, gap_ns),
+            gaps: Vec::new(),
         };
         curves.push(row);
         curves
@@ -32,14 +37,25 @@ impl Curves {
 
     /// The next reading.
     pub(super) fn take(&mut self, row: &Row) {
-        // Across a gap nothing has flowed.
-        let _ = self.flowed.take(row);
+        if let Err(gap_ns) = self.flowed.take(row)
+            && self.gaps.len() < GAPS_MAX
+        {
+            self.gaps.push(Span {
+                time_s: [row.time_ns - gap_ns, row.time_ns].map(|ns| self.since_zero_s(ns)),
+                text: "gap: nothing is counted".to_owned(),
+            });
+        }
         self.push(row);
     }
 
+    fn since_zero_s(&self, time_ns: i64) -> f64 {
+        (time_ns - self.zero_ns) as f64 / 1e9
+    }
+
     fn push(&mut self, row: &Row) {
+        let time_s = self.since_zero_s(row.time_ns);
         let point = |value| Point {
-            time_s: (row.time_ns - self.zero_ns) as f64 / 1e9,
+            time_s,
             value,
             bound: None,
         };
@@ -92,7 +108,7 @@ impl Curves {
                 rail.to_s - zero_s + beside_s,
             ],
             panels: panels.into_iter().filter(has_points).collect(),
-            ..Figure::default()
+            spans: self.gaps,
         }
     }
 }
