@@ -244,8 +244,18 @@ impl Mapping {
                     (Some(place), unit.clone())
                 }
                 None => {
-                    let is_usual = |name: &String| kind.usual.contains(&&*parted(name).0);
-                    (names.iter().position(is_usual), None)
+                    let is_usual = |place: &usize| kind.usual.contains(&&*parted(&names[*place]).0);
+                    let mut usual = (0..names.len()).filter(is_usual);
+                    let place = usual.next();
+                    if let Some((one, other)) = place.zip(usual.next()) {
+                        let rule = format!(
+                            "it may be the {word}, as {} may: name one with --column {word}=NAME",
+                            shown(&names[one..=one]),
+                            word = kind.word
+                        );
+                        return Err(lines.wrong(other, "column", &rule));
+                    }
+                    (place, None)
                 }
             };
             let Some(place) = place else { continue };

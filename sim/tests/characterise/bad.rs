@@ -36,6 +36,13 @@ fn each_mistake_has_its_message() {
             "log.csv:1:1: no column is called \"I_LOAD\"; the header has \"time_s\", \"x\"",
         ),
         (
+            "two columns for one quantity",
+            "time_s,i_ma,u,current_a\n0,1,2,3\n",
+            &[],
+            "log.csv:1:15: column \"current_a\": it may be the current, as \"i_ma\" may: name one \
+             with --column current=NAME",
+        ),
+        (
             "no number",
             "\n# of a board\n{head}0,A,3.3,1\n1,A,3.3,NaN\n",
             &[],
