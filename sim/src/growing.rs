@@ -13,8 +13,28 @@ pub(crate) struct Growing {
     kept: bool,
 }
 
-/// What grows now, for [`give_up`].
-static GROWING: Mutex<Vec<PathBuf>> = Mutex::new(Vec::new());
+/// What grows now, for [`give_up`], and the directories that were made for it.
+#[derive(Default)]
+struct All {
+    files: Vec<PathBuf>,
+    made: Vec<PathBuf>,
+}
+
+static GROWING: Mutex<All> = Mutex::new(All {
+    files: Vec::new(),
+    made: Vec::new(),
+});
+
+impl All {
+    /// Removes a file, and the directory that was made for it if nothing else is in it. If even
+    /// that fails there is nothing more to do.
+    fn remove(&self, file: &Path) {
+        let _ = fs::remove_file(file);
+        for directory in self.made.iter().filter(|it| file.starts_with(it)) {
+            let _ = fs::remove_dir(directory);
+        }
+    }
+}
 
 impl Growing {
     /// Begins the file `name` in `directory`, which is made where it is missing. Errors name the
@@ -26,8 +46,11 @@ impl Growing {
         );
         // Whoever gives up either sees the file, or keeps it from being made.
         let created = with_all(|all| {
+            if !directory.exists() {
+                all.made.push(directory.to_owned());
+            }
             let created = fs::create_dir_all(directory).and_then(|()| File::create(&growing))?;
-            all.push(growing.clone());
+            all.files.push(growing.clone());
             Ok(created)
         });
         let file = created.map_err(|error| named(&complete, &error))?;
@@ -101,11 +124,12 @@ impl Write for Growing {
 
 impl Drop for Growing {
     fn drop(&mut self) {
-        with_all(|all| all.retain(|path| *path != self.growing));
-        if !self.kept {
-            // If even that fails there is nothing more to do.
-            let _ = fs::remove_file(&self.growing);
-        }
+        with_all(|all| {
+            all.files.retain(|path| *path != self.growing);
+            if !self.kept {
+                all.remove(&self.growing);
+            }
+        });
     }
 }
 
@@ -113,14 +137,14 @@ impl Drop for Growing {
 #[cfg(feature = "cli")]
 pub(crate) fn give_up(end: impl FnOnce()) {
     with_all(|all| {
-        for path in all.drain(..) {
-            let _ = fs::remove_file(path);
+        for path in std::mem::take(&mut all.files) {
+            all.remove(&path);
         }
         end();
     });
 }
 
-fn with_all<T>(act: impl FnOnce(&mut Vec<PathBuf>) -> T) -> T {
+fn with_all<T>(act: impl FnOnce(&mut All) -> T) -> T {
     act(&mut GROWING.lock().unwrap_or_else(PoisonError::into_inner))
 }
 
