@@ -15,7 +15,7 @@ pub(super) fn page(choices: &[RailChoice], tables: &str) -> String {
         @for choice in choices {
             section {
                 h2 { (choice.rail) ": worst-case error over the current" }
-                (chart(choice))
+                div.wide { (chart(choice)) }
             }
         }
         section {
@@ -57,7 +57,7 @@ fn chart(choice: &RailChoice) -> Markup {
     );
     html! {
         svg role="img" aria-label=(name) viewBox={ "0 0 " (WIDTH) " " (HEIGHT) }
-            fill="none" stroke="currentColor" font-size="13" style="max-width: 60rem" {
+            fill="none" stroke="currentColor" font-size="13" style="max-width: 60rem; min-width: 40rem" {
             @for tick in ticks(amps[0], amps[1]) {
                 path d={ "M" (x(tick)) " " (top) "V" (HEIGHT - bottom) } stroke-opacity="0.2" {}
                 text x=(x(tick)) y=(HEIGHT - bottom + 18.0) text-anchor="middle" stroke="none"
