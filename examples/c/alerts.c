@@ -37,8 +37,9 @@ static void limits(void) {
     IS(error.argument, 3);
     IS(error.got, 1);
     list[1].kind = CRAKE_KIND_OVER_VOLTAGE;
-    IS(crake_limits_init(the->limits, memory, list, CRAKE_LIMITS_MAX + 1, 1, 0, &error),
+    IS(crake_limits_init(the->limits, memory, list, CRAKE_CAPTURE_MAX + 1, 1, 0, &error),
        CRAKE_CODE_BAD_ARGUMENT);
+    IS(error.argument, 2);
     IS(crake_limits_init(the->limits, NULL, list, 2, 1, 0, &error), CRAKE_CODE_BAD_POINTER);
     IS(error.argument, 2);
     IS(crake_limits_init(the->limits, memory, NULL, 2, 1, 0, &error), CRAKE_CODE_BAD_POINTER);
@@ -178,7 +179,7 @@ void in_pieces(void) {
     part_fail(1, -5);
     IS(crake_alert_response(&host, &address, &error), CRAKE_CODE_BUS);
     IS(error.bus_status, -5);
-    lacking.read = NULL;
+    lacking.transfer = NULL;
     IS(crake_alert_response(&lacking, &address, &error), CRAKE_CODE_BAD_POINTER);
     IS(error.argument, 1);
     IS(crake_alert_response(&host, NULL, &error), CRAKE_CODE_BAD_POINTER);

@@ -30,16 +30,18 @@ static void corrections(crake_correction *correction) {
     crake_config config = config_10_1();
     config.scans_per_second = 2000;
     config.averaging_log2 = 0;
-    IS(crake_collection_init(the->no_load, 0, &error), OK);
-    IS(crake_collection_init(the->five_amps, 0, &error), OK);
+    IS(crake_collection_init(the->no_load, the->board, 4, &error), CRAKE_CODE_NO_SUCH_CHANNEL);
+    IS(error.channel, 4);
+    IS(crake_collection_init(the->no_load, the->board, 0, &error), OK);
+    IS(crake_collection_init(the->five_amps, the->board, 0, &error), OK);
     IS(crake_init(the->monitor, &config, &error), OK);
     IS(crake_collection_add(the->no_load, the->monitor, &enough, &error), CRAKE_CODE_NOT_COMPLETE);
-    IS(crake_calibrate_offset(the->no_load, the->board, &offset, &error), CRAKE_CODE_TOO_FEW);
+    IS(crake_calibrate_offset(the->no_load, &offset, &error), CRAKE_CODE_TOO_FEW);
     IS(error.expected, 4);
     IS(error.got, 0);
     part_convert(0, NO_LOAD, 33000);
     collect(the->no_load);
-    IS(crake_calibrate_offset(the->no_load, the->board, &offset, &error), OK);
+    IS(crake_calibrate_offset(the->no_load, &offset, &error), OK);
     IS(offset.offset_256ths_nv, OFFSET);
     IS(offset.offset_known, 1);
     /* Six times 2.5 uV over the root of some 4 000 scans are 237 nV (section 7); and rounding. */
@@ -48,25 +50,25 @@ static void corrections(crake_correction *correction) {
 
     part_convert(0, FIVE_AMPS, 33000);
     collect(the->five_amps);
-    IS(crake_calibrate_offset(the->five_amps, the->board, &other, &error),
+    IS(crake_calibrate_offset(the->five_amps, &other, &error),
        CRAKE_CODE_IMPLAUSIBLE_OFFSET);
     IS(error.got, FIVE_AMPS * 500);
-    IS(crake_calibrate_gain(&none, the->five_amps, &reference, the->board, correction, &error),
+    IS(crake_calibrate_gain(&none, the->five_amps, &reference, correction, &error),
        CRAKE_CODE_NO_OFFSET);
     /* A tenth of full scale, 131 071 x 50 uA, at least; and no more than all of it. */
-    IS(crake_calibrate_gain(&offset, the->five_amps, &reference, the->board, correction, &error),
+    IS(crake_calibrate_gain(&offset, the->five_amps, &reference, correction, &error),
        CRAKE_CODE_REFERENCE_TOO_SMALL);
     IS(error.expected, 655355000);
     reference.current_na = 7000000000;
-    IS(crake_calibrate_gain(&offset, the->five_amps, &reference, the->board, correction, &error),
+    IS(crake_calibrate_gain(&offset, the->five_amps, &reference, correction, &error),
        CRAKE_CODE_REFERENCE_TOO_GREAT);
     IS(error.expected, 6553550000);
     reference.current_na = 6000000000;
-    IS(crake_calibrate_gain(&offset, the->five_amps, &reference, the->board, correction, &error),
+    IS(crake_calibrate_gain(&offset, the->five_amps, &reference, correction, &error),
        CRAKE_CODE_IMPLAUSIBLE_GAIN);
     WITHIN(error.got, 204819, 204820);
     reference.current_na = 5000000000;
-    IS(crake_calibrate_gain(&offset, the->five_amps, &reference, the->board, correction, &error),
+    IS(crake_calibrate_gain(&offset, the->five_amps, &reference, correction, &error),
        OK);
     IS(correction->offset_256ths_nv, OFFSET);
     IS(correction->gain_2e30, GAIN);
@@ -75,8 +77,8 @@ static void corrections(crake_correction *correction) {
     IS(correction->gain_range, 0);
     /* The reference's 100 ppm, and what noise and offset make of 49.8 mV. */
     WITHIN(correction->gain_bound_ppm, 100, 120);
-    IS(crake_calibrate_line(the->no_load, &nothing, the->five_amps, &reference, the->board,
-                            &other, &error),
+    IS(crake_calibrate_line(the->no_load, &nothing, the->five_amps, &reference, &other,
+                            &error),
        OK);
     IS(other.offset_256ths_nv, OFFSET);
     IS(other.gain_2e30, GAIN);
@@ -84,17 +86,16 @@ static void corrections(crake_correction *correction) {
 
 /* What a record has to be: docs/calibration-record.md. */
 static void records(void) {
-    static uint8_t record[CRAKE_RECORD_LEN];
+    static crake_record kept;
+    uint8_t *record = kept.bytes;
     static const uint8_t head[] = {'C', 'R',  2,    4, 0, 0, 0, 7, 0, 0,
                                    0x5B, 0xCC, 0, 0, 0, 0, 3, 0, 0, 0};
-    enum { LEN = CRAKE_RECORD_LEN };
     crake_error error;
     int32_t millicelsius = 0;
-    IS(crake_record_write(the->corrected, 23500, record, LEN - 1, &error), CRAKE_CODE_BYTES_LENGTH);
-    IS(crake_record_write(the->corrected, 273151, record, LEN, &error), CRAKE_CODE_BYTES_FIELD);
+    IS(crake_record_write(the->corrected, 273151, &kept, &error), CRAKE_CODE_BYTES_FIELD);
     IS(error.got, 8);
     IS(record[0], 0);
-    IS(crake_record_write(the->corrected, 23500, record, LEN, &error), OK);
+    IS(crake_record_write(the->corrected, 23500, &kept, &error), OK);
     for (unsigned i = 0; i < sizeof head; i++) {
         IS(record[i], head[i]);
     }
@@ -102,26 +103,26 @@ static void records(void) {
     IS(record[28] << 24 | record[29] << 16 | record[30] << 8 | record[31], GAIN);
     IS(record[176] << 8 | record[177], part_crc16(record, 176));
     record[20] ^= 0x01;
-    IS(crake_record_apply(the->restored, the->board, record, LEN, NULL, &error),
+    IS(crake_record_apply(the->restored, the->board, &kept, NULL, &error),
        CRAKE_CODE_BYTES_CHECK);
     IS(error.got, part_crc16(record, 176) ^ error.expected ^ error.got);
     record[20] ^= 0x01;
     record[0] ^= 0x01;
-    IS(crake_record_apply(the->restored, the->board, record, LEN, NULL, &error),
+    IS(crake_record_apply(the->restored, the->board, &kept, NULL, &error),
        CRAKE_CODE_BYTES_MARK);
     record[0] ^= 0x01;
     record[2] ^= 0x01;
-    IS(crake_record_apply(the->restored, the->board, record, LEN, NULL, &error),
+    IS(crake_record_apply(the->restored, the->board, &kept, NULL, &error),
        CRAKE_CODE_BYTES_VERSION);
     IS(error.got, 3);
     record[2] ^= 0x01;
-    IS(crake_record_apply(the->restored, the->other_board, record, LEN, NULL, &error),
+    IS(crake_record_apply(the->restored, the->other_board, &kept, NULL, &error),
        CRAKE_CODE_BYTES_OF_ANOTHER_BOARD);
     IS(error.expected, 8);
     IS(error.got, 7);
-    IS(crake_record_apply(the->restored, the->corrected, record, LEN, NULL, &error),
+    IS(crake_record_apply(the->restored, the->corrected, &kept, NULL, &error),
        CRAKE_CODE_SENSE_RESISTOR);
-    IS(crake_record_apply(the->restored, the->board, record, LEN, &millicelsius, &error), OK);
+    IS(crake_record_apply(the->restored, the->board, &kept, &millicelsius, &error), OK);
     IS(millicelsius, 23500);
 }
 

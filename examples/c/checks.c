@@ -153,8 +153,7 @@ static void totals(void) {
 
 /* Totals that were saved go on in other memory as if nothing had happened. */
 static void checkpoints(void) {
-    static uint8_t saved[CRAKE_CHECKPOINT_LEN + 1];
-    enum { LEN = CRAKE_CHECKPOINT_LEN };
+    static crake_checkpoint saved;
     crake_error error;
     crake_sample sample;
     crake_total one, other;
@@ -163,26 +162,17 @@ static void checkpoints(void) {
     crake_config config = config_10_1();
     crake_token token, kept = {0, 0};
     IS(crake_get_token(the->monitor, &token, NULL), OK);
-    saved[0] = 0x5A;
-    IS(crake_totals_save(the->totals, &token, saved, LEN - 1, &error), CRAKE_CODE_BYTES_LENGTH);
-    IS(saved[0], 0x5A);
-    IS(error.expected, LEN);
-    IS(error.got, LEN - 1);
-    IS(crake_totals_save(the->totals, &token, NULL, LEN, &error), CRAKE_CODE_BAD_POINTER);
+    IS(crake_totals_save(the->totals, &token, NULL, &error), CRAKE_CODE_BAD_POINTER);
     IS(error.argument, 3);
-    saved[LEN] = 0xA5;
-    IS(crake_totals_save(the->totals, &token, saved, LEN, &error), OK);
-    IS(saved[LEN], 0xA5);
-    IS(crake_totals_load(the->loaded, saved, LEN + 1, &kept, &error), CRAKE_CODE_BYTES_LENGTH);
-    IS(error.got, LEN + 1);
-    IS(crake_totals_load(the->other_totals, saved, LEN, &kept, &error),
+    IS(crake_totals_save(the->totals, &token, &saved, &error), OK);
+    IS(crake_totals_load(the->other_totals, &saved, &kept, &error),
        CRAKE_CODE_BYTES_OF_ANOTHER_BOARD);
-    saved[200] ^= 0x10;
-    IS(crake_totals_load(the->loaded, saved, LEN, &kept, &error), CRAKE_CODE_BYTES_CHECK);
-    saved[200] ^= 0x10;
-    IS(crake_totals_load(the->loaded, saved, LEN, NULL, &error), CRAKE_CODE_BAD_POINTER);
-    IS(error.argument, 4);
-    IS(crake_totals_load(the->loaded, saved, LEN, &kept, &error), OK);
+    saved.bytes[200] ^= 0x10;
+    IS(crake_totals_load(the->loaded, &saved, &kept, &error), CRAKE_CODE_BYTES_CHECK);
+    saved.bytes[200] ^= 0x10;
+    IS(crake_totals_load(the->loaded, &saved, NULL, &error), CRAKE_CODE_BAD_POINTER);
+    IS(error.argument, 3);
+    IS(crake_totals_load(the->loaded, &saved, &kept, &error), OK);
     IS(kept.writes, 0x0123);
     part_run(1000000);
     IS(crake_resume(the->in_pieces, &config, &kept, the->loaded, &sample, &error), OK);

@@ -314,10 +314,9 @@ static int32_t begin(uint8_t address, size_t count) {
     return address == ADDRESS && part.now_us >= part.dead_until_us ? 0 : PART_NO_ANSWER;
 }
 
-static int32_t on_write(void *context, uint8_t address, const uint8_t *bytes, size_t count) {
+static int32_t on_write(uint8_t address, const uint8_t *bytes, size_t count) {
     int32_t status = begin(address, count);
     const uint8_t head = ADDRESS << 1;
-    (void)context;
     if (status != 0) {
         return status;
     }
@@ -342,12 +341,11 @@ static int32_t captured(uint64_t place) {
     return (int32_t)(place % 4) * 20000;
 }
 
-static int32_t on_write_read(void *context, uint8_t address, const uint8_t *bytes, size_t count_out,
-                             uint8_t *room, size_t room_count) {
+static int32_t on_write_read(uint8_t address, const uint8_t *bytes, size_t count_out, uint8_t *room,
+                             size_t room_count) {
     int32_t status = begin(address, count_out + room_count + 1);
     uint8_t data[BLOCK];
     size_t length = 0;
-    (void)context;
     if (status != 0) {
         return status;
     }
@@ -383,8 +381,7 @@ static int32_t on_write_read(void *context, uint8_t address, const uint8_t *byte
 }
 
 /* The alert response, section 2.5: what follows the address in example 28. */
-static int32_t on_read(void *context, uint8_t address, uint8_t *room, size_t room_count) {
-    (void)context;
+static int32_t on_read(uint8_t address, uint8_t *room, size_t room_count) {
     part.transfers++;
     if (part.fail > 0) {
         part.fail--;
@@ -419,8 +416,16 @@ static uint64_t on_now(void *context) {
     return ++part.now_us;
 }
 
+static int32_t on_transfer(void *context, uint8_t address, const uint8_t *bytes, size_t count,
+                           uint8_t *room, size_t room_count) {
+    (void)context;
+    return count == 0        ? on_read(address, room, room_count)
+           : room_count == 0 ? on_write(address, bytes, count)
+                             : on_write_read(address, bytes, count, room, room_count);
+}
+
 crake_host part_host(void) {
-    crake_host host = {NULL, on_write, on_write_read, on_read, on_delay, on_now};
+    crake_host host = {NULL, on_transfer, on_delay, on_now};
     return host;
 }
 

@@ -16,16 +16,6 @@
 
 
 /**
- * Length of a calibration record in bytes.
- */
-#define CRAKE_RECORD_LEN 178
-
-/**
- * Conversions of a whole fast capture.
- */
-#define CRAKE_CAPTURE_MAX 1024
-
-/**
  * Status of a bus callback: nobody acknowledged the address.
  */
 #define CRAKE_NO_ACKNOWLEDGE 2147483647
@@ -36,17 +26,13 @@
 #define CRAKE_RAILS 4
 
 /**
- * Greatest number of limits: one of each kind on each channel.
+ * Conversions of a whole fast capture.
  */
-#define CRAKE_LIMITS_MAX 20
+#define CRAKE_CAPTURE_MAX 1024
 
 /**
- * Length of a checkpoint in bytes.
- */
-#define CRAKE_CHECKPOINT_LEN 468
-
-/**
- * What became of a call; 0 is success. Also says why a channel has no reading.
+ * What became of a call; 0 is success. Also says why a channel has no reading. From 10 to 15
+ * nothing was done; of 10 to 14 `argument` tells which one is wrong, counted from 1.
  */
 enum crake_code
 #if defined(__cplusplus) || __STDC_VERSION__ >= 202311L
@@ -62,27 +48,34 @@ enum crake_code
    */
   CRAKE_CODE_NOTHING = 1,
   /**
-   * A pointer is null or not aligned; `argument` counts from 1. Nothing was done.
+   * A pointer is null or not aligned.
    */
   CRAKE_CODE_BAD_POINTER = 10,
   /**
-   * A value lies outside its list or range: `argument`. Nothing was done.
+   * A value lies outside its list or range, or values are more than `CRAKE_CAPTURE_MAX`.
    */
   CRAKE_CODE_BAD_ARGUMENT = 11,
   /**
-   * An object was not initialised, or its memory not zeroed before: `argument`. Nothing was
-   * done.
+   * An object was not initialised, or its memory not zeroed before.
    */
   CRAKE_CODE_NOT_READY = 12,
   /**
-   * An object is in use by a call that has not returned: called from a callback or an interrupt.
-   * Nothing was done.
+   * An object is in use by a call that has not returned: this one comes from a callback or
+   * an interrupt.
    */
   CRAKE_CODE_IN_CALL = 13,
   /**
-   * The memory holds an object already: zero it to use it again. Nothing was done.
+   * The memory holds an object already: zero it to use it again.
    */
   CRAKE_CODE_IN_USE = 14,
+  /**
+   * The totals are counted by margins of another board than the monitor's.
+   */
+  CRAKE_CODE_TOTALS_OF_ANOTHER_BOARD = 15,
+  /**
+   * Something that this interface does not know.
+   */
+  CRAKE_CODE_OTHER = 99,
   /**
    * A callback said that the bus failed, as often as it was tried; `bus_status` is the last.
    */
@@ -164,7 +157,7 @@ enum crake_code
    */
   CRAKE_CODE_AVERAGING = 45,
   /**
-   * The sense resistor or its correction is beyond what the part can be used with: `channel`.
+   * Sense resistor or correction are beyond what the part can be used with: `channel`.
    */
   CRAKE_CODE_SENSE_RESISTOR = 46,
   /**
@@ -212,10 +205,6 @@ enum crake_code
    */
   CRAKE_CODE_CLIPPED = 62,
   /**
-   * Bytes are not as many as they have to be: `expected`, `got`.
-   */
-  CRAKE_CODE_BYTES_LENGTH = 70,
-  /**
    * The bytes do not begin as a calibration record does.
    */
   CRAKE_CODE_BYTES_MARK = 71,
@@ -224,17 +213,14 @@ enum crake_code
    */
   CRAKE_CODE_BYTES_VERSION = 72,
   /**
-   * The check value is not that of the bytes: torn, or damaged. `expected`, `got` of a record.
+   * The check value is not that of the bytes: torn, or damaged. Of a record `expected`,
+   * `got`.
    */
   CRAKE_CODE_BYTES_CHECK = 73,
   /**
    * The field of a record at offset `got` is out of range.
    */
   CRAKE_CODE_BYTES_FIELD = 74,
-  /**
-   * The totals are counted by margins of another board than the monitor's.
-   */
-  CRAKE_CODE_TOTALS_OF_ANOTHER_BOARD = 76,
   /**
    * The bytes belong to another board, or to one that converts otherwise: serial numbers
    * `expected`, `got` of a record.
@@ -284,10 +270,6 @@ enum crake_code
    * Two points of different channels or sense ranges.
    */
   CRAKE_CODE_DIFFERENT_INPUTS = 90,
-  /**
-   * Something that this interface does not know.
-   */
-  CRAKE_CODE_OTHER = 99,
 };
 #ifndef __cplusplus
 #if __STDC_VERSION__ >= 202311L
@@ -582,11 +564,62 @@ typedef uint8_t crake_kind;
 #endif // __cplusplus
 
 /**
- * Memory of an alert queue: zero it, then `crake_queue_init`.
+ * Memory of limits: zero it, then `crake_limits_init`.
  */
-typedef struct crake_alert_queue {
-  uint64_t words[56];
-} crake_alert_queue;
+typedef struct crake_limits {
+  uint64_t words[8];
+} crake_limits;
+
+/**
+ * Memory of one limit.
+ */
+typedef struct crake_limit_memory {
+  uint64_t words[7];
+} crake_limit_memory;
+
+/**
+ * One limit on one channel, and what is to happen when it is passed.
+ */
+typedef struct crake_limit {
+  /**
+   * The limit, in nanovolts, nanoamperes or nanowatts.
+   */
+  int64_t limit;
+  /**
+   * Over only once a sample is back on the permitted side by this much, in the limit's unit,
+   * 0 or more; 0 takes a 64th of the limit. A limit near zero needs one of its own.
+   */
+  int64_t hysteresis;
+  /**
+   * What happens while the condition lasts: 0, its flag alone is taken off its outputs until
+   * a sample shows it over; otherwise it is looked at again after so many microseconds.
+   */
+  uint32_t look_again_us;
+  /**
+   * The channel.
+   */
+  uint8_t channel;
+  /**
+   * A `crake_kind`.
+   */
+  uint8_t kind;
+  /**
+   * Passed after so many consecutive conversions beyond the limit: 1 to 15; 0 counts as 1.
+   */
+  uint8_t debounce;
+  /**
+   * 0: the flag stays until it was seen and cleared; 1: it follows the condition.
+   */
+  uint8_t following;
+  /**
+   * Outputs it reaches: 1 A, 2 B, 3 both, 0 none, which has to be meant.
+   */
+  uint8_t outputs;
+  /**
+   * 1 if it reaches no output on purpose, to be found by looking.
+   */
+  uint8_t silent;
+} crake_limit;
 
 /**
  * What was asked, of whom, and what came. Fields that do not belong to the code are 0.
@@ -646,11 +679,11 @@ typedef struct crake_monitor {
 } crake_monitor;
 
 /**
- * Memory of limits: zero it, then `crake_limits_init`.
+ * Memory of an alert queue with room for eight events: zero it, then `crake_queue_init`.
  */
-typedef struct crake_limits {
-  uint64_t words[8];
-} crake_limits;
+typedef struct crake_alert_queue {
+  uint64_t words[56];
+} crake_alert_queue;
 
 /**
  * Memory of totals: zero it, then `crake_totals_init`.
@@ -676,7 +709,7 @@ typedef struct crake_reading {
    */
   int64_t power_nw;
   /**
-   * `OK`, or why there is no reading (all numbers 0). After `CLIPPED` the numbers are limits.
+   * `OK`, or why there is no reading (all numbers 0). After `CLIPPED` they are limits.
    */
   crake_code code;
   /**
@@ -720,8 +753,8 @@ typedef struct crake_sample {
  */
 typedef struct crake_event {
   /**
-   * When the sample right after the flag was latched, in microseconds on the host's clock: the
-   * flag is older than `after_us`.
+   * When the sample right after the flag was latched, in microseconds on the host's clock:
+   * the flag is older than `after_us`.
    */
   uint64_t before_us;
   /**
@@ -793,8 +826,8 @@ typedef struct crake_queue_status {
    */
   uint32_t dropped;
   /**
-   * Outputs whose active level is news: 1 A, 2 B. One that a lasting condition keeps active is
-   * not among them.
+   * Outputs whose active level is news: 1 A, 2 B. One that a lasting condition keeps active
+   * is not among them.
    */
   uint8_t listening;
 } crake_queue_status;
@@ -814,8 +847,8 @@ typedef struct crake_proof {
 } crake_proof;
 
 /**
- * The caller's bus, delay and clock. Each callback gets `context` and must return; none may call
- * this interface with an object of the call in progress (it would be told `IN_CALL`).
+ * The caller's bus, delay and clock. Each callback gets `context` and must return; none may
+ * call this interface with an object of the call in progress (it would be told `IN_CALL`).
  */
 typedef struct crake_host {
   /**
@@ -823,26 +856,21 @@ typedef struct crake_host {
    */
   void *context;
   /**
-   * Writes `count` bytes to the 7-bit `address` in one transfer: START, address, bytes, STOP.
-   * Returns 0; `CRAKE_NO_ACKNOWLEDGE` if nobody acknowledged the address, where it can tell; or
-   * a status of its own. It comes back as `bus_status`.
+   * One transfer with the 7-bit `address`: writes `count` bytes, then reads `room_count`
+   * bytes into `room`, with a repeated START or, where the controller cannot, STOP and START
+   * between them. Either count may be 0, which leaves that half out: without bytes to write,
+   * START and the address for reading come first (`crake_alert_response` alone asks for
+   * that).
+   *
+   * Returns 0; `CRAKE_NO_ACKNOWLEDGE` if nobody acknowledged the address, where it can tell;
+   * or a status of its own. It comes back as `bus_status`.
    */
-  int32_t (*write)(void *context, uint8_t address, const uint8_t *bytes, size_t count);
-  /**
-   * Writes `count` bytes, then reads `room_count` bytes into `room`, with a repeated START or,
-   * where the controller cannot, STOP and START between them. Returns as `write`.
-   */
-  int32_t (*write_read)(void *context,
-                        uint8_t address,
-                        const uint8_t *bytes,
-                        size_t count,
-                        uint8_t *room,
-                        size_t room_count);
-  /**
-   * Reads `room_count` bytes from the 7-bit `address` into `room`, without a write before. For
-   * `crake_alert_response` alone; may be null where that is not used.
-   */
-  int32_t (*read)(void *context, uint8_t address, uint8_t *room, size_t room_count);
+  int32_t (*transfer)(void *context,
+                      uint8_t address,
+                      const uint8_t *bytes,
+                      size_t count,
+                      uint8_t *room,
+                      size_t room_count);
   /**
    * Waits at least `us` microseconds.
    */
@@ -873,8 +901,9 @@ typedef struct crake_rail {
    */
   uint64_t filter_nohm;
   /**
-   * Greatest current in either direction, in nanoamperes. 0: no load is declared; bounds leave
-   * out what it does between conversions, and the fields of the load below are not looked at.
+   * Greatest current in either direction, in nanoamperes. 0: no load is declared; bounds
+   * leave out what it does between conversions, and the fields of the load below are not
+   * looked at.
    */
   int64_t greatest_na;
   /**
@@ -912,8 +941,8 @@ typedef struct crake_rail {
    */
   uint32_t temperature_span_mk;
   /**
-   * Thermal resistance of the sense resistor to its surroundings, thousandths of a kelvin per
-   * watt.
+   * Thermal resistance of the sense resistor to its surroundings, thousandths of a kelvin
+   * per watt.
    */
   uint32_t heating_mk_per_w;
   /**
@@ -967,7 +996,7 @@ typedef struct crake_correction {
   /**
    * How well the offset is known, in nanovolts in either direction.
    */
-  uint32_t offset_bound_nv;
+  int64_t offset_bound_nv;
   /**
    * How well the gain is known, in ppm in either direction.
    */
@@ -991,7 +1020,8 @@ typedef struct crake_correction {
 } crake_correction;
 
 /**
- * Memory of a board's margins, what is open of totals there: zero it, then `crake_margins_init`.
+ * Memory of a board's margins, what is open of totals there: zero it, then
+ * `crake_margins_init`.
  */
 typedef struct crake_margins {
   uint64_t words[48];
@@ -1019,98 +1049,14 @@ typedef struct crake_reference {
 } crake_reference;
 
 /**
- * Figures of the codes of a fast capture; all 0 without codes. Times are as right as the part's
- * oscillator, 1.5 %.
+ * A calibration record, with a check value: the format is docs/calibration-record.md.
  */
-typedef struct crake_statistics {
+typedef struct crake_record {
   /**
-   * Mean × duration, in nanocoulombs.
+   * In any memory that lasts.
    */
-  int64_t charge_nc;
-  /**
-   * Least current of a conversion, in nanoamperes.
-   */
-  int64_t least_na;
-  /**
-   * Greatest current of a conversion.
-   */
-  int64_t greatest_na;
-  /**
-   * Mean current.
-   */
-  int64_t mean_na;
-  /**
-   * Standard deviation of these conversions as a whole.
-   */
-  int64_t deviation_na;
-  /**
-   * Root of the mean square.
-   */
-  int64_t rms_na;
-  /**
-   * How long the conversions took, in nanoseconds.
-   */
-  uint64_t duration_ns;
-  /**
-   * Number of conversions.
-   */
-  uint32_t count;
-  /**
-   * 1 if one lies at an end of the range, where it may have been cut.
-   */
-  uint8_t clipped;
-} crake_statistics;
-
-/**
- * Memory of one limit.
- */
-typedef struct crake_limit_memory {
-  uint64_t words[7];
-} crake_limit_memory;
-
-/**
- * One limit on one channel, and what is to happen when it is passed.
- */
-typedef struct crake_limit {
-  /**
-   * The limit, in nanovolts, nanoamperes or nanowatts.
-   */
-  int64_t limit;
-  /**
-   * Over only once a sample is back on the permitted side by this much, in the limit's unit, 0
-   * or more; 0 takes a 64th of the limit. A limit near zero needs one of its own.
-   */
-  int64_t hysteresis;
-  /**
-   * What happens while the condition lasts: 0, its flag alone is taken off its outputs until a
-   * sample shows it over; otherwise it is looked at again after so many microseconds.
-   */
-  uint32_t look_again_us;
-  /**
-   * The channel.
-   */
-  uint8_t channel;
-  /**
-   * A `crake_kind`.
-   */
-  uint8_t kind;
-  /**
-   * Passed after so many consecutive conversions beyond the limit: 1 to 15; 0 counts as 1.
-   */
-  uint8_t debounce;
-  /**
-   * 0: the flag stays until it was seen and cleared; 1: it follows the condition.
-   */
-  uint8_t following;
-  /**
-   * Outputs it reaches: 1 A, 2 B, 3 both, 0 none, which has to be meant.
-   */
-  uint8_t outputs;
-  /**
-   * 1 if it reaches no output on purpose, to be found by looking.
-   */
-  uint8_t silent;
-} crake_limit;
+  uint8_t bytes[178];
+} crake_record;
 
 /**
  * Where the part is, and how it is to be read. All zero but the address is a good choice.
@@ -1121,7 +1067,7 @@ typedef struct crake_options {
    */
   uint8_t address;
   /**
-   * Most bytes that `write_read` reads in one transfer; 0 for no limit. Blocks are then read in
+   * Most bytes that are read in one transfer; 0 for no limit. Blocks are then read in
    * pieces, and stay coherent. Single registers take 6 whatever it is.
    */
   uint8_t read_max;
@@ -1170,7 +1116,8 @@ typedef struct crake_config {
    */
   uint8_t mode;
   /**
-   * k: readings are means of 2^k scans, k from 0 to 10. Running sums take every scan regardless.
+   * k: readings are means of 2^k scans, k from 0 to 10. Running sums take every scan
+   * regardless.
    */
   uint8_t averaging_log2;
 } crake_config;
@@ -1208,12 +1155,55 @@ typedef struct crake_reading_bound {
 } crake_reading_bound;
 
 /**
+ * Figures of the codes of a fast capture; all 0 without codes. Times are as right as the
+ * part's oscillator, 1.5 %.
+ */
+typedef struct crake_statistics {
+  /**
+   * Mean × duration, in nanocoulombs.
+   */
+  int64_t charge_nc;
+  /**
+   * Least current of a conversion, in nanoamperes.
+   */
+  int64_t least_na;
+  /**
+   * Greatest current of a conversion.
+   */
+  int64_t greatest_na;
+  /**
+   * Mean current.
+   */
+  int64_t mean_na;
+  /**
+   * Standard deviation of these conversions as a whole.
+   */
+  int64_t deviation_na;
+  /**
+   * Root of the mean square.
+   */
+  int64_t rms_na;
+  /**
+   * How long the conversions took, in nanoseconds.
+   */
+  uint64_t duration_ns;
+  /**
+   * Number of conversions.
+   */
+  uint32_t count;
+  /**
+   * 1 if one lies at an end of the range, where it may have been cut.
+   */
+  uint8_t clipped;
+} crake_statistics;
+
+/**
  * Charge or energy of one rail: the truth lies within `value` ± `bound`.
  */
 typedef struct crake_total {
   /**
-   * What flowed, less what flowed back, by the host's clock: microcoulombs or microjoules, up to
-   * ±9.2e18 of them (290 kW for a year).
+   * What flowed, less what flowed back, by the host's clock: microcoulombs or microjoules,
+   * up to ±9.2e18 of them (290 kW for a year).
    */
   int64_t value;
   /**
@@ -1225,8 +1215,8 @@ typedef struct crake_total {
    */
   crake_saturation saturation;
   /**
-   * 1 if a load is declared, so that the bound covers what it does between conversions; 0: it
-   * covers the instrument alone.
+   * 1 if a load is declared, so that the bound covers what it does between conversions; 0:
+   * it covers the instrument alone.
    */
   uint8_t covers_load;
 } crake_total;
@@ -1258,8 +1248,8 @@ typedef struct crake_totals_status {
    */
   uint64_t part_clock_us;
   /**
-   * The latest safe moment for the next sample on the host's clock: its `after_us` must not lie
-   * beyond. `UINT64_MAX` while nothing counts.
+   * The latest safe moment for the next sample on the host's clock: its `after_us` must not
+   * lie beyond. `UINT64_MAX` while nothing counts.
    */
   uint64_t next_sample_by_us;
   /**
@@ -1272,9 +1262,47 @@ typedef struct crake_totals_status {
   uint32_t epoch;
 } crake_totals_status;
 
+/**
+ * What was saved of totals.
+ */
+typedef struct crake_checkpoint {
+  /**
+   * In any memory that outlives a restart of the firmware.
+   */
+  uint8_t bytes[468];
+} crake_checkpoint;
+
 #ifdef __cplusplus
 extern "C" {
 #endif // __cplusplus
+
+/**
+ * Makes limits of a list of `count`, which is not needed afterwards; `memory` has room for as
+ * many, and stays with the limits. What cannot be is found when they are set.
+ *
+ * `rollover_outputs` are told when a running sum of the part comes near its end; nothing is
+ * masked on `wired_outputs`, which are wired to hardware. `BAD_ARGUMENT` with the place in the
+ * list as `got` for a kind or an output that there is not.
+ */
+crake_code crake_limits_init(struct crake_limits *limits,
+                             struct crake_limit_memory *memory,
+                             const struct crake_limit *list,
+                             size_t count,
+                             uint8_t rollover_outputs,
+                             uint8_t wired_outputs,
+                             struct crake_error *error);
+
+/**
+ * What a limit's code stands for under the configuration in force: the limit moved to the code
+ * on the safe side. `kind` is a `crake_kind`. `NOTHING` where the channel is not enabled or
+ * the limit beyond full scale.
+ */
+crake_code crake_limit_in_force(struct crake_monitor *monitor,
+                                uint8_t channel,
+                                uint8_t kind,
+                                int64_t limit,
+                                int64_t *in_force,
+                                struct crake_error *error);
 
 /**
  * Makes an empty queue. While a flag is masked a sample is due every `interval_us`; 0 for once
@@ -1405,9 +1433,11 @@ crake_code crake_margins_init(struct crake_margins *margins,
                               struct crake_error *error);
 
 /**
- * Makes an empty collection of scans of one channel: what a calibration is made from.
+ * Makes an empty collection of scans of one channel of a board that is not corrected: what a
+ * calibration is made from.
  */
 crake_code crake_collection_init(struct crake_collection *collection,
+                                 const struct crake_board *board,
                                  uint8_t channel,
                                  struct crake_error *error);
 
@@ -1425,13 +1455,11 @@ crake_code crake_collection_add(struct crake_collection *collection,
                                 struct crake_error *error);
 
 /**
- * Offset of a rail of `board`, from scans with the load disconnected. It holds in every sense
- * range.
+ * Offset of a rail, from scans with the load disconnected. It holds in every sense range.
  *
  * `TOO_FEW`, `UNSTEADY`, `IMPLAUSIBLE_OFFSET`.
  */
 crake_code crake_calibrate_offset(struct crake_collection *no_load,
-                                  const struct crake_board *board,
                                   struct crake_correction *correction,
                                   struct crake_error *error);
 
@@ -1445,7 +1473,6 @@ crake_code crake_calibrate_offset(struct crake_collection *no_load,
 crake_code crake_calibrate_gain(const struct crake_correction *so_far,
                                 struct crake_collection *collection,
                                 const struct crake_reference *reference,
-                                const struct crake_board *board,
                                 struct crake_correction *correction,
                                 struct crake_error *error);
 
@@ -1458,102 +1485,30 @@ crake_code crake_calibrate_line(struct crake_collection *one,
                                 const struct crake_reference *reference,
                                 struct crake_collection *other,
                                 const struct crake_reference *other_reference,
-                                const struct crake_board *board,
                                 struct crake_correction *correction,
                                 struct crake_error *error);
 
 /**
- * Writes the corrections of a board, its serial number and its temperature in thousandths of a
- * degree Celsius to `CRAKE_RECORD_LEN` bytes, with a check value. The format is
- * docs/calibration-record.md.
- *
- * `BYTES_LENGTH` for another `count`, `BYTES_FIELD` for what the format cannot hold; nothing
- * is written.
+ * Makes a record of the corrections of a board, its serial number and its temperature in
+ * thousandths of a degree Celsius. `BYTES_FIELD` for what the format cannot hold.
  */
 crake_code crake_record_write(const struct crake_board *board,
                               int32_t millicelsius,
-                              uint8_t *bytes,
-                              size_t count,
+                              struct crake_record *record,
                               struct crake_error *error);
 
 /**
  * Makes another board of `board`, corrected as a record says that was written for it; go on as
  * after `crake_board_correct`. `millicelsius`, which may be null: how warm it was.
  *
- * `BYTES_LENGTH`, `BYTES_MARK`, `BYTES_VERSION`, `BYTES_CHECK`, `BYTES_FIELD`, then
- * `BYTES_OF_ANOTHER_BOARD` and `SENSE_RESISTOR`.
+ * `BYTES_MARK`, `BYTES_VERSION`, `BYTES_CHECK`, `BYTES_FIELD`, then `BYTES_OF_ANOTHER_BOARD`
+ * and `SENSE_RESISTOR`.
  */
 crake_code crake_record_apply(struct crake_board *corrected,
                               const struct crake_board *board,
-                              const uint8_t *bytes,
-                              size_t count,
+                              const struct crake_record *record,
                               int32_t *millicelsius,
                               struct crake_error *error);
-
-/**
- * Starts a fast capture of an enabled channel: sense alone, 16 000 times a second, 1024 times.
- *
- * The part stops sampling until it is configured again, which totals see as a gap; limits have
- * to be set again then. `REFUSED` if the channel is not enabled; after a failure on the way
- * `crake_init` starts over.
- */
-crake_code crake_start_capture(struct crake_monitor *monitor,
-                               uint8_t channel,
-                               struct crake_error *error);
-
-/**
- * Waits for the end of the capture and fetches `count` codes from number `first` on, oldest
- * first, of which there are `CRAKE_CAPTURE_MAX` in all. Fetching takes nothing away.
- * `statistics`, which may be null: figures of these codes.
- *
- * `NOT_CONFIGURED` without a capture. `BUSY`: it did not end in time. `RESET`, `CHANGED`: the
- * codes are gone.
- */
-crake_code crake_fetch_capture(struct crake_monitor *monitor,
-                               uint16_t first,
-                               int32_t *codes,
-                               size_t count,
-                               struct crake_statistics *statistics,
-                               struct crake_error *error);
-
-/**
- * The current of each of `count` codes of a capture of `channel`, in nanoamperes, oldest
- * first, in the range in which it was made: before the part is configured again.
- */
-crake_code crake_capture_currents(struct crake_monitor *monitor,
-                                  uint8_t channel,
-                                  const int32_t *codes,
-                                  size_t count,
-                                  int64_t *currents_na,
-                                  struct crake_error *error);
-
-/**
- * Makes limits of a list of `count`, which is not needed afterwards; `memory` has room for as
- * many, and stays with the limits. What cannot be is found when they are set.
- *
- * `rollover_outputs` are told when a running sum of the part comes near its end; nothing is
- * masked on `wired_outputs`, which are wired to hardware. `BAD_ARGUMENT` with the place in the
- * list as `got` for a kind or an output that there is not.
- */
-crake_code crake_limits_init(struct crake_limits *limits,
-                             struct crake_limit_memory *memory,
-                             const struct crake_limit *list,
-                             size_t count,
-                             uint8_t rollover_outputs,
-                             uint8_t wired_outputs,
-                             struct crake_error *error);
-
-/**
- * What a limit's code stands for under the configuration in force: the limit moved to the code
- * on the safe side. `kind` is a `crake_kind`. `NOTHING` where the channel is not enabled or
- * the limit beyond full scale.
- */
-crake_code crake_limit_in_force(struct crake_monitor *monitor,
-                                uint8_t channel,
-                                uint8_t kind,
-                                int64_t limit,
-                                int64_t *in_force,
-                                struct crake_error *error);
 
 /**
  * Makes a monitor of the part at an address, on a board. Touches nothing yet: go on with
@@ -1635,9 +1590,9 @@ crake_code crake_get_bound(struct crake_monitor *monitor,
  * The longest that a call can take under a configuration on a bus of `bus_hz`, waits and
  * repeats included, in microseconds; the host's own work comes on top. It touches no bus.
  *
- * `operation` is a `crake_operation`. `limits` are looked at for `SET_LIMITS` alone, and
- * `codes`, which are overwritten, for `FETCH_CAPTURE` alone. `REFUSED` for a call that would
- * be.
+ * `operation` is a `crake_operation`. `limits` are looked at for `SET_LIMITS` alone; `codes`
+ * are overwritten, and tell how many `FETCH_CAPTURE` is to fetch. `REFUSED` for a call that
+ * would be.
  */
 crake_code crake_worst_case_us(struct crake_monitor *monitor,
                                const struct crake_config *config,
@@ -1664,6 +1619,34 @@ crake_code crake_monitor_set_board(struct crake_monitor *monitor,
 crake_code crake_set_powered(struct crake_monitor *monitor,
                              uint8_t powered,
                              struct crake_error *error);
+
+/**
+ * Starts a fast capture of an enabled channel: sense alone, 16 000 times a second, 1024 times.
+ *
+ * The part stops sampling until it is configured again, which totals see as a gap; limits have
+ * to be set again then. `REFUSED` if the channel is not enabled; after a failure on the way
+ * `crake_init` starts over.
+ */
+crake_code crake_start_capture(struct crake_monitor *monitor,
+                               uint8_t channel,
+                               struct crake_error *error);
+
+/**
+ * Waits for the end of the capture and fetches `count` codes from number `first` on, oldest
+ * first, of which there are `CRAKE_CAPTURE_MAX` in all. Fetching takes nothing away.
+ * `currents_na` and `statistics`, which may be null: the current of each code in nanoamperes,
+ * and figures of all.
+ *
+ * `NOT_CONFIGURED` without a capture. `BUSY`: it did not end in time. `RESET`, `CHANGED`: the
+ * codes are gone.
+ */
+crake_code crake_fetch_capture(struct crake_monitor *monitor,
+                               uint16_t first,
+                               int32_t *codes,
+                               int64_t *currents_na,
+                               size_t count,
+                               struct crake_statistics *statistics,
+                               struct crake_error *error);
 
 /**
  * Makes empty totals, on the board of these margins. Give them to every call that takes a
@@ -1711,15 +1694,12 @@ crake_code crake_totals_set_margins(struct crake_totals *totals,
 crake_code crake_totals_unpowered(struct crake_totals *totals, struct crake_error *error);
 
 /**
- * Writes everything, and what `crake_get_token` gives now, to `CRAKE_CHECKPOINT_LEN` bytes,
- * for memory that outlives a restart of the firmware. `BYTES_LENGTH` for another `count`.
- *
- * Save after the sample that totals were given, and again after whatever changes the token.
+ * Gives everything, and what `crake_get_token` gives now, as it is to be kept. Save after the
+ * sample that totals were given, and again after whatever changes the token.
  */
 crake_code crake_totals_save(struct crake_totals *totals,
                              const struct crake_token *token,
-                             uint8_t *bytes,
-                             size_t count,
+                             struct crake_checkpoint *saved,
                              struct crake_error *error);
 
 /**
@@ -1730,8 +1710,7 @@ crake_code crake_totals_save(struct crake_totals *totals,
  * be initialised, that is a discontinuity, and the time since the last sample a gap.
  */
 crake_code crake_totals_load(struct crake_totals *totals,
-                             const uint8_t *bytes,
-                             size_t count,
+                             const struct crake_checkpoint *saved,
                              struct crake_token *token,
                              struct crake_error *error);
 

@@ -1,26 +1,37 @@
 use core::ffi::c_void;
 use core::time::Duration;
 
-use crake::ShuntMonitor as _;
 use crake::alert::{AlertFlag, Answer, Event as DriverEvent, Finding as DriverFinding};
-use crake::alert::{Outputs, alert_response};
+use crake::alert::{Kind as DriverKind, Lasting, Limit as DriverLimit, Limits as DriverLimits};
+use crake::alert::{Outputs, Proof as DriverProof, Quantity, Threshold};
+use crake::alert::{alert_response, limit_in_force};
+use crake::{Channel, ShuntMonitor as _};
 
 use crate::*;
-
-/// Memory of an alert queue: zero it, then `crake_queue_init`.
-#[repr(C)]
-pub struct AlertQueue {
-    words: [u64; 56],
-}
 
 /// cbindgen:ignore
 type DriverQueue = crake::alert::AlertQueue<'static, 8>;
 
-/// What lives in the memory of an alert queue, with room for eight events.
+/// What lives in the memory of an alert queue.
 pub struct Queue {
     pub(crate) queue: DriverQueue,
     /// What gives it a sample: linked only where a queue is made.
     pub(crate) update: fn(&mut DriverQueue, &LastSample),
+}
+
+/// What a limit watches for.
+#[repr(u8)]
+pub enum Kind {
+    /// Rail voltage above the limit.
+    OverVoltage = 0,
+    /// Rail voltage below the limit.
+    UnderVoltage = 1,
+    /// Current above the limit, signed.
+    OverCurrent = 2,
+    /// Current below the limit, signed.
+    UnderCurrent = 3,
+    /// Power above the limit, signed.
+    OverPower = 4,
 }
 
 /// What an event is about.
@@ -34,54 +45,6 @@ pub enum About {
     ScanDone = 2,
     /// The part was reset.
     ResetSeen = 3,
-}
-
-/// Something that the part told.
-#[repr(C)]
-pub struct Event {
-    /// When the sample right after the flag was latched, in microseconds on the host's clock: the
-    /// flag is older than `after_us`.
-    pub before_us: u64,
-    /// As in a sample.
-    pub after_us: u64,
-    /// The limit that was passed, as asked for, in nanovolts, nanoamperes or nanowatts.
-    pub limit: i64,
-    /// What that sample shows of the quantity, in the same unit: already back, perhaps.
-    pub value: i64,
-    /// What it is about.
-    pub about: About,
-    /// Channel of the limit.
-    pub channel: u8,
-    /// Its `crake_kind`.
-    pub kind: u8,
-    /// 1 if `before_us` and `after_us` are known; 0 for what was told without a sample.
-    pub dated: u8,
-    /// 1 if `limit` is known; 0 after a restart, or a setting of limits that failed.
-    pub limit_known: u8,
-    /// 1 if `value` is known.
-    pub value_known: u8,
-    /// 1 if a conversion went over range: the value is a limit, then.
-    pub clipped: u8,
-}
-
-/// How a queue stands. Flags have five bits per channel from channel 0 up in the order of
-/// `crake_kind`; bit 61 rollover ahead, bit 62 scan done, bit 63 reset seen.
-#[repr(C)]
-pub struct QueueStatus {
-    /// How long after the last service the next one is due, whatever the outputs say, in
-    /// microseconds. `UINT64_MAX`: not before an output says so. 0: something is left to do.
-    pub next_in_us: u64,
-    /// Flags that were seen in the part and are not yet events.
-    pub pending: u64,
-    /// Limits whose event was told and that no sample has shown to be over.
-    pub lasting: u64,
-    /// Flags of events that found the queue full, since this was asked last.
-    pub lost: u64,
-    /// Number of events that found the queue full.
-    pub dropped: u32,
-    /// Outputs whose active level is news: 1 A, 2 B. One that a lasting condition keeps active is
-    /// not among them.
-    pub listening: u8,
 }
 
 /// What a proof test found of one output's way to the host.
@@ -101,16 +64,157 @@ pub enum Finding {
     NotTested = 5,
 }
 
-/// Findings for both outputs.
-#[repr(C)]
-pub struct Proof {
-    /// Output A.
-    pub a: Finding,
-    /// Output B.
-    pub b: Finding,
+mirrored!(DriverFinding => Finding: Works, NeverLow, NeverHigh, Swapped, Joined, NotTested);
+
+/// What a flag is about, and channel and kind of a limit.
+fn about(event: &DriverEvent) -> (About, u8, u8) {
+    match event.flag() {
+        // A kind's place is below 5.
+        AlertFlag::Limit(channel, kind) => (About::Limit, channel.number(), kind.index() as u8),
+        AlertFlag::RolloverAhead => (About::RolloverAhead, 0, 0),
+        AlertFlag::ScanDone => (About::ScanDone, 0, 0),
+        AlertFlag::ResetSeen => (About::ResetSeen, 0, 0),
+    }
+}
+
+types! {
+    /// One limit on one channel, and what is to happen when it is passed.
+    struct Limit {
+        /// The limit, in nanovolts, nanoamperes or nanowatts.
+        limit: i64,
+        /// Over only once a sample is back on the permitted side by this much, in the limit's unit,
+        /// 0 or more; 0 takes a 64th of the limit. A limit near zero needs one of its own.
+        hysteresis: i64,
+        /// What happens while the condition lasts: 0, its flag alone is taken off its outputs until
+        /// a sample shows it over; otherwise it is looked at again after so many microseconds.
+        look_again_us: u32,
+        /// The channel.
+        channel: u8,
+        /// A `crake_kind`.
+        kind: u8,
+        /// Passed after so many consecutive conversions beyond the limit: 1 to 15; 0 counts as 1.
+        debounce: u8,
+        /// 0: the flag stays until it was seen and cleared; 1: it follows the condition.
+        following: u8,
+        /// Outputs it reaches: 1 A, 2 B, 3 both, 0 none, which has to be meant.
+        outputs: u8,
+        /// 1 if it reaches no output on purpose, to be found by looking.
+        silent: u8,
+    }
+
+    /// Something that the part told.
+    struct Event of (event: DriverEvent) {
+        /// When the sample right after the flag was latched, in microseconds on the host's clock:
+        /// the flag is older than `after_us`.
+        before_us: u64 = event.timestamp().map_or(0, |date| date.before_us),
+        /// As in a sample.
+        after_us: u64 = event.timestamp().map_or(0, |date| date.after_us),
+        /// The limit that was passed, as asked for, in nanovolts, nanoamperes or nanowatts.
+        limit: i64 = event.limit().map_or(0, |limit| limit.billionths()),
+        /// What that sample shows of the quantity, in the same unit: already back, perhaps.
+        value: i64 = event.value().map_or(0, |value| value.billionths()),
+        /// What it is about.
+        about: About = about(&event).0,
+        /// Channel of the limit.
+        channel: u8 = about(&event).1,
+        /// Its `crake_kind`.
+        kind: u8 = about(&event).2,
+        /// 1 if `before_us` and `after_us` are known; 0 for what was told without a sample.
+        dated: u8 = event.timestamp().is_some().into(),
+        /// 1 if `limit` is known; 0 after a restart, or a setting of limits that failed.
+        limit_known: u8 = event.limit().is_some().into(),
+        /// 1 if `value` is known.
+        value_known: u8 = event.value().is_some().into(),
+        /// 1 if a conversion went over range: the value is a limit, then.
+        clipped: u8 = event.is_clipped().into(),
+    }
+
+    /// How a queue stands. Flags have five bits per channel from channel 0 up in the order of
+    /// `crake_kind`; bit 61 rollover ahead, bit 62 scan done, bit 63 reset seen.
+    struct QueueStatus of (queue: &mut DriverQueue) {
+        /// How long after the last service the next one is due, whatever the outputs say, in
+        /// microseconds. `UINT64_MAX`: not before an output says so. 0: something is left to do.
+        next_in_us: u64 = queue.next_in().map_or(u64::MAX, |next| next.as_micros() as u64),
+        /// Flags that were seen in the part and are not yet events.
+        pending: u64 = queue.pending().bits(),
+        /// Limits whose event was told and that no sample has shown to be over.
+        lasting: u64 = queue.lasting().bits(),
+        /// Flags of events that found the queue full, since this was asked last.
+        lost: u64 = queue.lost().bits(),
+        /// Number of events that found the queue full.
+        dropped: u32 = queue.dropped(),
+        /// Outputs whose active level is news: 1 A, 2 B. One that a lasting condition keeps active
+        /// is not among them.
+        listening: u8 = queue.listening().bits(),
+    }
+
+    /// Findings for both outputs.
+    struct Proof of (found: DriverProof) {
+        /// Output A.
+        a: Finding = found.a.into(),
+        /// Output B.
+        b: Finding = found.b.into(),
+    }
+}
+
+impl Limit {
+    fn driver(&self) -> Option<DriverLimit> {
+        let kind = *DriverKind::ALL.get(usize::from(self.kind))?;
+        let threshold = Threshold::of(kind, self.limit);
+        let mut limit = DriverLimit::new(Channel::new(self.channel), threshold)
+            .debounce(self.debounce.max(1))
+            .to(Outputs::from_bits(self.outputs)?);
+        if self.hysteresis != 0 {
+            limit = limit.hysteresis(Quantity::of(kind, self.hysteresis));
+        }
+        if self.following != 0 {
+            limit = limit.following();
+        }
+        if self.silent != 0 {
+            limit = limit.silent();
+        }
+        if self.look_again_us > 0 {
+            let interval = Duration::from_micros(self.look_again_us.into());
+            limit = limit.lasting(Lasting::LookAgain(interval));
+        }
+        Some(limit)
+    }
 }
 
 calls! {
+    /// Makes limits of a list of `count`, which is not needed afterwards; `memory` has room for as
+    /// many, and stays with the limits. What cannot be is found when they are set.
+    ///
+    /// `rollover_outputs` are told when a running sum of the part comes near its end; nothing is
+    /// masked on `wired_outputs`, which are wired to hardware. `BAD_ARGUMENT` with the place in the
+    /// list as `got` for a kind or an output that there is not.
+    fn crake_limits_init(
+        limits: new Limits, memory: room LimitMemory; count, list: array Limit; count,
+        count: value usize, rollover_outputs: value u8, wired_outputs: value u8
+    ) {
+        let bad = |argument| Code::BadArgument.at(argument);
+        let list = memory.filled(|place| {
+            let made = list.get(place).and_then(Limit::driver);
+            made.ok_or(Error { got: place as i64, ..bad(3) })
+        })?;
+        let rollover = Outputs::from_bits(rollover_outputs).ok_or(bad(5))?;
+        let wired = Outputs::from_bits(wired_outputs).ok_or(bad(6))?;
+        limits.fill(DriverLimits::new(list).rollover_ahead(rollover).wired(wired))
+    }
+
+    /// What a limit's code stands for under the configuration in force: the limit moved to the code
+    /// on the safe side. `kind` is a `crake_kind`. `NOTHING` where the channel is not enabled or
+    /// the limit beyond full scale.
+    fn crake_limit_in_force(
+        monitor: live Monitor, channel: value u8, kind: value u8, limit: value i64,
+        in_force: wanted i64
+    ) {
+        let kind = DriverKind::ALL.get(usize::from(kind)).ok_or(Code::BadArgument.at(3))?;
+        let threshold = Threshold::of(*kind, limit);
+        let found = limit_in_force(monitor.monitor.last_sample(), Channel::new(channel), threshold);
+        in_force.write(found.ok_or(Code::Nothing)?.billionths())
+    }
+
     /// Makes an empty queue. While a flag is masked a sample is due every `interval_us`; 0 for once
     /// a second.
     fn crake_queue_init(queue: new AlertQueue, interval_us: value u32) {
@@ -160,21 +264,12 @@ calls! {
 
     /// Takes the oldest event out of the queue; `NOTHING` if there is none.
     fn crake_queue_next_event(queue: live AlertQueue, event: wanted Event) {
-        event.write(queue.queue.next_event().ok_or(Error::new(Code::Nothing))?.into())
+        event.write(Event::of(queue.queue.next_event().ok_or(Code::Nothing)?))
     }
 
     /// How the queue stands; `lost` is forgotten with it.
     fn crake_queue_get_status(queue: live AlertQueue, status: wanted QueueStatus) {
-        let queue = &mut queue.queue;
-        let next_in = queue.next_in().map(|next| next.as_micros() as u64); // below 2^64
-        status.write(QueueStatus {
-            next_in_us: next_in.unwrap_or(u64::MAX),
-            pending: queue.pending().bits(),
-            lasting: queue.lasting().bits(),
-            lost: queue.lost().bits(),
-            dropped: queue.dropped(),
-            listening: queue.listening().bits(),
-        })
+        status.write(QueueStatus::of(&mut queue.queue))
     }
 
     /// Proves the way of both outputs to the host: lets the end of each scan reach one output, then
@@ -189,13 +284,11 @@ calls! {
         is_low: value Option<unsafe extern "C" fn(context: *mut c_void, output: u8) -> i32>,
         context: value *mut c_void, proof: wanted Proof
     ) {
-        let is_low = is_low.ok_or(Error::argument(Code::BadPointer, 3))?;
+        let is_low = is_low.ok_or(Code::BadPointer.at(3))?;
         let mut delay = monitor.host;
         // SAFETY: the caller's promise.
         let lines = |output: Outputs| unsafe { is_low(context, output.bits()) } != 0;
-        let found = queue.queue.proof_test(&mut monitor.monitor, &mut delay, lines)?;
-        let [a, b] = [found.a, found.b].map(Finding::from);
-        proof.write(Proof { a, b })
+        proof.write(Proof::of(queue.queue.proof_test(&mut monitor.monitor, &mut delay, lines)?))
     }
 
     /// Asks which part pulls a shared alert line: the SMBus alert response, a read of two bytes
@@ -206,45 +299,10 @@ calls! {
     /// `NOTHING`: nobody answered, which `read` says by `CRAKE_NO_ACKNOWLEDGE`. `CHECK_BYTE`,
     /// `BUS`: a part may have answered and let go: serve every part on the line.
     fn crake_alert_response(host: given Host, address: wanted u8) {
-        if host.read.is_none() {
-            return Err(Error::argument(Code::BadPointer, 1));
-        }
-        match alert_response(&mut Lines(host))? {
+        match alert_response(&mut Lines::of(host, 1)?)? {
             Answer::From(part) => address.write(part),
-            Answer::Nobody => Err(Error::new(Code::Nothing)),
-            Answer::Garbled { expected, got, .. } => {
-                Err(Error::pair(Code::CheckByte, expected, got))
-            }
+            Answer::Nobody => Err(Code::Nothing.into()),
+            Answer::Garbled { expected, got, .. } => Err(Code::CheckByte.at(0).with(expected, got)),
         }
     }
 }
-
-impl From<DriverEvent> for Event {
-    fn from(event: DriverEvent) -> Self {
-        let (about, channel, kind) = match event.flag() {
-            // A kind's place is below 5.
-            AlertFlag::Limit(channel, kind) => (About::Limit, channel.number(), kind.index() as u8),
-            AlertFlag::RolloverAhead => (About::RolloverAhead, 0, 0),
-            AlertFlag::ScanDone => (About::ScanDone, 0, 0),
-            AlertFlag::ResetSeen => (About::ResetSeen, 0, 0),
-        };
-        let date = event.timestamp();
-        Self {
-            before_us: date.map_or(0, |date| date.before_us),
-            after_us: date.map_or(0, |date| date.after_us),
-            limit: event.limit().map_or(0, |limit| limit.billionths()),
-            value: event.value().map_or(0, |value| value.billionths()),
-            about,
-            channel,
-            kind,
-            dated: date.is_some().into(),
-            limit_known: event.limit().is_some().into(),
-            value_known: event.value().is_some().into(),
-            clipped: event.is_clipped().into(),
-        }
-    }
-}
-
-mirrored!(
-    DriverFinding => Finding: Works, NeverLow, NeverHigh, Swapped, Joined, NotTested
-);

@@ -7,70 +7,59 @@ use crake::units::{Current, Resistance, Tolerance, Voltage};
 
 use crate::*;
 
-/// What the engineer knows of one rail: bounds lean on it. All numbers are 0 or more.
-#[repr(C)]
-#[derive(Clone, Copy, Default)]
-pub struct Rail {
-    /// Nominal resistance of the sense resistor, 100 µΩ to 10 Ω, in nanoohms.
-    pub resistance_nohm: u64,
-    /// Resistor in each of the two sense leads, as input filters have, in nanoohms; 0 for none.
-    pub filter_nohm: u64,
-    /// Greatest current in either direction, in nanoamperes. 0: no load is declared; bounds leave
-    /// out what it does between conversions, and the fields of the load below are not looked at.
-    pub greatest_na: i64,
-    /// Greatest mean of the current's magnitude over `mean_over_s`, in nanoamperes; it matters
-    /// where current flows both ways.
-    pub mean_na: i64,
-    /// Greatest jump of the load, up or down, in nanoamperes.
-    pub load_step_na: i64,
-    /// Greatest jump of the source's voltage, in nanovolts.
-    pub voltage_step_nv: i64,
-    /// Least rail voltage, in nanovolts.
-    pub voltage_least_nv: i64,
-    /// Greatest rail voltage; 0 where the span is not known, which takes the whole range.
-    pub voltage_greatest_nv: i64,
-    /// Tolerance of the sense resistor in ppm, in either direction.
-    pub tolerance_ppm: u32,
-    /// Temperature coefficient of the sense resistor, ppm per kelvin, in either direction.
-    pub temperature_ppm_per_k: u32,
-    /// How far the board gets from the temperature of the nominal resistance, thousandths of a
-    /// kelvin.
-    pub temperature_span_mk: u32,
-    /// Thermal resistance of the sense resistor to its surroundings, thousandths of a kelvin per
-    /// watt.
-    pub heating_mk_per_w: u32,
-    /// Shortest stretch in seconds over which `mean_na` holds; 0 where no mean is declared.
-    pub mean_over_s: u32,
-    /// Greatest number of jumps of the load in 3600 s, up or down each count.
-    pub load_steps_per_hour: u32,
-    /// Greatest number of jumps of the source's voltage in 3600 s.
-    pub voltage_steps_per_hour: u32,
-    /// 0: current flows from source to load alone; 1: both ways.
-    pub both_ways: u8,
-}
+types! {
+    /// What the engineer knows of one rail: bounds lean on it. All numbers are 0 or more.
+    #[derive(Clone, Copy, Default)]
+    struct Rail {
+        /// Nominal resistance of the sense resistor, 100 µΩ to 10 Ω, in nanoohms.
+        resistance_nohm: u64,
+        /// Resistor in each of the two sense leads, as input filters have, in nanoohms; 0 for none.
+        filter_nohm: u64,
+        /// Greatest current in either direction, in nanoamperes. 0: no load is declared; bounds
+        /// leave out what it does between conversions, and the fields of the load below are not
+        /// looked at.
+        greatest_na: i64,
+        /// Greatest mean of the current's magnitude over `mean_over_s`, in nanoamperes; it matters
+        /// where current flows both ways.
+        mean_na: i64,
+        /// Greatest jump of the load, up or down, in nanoamperes.
+        load_step_na: i64,
+        /// Greatest jump of the source's voltage, in nanovolts.
+        voltage_step_nv: i64,
+        /// Least rail voltage, in nanovolts.
+        voltage_least_nv: i64,
+        /// Greatest rail voltage; 0 where the span is not known, which takes the whole range.
+        voltage_greatest_nv: i64,
+        /// Tolerance of the sense resistor in ppm, in either direction.
+        tolerance_ppm: u32,
+        /// Temperature coefficient of the sense resistor, ppm per kelvin, in either direction.
+        temperature_ppm_per_k: u32,
+        /// How far the board gets from the temperature of the nominal resistance, thousandths of a
+        /// kelvin.
+        temperature_span_mk: u32,
+        /// Thermal resistance of the sense resistor to its surroundings, thousandths of a kelvin
+        /// per watt.
+        heating_mk_per_w: u32,
+        /// Shortest stretch in seconds over which `mean_na` holds; 0 where no mean is declared.
+        mean_over_s: u32,
+        /// Greatest number of jumps of the load in 3600 s, up or down each count.
+        load_steps_per_hour: u32,
+        /// Greatest number of jumps of the source's voltage in 3600 s.
+        voltage_steps_per_hour: u32,
+        /// 0: current flows from source to load alone; 1: both ways.
+        both_ways: u8,
+    }
 
-/// A board: its rails from channel 0 up, its serial number, its clock.
-#[repr(C)]
-#[derive(Clone, Copy, Default)]
-pub struct Description {
-    /// One rail per channel. A channel that is not used takes any resistor.
-    pub rails: [Rail; CRAKE_RAILS],
-    /// Serial number, which ties checkpoints and calibration records to it.
-    pub serial: u32,
-    /// Greatest error of the host clock's rate in either direction, in ppm.
-    pub clock_ppm: u32,
-}
-
-/// Memory of a board: zero it, then `crake_board_init`.
-#[repr(C)]
-pub struct Board {
-    words: [u64; 112],
-}
-
-/// Memory of a board's margins, what is open of totals there: zero it, then `crake_margins_init`.
-#[repr(C)]
-pub struct Margins {
-    words: [u64; 48],
+    /// A board: its rails from channel 0 up, its serial number, its clock.
+    #[derive(Clone, Copy, Default)]
+    struct Description {
+        /// One rail per channel. A channel that is not used takes any resistor.
+        rails: [Rail; CRAKE_RAILS],
+        /// Serial number, which ties checkpoints and calibration records to it.
+        serial: u32,
+        /// Greatest error of the host clock's rate in either direction, in ppm.
+        clock_ppm: u32,
+    }
 }
 
 /// What lives in a board's memory: the rails, and what was worked out of them.
@@ -86,14 +75,20 @@ pub struct Open {
 }
 
 impl Rail {
-    fn driver(&self) -> Option<DriverRail> {
+    /// As the driver takes it, for a channel.
+    fn driver(&self, channel: u8) -> Met<DriverRail> {
         let resistor = SenseResistor::new(
             Resistance::from_nanoohms(self.resistance_nohm),
             Tolerance::from_ppm(self.tolerance_ppm),
         )
         .with_temperature(self.temperature_ppm_per_k, self.temperature_span_mk)
         .with_self_heating(self.heating_mk_per_w);
+        let mean_na = match self.mean_over_s {
+            0 => self.greatest_na,
+            _ => self.mean_na,
+        };
         let mut load = Load::smooth(Current::from_nanoamps(self.greatest_na))
+            .with_mean(Current::from_nanoamps(mean_na), self.mean_over_s)
             .with_steps(LoadSteps {
                 per_hour: self.load_steps_per_hour,
                 step: Current::from_nanoamps(self.load_step_na),
@@ -102,22 +97,15 @@ impl Rail {
                 per_hour: self.voltage_steps_per_hour,
                 step: Voltage::from_nanovolts(self.voltage_step_nv),
             });
-        if self.mean_over_s > 0 {
-            load = load.with_mean(Current::from_nanoamps(self.mean_na), self.mean_over_s);
-        }
         if self.both_ways == 1 {
             load = load.both_ways();
         }
         let (least, greatest) = (self.voltage_least_nv, self.voltage_greatest_nv);
-        let numbers = [
-            self.greatest_na,
-            self.mean_na,
-            self.load_step_na,
-            self.voltage_step_nv,
-            least,
-        ];
-        if numbers.iter().any(|number| *number < 0) || least > greatest || self.both_ways > 1 {
-            return None;
+        // One sign among them is the sign of all.
+        let signs = self.greatest_na | self.mean_na | self.load_step_na | self.voltage_step_nv;
+        if (signs | least) < 0 || least > greatest || self.both_ways > 1 {
+            let bad = Code::BadArgument.at(2);
+            return Err(Error { channel, ..bad });
         }
         let filter = Resistance::from_nanoohms(self.filter_nohm);
         let mut rail = DriverRail::new(resistor).with_input_filter(filter);
@@ -125,10 +113,10 @@ impl Rail {
             rail = rail.with_load(load);
         }
         if greatest > 0 {
-            let span = [least, greatest].map(Voltage::from_nanovolts);
-            rail = rail.with_voltage(span[0], span[1]);
+            let [least, greatest] = [least, greatest].map(Voltage::from_nanovolts);
+            rail = rail.with_voltage(least, greatest);
         }
-        Some(rail)
+        Ok(rail)
     }
 }
 
@@ -138,12 +126,8 @@ calls! {
     /// `BAD_ARGUMENT` with `channel` for a value out of range, `SENSE_RESISTOR` for a resistor that
     /// the part cannot be used with.
     fn crake_board_init(board: new Board, description: given Description) {
-        let nothing = SenseResistor::new(Resistance::from_nanoohms(0), Tolerance::ZERO);
-        let mut rails = [DriverRail::new(nothing); CRAKE_RAILS];
-        for (channel, (rail, described)) in (0..).zip(rails.iter_mut().zip(&description.rails)) {
-            let bad = Error { channel, ..Error::argument(Code::BadArgument, 2) };
-            *rail = described.driver().ok_or(bad)?;
-        }
+        let [a, b, c, d] = &description.rails;
+        let rails = [a.driver(0)?, b.driver(1)?, c.driver(2)?, d.driver(3)?];
         let made = Corncrake::board(&rails)
             .with_serial(description.serial)
             .with_clock(Tolerance::from_ppm(description.clock_ppm));
@@ -158,14 +142,11 @@ calls! {
     /// A rail is corrected once: a second time, and for a correction out of all proportion, it is
     /// refused as `SENSE_RESISTOR`.
     fn crake_board_correct(
-        corrected: new Board, board: fixed Board, corrections: array Correction
+        corrected: new Board, board: fixed Board, corrections: array Correction; CRAKE_RAILS
     ) {
-        let mut made = board.board;
-        let mut rails = board.rails;
-        let corrections = corrections.values(CRAKE_RAILS)?.iter().map(DriverCorrection::from);
-        for (channel, (rail, correction)) in
-            Channel::first(u8::MAX).zip(rails.iter_mut().zip(corrections))
-        {
+        let (mut made, mut rails) = (board.board, board.rails);
+        for ((channel, rail), correction) in Channel::first(4).zip(&mut rails).zip(corrections) {
+            let correction = DriverCorrection::from(correction);
             if correction != DriverCorrection::NONE {
                 made.correct(channel, &correction);
                 *rail = rail.corrected(correction);
@@ -231,6 +212,6 @@ mod tests {
             .with_input_filter(Resistance::from_nanoohms(16))
             .with_load(load)
             .with_voltage(six, seven);
-        assert_eq!(rail.driver(), Some(described));
+        assert_eq!(rail.driver(0).ok(), Some(described));
     }
 }

@@ -13,44 +13,29 @@
 //! something that was made with them is used. Callbacks may be called with their context.
 #![no_std]
 #![allow(clippy::missing_safety_doc)]
-#![cfg_attr(
-    not(test),
-    deny(
-        clippy::arithmetic_side_effects,
-        clippy::indexing_slicing,
-        clippy::unwrap_used,
-        clippy::expect_used,
-        clippy::panic,
-        clippy::float_arithmetic
-    )
-)]
 
 mod alerts;
 mod board;
 mod calibration;
-mod capture;
-mod config;
 mod error;
 mod host;
-mod limits;
 mod memory;
 mod monitor;
 #[cfg(feature = "panic-handler")]
 mod panic;
 mod sample;
 mod totals;
+mod types;
 
-use error::mirrored;
-use memory::{Held, Wanted, calls};
+use memory::{Held, Met, Wanted, calls};
+use types::{mirrored, types};
 
 pub use alerts::*;
 pub use board::*;
 pub use calibration::*;
-pub use capture::*;
-pub use config::*;
 pub use error::*;
 pub use host::*;
-pub use limits::*;
+pub use memory::{AlertQueue, Board, Collection, LimitMemory, Limits, Margins, Monitor, Totals};
 pub use monitor::*;
 pub use sample::*;
 pub use totals::*;

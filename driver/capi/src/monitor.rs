@@ -1,51 +1,106 @@
 use core::ptr;
 
+use crake::config::{Config as DriverConfig, FullScale, Mode as DriverMode, ScanRate};
 use crake::part::ResumeToken;
 use crake::part::corncrake::{Address, Corncrake};
-use crake::{Call, Channel, Last, Sample as _, ShuntMonitor, Timestamp, WithClock};
+use crake::units::Voltage;
+use crake::{Call, Last, Sample as _, ShuntMonitor, Timestamp, WithClock};
 
 use crate::*;
 
-/// Where the part is, and how it is to be read. All zero but the address is a good choice.
-#[repr(C)]
-#[derive(Clone, Copy, Default)]
-pub struct Options {
-    /// 7-bit address of the part: 0x32 to 0x35.
-    pub address: u8,
-    /// Most bytes that `write_read` reads in one transfer; 0 for no limit. Blocks are then read in
-    /// pieces, and stay coherent. Single registers take 6 whatever it is.
-    pub read_max: u8,
-    /// How often a transfer is tried before an operation gives up; 0 for three times.
-    pub attempts: u8,
-    /// 1 to leave out the bus's check byte of a sample block, whose own CRC-16 covers it.
-    pub block_check_alone: u8,
+/// What the part does by itself.
+#[repr(u8)]
+pub enum Mode {
+    /// Nothing: no conversions, sums stand still, least supply current.
+    Idle = 0,
+    /// Scans for ever.
+    Continuous = 1,
+    /// As many scans as one mean takes whenever a sample is taken, then idle.
+    SingleShot = 2,
 }
 
-/// What has to be kept across a restart of the firmware.
-#[repr(C)]
-#[derive(Clone, Copy, Default)]
-pub struct Token {
-    /// The part's count of accepted writes.
-    pub writes: u32,
-    /// The monitor's number of the configuration.
-    pub configuration: u32,
+types! {
+    /// What one channel has to reach, in either direction; the finest range that does is taken.
+    #[derive(Clone, Copy, Default)]
+    struct Channel {
+        /// At least so many microvolts across the sense resistor: up to 65 535 on Corncrake.
+        sense_uv: u32,
+        /// At least so many microvolts of the rail: up to 65 535 000.
+        rail_uv: u32,
+        /// 1 to convert the channel, 0 to leave it out.
+        enabled: u8,
+    }
+
+    /// What to convert, and how often.
+    #[derive(Clone, Copy, Default)]
+    struct Config {
+        /// From channel 0 up.
+        channels: [Channel; CRAKE_RAILS],
+        /// In continuous mode at least so many scans a second; 2000, 500, 100, 10 and 1 can be.
+        scans_per_second: u32,
+        /// A `crake_mode`.
+        mode: u8,
+        /// k: readings are means of 2^k scans, k from 0 to 10. Running sums take every scan
+        /// regardless.
+        averaging_log2: u8,
+    }
+
+    /// Where the part is, and how it is to be read. All zero but the address is a good choice.
+    #[derive(Clone, Copy, Default)]
+    struct Options {
+        /// 7-bit address of the part: 0x32 to 0x35.
+        address: u8,
+        /// Most bytes that are read in one transfer; 0 for no limit. Blocks are then read in
+        /// pieces, and stay coherent. Single registers take 6 whatever it is.
+        read_max: u8,
+        /// How often a transfer is tried before an operation gives up; 0 for three times.
+        attempts: u8,
+        /// 1 to leave out the bus's check byte of a sample block, whose own CRC-16 covers it.
+        block_check_alone: u8,
+    }
+
+    /// What has to be kept across a restart of the firmware.
+    #[derive(Clone, Copy, Default)]
+    struct Token of (token: ResumeToken) {
+        /// The part's count of accepted writes.
+        writes: u32 = token.writes,
+        /// The monitor's number of the configuration.
+        configuration: u32 = token.configuration,
+    }
+
+    /// How far a reading may lie from the truth, either way.
+    struct ReadingBound of (bound: crake::board::ReadingBound) {
+        /// Of the voltage, in nanovolts.
+        voltage_nv: i64 = bound.voltage.as_nanovolts(),
+        /// Of the current, in nanoamperes.
+        current_na: i64 = bound.current.as_nanoamps(),
+        /// Of the power, in nanowatts.
+        power_nw: i64 = bound.power.as_nanowatts(),
+    }
 }
 
-/// How far a reading may lie from the truth, either way.
-#[repr(C)]
-pub struct ReadingBound {
-    /// Of the voltage, in nanovolts.
-    pub voltage_nv: i64,
-    /// Of the current, in nanoamperes.
-    pub current_na: i64,
-    /// Of the power, in nanowatts.
-    pub power_nw: i64,
-}
-
-/// Memory of a monitor: zero it, then `crake_monitor_init`.
-#[repr(C)]
-pub struct Monitor {
-    words: [u64; 36],
+impl Config {
+    /// As the driver takes it; what the part cannot do is for the driver to refuse. It is the
+    /// second argument of each call.
+    pub(crate) fn driver(&self) -> Met<DriverConfig<CRAKE_RAILS>> {
+        let mode = match self.mode {
+            0 => DriverMode::Idle,
+            1 => DriverMode::Continuous(ScanRate::per_second(self.scans_per_second)),
+            2 => DriverMode::SingleShot,
+            _ => return Err(Code::BadArgument.at(2)),
+        };
+        let (channels, volts) = (self.channels, |uv: u32| Voltage::from_microvolts(uv.into()));
+        let scales = channels.map(|of| FullScale::new(volts(of.sense_uv), volts(of.rail_uv)));
+        let mut config = DriverConfig::single_shot(scales)
+            .with_mode(mode)
+            .averaging(self.averaging_log2);
+        for (channel, asked) in crake::Channel::first(u8::MAX).zip(&self.channels) {
+            if asked.enabled == 0 {
+                config = config.without(channel);
+            }
+        }
+        Ok(config)
+    }
 }
 
 /// cbindgen:ignore
@@ -54,31 +109,26 @@ type DriverMonitor = crake::Monitor<'static, Lines, Lines, Corncrake, 4, WithClo
 pub(crate) type LastSample = Last<'static, Corncrake, Timestamp, CRAKE_RAILS>;
 
 /// What lives in a monitor's memory.
-pub struct Live {
+pub struct Driven {
     pub(crate) monitor: DriverMonitor,
     pub(crate) host: Lines,
     pub(crate) of: &'static Described,
 }
 
-impl Live {
-    pub(crate) fn last(&self) -> &LastSample {
-        self.monitor.last_sample()
-    }
-
+impl Driven {
     /// Takes a sample by a call of the driver, and gives it to a queue, to totals, and to the
     /// caller. Totals of another board are found before the part is asked.
     pub(crate) fn sample(
         &mut self,
         queue: Option<&mut Queue>,
-        totals: Option<Held<Totals>>,
+        totals: Option<Held<Counted>>,
         wanted: Option<Wanted<Sample>>,
         call: impl FnOnce(&mut DriverMonitor) -> Result<&LastSample, crake::Error<Status>>,
-    ) -> Result<(), Error> {
-        if totals
-            .as_ref()
-            .is_some_and(|totals| !ptr::eq(totals.of, self.of))
+    ) -> Met<()> {
+        if let Some(totals) = &totals
+            && !ptr::eq(totals.of, self.of)
         {
-            return Err(Error::new(Code::TotalsOfAnotherBoard));
+            return Err(Code::TotalsOfAnotherBoard.into());
         }
         let sample = call(&mut self.monitor)?;
         if let Some(queue) = queue {
@@ -88,7 +138,7 @@ impl Live {
             let Counted { totals, update, .. } = &mut *of;
             update(totals, sample)
         });
-        wanted.map_or(Ok(()), |wanted| wanted.write(Sample::new(sample, update)))
+        wanted.map_or(Ok(()), |wanted| wanted.write(Sample::of(sample, update)))
     }
 }
 
@@ -98,28 +148,18 @@ calls! {
     fn crake_monitor_init(
         monitor: new Monitor, board: fixed Board, host: given Host, options: given Options
     ) {
-        let address = match options.address {
-            0x32 => Address::Strap0,
-            0x33 => Address::Strap1,
-            0x34 => Address::Strap2,
-            0x35 => Address::Strap3,
-            _ => return Err(Error::argument(Code::BadArgument, 4)),
-        };
-        if host.write.and(host.delay_us).is_none() || host.write_read.and(host.now_us).is_none() {
-            return Err(Error::argument(Code::BadPointer, 3));
-        }
-        let (host, mut part) = (Lines(host), Corncrake::new(address));
+        let straps = [Address::Strap0, Address::Strap1, Address::Strap2, Address::Strap3];
+        let strap = straps.get(usize::from(options.address).wrapping_sub(0x32));
+        let mut part = Corncrake::new(*strap.ok_or(Code::BadArgument.at(4))?);
+        let host = Lines::of(host, 3)?;
         if options.block_check_alone != 0 {
             part = part.with_block_check_alone();
         }
         let mut made = crake::Monitor::new(host, host, part, &board.board).with_clock(host);
-        if options.read_max > 0 {
-            made.set_read_max(options.read_max);
-        }
-        if options.attempts > 0 {
-            made.set_attempts(options.attempts);
-        }
-        monitor.fill(Live { monitor: made, host, of: board })
+        let or = |chosen: u8, usual: u8| if chosen > 0 { chosen } else { usual };
+        made.set_read_max(or(options.read_max, u8::MAX));
+        made.set_attempts(or(options.attempts, 3));
+        monitor.fill(Driven { monitor: made, host, of: board })
     }
 
     /// Sets the part up from whatever state it is in, and starts it. Limits have to be set again; a
@@ -150,7 +190,8 @@ calls! {
         monitor: live Monitor, config: given Config, token: given Token,
         totals: maybe Totals, sample: optional Sample
     ) {
-        let (config, token) = (config.driver()?, ResumeToken::from(*token));
+        let (config, &Token { writes, configuration }) = (config.driver()?, token);
+        let token = ResumeToken { writes, configuration };
         monitor.sample(None, totals, sample, |monitor| monitor.resume(&config, token))
     }
 
@@ -158,7 +199,7 @@ calls! {
     /// limits and service that masks or unmasks a flag makes another one: keep it anew after these,
     /// best together with the totals.
     fn crake_get_token(monitor: live Monitor, token: wanted Token) {
-        token.write(monitor.monitor.token().into())
+        token.write(Token::of(monitor.monitor.token()))
     }
 
     /// Latches all channels and reads them: two transfers, and the wait of one scan in between.
@@ -177,27 +218,21 @@ calls! {
     /// How far the last sample's reading of a channel may lie from the truth; of one that went over
     /// range the bound belongs to the limit that is known. Or why there is no reading.
     fn crake_get_bound(monitor: live Monitor, channel: value u8, bound: wanted ReadingBound) {
-        let channel = Channel::new(channel);
+        let (sample, channel) = (monitor.monitor.last_sample(), crake::Channel::new(channel));
         let rail = monitor.of.rails.get(channel.index());
-        match rail.and_then(|rail| monitor.last().bound(channel, rail)) {
-            Some(found) => bound.write(ReadingBound {
-                voltage_nv: found.voltage.as_nanovolts(),
-                current_na: found.current.as_nanoamps(),
-                power_nw: found.power.as_nanowatts(),
-            }),
-            None => Err(monitor.last().no_reading(channel).into()),
-        }
+        let found = rail.and_then(|rail| sample.bound(channel, rail));
+        bound.write(ReadingBound::of(found.ok_or_else(|| sample.no_reading(channel))?))
     }
 
     /// The longest that a call can take under a configuration on a bus of `bus_hz`, waits and
     /// repeats included, in microseconds; the host's own work comes on top. It touches no bus.
     ///
-    /// `operation` is a `crake_operation`. `limits` are looked at for `SET_LIMITS` alone, and
-    /// `codes`, which are overwritten, for `FETCH_CAPTURE` alone. `REFUSED` for a call that would
-    /// be.
+    /// `operation` is a `crake_operation`. `limits` are looked at for `SET_LIMITS` alone; `codes`
+    /// are overwritten, and tell how many `FETCH_CAPTURE` is to fetch. `REFUSED` for a call that
+    /// would be.
     fn crake_worst_case_us(
         monitor: live Monitor, config: given Config, operation: value u8, limits: maybe Limits,
-        codes: room i32, count: value usize, bus_hz: value u32, longest_us: wanted u64
+        codes: room i32; count, count: value usize, bus_hz: value u32, longest_us: wanted u64
     ) {
         let limits = limits.as_deref();
         // As `crake_operation` numbers them.
@@ -206,16 +241,16 @@ calls! {
             2 => Call::Resume,
             3 => Call::Configure,
             4 => Call::Sample,
-            5 => Call::SetLimits(limits.ok_or(Error::argument(Code::BadPointer, 4))?),
+            5 => Call::SetLimits(limits.ok_or(Code::BadPointer.at(4))?),
             6 => Call::ReadAlerts,
             7 => Call::SetMasks,
             8 => Call::StartCapture,
-            9 => Call::FetchCapture(codes.filled(counted(count)?, |_| Ok(0))?),
+            9 => Call::FetchCapture(codes.filled(|_| Ok(0))?),
             10 => Call::Service,
-            _ => return Err(Error::argument(Code::BadArgument, 3)),
+            _ => return Err(Code::BadArgument.at(3)),
         };
         let found = monitor.monitor.worst_case_us(call, &config.driver()?, bus_hz);
-        longest_us.write(found.ok_or(Error::new(Code::Refused))?)
+        longest_us.write(found.ok_or(Code::Refused)?)
     }
 
     /// Converts by another board from now on, while the part runs; the last sample is gone. Totals
@@ -231,33 +266,5 @@ calls! {
     fn crake_set_powered(monitor: live Monitor, powered: value u8) {
         monitor.monitor.set_powered(powered != 0);
         Ok(())
-    }
-}
-
-impl From<ResumeToken> for Token {
-    fn from(
-        ResumeToken {
-            writes,
-            configuration,
-        }: ResumeToken,
-    ) -> Self {
-        Self {
-            writes,
-            configuration,
-        }
-    }
-}
-
-impl From<Token> for ResumeToken {
-    fn from(
-        Token {
-            writes,
-            configuration,
-        }: Token,
-    ) -> Self {
-        Self {
-            writes,
-            configuration,
-        }
     }
 }

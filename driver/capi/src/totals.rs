@@ -1,21 +1,12 @@
-use crake::Channel;
-use crake::totals::Bounds;
+use crake::part::ResumeToken;
+use crake::totals::{Bounds, Gap as DriverGap, Total as DriverTotal};
 use crake::units::{Charge, Energy};
+use crake::{Channel, NoReading};
 
 use crate::*;
 
-/// Length of a checkpoint in bytes.
-pub const CHECKPOINT_LEN: usize = 468;
-
 /// cbindgen:ignore
 type DriverTotals = crake::totals::Totals<'static, CRAKE_RAILS, Bounds<'static, CRAKE_RAILS>>;
-const _: () = assert!(CHECKPOINT_LEN == DriverTotals::CHECKPOINT_LEN);
-
-/// Memory of totals: zero it, then `crake_totals_init`.
-#[repr(C)]
-pub struct Totals {
-    words: [u64; 64],
-}
 
 /// What lives in the memory of totals.
 pub struct Counted {
@@ -25,44 +16,49 @@ pub struct Counted {
     pub(crate) update: fn(&mut DriverTotals, &LastSample) -> Update,
 }
 
-/// Charge or energy of one rail: the truth lies within `value` ± `bound`.
-#[repr(C)]
-pub struct Total {
-    /// What flowed, less what flowed back, by the host's clock: microcoulombs or microjoules, up to
-    /// ±9.2e18 of them (290 kW for a year).
-    pub value: i64,
-    /// How far it may lie from the truth; `INT64_MAX` where nothing is known.
-    pub bound: i64,
-    /// What it says of the truth after a conversion went over range.
-    pub saturation: Saturation,
-    /// 1 if a load is declared, so that the bound covers what it does between conversions; 0: it
-    /// covers the instrument alone.
-    pub covers_load: u8,
-}
+types! {
+    /// What was saved of totals.
+    struct Checkpoint {
+        /// In any memory that outlives a restart of the firmware.
+        bytes: [u8; 468],
+    }
 
-/// Time that was not counted, as a bracket, in true microseconds.
-#[repr(C)]
-pub struct Gap {
-    /// At least this long.
-    pub least_us: u64,
-    /// At most this long; `UINT64_MAX` where nobody knows.
-    pub greatest_us: u64,
-}
+    /// Charge or energy of one rail: the truth lies within `value` ± `bound`.
+    struct Total of (value: i128, bound: i128, saturation: crake::Saturation, covers_load: bool) {
+        /// What flowed, less what flowed back, by the host's clock: microcoulombs or microjoules,
+        /// up to ±9.2e18 of them (290 kW for a year).
+        value: i64 = fitting(value),
+        /// How far it may lie from the truth; `INT64_MAX` where nothing is known.
+        bound: i64 = fitting(bound),
+        /// What it says of the truth after a conversion went over range.
+        saturation: Saturation = saturation.into(),
+        /// 1 if a load is declared, so that the bound covers what it does between conversions; 0:
+        /// it covers the instrument alone.
+        covers_load: u8 = covers_load.into(),
+    }
 
-/// How totals stand.
-#[repr(C)]
-pub struct TotalsStatus {
-    /// The time that was counted, in microseconds of the host's clock.
-    pub counted_us: u64,
-    /// The same by the part's clock, nominal: the ratio of the two is that of the clocks.
-    pub part_clock_us: u64,
-    /// The latest safe moment for the next sample on the host's clock: its `after_us` must not lie
-    /// beyond. `UINT64_MAX` while nothing counts.
-    pub next_sample_by_us: u64,
-    /// Time that was not counted, from the first sample to the last.
-    pub gap: Gap,
-    /// Number of discontinuities.
-    pub epoch: u32,
+    /// Time that was not counted, as a bracket, in true microseconds.
+    struct Gap of (gap: DriverGap) {
+        /// At least this long.
+        least_us: u64 = gap.least_us,
+        /// At most this long; `UINT64_MAX` where nobody knows.
+        greatest_us: u64 = gap.greatest_us,
+    }
+
+    /// How totals stand.
+    struct TotalsStatus of (totals: &DriverTotals) {
+        /// The time that was counted, in microseconds of the host's clock.
+        counted_us: u64 = totals.counted_us(),
+        /// The same by the part's clock, nominal: the ratio of the two is that of the clocks.
+        part_clock_us: u64 = totals.part_clock_us(),
+        /// The latest safe moment for the next sample on the host's clock: its `after_us` must not
+        /// lie beyond. `UINT64_MAX` while nothing counts.
+        next_sample_by_us: u64 = totals.next_sample_by_us().unwrap_or(u64::MAX),
+        /// Time that was not counted, from the first sample to the last.
+        gap: Gap = Gap::of(totals.gap()),
+        /// Number of discontinuities.
+        epoch: u32 = totals.epoch(),
+    }
 }
 
 calls! {
@@ -88,15 +84,7 @@ calls! {
 
     /// Times, gap and epoch.
     fn crake_totals_get_status(totals: live Totals, status: wanted TotalsStatus) {
-        let totals = &totals.totals;
-        let crake::totals::Gap { least_us, greatest_us } = totals.gap();
-        status.write(TotalsStatus {
-            counted_us: totals.counted_us(),
-            part_clock_us: totals.part_clock_us(),
-            next_sample_by_us: totals.next_sample_by_us().unwrap_or(u64::MAX),
-            gap: Gap { least_us, greatest_us },
-            epoch: totals.epoch(),
-        })
+        status.write(TotalsStatus::of(&totals.totals))
     }
 
     /// Counts by the margins of another board from now on, as after a calibration: what comes after
@@ -114,15 +102,12 @@ calls! {
         Ok(())
     }
 
-    /// Writes everything, and what `crake_get_token` gives now, to `CRAKE_CHECKPOINT_LEN` bytes,
-    /// for memory that outlives a restart of the firmware. `BYTES_LENGTH` for another `count`.
-    ///
-    /// Save after the sample that totals were given, and again after whatever changes the token.
-    fn crake_totals_save(
-        totals: live Totals, token: given Token, bytes: room u8, count: value usize
-    ) {
-        length(CHECKPOINT_LEN, count)?;
-        Ok(totals.totals.save((*token).into(), bytes.filled(count, |_| Ok(0))?)?)
+    /// Gives everything, and what `crake_get_token` gives now, as it is to be kept. Save after the
+    /// sample that totals were given, and again after whatever changes the token.
+    fn crake_totals_save(totals: live Totals, token: given Token, saved: wanted Checkpoint) {
+        let &Token { writes, configuration } = token;
+        let saved = saved.put(Checkpoint { bytes: [0; DriverTotals::CHECKPOINT_LEN] });
+        Ok(totals.totals.save(ResumeToken { writes, configuration }, &mut saved.bytes)?)
     }
 
     /// Takes what was saved into totals that were initialised on the same board, and gives the
@@ -130,11 +115,8 @@ calls! {
     ///
     /// Where the monitor resumes with it, totals go on with the next sample. Where the part has to
     /// be initialised, that is a discontinuity, and the time since the last sample a gap.
-    fn crake_totals_load(
-        totals: live Totals, bytes: array u8, count: value usize, token: wanted Token
-    ) {
-        length(CHECKPOINT_LEN, count)?;
-        token.write(totals.totals.load(bytes.values(count)?)?.into())
+    fn crake_totals_load(totals: live Totals, saved: given Checkpoint, token: wanted Token) {
+        token.write(Token::of(totals.totals.load(&saved.bytes)?))
     }
 
     /// Declares that the host's clock began anew, or jumped, since the last sample: it shows
@@ -145,41 +127,21 @@ calls! {
     /// and the gap is open-ended.
     fn crake_totals_clock_restarted(totals: live Totals, now_us: value u64, since: perhaps Gap) {
         if since.is_some_and(|since| since.least_us > since.greatest_us) {
-            return Err(Error::argument(Code::BadArgument, 3));
+            return Err(Code::BadArgument.at(3));
         }
-        let since = since.map(|&Gap { least_us, greatest_us }| {
-            crake::totals::Gap { least_us, greatest_us }
-        });
+        let since = since.map(|&Gap { least_us, greatest_us }| DriverGap { least_us, greatest_us });
         totals.totals.clock_restarted(now_us, since);
         Ok(())
     }
 }
 
-fn total<Q: Copy>(
-    found: Option<crake::totals::Total<Q>>,
-    channel: u8,
-    number: impl Fn(Q) -> i128,
-) -> Result<Total, Error> {
-    let none = Error::channel(Code::NoSuchChannel, Channel::new(channel));
-    let found = found.ok_or(none)?;
-    let fitting = |number: i128| number.clamp(i64::MIN.into(), i64::MAX.into()) as i64;
-    Ok(Total {
-        value: fitting(number(found.value)),
-        // Both are rounded to nearest: half a unit each.
-        bound: fitting(number(found.bound).saturating_add(1)),
-        saturation: found.saturation.into(),
-        covers_load: u8::from(found.covers_load),
-    })
+fn total<Q>(found: Option<DriverTotal<Q>>, channel: u8, number: fn(Q) -> i128) -> Met<Total> {
+    let found = found.ok_or(NoReading::NoSuchChannel(Channel::new(channel)))?;
+    // Both are rounded to nearest: half a unit each.
+    let (value, bound) = (number(found.value), number(found.bound).saturating_add(1));
+    Ok(Total::of(value, bound, found.saturation, found.covers_load))
 }
 
-/// As many bytes as it has to be.
-pub(crate) fn length(expected: usize, got: usize) -> Result<(), Error> {
-    match u32::try_from(got) {
-        _ if got == expected => Ok(()),
-        got => Err(Error::pair(
-            Code::BytesLength,
-            expected as u32,
-            got.unwrap_or(u32::MAX),
-        )),
-    }
+fn fitting(number: i128) -> i64 {
+    number.clamp(i64::MIN.into(), i64::MAX.into()) as i64
 }
