@@ -38,9 +38,8 @@ fn value(format: Format, word: u16) -> Exact {
         Format::Half => position * power_of_two(-24),
         Format::Linear16(exponent) => position * power_of_two(exponent.into()),
         Format::Direct { m, b, r } => {
-            let y = if m < 0 { -position } else { position };
             let ten = Exact::from_integer(10).pow(-i32::from(r));
-            (y * ten - i128::from(b)) / i128::from(m)
+            (position * ten - i128::from(b)) / i128::from(m)
         }
     }
 }

@@ -24,120 +24,99 @@ pub enum Format {
     Half,
 }
 
-/// What a device keeps of a limit: it may keep it in another form, rounded.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kept {
-    /// The same value, or one within a step on the safe side.
-    Well,
-    /// One within a step on the wrong side; this word lies on the safe one.
-    Beyond(u16),
-    /// Something else.
-    Not,
-}
-
 impl Format {
-    /// A whole number that rises with the value of a word: of LINEAR11 the value in 2^-16, of half
-    /// precision in 2^-24, otherwise the mantissa, negated where the slope falls. At most 2^41.
+    /// A whole number that goes with the value of a word: of LINEAR11 the value in 2^-16, of half
+    /// precision in 2^-24, otherwise the mantissa, which falls as the value rises where the slope
+    /// of DIRECT is negative. At most 2^41.
     #[must_use]
     pub const fn position(self, word: u16) -> i64 {
-        match self {
-            Self::Linear11 => {
-                let mantissa = ((word << 5) as i16) >> 5;
-                (mantissa as i64) << self.step_log2(word)
-            }
+        let mantissa = match self {
+            Self::Linear11 => (((word << 5) as i16) >> 5) as i64,
             Self::Linear16(_) => word as i64,
-            Self::Direct { m, .. } if m < 0 => (word as i16 as i64).wrapping_neg(),
             Self::Direct { .. } => word as i16 as i64,
             Self::Half => {
                 let implied = if word & 0x7C00 == 0 { 0 } else { 0x400 };
-                let magnitude = ((word & 0x3FF | implied) as i64) << self.step_log2(word);
+                let magnitude = (word & 0x3FF | implied) as i64;
                 if word & 0x8000 == 0 {
                     magnitude
                 } else {
                     magnitude.wrapping_neg()
                 }
             }
-        }
+        };
+        mantissa << self.step_log2(word)
     }
 
-    /// The word with the greatest value not above a [`position`](Self::position), or, with `over`
-    /// false, with the least not below it: the safe side of an over-limit, or of an under-limit.
-    /// `None` where there is none.
+    /// The word with the greatest [`position`](Self::position) not above one, or, with `down`
+    /// false, with the least not below it. `None` where there is none.
     #[must_use]
-    pub fn word(self, position: i64, over: bool) -> Option<u16> {
-        let (least, greatest) = (
-            self.position(self.end(false)),
-            self.position(self.end(true)),
-        );
-        let position = match over {
-            true if position < least => return None,
-            false if position > greatest => return None,
-            true => position.min(greatest),
-            false => position.max(least),
+    pub fn word(self, position: i64, down: bool) -> Option<u16> {
+        let [least, greatest] = [false, true].map(|top| self.position(self.end(top)));
+        if down && position < least || !down && position > greatest {
+            return None;
+        }
+        let position = position.max(least).min(greatest);
+        // What a mantissa may lie below 0, of 2^11 in all.
+        let (number, below, down) = match self {
+            Self::Linear16(_) | Self::Direct { .. } => return Some(position as u16),
+            Self::Linear11 => (position, 1_024, down),
+            Self::Half => (position.abs(), 0, down == (position >= 0)),
         };
+        // The least exponent with which it fits has the finest step.
+        let (mut exponent, mut mantissa) = (0_u16, number);
+        while mantissa.wrapping_add(below) >> 11 != 0 {
+            exponent = exponent.wrapping_add(1);
+            mantissa = shifted(number, exponent.into(), down);
+        }
         Some(match self {
-            Self::Linear11 => {
-                // The least exponent with which the mantissa fits has the finest step.
-                let mut exponent = 0;
-                let mut mantissa = position;
-                while !(-1_024..=1_023).contains(&mantissa) {
-                    exponent = u16::wrapping_add(exponent, 1);
-                    mantissa = shifted(position, exponent.into(), over);
-                }
-                (exponent ^ 16) << 11 | mantissa as u16 & 0x07FF
-            }
-            Self::Linear16(_) => position as u16,
-            Self::Direct { m, .. } if m < 0 => position.wrapping_neg() as u16,
-            Self::Direct { .. } => position as u16,
+            // The first bit of a mantissa that has all 11 carries into the exponent.
             Self::Half => {
-                let magnitude = position.unsigned_abs() as i64;
-                let places = 53_u32.saturating_sub(magnitude.leading_zeros());
-                // A mantissa that is rounded up to 2^11 carries into the exponent.
-                let mantissa = shifted(magnitude, places, over == (position >= 0));
-                let word = ((places as u16) << 10).wrapping_add(mantissa as u16);
-                word | if position < 0 { 0x8000 } else { 0 }
+                let sign = u16::from(position < 0) << 15;
+                sign | (exponent << 10).wrapping_add(mantissa as u16)
             }
+            _ => (exponent ^ 16) << 11 | mantissa as u16 & 0x07FF,
         })
     }
 
-    /// The word at an end: a limit that nothing passes.
+    /// The word at an end of the positions: as a limit, one that nothing passes.
     #[must_use]
-    pub const fn end(self, over: bool) -> u16 {
-        match (self, over) {
+    pub const fn end(self, top: bool) -> u16 {
+        match (self, top) {
             (Self::Linear11 | Self::Half, true) => 0x7BFF,
             (Self::Linear11, false) => 0x7C00,
             (Self::Half, false) => 0xFBFF,
             (Self::Linear16(_), true) => 0xFFFF,
             (Self::Linear16(_), false) => 0,
-            (Self::Direct { m, .. }, over) if over == (m > 0) => 0x7FFF,
-            (Self::Direct { .. }, _) => 0x8000,
+            (Self::Direct { .. }, true) => 0x7FFF,
+            (Self::Direct { .. }, false) => 0x8000,
         }
     }
 
     /// Whether a word is at that end; of LINEAR11 with any exponent, for a device may have one of
     /// its own.
-    pub(super) const fn is_end(self, over: bool, word: u16) -> bool {
+    pub(super) const fn is_end(self, top: bool, word: u16) -> bool {
         let counts = match self {
             Self::Linear11 => 0x07FF,
             _ => 0xFFFF,
         };
-        (word ^ self.end(over)) & counts == 0
+        (word ^ self.end(top)) & counts == 0
     }
 
-    /// What a device kept of a limit that was written, by what it reads back.
-    pub(super) fn kept(self, over: bool, wrote: u16, read: u16) -> Kept {
+    /// What is to stand for a limit that was written and reads back like this, for a device may
+    /// keep it in another form, rounded: what it kept, if that is not above the limit (with `down`
+    /// false: not below), else the next step. `None`: it kept something else.
+    pub(super) fn kept(self, down: bool, wrote: u16, read: u16) -> Option<u16> {
         let (wanted, got) = (self.position(wrote), self.position(read));
         let step = 1_i64 << self.step_log2(read);
         let is_near = got.abs_diff(wanted) < step.unsigned_abs();
         if !is_near && !self.is_end(wanted > got, read) {
-            return Kept::Not;
+            return None;
         }
-        let closer = match over {
-            true if got > wanted => got.wrapping_sub(step),
-            false if got < wanted => got.wrapping_add(step),
-            _ => return Kept::Well,
-        };
-        self.word(closer, over).map_or(Kept::Not, Kept::Beyond)
+        match down {
+            true if got > wanted => self.word(got.wrapping_sub(step), down),
+            false if got < wanted => self.word(got.wrapping_add(step), down),
+            _ => Some(read),
+        }
     }
 
     /// k of the step 2^k from a word to the next one with its exponent.
@@ -182,56 +161,57 @@ impl Scale {
     /// Codes of `lsb` ÷ `per` volts, amperes or watts. With a format that cannot be, or an LSB so
     /// crooked that a factor takes more than 31 bits, there is none.
     pub(super) const fn new(format: Format, lsb: u128, per: u128) -> Self {
-        // What overflows saturates, and is found too great below.
-        let (mut rise, mut offset, mut divisor) = (per as i128, 0_i128, lsb as i128);
-        match format {
-            Format::Linear11 => divisor = divisor.saturating_mul(1 << 16),
-            Format::Half => divisor = divisor.saturating_mul(1 << 24),
-            Format::Linear16(exponent @ 0..16) => rise = rise.saturating_mul(1 << exponent),
-            Format::Linear16(exponent @ -16..0) => {
-                divisor = divisor.saturating_mul(1 << exponent.unsigned_abs());
-            }
+        // The value is (position × up ÷ down − b) ÷ m.
+        let (up, down, m, b) = match format {
+            Format::Linear11 => (1, 1 << 16, 1, 0),
+            Format::Half => (1, 1 << 24, 1, 0),
+            Format::Linear16(exponent @ 0..16) => (1 << exponent, 1, 1, 0),
+            Format::Linear16(exponent @ -16..0) => (1, 1 << exponent.unsigned_abs(), 1, 0),
             Format::Direct {
                 m,
                 b,
-                r: r @ -12..=12,
-            } => {
-                let power = 10_i128.saturating_pow(r.unsigned_abs() as u32);
-                let (up, down) = if r < 0 { (power, 1) } else { (1, power) };
-                let b = if m < 0 {
-                    b as i128
-                } else {
-                    (b as i128).wrapping_neg()
-                };
-                offset = rise.saturating_mul(b).saturating_mul(down);
-                rise = rise.saturating_mul(up);
-                divisor = divisor.saturating_mul(m.unsigned_abs() as i128);
-                divisor = divisor.saturating_mul(down);
-            }
-            Format::Linear16(_) | Format::Direct { .. } => divisor = 0,
-        }
-        let common = greatest_divisor(greatest_divisor(rise, offset.saturating_abs()), divisor);
-        let mut scale = Self::NONE;
+                r: r @ 0..=12,
+            } => (1, ten_to(r), m as i128, b as i128),
+            Format::Direct {
+                m,
+                b,
+                r: r @ -12..0,
+            } => (ten_to(r), 1, m as i128, b as i128),
+            Format::Linear16(_) | Format::Direct { .. } => (1, 1, 0, 0),
+        };
+        // What overflows saturates, and is found too great below.
+        let per = (per as i128).saturating_mul(m.signum());
+        let rise = per.saturating_mul(up);
+        let offset = per.saturating_mul(b).saturating_mul(down).saturating_neg();
+        let divisor = (lsb as i128)
+            .saturating_mul(m.saturating_abs())
+            .saturating_mul(down);
+        let common = greatest_divisor(greatest_divisor(rise, offset), divisor);
         const MAX: i128 = i32::MAX as i128;
         const MIN: i128 = -MAX;
-        if let Some(rise @ 1..=MAX) = rise.checked_div(common)
+        if let Some(rise @ MIN..=MAX) = rise.checked_div(common)
             && let Some(offset @ MIN..=MAX) = offset.checked_div(common)
             && let Some(divisor @ 1..=MAX) = divisor.checked_div(common)
             // A position of 42 bits leaves this much.
             && (rise < 1 << 21 || matches!(format, Format::Linear16(_) | Format::Direct { .. }))
         {
-            scale = Self {
+            return Self {
                 format,
                 rise: rise as i32,
                 offset: offset as i32,
                 divisor: divisor as i32,
             };
         }
-        scale
+        Self::NONE
     }
 
     pub(super) const fn is_there(&self) -> bool {
         self.divisor != 0
+    }
+
+    /// Whether positions go down from a limit of this kind to its safe side.
+    pub(super) const fn down(&self, over: bool) -> bool {
+        over == (self.rise > 0)
     }
 
     /// The code of a word: rounded to the nearest, halves to even, once.
@@ -247,26 +227,33 @@ impl Scale {
         quotient(numerator, of_all(self.divisor), Rounding::Nearest)
     }
 
-    /// The position of a code, times `rise`.
+    /// The position of a code, times the magnitude of `rise`.
     const fn back(&self, code: i64) -> i64 {
         let numerator = code.wrapping_mul(self.divisor as i64);
-        numerator.wrapping_sub(self.offset as i64)
+        let numerator = numerator.wrapping_sub(self.offset as i64);
+        numerator.wrapping_mul(self.rise.signum() as i64)
     }
 
     /// More than the value of a code adds to a count.
     pub(super) const fn above(&self, code: i64) -> i64 {
-        match self.back(code).checked_div(self.rise as i64) {
+        match self.back(code).checked_div(self.rise.unsigned_abs() as i64) {
             Some(position) => position.wrapping_add(1),
             None => i64::MAX,
         }
     }
 
-    /// The word of a limit's code on its safe side; `None` where there is none.
-    pub(super) fn limit(&self, code: i64, over: bool) -> Option<u16> {
-        let rounding = if over { Rounding::Down } else { Rounding::Up };
-        let position = quotient(self.back(code), self.rise.into(), rounding);
-        self.format.word(position, over)
+    /// The word of a limit's code on its safe side, which is [`down`](Self::down) or up; `None`
+    /// where there is none.
+    pub(super) fn limit(&self, code: i64, down: bool) -> Option<u16> {
+        let rounding = if down { Rounding::Down } else { Rounding::Up };
+        let position = quotient(self.back(code), self.rise.unsigned_abs().into(), rounding);
+        self.format.word(position, down)
     }
+}
+
+/// By the magnitude of an exponent.
+const fn ten_to(exponent: i8) -> i128 {
+    10_i128.saturating_pow(exponent.unsigned_abs() as u32)
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -304,7 +291,7 @@ const fn greatest_divisor(mut a: i128, mut b: i128) -> i128 {
             None => (a, 0),
         };
     }
-    a
+    a.saturating_abs()
 }
 
 #[cfg(test)]
@@ -323,23 +310,22 @@ mod tests {
         let kept = |over, wrote, read| linear.kept(over, wrote, read);
         // 3.30078125 A written, 3.296875 A kept: below an over-limit, which is safe; above an
         // under-limit it would have to be: 212 × 2^-6 is 106 × 2^-5 or 848 × 2^-8.
-        assert_eq!(kept(true, 0xC34D, 0xD0D3), Kept::Well);
-        assert_eq!(kept(false, 0xC34D, 0xD0D3), Kept::Beyond(0xC350));
+        assert_eq!(kept(true, 0xC34D, 0xD0D3), Some(0xD0D3));
+        assert_eq!(kept(false, 0xC34D, 0xD0D3), Some(0xC350));
         // 3.30859375 A (847 × 2^-8) kept as 3.3125: the step below is 844 × 2^-8.
-        assert_eq!(kept(true, 0xC34F, 0xD0D4), Kept::Beyond(0xC34C));
+        assert_eq!(kept(true, 0xC34F, 0xD0D4), Some(0xC34C));
         // Nothing was kept: the old limit of 2 A stands.
-        assert_eq!(kept(true, 0xC34D, 0xD080), Kept::Not);
+        assert_eq!(kept(true, 0xC34D, 0xD080), None);
         // The end of the scale with another exponent is an end all the same.
-        assert_eq!(kept(true, 0x7BFF, 0xD3FF), Kept::Well);
-        assert_eq!(kept(false, 0x7C00, 0xD400), Kept::Well);
-        assert_eq!(kept(true, 0x7BFF, 0xD3FE), Kept::Not);
+        assert_eq!(kept(true, 0x7BFF, 0xD3FF), Some(0xD3FF));
+        assert_eq!(kept(false, 0x7C00, 0xD400), Some(0xD400));
+        assert_eq!(kept(true, 0x7BFF, 0xD3FE), None);
         let linear = Format::Linear16(-9);
-        assert_eq!(linear.kept(true, 100, 100), Kept::Well);
-        assert_eq!(linear.kept(true, 100, 99), Kept::Not);
-        // With a falling slope a greater code is less.
-        let falling = Format::Direct { m: -10, b: 0, r: 0 };
-        assert_eq!(falling.kept(true, 100, 100), Kept::Well);
-        assert_eq!(falling.kept(true, 100, 101), Kept::Not);
+        assert_eq!(linear.kept(true, 100, 100), Some(100));
+        assert_eq!(linear.kept(true, 100, 99), None);
+        let direct = Format::Direct { m: -10, b: 0, r: 0 };
+        assert_eq!(direct.kept(false, 100, 100), Some(100));
+        assert_eq!(direct.kept(false, 100, 101), None);
     }
 
     /// Page 2 of Gallinule: (Y × 10 + 1200) ÷ 5000 V in mV, (Y − 475) ÷ 800 A in 500 µA. Quotients
@@ -363,7 +349,8 @@ mod tests {
         // A slope that falls: (Y − 475) ÷ −800.
         let falling = scale(-800, 475, 0, 500_000);
         assert_eq!(falling.code(476), -2);
-        assert_eq!(falling.limit(1_001, true), Some(75));
+        assert_eq!(falling.limit(1_001, falling.down(true)), Some(75));
+        assert_eq!(falling.limit(1_001, falling.down(false)), Some(74));
         // 3.30078125 V in 500 µV: 6601.5625; of a mean of 10 samples of 38 counts of 0.1 W.
         let linear = Scale::new(Format::Linear16(-9), 500_000, 1_000_000_000);
         assert_eq!(linear.code(0x069A), 6_602);
@@ -406,8 +393,7 @@ mod tests {
             let scale = Scale::new(format, 500_000, 1_000_000_000);
             let value = |position: i64| match format {
                 Format::Direct { m, b, r } => {
-                    let y = if m < 0 { -position } else { position };
-                    let value = whole(y) * power(10, -r) - whole(b.into());
+                    let value = whole(position) * power(10, -r) - whole(b.into());
                     value / whole(m.into()) * whole(2_000)
                 }
                 Format::Linear16(exponent) => whole(position) * power(2, exponent) * whole(2_000),
@@ -425,13 +411,14 @@ mod tests {
                 for (over, sign) in [(true, 1), (false, -1)] {
                     let code = scale.code(word).clamp(-60_000, 60_000) / 2 + sign;
                     let beyond = |at| (value(at) - whole(code)) * whole(sign) > whole(0);
-                    let ends = [!over, over].map(|end| format.position(format.end(end)));
-                    let word = scale.limit(code, over);
-                    let closest = word.map_or(beyond(ends[0]), |word| {
+                    let down = scale.down(over);
+                    let ends = [!down, down].map(|end| format.position(format.end(end)));
+                    let closest = scale.limit(code, down).map_or(beyond(ends[0]), |word| {
                         let at = format.position(word);
-                        !beyond(at) && (at == ends[1] || beyond(at + sign))
+                        let next = if down { at + 1 } else { at - 1 };
+                        !beyond(at) && (at == ends[1] || beyond(next))
                     });
-                    assert!(closest, "{format:?} {code} {word:?}");
+                    assert!(closest, "{format:?} {code} {over}");
                 }
             }
         }

@@ -5,7 +5,6 @@ use core::future::Future;
 use super::Pmbus;
 use super::command::{Comparator, Writable};
 use super::declaration::{Device, PageMap};
-use super::format::Kept;
 use crate::bus::{Fault, Link, Port};
 use crate::config::{AlertFlag, AlertFlags, Kind, Limit};
 
@@ -76,10 +75,11 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                     let Some(Comparator { limit, .. }) = map.page.side.comparator(*kind) else {
                         continue;
                     };
-                    let (format, over) = (map.scale(*kind).format, kind.is_over());
-                    let word = format.end(over);
+                    let scale = map.scale(*kind);
+                    let (format, top) = (scale.format, scale.down(kind.is_over()));
+                    let word = format.end(top);
                     let read = exchange(link, limit, word).await?;
-                    if !format.is_end(over, read) {
+                    if !format.is_end(top, read) {
                         link.expect(Fault::ReadBack, word.into(), read.into())?;
                     }
                 }
@@ -98,22 +98,21 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     ) -> Result<(), Fault> {
         let (channel, kind) = (limit.channel(), limit.kind());
         let map = Self::PAGES.get(channel.index()).ok_or(Fault::Refused)?;
-        let (page, scale, over) = (map.page, map.scale(kind), kind.is_over());
-        let comparator = page.side.comparator(kind).ok_or(Fault::Refused)?;
-        let word = scale.limit(code, over).ok_or(Fault::Refused)?;
+        let (page, scale) = (map.page, map.scale(kind));
+        let Comparator { limit, .. } = page.side.comparator(kind).ok_or(Fault::Refused)?;
+        let (format, down) = (&scale.format, scale.down(kind.is_over()));
+        let word = scale.limit(code, down).ok_or(Fault::Refused)?;
         Self::select(link, page).await?;
-        let read = exchange(link, comparator.limit, word).await?;
-        match scale.format.kept(over, word, read) {
-            Kept::Well if !B::DRY => {}
-            Kept::Beyond(closer) => {
-                let read = exchange(link, comparator.limit, closer).await?;
-                if scale.format.position(read) != scale.format.position(closer) {
-                    link.expect(Fault::ReadBack, closer.into(), read.into())?;
-                }
-            }
-            _ => {
-                link.expect(Fault::ReadBack, word.into(), read.into())?;
-                exchange(link, comparator.limit, word).await?;
+        let read = exchange(link, limit, word).await?;
+        let kept = format.kept(down, word, read);
+        if kept.is_none() {
+            link.expect(Fault::ReadBack, word.into(), read.into())?;
+        }
+        let safe = kept.unwrap_or(word);
+        if B::DRY || safe != read {
+            let read = exchange(link, limit, safe).await?;
+            if format.position(read) != format.position(safe) {
+                link.expect(Fault::ReadBack, safe.into(), read.into())?;
             }
         }
         Self::same_page(link, page).await
