@@ -125,7 +125,7 @@ fn no_command_that_changes_an_output_can_be_made() {
 /// that disturbs.
 #[test]
 fn nothing_is_written_that_could_change_an_output() {
-    let allowed = Writable::ALL.map(Writable::code);
+    let allowed: Vec<u8> = Writable::ALL.iter().map(|command| command.code()).collect();
     for has_query in [true, false] {
         for pec in [Pec::None, Pec::Optional, Pec::Required] {
             for refusal in [Refusal::NotAcknowledged, Refusal::Taken] {

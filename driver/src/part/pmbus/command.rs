@@ -4,9 +4,7 @@
 use crate::bus::Register;
 use crate::config::Kind;
 
-pub(super) const PAGE: Register = Register::new(0x00, 1);
 pub(super) const QUERY: u8 = 0x1A;
-pub(super) const ALERT_MASK: u8 = 0x1B;
 pub(super) const COEFFICIENTS: u8 = 0x30;
 pub(super) const CAPABILITY: u8 = 0x19;
 pub(super) const VOUT_MODE: Register = Register::new(0x20, 1);
@@ -19,77 +17,66 @@ pub(super) const REVISION: Register = Register::new(0x98, 1);
 /// which would lose causes that nobody saw.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Writable {
-    code: u8,
-    bytes: u8,
+pub struct Writable(Register);
+
+/// Names each command that may be written once, with its code and bytes.
+macro_rules! writables {
+    ($($(#[$doc:meta])* $NAME:ident: $code:literal, $bytes:literal;)*) => {
+        impl Writable {
+            $($(#[$doc])* pub const $NAME: Self = Self(Register::new($code, $bytes));)*
+
+            /// All of them.
+            pub const ALL: &'static [Self] = &[$(Self::$NAME),*];
+        }
+    };
+}
+
+writables! {
+    /// PAGE.
+    PAGE: 0x00, 1;
+    /// SMBALERT_MASK.
+    ALERT_MASK: 0x1B, 2;
+    /// VOUT_OV_WARN_LIMIT: warn limits do nothing but tell.
+    VOUT_OVER: 0x42, 2;
+    /// VOUT_UV_WARN_LIMIT.
+    VOUT_UNDER: 0x43, 2;
+    /// IOUT_OC_WARN_LIMIT.
+    IOUT_OVER: 0x4A, 2;
+    /// VIN_OV_WARN_LIMIT.
+    VIN_OVER: 0x57, 2;
+    /// VIN_UV_WARN_LIMIT.
+    VIN_UNDER: 0x58, 2;
+    /// IIN_OC_WARN_LIMIT.
+    IIN_OVER: 0x5D, 2;
+    /// POUT_OP_WARN_LIMIT.
+    POUT_OVER: 0x6A, 2;
+    /// PIN_OP_WARN_LIMIT.
+    PIN_OVER: 0x6B, 2;
+    /// STATUS_VOUT: a one clears a bit.
+    STATUS_VOUT: 0x7A, 1;
+    /// STATUS_IOUT.
+    STATUS_IOUT: 0x7B, 1;
+    /// STATUS_INPUT.
+    STATUS_INPUT: 0x7C, 1;
+    /// USER_DATA_00, memory for the host; the others follow it.
+    USER_DATA: 0xB0, 5;
 }
 
 impl Writable {
-    /// PAGE.
-    pub const PAGE: Self = Self::new(0x00, 1);
-    /// SMBALERT_MASK.
-    pub const ALERT_MASK: Self = Self::new(ALERT_MASK, 2);
-    /// VOUT_OV_WARN_LIMIT: warn limits do nothing but tell.
-    pub const VOUT_OVER: Self = Self::new(0x42, 2);
-    /// VOUT_UV_WARN_LIMIT.
-    pub const VOUT_UNDER: Self = Self::new(0x43, 2);
-    /// IOUT_OC_WARN_LIMIT.
-    pub const IOUT_OVER: Self = Self::new(0x4A, 2);
-    /// VIN_OV_WARN_LIMIT.
-    pub const VIN_OVER: Self = Self::new(0x57, 2);
-    /// VIN_UV_WARN_LIMIT.
-    pub const VIN_UNDER: Self = Self::new(0x58, 2);
-    /// IIN_OC_WARN_LIMIT.
-    pub const IIN_OVER: Self = Self::new(0x5D, 2);
-    /// POUT_OP_WARN_LIMIT.
-    pub const POUT_OVER: Self = Self::new(0x6A, 2);
-    /// PIN_OP_WARN_LIMIT.
-    pub const PIN_OVER: Self = Self::new(0x6B, 2);
-    /// STATUS_VOUT: a one clears a bit.
-    pub const STATUS_VOUT: Self = Self::new(0x7A, 1);
-    /// STATUS_IOUT.
-    pub const STATUS_IOUT: Self = Self::new(0x7B, 1);
-    /// STATUS_INPUT.
-    pub const STATUS_INPUT: Self = Self::new(0x7C, 1);
-    /// USER_DATA_00, memory for the host; the others follow it.
-    pub const USER_DATA: Self = Self::new(0xB0, 5);
-
-    /// All of them.
-    pub const ALL: [Self; 14] = [
-        Self::PAGE,
-        Self::ALERT_MASK,
-        Self::VOUT_OVER,
-        Self::VOUT_UNDER,
-        Self::IOUT_OVER,
-        Self::VIN_OVER,
-        Self::VIN_UNDER,
-        Self::IIN_OVER,
-        Self::POUT_OVER,
-        Self::PIN_OVER,
-        Self::STATUS_VOUT,
-        Self::STATUS_IOUT,
-        Self::STATUS_INPUT,
-        Self::USER_DATA,
-    ];
-
-    const fn new(code: u8, bytes: u8) -> Self {
-        Self { code, bytes }
-    }
-
     /// The command code.
     #[must_use]
     pub const fn code(self) -> u8 {
-        self.code
+        self.0.pointer()
     }
 
     /// USER_DATA_00 to _15, by number; of greater numbers the low four bits count.
     pub(super) const fn user_data(number: u8) -> Self {
-        Self::new(Self::USER_DATA.code | number & 0x0F, 5)
+        Self(Self::USER_DATA.0.plus(number & 0x0F))
     }
 
     /// The one thing that this map gives to a link for writing.
     pub(super) const fn register(self) -> Register {
-        Register::new(self.code, self.bytes)
+        self.0
     }
 }
 

@@ -156,45 +156,36 @@ impl PageMap {
         sound
     }
 
-    /// Of all pages of a device, and whether a declaration can be: each page has ranges and kinds
-    /// of limits of its own.
+    /// Of all pages of a device. `None` for a declaration that cannot be: each page has ranges and
+    /// kinds of limits of its own.
     pub(super) const fn all<const N: usize>(
         info: &'static PartInfo,
-        pages: &'static [Page],
-    ) -> ([Self; N], bool) {
-        let none = Self::new(info, &NO_PAGE, &NO_RANGE, &NO_RANGE);
-        let (mut all, mut sound, mut channel) = ([none; N], pages.len() == N, 0_u8);
-        let (mut pages, mut into): (_, &mut [Self]) = (pages, &mut all);
+        mut pages: &'static [Page],
+    ) -> Option<[Self; N]> {
         let (mut senses, mut rails) = (info.sense_ranges, info.rail_ranges);
-        let mut all_kinds = info.alerts.kinds;
-        while let ([page, p @ ..], [to, t @ ..], [sense, s @ ..], [rail, r @ ..], [kinds, k @ ..]) =
-            (pages, into, senses, rails, all_kinds)
+        let mut kinds = info.alerts.kinds;
+        let ([page, ..], [sense, ..], [rail, ..]) = (pages, senses, rails) else {
+            return None;
+        };
+        let (mut all, mut channel) = ([Self::new(info, page, sense, rail); N], 0_u8);
+        let mut left: &mut [Self] = &mut all;
+        while let ([to, t @ ..], [page, p @ ..], [sense, s @ ..], [rail, r @ ..], [of, k @ ..]) =
+            (left, pages, senses, rails, kinds)
         {
             *to = Self::new(info, page, sense, rail);
-            (to.kinds, to.channel) = (kinds, Channel::new(channel));
-            sound = sound && to.is_sound();
+            (to.kinds, to.channel) = (of, Channel::new(channel));
+            if !to.is_sound() {
+                return None;
+            }
             channel = channel.wrapping_add(1);
-            (pages, into, senses, rails, all_kinds) = (p, t, s, r, k);
+            (left, pages, senses, rails, kinds) = (t, p, s, r, k);
         }
-        sound = sound && pages.is_empty() && senses.is_empty() && rails.is_empty();
-        (all, sound && all_kinds.is_empty())
+        match (pages, senses, rails, kinds) {
+            ([], [], [], []) if channel as usize == N => Some(all),
+            _ => None,
+        }
     }
 }
-
-const NO_RANGE: RangeInfo = RangeInfo {
-    lsb_units: 0,
-    full_scale_uv: 0,
-    code_min: 0,
-    code_max: 0,
-};
-const NO_PAGE: Page = Page {
-    number: 0,
-    side: Side::Output,
-    voltage: Format::Linear11,
-    current: Format::Linear11,
-    power: None,
-    energy: None,
-};
 
 impl Declaration {
     /// Whether it and what the device can do fit each other, for so many channels.

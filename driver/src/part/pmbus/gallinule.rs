@@ -2,9 +2,9 @@
 //! a declared device.
 
 use super::{Declaration, Device, EnergyCount, Format, Page, Pmbus, Side};
-use crate::config::{AlertFlags, Kind, Outputs};
+use crate::config::{Kind, Outputs};
 use crate::info::{
-    AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, Source, SumBits, Supply, Undetectable,
+    AlertInfo, Oscillator, PartInfo, RangeErrors, RangeInfo, Source, SumBits, Supply,
 };
 use crate::units::{Current, Voltage};
 
@@ -77,9 +77,8 @@ pub const DECLARATION: Declaration = Declaration {
 pub const INFO: PartInfo = PartInfo {
     name: "Gallinule",
     channels: 4,
-    // 100 µA.
-    sense_unit: Voltage::from_microvolts(100),
-    rail_unit: Voltage::from_microvolts(100),
+    sense_unit: UNIT,
+    rail_unit: UNIT,
     sense_ranges: &SENSE_RANGES,
     rail_ranges: &RAIL_RANGES,
     sense_errors: &[
@@ -94,44 +93,34 @@ pub const INFO: PartInfo = PartInfo {
         errors(3_000, 31_000), // 30 mV, 1 mV
         errors(5_000, 81_250), // 50 mV, 1/32 V
     ],
-    bias: Current::ZERO,
-    offset_stability: Voltage::ZERO,
     scan_periods_us: &[5_000],
     conversion_ns: 1_250_000,
-    averaging_log2_max: 0,
-    capture_max: 0,
     // A sample period of the slowest oscillator, and reading four pages at 100 kHz.
     skew_us: 30_000,
     power: Source::Part,
-    charge_sum: Source::Driver,
-    energy_sum: Source::Driver,
     sum_bits: SumBits::by_driver(&SENSE_RANGES, &RAIL_RANGES),
     alerts: AlertInfo {
         outputs: Outputs::A,
         kinds: &[&KINDS, &WITHOUT_POWER, &KINDS, &KINDS],
-        own: AlertFlags::empty(),
         single_masks: true,
-        debounce_max: 1,
-        following: false,
-        cleared_by_reading: false,
+        ..AlertInfo::NONE
     },
     oscillator: Oscillator {
         error_ppm: 20_000,
         wander_ppm: 0,
     },
-    wake_us: 0,
     reset_us: 2_000,
     supply: SUPPLY,
-    undetectable: Undetectable::WRITES,
+    ..PartInfo::PLAIN
 };
 
+const WITHOUT_POWER: [Kind; 3] = [Kind::OverVoltage, Kind::UnderVoltage, Kind::OverCurrent];
 const KINDS: [Kind; 4] = [
     Kind::OverVoltage,
     Kind::UnderVoltage,
     Kind::OverCurrent,
     Kind::OverPower,
 ];
-const WITHOUT_POWER: [Kind; 3] = [Kind::OverVoltage, Kind::UnderVoltage, Kind::OverCurrent];
 /// B7: whatever it does, and nothing else is said.
 const SUPPLY: Supply = Supply {
     idle: Current::from_milliamps(12),
@@ -139,38 +128,26 @@ const SUPPLY: Supply = Supply {
     converting: Current::from_milliamps(12),
 };
 
+/// 100 µA, through 1 Ω, and 100 µV.
+const UNIT: Voltage = Voltage::from_microvolts(100);
 /// ±25 A, ±15 A, ±40 A, ±50 A.
 const SENSE_RANGES: [RangeInfo; 4] = [
-    range(5, -50_000, 50_000),
-    range(5, -30_000, 30_000),
-    range(5, -80_000, 80_000),
-    range(10, -50_000, 50_000),
+    RangeInfo::new(UNIT, 5, -50_000, 50_000),
+    RangeInfo::new(UNIT, 5, -30_000, 30_000),
+    RangeInfo::new(UNIT, 5, -80_000, 80_000),
+    RangeInfo::new(UNIT, 10, -50_000, 50_000),
 ];
 /// 16 V, 6 V, 60 V, 60 V.
 const RAIL_RANGES: [RangeInfo; 4] = [
-    range(5, 0, 32_000),
-    range(1, 0, 60_000),
-    range(10, 0, 60_000),
-    range(10, 0, 60_000),
+    RangeInfo::new(UNIT, 5, 0, 32_000),
+    RangeInfo::new(UNIT, 1, 0, 60_000),
+    RangeInfo::new(UNIT, 10, 0, 60_000),
+    RangeInfo::new(UNIT, 10, 0, 60_000),
 ];
-
-/// LSB in 100 µA or 100 µV.
-const fn range(lsb_units: u8, code_min: i32, code_max: i32) -> RangeInfo {
-    RangeInfo {
-        lsb_units,
-        full_scale_uv: (code_max as u32).wrapping_mul((lsb_units as u32).wrapping_mul(100)),
-        code_min,
-        code_max,
-    }
-}
 
 /// A microvolt of a sense range stands for a microampere.
 const fn errors(gain_ppm: u32, offset_uv: i64) -> RangeErrors {
-    RangeErrors {
-        gain_ppm,
-        offset: Voltage::from_microvolts(offset_uv),
-        noise: Voltage::ZERO,
-    }
+    RangeErrors::new(gain_ppm, Voltage::from_microvolts(offset_uv), Voltage::ZERO)
 }
 
 const fn direct(m: i16, b: i16, r: i8) -> Format {

@@ -88,13 +88,17 @@ struct Shown {
 }
 
 impl<D: Device, const N: usize> Pmbus<D, N> {
-    const PAGES: &'static [PageMap; N] = &PageMap::all(D::INFO, D::DECLARATION.pages).0;
+    const ALL: Option<[PageMap; N]> = PageMap::all(D::INFO, D::DECLARATION.pages);
+    const PAGES: &'static [PageMap] = match &Self::ALL {
+        Some(all) => all,
+        None => &[],
+    };
 
     /// A device at this 7-bit address. A declaration that cannot be does not compile.
     #[must_use]
     pub const fn new(address: u8) -> Self {
         const {
-            assert!(PageMap::all::<N>(D::INFO, D::DECLARATION.pages).1);
+            assert!(Self::ALL.is_some());
             assert!(D::DECLARATION.is_sound(D::INFO, N));
         }
         Self {

@@ -3,8 +3,7 @@
 use core::future::Future;
 
 use super::command::{
-    ALERT_MASK, CAPABILITY, COEFFICIENTS, Comparator, PAGE, QUERY, REVISION, Side, VOUT_MODE,
-    Writable,
+    CAPABILITY, COEFFICIENTS, Comparator, QUERY, REVISION, Side, VOUT_MODE, Writable,
 };
 use super::declaration::{Device, Page};
 use super::{Format, Pmbus};
@@ -47,7 +46,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             if !D::DECLARATION.paged {
                 return Ok(());
             }
-            let got = link.get(PAGE).await? as u32;
+            let got = link.get(Writable::PAGE.register()).await? as u32;
             let fault = match (D::DECLARATION.mark, got) {
                 (None, 0) => Fault::Reset,
                 _ => Fault::Page,
@@ -124,9 +123,9 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
     ) -> impl Future<Output = Result<(), Fault>> {
         B::shared(move || async move {
             let value = u16::from_le_bytes([status, mask]);
-            let register = Writable::ALERT_MASK.register();
-            link.put(register, value.into()).await?;
-            let got = Self::ask(link, &[ALERT_MASK, 1, status], 1).await? as u8;
+            let command = Writable::ALERT_MASK;
+            link.put(command.register(), value.into()).await?;
+            let got = Self::ask(link, &[command.code(), 1, status], 1).await? as u8;
             link.expect(Fault::ReadBack, mask.into(), got.into())
         })
     }
