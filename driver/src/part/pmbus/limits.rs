@@ -71,14 +71,11 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             Self::mask_all(link, AlertFlags::empty()).await?;
             for map in Self::PAGES {
                 Self::select(link, map.page).await?;
-                for kind in map.kinds {
-                    let Some(Comparator { limit, .. }) = map.page.side.comparator(*kind) else {
-                        continue;
-                    };
-                    let scale = map.scale(*kind);
-                    let (format, top) = (scale.format, scale.down(kind.is_over()));
+                for (kind, comparator) in map.limits() {
+                    let scale = map.scale(kind);
+                    let (format, top) = (&scale.format, scale.down(kind.is_over()));
                     let word = format.end(top);
-                    let read = exchange(link, limit, word).await?;
+                    let read = exchange(link, comparator.limit, word).await?;
                     if !format.is_end(top, read) {
                         link.expect(Fault::ReadBack, word.into(), read.into())?;
                     }
@@ -120,28 +117,27 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
 }
 
 impl PageMap {
+    /// What is left to the device, and where it shows.
+    pub(super) fn limits(&self) -> impl Iterator<Item = (Kind, Comparator)> {
+        let side = self.page.side;
+        let comparators = move |kind: &Kind| Some((*kind, side.comparator(*kind)?));
+        self.kinds.iter().filter_map(comparators)
+    }
+
     /// The bits of a status register that stand for flags.
     fn bits_of(&self, status: Writable, flags: AlertFlags) -> u8 {
-        self.kinds_in(status).fold(0, |bits, (kind, bit)| {
-            let is_wanted = flags.contains(self.flag(kind));
-            if is_wanted { bits | bit } else { bits }
-        })
+        self.limits()
+            .filter(|(kind, of)| of.status == status && flags.contains(self.flag(*kind)))
+            .fold(0, |bits, (_, of)| bits | of.bit)
     }
 
     /// The flags that set bits of a status register stand for.
     fn flags_of(&self, status: Writable, set: u8) -> AlertFlags {
-        let passed = self.kinds_in(status).filter(|(_, bit)| set & bit != 0);
-        passed.fold(AlertFlags::empty(), |flags, (kind, _)| {
-            flags | self.flag(kind)
-        })
-    }
-
-    /// What is left to the device and shows in a status register, and its bit.
-    fn kinds_in(&self, status: Writable) -> impl Iterator<Item = (Kind, u8)> {
-        self.kinds.iter().filter_map(move |kind| {
-            let comparator = self.page.side.comparator(*kind)?;
-            (comparator.status == status).then_some((*kind, comparator.bit))
-        })
+        self.limits()
+            .filter(|(_, of)| of.status == status && set & of.bit != 0)
+            .fold(AlertFlags::empty(), |flags, (kind, _)| {
+                flags | self.flag(kind)
+            })
     }
 
     const fn flag(&self, kind: Kind) -> AlertFlags {

@@ -1,6 +1,8 @@
 use core::future::Future;
 
+use super::command::Writable;
 use super::declaration::{Device, PageMap, reaches};
+use super::pages::MARK;
 use super::{Block, Pmbus, Shown};
 use crate::Channel;
 use crate::board::LimitPlan;
@@ -61,8 +63,9 @@ impl<D: Device, const C: usize> Part for Pmbus<D, C> {
         fresh: bool,
     ) -> Result<(), Fault> {
         self.enabled = scan.enabled;
-        if fresh {
-            Self::set_mark(link).await?;
+        if let (true, Some(number)) = (fresh, D::DECLARATION.mark) {
+            link.put_verified(Writable::user_data(number).register(), MARK)
+                .await?;
         }
         if Self::ALERTS {
             Self::put_mask(link, STATUS_CML, 0xFF).await?;

@@ -2,9 +2,7 @@
 
 use core::future::Future;
 
-use super::command::{
-    CAPABILITY, COEFFICIENTS, Comparator, QUERY, REVISION, Side, VOUT_MODE, Writable,
-};
+use super::command::{CAPABILITY, COEFFICIENTS, QUERY, REVISION, Side, VOUT_MODE, Writable};
 use super::declaration::{Device, Page};
 use super::{Format, Pmbus};
 use crate::bus::{Fault, Link, Port, Wire};
@@ -16,7 +14,7 @@ const SMBALERT: u8 = 0x10;
 /// Part II, revision 1.2: the first in which a one clears a status bit.
 const REVISION_1_2: u32 = 2;
 /// What the driver keeps in the device, count byte lowest.
-const MARK: u64 = u64::from_le_bytes([4, b'c', b'r', b'a', b'k', 0, 0, 0]);
+pub(super) const MARK: u64 = u64::from_le_bytes([4, b'c', b'r', b'a', b'k', 0, 0, 0]);
 
 impl<D: Device, const N: usize> Pmbus<D, N> {
     /// Whether the device has an alert output.
@@ -70,14 +68,6 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             };
             link.expect(fault, (MARK >> 8) as u32, got as u32)
         })
-    }
-
-    pub(super) async fn set_mark<B: Port>(link: &mut Link<B>) -> Result<(), Fault> {
-        let Some(number) = D::DECLARATION.mark else {
-            return Ok(());
-        };
-        link.put_verified(Writable::user_data(number).register(), MARK)
-            .await
     }
 
     /// A block write-block read: gives so many bytes, low byte first, which have to come behind a
@@ -151,10 +141,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                 if page.side == Side::Output {
                     let got = link.get(VOUT_MODE).await? as u8;
                     // Bit 7 is relative limits; bits 6 and 5 the mode, of which one is VID.
-                    let fault = match got & 0x60 {
-                        0x20 => Fault::Vid,
-                        _ => Fault::Format,
-                    };
+                    let fault = vid_or_other(got & 0x60 == 0x20);
                     link.expect(fault, voltage.format.vout_mode().into(), got.into())?;
                 }
                 for (command, scale) in page.side.readings().iter().zip(&map.scales) {
@@ -162,11 +149,9 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
                         Self::verify_command(link, *command, scale.format, false).await?;
                     }
                 }
-                for kind in map.kinds {
-                    if let Some(Comparator { limit, .. }) = page.side.comparator(*kind) {
-                        let format = map.scale(*kind).format;
-                        Self::verify_command(link, limit.code(), format, true).await?;
-                    }
+                for (kind, comparator) in map.limits() {
+                    let (command, scale) = (comparator.limit.code(), map.scale(kind));
+                    Self::verify_command(link, command, scale.format, true).await?;
                 }
                 Self::same_page(link, page).await?;
             }
@@ -188,10 +173,7 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             let (expected, relevant) = format.query(limit);
             let got = Self::ask(link, &[QUERY, 1, command], 1).await? as u8;
             link.name(command);
-            let fault = match got & 0x1C {
-                0x14 => Fault::Vid,
-                _ => Fault::Format,
-            };
+            let fault = vid_or_other(got & 0x1C == 0x14);
             link.expect(fault, expected.into(), (got & relevant).into())?;
             if let Format::Direct { m, b, r } = format {
                 // How it is read, and written.
@@ -207,6 +189,11 @@ impl<D: Device, const N: usize> Pmbus<D, N> {
             Ok(())
         })
     }
+}
+
+/// A format that the device was not declared with.
+const fn vid_or_other(vid: bool) -> Fault {
+    if vid { Fault::Vid } else { Fault::Format }
 }
 
 impl Format {
