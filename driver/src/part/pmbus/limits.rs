@@ -10,38 +10,22 @@ use crate::config::{AlertFlag, AlertFlags, Kind, Limit};
 
 impl<D: Device, const N: usize> Pmbus<D, N> {
     /// Adds the flags of the limits that the device finds passed.
-    pub(super) fn look<B: Port>(
+    pub(super) async fn look<B: Port>(
         link: &mut Link<B>,
         flags: &mut AlertFlags,
-    ) -> impl Future<Output = Result<(), Fault>> {
-        B::shared(move || async move {
-            for map in Self::PAGES {
-                Self::select(link, map.page).await?;
-                let mut found = AlertFlags::empty();
-                for status in map.page.side.statuses() {
-                    let set = link.get(status.register()).await? as u8;
-                    found |= map.flags_of(*status, set);
-                }
-                // Only now they are known to be this page's.
-                Self::same_page(link, map.page).await?;
-                *flags |= found;
-            }
-            Self::find_reset(link).await
-        })
-    }
-
-    /// Clears the bits of flags, register by register.
-    pub(super) async fn clear<B: Port>(link: &mut Link<B>, flags: AlertFlags) -> Result<(), Fault> {
+    ) -> Result<(), Fault> {
         for map in Self::PAGES {
+            Self::select(link, map.page).await?;
+            let mut found = AlertFlags::empty();
             for status in map.page.side.statuses() {
-                let bits = map.bits_of(*status, flags);
-                if B::DRY || bits != 0 {
-                    Self::select(link, map.page).await?;
-                    link.put(status.register().once(), bits.into()).await?;
-                }
+                let set = link.get(status.register()).await? as u8;
+                found |= map.flags_of(*status, set);
             }
+            // Only now they are known to be this page's.
+            Self::same_page(link, map.page).await?;
+            *flags |= found;
         }
-        Ok(())
+        Self::find_reset(link).await
     }
 
     /// These flags, and no other status bit of a page, reach the output.
@@ -125,7 +109,7 @@ impl PageMap {
     }
 
     /// The bits of a status register that stand for flags.
-    fn bits_of(&self, status: Writable, flags: AlertFlags) -> u8 {
+    pub(super) fn bits_of(&self, status: Writable, flags: AlertFlags) -> u8 {
         self.limits()
             .filter(|(kind, of)| of.status == status && flags.contains(self.flag(*kind)))
             .fold(0, |bits, (_, of)| bits | of.bit)

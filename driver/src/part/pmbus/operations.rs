@@ -167,12 +167,21 @@ impl<D: Device, const C: usize> Part for Pmbus<D, C> {
         })
     }
 
-    fn clear_flags<B: Port>(
+    async fn clear_flags<B: Port>(
         &mut self,
         link: &mut Link<B>,
         flags: AlertFlags,
-    ) -> impl Future<Output = Result<(), Fault>> {
-        Self::clear(link, flags)
+    ) -> Result<(), Fault> {
+        for map in Self::PAGES {
+            for status in map.page.side.statuses() {
+                let bits = map.bits_of(*status, flags);
+                if B::DRY || bits != 0 {
+                    Self::select(link, map.page).await?;
+                    link.put(status.register().once(), bits.into()).await?;
+                }
+            }
+        }
+        Ok(())
     }
 
     fn remove_limits<B: Port, const N: usize>(
