@@ -4,11 +4,12 @@ use crake::alert::{
 };
 use crake::asynch::ShuntMonitor as _;
 use crake::config::LimitReason;
-use crake::info::Source;
-use crake::part::pmbus::gallinule::Gallinule;
-use crake::part::pmbus::gallinule::{ADDRESSES, INFO};
+use crake::info::{PartInfo, Source};
+use crake::part::pmbus::gallinule::{self, ADDRESSES, Gallinule, INFO};
+use crake::part::pmbus::{Declaration, Device, Format, Page, Pmbus};
 use crake::units::{Current, Power, Voltage};
 use crake::{Channel, ErrorKind, Sample, ShuntMonitor as _, asynch};
+use crake_sim::part::pmbus::{self as model, Coefficients, Description};
 use embedded_hal::i2c::I2c;
 
 use super::desk::{ADDRESS, BOARD, CHANNELS, CONFIG, Desk, USUAL, steps};
@@ -142,6 +143,65 @@ fn limits_are_in_force_on_their_safe_side() {
             let near = (0..=step + 500_000).contains(&below);
             assert!(near, "page {page}: {in_force} for {nanoamps}");
         }
+    }
+}
+
+/// Gallinule, but for a voltage of page 2 whose slope falls: Y = (−5000 V − 1200) ÷ 10.
+#[derive(Debug)]
+struct Falling;
+const FALLING: [Page; 4] = {
+    let mut pages = [gallinule::DECLARATION.pages[0]; 4];
+    pages[1] = gallinule::DECLARATION.pages[1];
+    pages[2] = gallinule::DECLARATION.pages[2];
+    pages[3] = gallinule::DECLARATION.pages[3];
+    let (m, b, r) = (-5_000, -1_200, -1);
+    pages[2].voltage = Format::Direct { m, b, r };
+    pages
+};
+impl Device for Falling {
+    const INFO: &'static PartInfo = &INFO;
+    const DECLARATION: &'static Declaration = &Declaration {
+        pages: &FALLING,
+        ..gallinule::DECLARATION
+    };
+}
+
+/// Words go down as the voltage rises: without limits the least word stands for the over-limit and
+/// the greatest for the under-limit, and 50 V are −25 120, 40 V −20 120.
+#[test]
+fn limits_where_the_slope_falls() {
+    let mut description = Description::gallinule();
+    let (m, b, r) = (-5_000, -1_200, -1);
+    description.pages[2].voltage.format = model::Format::Direct(Coefficients { m, b, r });
+    let desk = Desk::of(description);
+    desk.rail(2, steps(48.0, &[(100, 51.0), (200, 39.0)]), steps(1.0, &[]));
+    let mut monitor = desk.monitor_of(Pmbus::<Falling, 4>::new(ADDRESS), &BOARD);
+    monitor.init(&CONFIG).unwrap();
+    let kept = |command| {
+        let (mut bus, mut word) = (desk.bench.i2c(), [0; 2]);
+        bus.write(ADDRESS, &[0x00, 2]).unwrap();
+        bus.write_read(ADDRESS, &[command], &mut word).unwrap();
+        i16::from_le_bytes(word)
+    };
+    assert_eq!([kept(0x42), kept(0x43)], [i16::MIN, i16::MAX]);
+    let limit = |threshold| Limit::new(Channel::C2, threshold).to(Outputs::A);
+    let limits = [
+        limit(Threshold::OverVoltage(Voltage::from_volts(50))),
+        limit(Threshold::UnderVoltage(Voltage::from_volts(40))),
+    ];
+    let mut seen = AlertFlags::empty();
+    monitor
+        .set_limits(&Limits::new(&limits), &mut seen)
+        .unwrap();
+    assert_eq!([kept(0x42), kept(0x43)], [-25_120, -20_120]);
+    let flag = |kind| AlertFlags::of(AlertFlag::Limit(Channel::C2, kind));
+    let [over, under] = [Kind::OverVoltage, Kind::UnderVoltage].map(flag);
+    // What lasts sets its flag again once it was cleared.
+    for (ms, expected) in [(90, AlertFlags::empty()), (150, over), (250, over | under)] {
+        desk.bench.run_until(ms * 1_000_000);
+        let mut seen = AlertFlags::empty();
+        monitor.read_alerts(AlertFlags::all(), &mut seen).unwrap();
+        assert_eq!(seen, expected, "{ms}");
     }
 }
 
