@@ -47,7 +47,7 @@ unsafe extern "C" fn now_us(context: *mut c_void) -> u64 {
 
 /// Zeroed memory for an object or an error, as a C caller has it.
 fn zeroed<T>() -> Box<T> {
-    // SAFETY: arrays of integers and what else C is given, for all of which zeros are a value.
+    // SAFETY: integers, and memory that need not be initialised: zeros are a value of all of it.
     Box::new(unsafe { MaybeUninit::zeroed().assume_init() })
 }
 
