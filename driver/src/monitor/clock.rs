@@ -33,7 +33,9 @@ impl Timestamp {
 
     /// The middle of the bracket in ticks, modulo 2^32.
     pub(crate) const fn ticks(&self) -> u32 {
-        (self.before_us.wrapping_add(self.width_us() / 2) >> TICK_LOG2) as u32
+        // Of a sample the bracket has 32 bits at the most.
+        let width_us = (self.after_us as u32).wrapping_sub(self.before_us as u32);
+        (self.before_us.wrapping_add((width_us / 2) as u64) >> TICK_LOG2) as u32
     }
 }
 

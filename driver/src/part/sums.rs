@@ -67,18 +67,18 @@ impl<const N: usize> AddUp for SoftwareSums<N> {
         let elapsed = elapsed.unbounded_shl(unused).unbounded_shr(unused);
         self.scans = scans;
         // Half of it by the codes before, half by those of now.
-        let before = i64::from(elapsed >> 1);
-        let after = i64::from(elapsed).wrapping_sub(before);
+        let before = elapsed >> 1;
+        let after = elapsed.wrapping_sub(before);
         let channels = self.sums.iter_mut().zip(&mut self.last);
         for (channel, (sums, last)) in Channel::first(N as u8).zip(channels) {
             let (codes, mean) = of(channel, elapsed);
             let (sense, power) = *last;
             *last = (codes.sense, codes.power);
             let area = |then: i64, now: i64| {
-                then.wrapping_mul(before)
-                    .wrapping_add(now.wrapping_mul(after))
+                then.wrapping_mul(before.into())
+                    .wrapping_add(now.wrapping_mul(after.into()))
             };
-            let charge = area(i64::from(sense), i64::from(codes.sense));
+            let charge = area(sense.into(), codes.sense.into());
             let energy = match mean {
                 Some(mean) => area(mean, mean),
                 None => area(power, codes.power),
