@@ -83,6 +83,43 @@ fn nothing_is_lost_by_a_restart() {
     assert_eq!(totals.update(&stub), Update::Continued);
 }
 
+/// Goal: what ended is kept to its last word: an energy below zero, and a bound of kilojoules.
+#[test]
+fn what_has_ended_is_kept_whole() {
+    let (mut stub, mut totals, _) = saved();
+    let mut plain = Totals::new(&BOARD);
+    plain.update(&stub);
+    stub.run(2_000, 1_000_000, [-9_000; 2], [12_000; 2]);
+    assert_eq!(plain.update(&stub), Update::Continued);
+    assert_eq!(totals.update(&stub), Update::Continued);
+    plain.unpowered();
+    let mut bytes = [0; Totals::<2>::CHECKPOINT_LEN];
+    plain.save(TOKEN, &mut bytes).expect("room");
+    let mut loaded = Totals::new(&BOARD);
+    loaded.load(&bytes).expect("whole");
+    // -4.5 mV over 25 mΩ at 12 V, for a second.
+    let energy = loaded.energy(Channel::C1).expect("a rail").value;
+    assert_eq!(energy.as_nanojoules(), -2_160_000_000);
+    assert_eq!(loaded.energy(Channel::C0), plain.energy(Channel::C0));
+
+    // 7 A at up to 65 V for as long as nobody knows.
+    let since = Gap {
+        least_us: 0,
+        greatest_us: 60_000_000,
+    };
+    totals.clock_restarted(stub.now_us, Some(since));
+    stub.run(60_000, 30_000_000, [1_000; 2], [12_000; 2]);
+    assert_eq!(totals.update(&stub), Update::Continued);
+    totals.unpowered();
+    let bound = totals.energy(Channel::C1).expect("a rail").bound;
+    assert!(bound.as_nanojoules() > 1_000_000_000_000, "{bound}");
+    let mut bytes = [0; LEN];
+    totals.save(TOKEN, &mut bytes).expect("room");
+    let mut loaded: Bounded<'_> = Totals::with_bounds(&MARGINS);
+    loaded.load(&bytes).expect("whole");
+    assert_eq!(told(&loaded), told(&totals));
+}
+
 /// Goal: totals whose last stretch has ended, and those that never began, are kept as well.
 #[test]
 fn what_does_not_count_is_kept() {

@@ -326,13 +326,20 @@ impl<const N: usize> Scan<N> {
     /// is none.
     #[must_use]
     pub fn period_us(&self, info: &PartInfo) -> u32 {
-        match self.run {
-            Run::Continuous(rate) => info
+        self.run.period_us(info)
+    }
+}
+
+impl Run {
+    /// From the start of one scan to the start of the next; 0 where there is none.
+    pub(crate) fn period_us(self, info: &PartInfo) -> u32 {
+        match self {
+            Self::Continuous(rate) => info
                 .scan_periods_us
                 .get(usize::from(rate))
                 .copied()
                 .unwrap_or_default(),
-            Run::Idle | Run::SingleShot => 0,
+            Self::Idle | Self::SingleShot => 0,
         }
     }
 }

@@ -30,18 +30,16 @@ pub(crate) fn scaled_wide(number: i128, factor: u64) -> i128 {
     number_of(&words) as i128
 }
 
-/// `number × Π factors`, within 320 bits, without its lowest 128; least significant word first.
-#[inline(never)] // linked once
-pub(crate) fn product_above(number: u128, factors: [u64; 3]) -> [u32; 6] {
+/// `number × Π factors`, within 320 bits, least significant word first.
+pub(crate) fn long_product(number: u128, factors: &[u64]) -> [u32; 10] {
     let mut words = [0; 10];
     if let Some(low) = words.first_chunk_mut() {
         *low = words_of(number);
     }
     for factor in factors {
-        multiply(&mut words, factor);
+        multiply(&mut words, *factor);
     }
-    let [_, _, _, _, above @ ..] = words;
-    above
+    words
 }
 
 /// Words, least significant first, times a factor; what is beyond them is lost.
@@ -49,20 +47,17 @@ pub(crate) fn product_above(number: u128, factors: [u64; 3]) -> [u32; 6] {
 fn multiply(words: &mut [u32], factor: u64) {
     const LOW: u64 = u32::MAX as u64;
     let (high, low) = ((factor >> 32) as u32, factor as u32);
-    let (mut carry, mut before) = (0_u64, 0_u32);
+    let mut carry = 0_u64;
     for word in words {
-        if carry == 0 && (*word | before) == 0 {
+        if u64::from(*word) | carry == 0 {
             continue; // most words are zero
         }
-        // A product and one number of 32 bits more fit in 64 bits: each product takes the low half
-        // of what is carried, and the upper halves go on together.
+        // A product and two numbers of 32 bits fit in 64 bits.
         let first = product(*word, low).wrapping_add(carry & LOW);
-        let second = product(before, high).wrapping_add(first & LOW);
-        before = *word;
-        *word = second as u32;
-        carry = (carry >> 32)
-            .wrapping_add(first >> 32)
-            .wrapping_add(second >> 32);
+        carry = product(*word, high)
+            .wrapping_add(carry >> 32)
+            .wrapping_add(first >> 32);
+        *word = first as u32;
     }
 }
 
@@ -74,7 +69,7 @@ pub(crate) const fn share(a: u64, b: u32) -> u64 {
 #[cfg(test)]
 mod tests {
     extern crate std;
-    use super::{long_factor, product_above, scaled_wide, share};
+    use super::{long_factor, long_product, scaled_wide, share};
     use num_bigint::BigUint;
     use std::vec::Vec;
 
@@ -113,8 +108,8 @@ mod tests {
         for number in numbers() {
             for a in FACTORS {
                 for b in FACTORS {
-                    let exact = (BigUint::from(number) * a * b * 1_000_003_u64) >> 128_u8;
-                    let got = BigUint::from_slice(&product_above(number, [a, 1_000_003, b]));
+                    let exact = BigUint::from(number) * a * b * 1_000_003_u64;
+                    let got = BigUint::from_slice(&long_product(number, &[a, 1_000_003, b]));
                     assert_eq!(got, exact, "{number} × {a} × {b}");
                 }
             }

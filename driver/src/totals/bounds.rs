@@ -6,12 +6,16 @@
 //! microsecond, energies in 2^22 rail units times that.
 
 use super::checkpoint::long;
-use super::flow::{Open, PLACES};
+use super::common::Common;
+use super::flow::{PLACES, Sum};
 use super::margins::{Margins, UNKNOWN};
+use super::pace::{Interval, Last};
 use super::quantity::Quantity;
-use super::sums::Sums;
+use super::sums::{OpenSums, Sums};
 use crate::board::{Board, Factors};
-use crate::convert::{product_above, share};
+use crate::convert::{long_product, share};
+use crate::info::PartInfo;
+use crate::monitor::Timestamp;
 
 /// Totals without bounds: nothing is kept for them but the board, and nothing linked.
 #[derive(Clone, Copy, Debug)]
@@ -30,6 +34,7 @@ pub struct Bounds<'b, const N: usize> {
     margins: &'b Margins<'b, N>,
     /// Length of the bracket that the stretch began with.
     width_us: u32,
+    interval: Interval,
     /// Bounds of charge and energy of the stretches that have ended, in 16 nC and 16 nJ; the
     /// greatest number for anything.
     pub(super) closed: [[u64; 2]; N],
@@ -49,8 +54,11 @@ pub trait Sealed<'b, const N: usize> {
     /// A stretch begins, with a bracket of this length.
     fn begin(&mut self, width_us: u32);
 
-    /// A stretch ends for the rail at this place.
-    fn close(&mut self, place: usize, stretch: &Stretch<'_>);
+    /// It goes on from the last sample to one with this bracket.
+    fn go_on(&mut self, info: &PartInfo, last: Last, now: Timestamp);
+
+    /// It ends.
+    fn close(&mut self, common: &Common, rails: &[Sums; N]);
 
     /// Words in a checkpoint.
     const WORDS: usize;
@@ -61,8 +69,8 @@ pub trait Sealed<'b, const N: usize> {
 
 /// What is known of one rail in a stretch.
 pub struct Stretch<'s> {
-    pub(super) open: &'s Open,
-    pub(super) sums: &'s Sums,
+    pub(super) common: &'s Common,
+    pub(super) sums: &'s OpenSums,
     pub(super) factors: &'s Factors,
 }
 
@@ -78,7 +86,10 @@ impl<'b, const N: usize> Sealed<'b, N> for NoBounds<'b, N> {
     fn begin(&mut self, _: u32) {}
 
     #[inline(always)]
-    fn close(&mut self, _: usize, _: &Stretch<'_>) {}
+    fn go_on(&mut self, _: &PartInfo, _: Last, _: Timestamp) {}
+
+    #[inline(always)]
+    fn close(&mut self, _: &Common, _: &[Sums; N]) {}
 
     const WORDS: usize = 0;
 
@@ -97,22 +108,37 @@ impl<'b, const N: usize> Sealed<'b, N> for Bounds<'b, N> {
     #[inline(always)]
     fn begin(&mut self, width_us: u32) {
         self.width_us = width_us;
+        self.interval = Interval::NONE;
     }
 
     #[inline(always)]
-    fn close(&mut self, place: usize, stretch: &Stretch<'_>) {
-        let quantities = [Quantity::Charge, Quantity::Energy];
-        let bounds = quantities.map(|quantity| self.with_stretch(place, quantity, Some(stretch)));
-        if let Some(closed) = self.closed.get_mut(place) {
-            *closed = bounds;
+    fn go_on(&mut self, info: &PartInfo, last: Last, now: Timestamp) {
+        self.interval.take(info, last, now);
+    }
+
+    #[inline(always)]
+    fn close(&mut self, common: &Common, rails: &[Sums; N]) {
+        let rails = rails.iter().zip(self.margins.board.all_factors());
+        for (place, (sums, factors)) in rails.enumerate() {
+            let stretch = Stretch {
+                common,
+                sums: &sums.open,
+                factors,
+            };
+            let bounds =
+                Quantity::BOTH.map(|quantity| self.with_stretch(place, quantity, &stretch));
+            if let Some(closed) = self.closed.get_mut(place) {
+                *closed = bounds;
+            }
         }
     }
 
-    const WORDS: usize = 1 + 4 * N;
+    const WORDS: usize = 2 + 4 * N;
 
     #[inline(always)]
     fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
         word(&mut self.width_us);
+        word(&mut self.interval.0);
         for bound in self.closed.iter_mut().flatten() {
             long(bound, word);
         }
@@ -125,6 +151,7 @@ impl<'b, const N: usize> Bounds<'b, N> {
         Self {
             margins,
             width_us: 0,
+            interval: Interval::NONE,
             closed: const { [[0; 2]; N] },
         }
     }
@@ -142,12 +169,7 @@ impl<'b, const N: usize> Bounds<'b, N> {
 
     /// Bound of a total in whole units, the open stretch included.
     #[inline(always)]
-    pub(super) fn total(
-        &self,
-        place: usize,
-        quantity: Quantity,
-        stretch: Option<&Stretch<'_>>,
-    ) -> i128 {
+    pub(super) fn total(&self, place: usize, quantity: Quantity, stretch: &Stretch<'_>) -> i128 {
         match self.with_stretch(place, quantity, stretch) {
             u64::MAX => i128::MAX,
             // One more for rounding the total to whole units.
@@ -157,11 +179,11 @@ impl<'b, const N: usize> Bounds<'b, N> {
 
     /// Bound in 16 nC or 16 nJ, a stretch included.
     #[inline(never)]
-    fn with_stretch(&self, place: usize, quantity: Quantity, stretch: Option<&Stretch<'_>>) -> u64 {
+    fn with_stretch(&self, place: usize, quantity: Quantity, stretch: &Stretch<'_>) -> u64 {
         let closed = self.closed.get(place).map_or(0, |both| quantity.of(*both));
-        let Some(stretch) = stretch else {
+        if stretch.common.scans == 0 {
             return closed;
-        };
+        }
         let Some(ranges) = stretch.sums.ranges() else {
             return closed; // not enabled
         };
@@ -171,11 +193,11 @@ impl<'b, const N: usize> Bounds<'b, N> {
         // 2^(14 + 8) 256ths of a sense unit, or 2^(14 + 22 + 8); see `Sum::of`.
         let (mantissa, places) = quantity.factor(stretch.factors);
         let more = match quantity {
-            Quantity::Charge => 60 + 22 - 63,
-            Quantity::Energy => 60 + 44 - 63 - 32,
+            Quantity::Charge => 60 + 22 - 64,
+            Quantity::Energy => 60 + 44 - 96,
         };
         let scale = 1_u64.unbounded_shl(u32::from(places).wrapping_add(more));
-        let [a, b, c, ..] = product_above(shown.into(), [1 << 63, mantissa, scale]);
+        let [_, _, a, b, c, ..] = long_product(shown.into(), &[mantissa, scale]);
         if c >> FINER != 0 {
             return u64::MAX;
         }
@@ -207,18 +229,19 @@ impl<'b, const N: usize> Bounds<'b, N> {
         if range.relative == UNKNOWN || volts.relative == UNKNOWN {
             return None;
         }
-        let open = stretch.open;
-        let period_us = u64::from(open.period_us);
+        let open = stretch.common;
+        let scans = open.scans;
+        let period_us = u64::from(open.pace.period_us);
         // What lies between two samples that the driver adds up; it is more than a scan period, and
         // then scans are ticks: no fewer than samples.
-        let apart_us = u64::from(open.interval.of(quantity, open.period_us));
-        let duration = open.twice_us << 7;
+        let apart_us = u64::from(self.interval.of(quantity, open.pace.period_us));
+        let duration = open.open_twice_us() << 7;
         // Where weights of samples come to a duration and none is above the greatest interval, the
         // root of the sum of their squares is at most that of duration × interval.
         let noisy = match apart_us == period_us {
-            true => above_root(open.scans).wrapping_mul(period_us),
+            true => above_root(scans).wrapping_mul(period_us),
             false => {
-                let duration = above_root(open.scans.wrapping_mul(period_us));
+                let duration = above_root(scans.wrapping_mul(period_us));
                 duration.wrapping_mul(above_root(apart_us))
             }
         } << 8;
@@ -228,7 +251,7 @@ impl<'b, const N: usize> Bounds<'b, N> {
             .wrapping_mul(4)
             .wrapping_add(apart_us)
             .wrapping_add(self.width_us.into())
-            .wrapping_add(open.width_us.into())
+            .wrapping_add(open.last.width_us.into())
             .wrapping_add(margins.wake_us.into())
             << 8;
         let steps = |per_us: u32| {
@@ -298,16 +321,19 @@ impl<'b, const N: usize> Bounds<'b, N> {
 /// microsecond, energy in 2^22 rail units times that.
 #[inline(never)]
 fn turned_over(stretch: &Stretch<'_>, quantity: Quantity) -> u64 {
-    let open = stretch.open;
-    let shown = stretch.sums.shown(stretch.factors, quantity, open.scans);
-    // The ratio has 60 places, 256ths of a sense unit have eight, and 128 are cut off.
+    // 256ths of a sense unit have eight places; for the rest see `Common::add_shown`.
     let scale = match quantity {
-        Quantity::Charge => 1 << (128 - 60 - 8 - 14),
-        Quantity::Energy => 1 << (128 - 60 - 8 - 14 - 22),
+        Quantity::Charge => 1 << (64 + 5 - 1 - 8 - 14),
+        Quantity::Energy => 1 << (96 + 5 - 1 - 8 - 14 - 22),
     };
-    let factors = [open.ratio, open.period_us.into(), scale];
-    let [low, high, ..] = product_above(shown.unsigned_abs(), factors);
-    (u64::from(high) << 32 | u64::from(low)).wrapping_add(1)
+    let Stretch {
+        common,
+        sums,
+        factors,
+    } = *stretch;
+    let mut sum = Sum::ZERO;
+    common.add_shown(sums, factors, quantity, [1, scale], &mut sum);
+    (sum.get().unsigned_abs() as u64).wrapping_add(1)
 }
 
 /// Not below the root of a number of at least one, and at most a quarter above it: of 2^2k × m with

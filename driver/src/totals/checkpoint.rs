@@ -3,7 +3,8 @@
 use core::fmt;
 
 use super::bounds::Keep;
-use super::{Course, Gap, Totals, Weighing};
+use super::common::{Common, Course};
+use super::{Gap, Totals};
 use crate::Channel;
 use crate::board::Board;
 use crate::crc::Crc16;
@@ -11,9 +12,9 @@ use crate::info::Undetectable;
 use crate::part::ResumeToken;
 
 /// First word: the letters "tot" and the version of the format.
-const VERSION: u32 = 0x0274_6F74;
-/// Words of every record, and of each rail without bounds.
-const WORDS: usize = 28;
+const VERSION: u32 = 0x0374_6F74;
+/// Words of every record, check value included, and of each rail without bounds.
+const WORDS: usize = 27;
 const RAIL_WORDS: usize = 18;
 
 /// Why bytes are no checkpoint of these totals. They are as they were.
@@ -60,10 +61,10 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
         for mut word in header {
             write(&mut word);
         }
-        let configuration = self.configuration;
-        self.configuration |= ResumeToken::KEPT;
+        let configuration = self.common.configuration;
+        self.common.configuration |= ResumeToken::KEPT;
         self.words(&mut write);
-        self.configuration = configuration;
+        self.common.configuration = configuration;
         if let Some((all, check)) = bytes.split_last_chunk_mut() {
             *check = check_value(all).to_le_bytes();
         }
@@ -107,7 +108,7 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
         }
         self.words(&mut read);
         // A monitor after its start has seen no sample with anything over range.
-        self.clipped_samples = 0;
+        self.common.clipped_samples = 0;
         Ok(ResumeToken {
             writes,
             configuration,
@@ -122,21 +123,21 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// `None`, or a bracket of more than 71 minutes, the stretch ends with the last sample, and the
     /// gap is open-ended.
     pub fn clock_restarted(&mut self, now_us: u64, since: Option<Gap>) {
-        if self.course == Course::Empty {
+        if self.common.course == Course::Empty {
             return;
         }
         let width_us = since.map(|since| since.greatest_us.wrapping_sub(since.least_us));
         match (since, width_us.map(u32::try_from)) {
             (Some(since), Some(Ok(width_us))) => {
                 self.close();
-                self.last.before_us = now_us.wrapping_sub(since.greatest_us);
-                self.last.width_us = width_us;
+                self.common.last.before_us = now_us.wrapping_sub(since.greatest_us);
+                self.common.last.width_us = width_us;
                 self.begin_stretch();
             }
             _ => {
                 self.unpowered();
-                self.gap.greatest_us = u64::MAX;
-                self.course = Course::Empty;
+                self.common.gap.greatest_us = u64::MAX;
+                self.common.course = Course::Empty;
             }
         }
     }
@@ -144,18 +145,30 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// Every word of these totals, in the order of the record.
     #[inline(never)]
     fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
-        let (weighing, undetectable) = (self.weighing as u8, self.undetectable.bits());
-        let state = [self.course as u8, weighing, undetectable, self.agreement];
+        self.common.words(word);
+        self.rails.iter_mut().for_each(|sums| sums.words(word));
+        self.kept.words(word);
+    }
+}
+
+impl Common {
+    #[inline(never)] // linked once
+    fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
+        let undetectable = self.undetectable.bits();
+        let state = [
+            self.course as u8,
+            undetectable,
+            self.agreement,
+            self.weighed.into(),
+        ];
         let mut state = u32::from_le_bytes(state);
         for number in [
             &mut state,
             &mut self.configuration,
             &mut self.pace.period_us,
             &mut self.pace.safe_256us,
-            &mut self.interval.0,
             &mut self.last.width_us,
             &mut self.last.scans,
-            &mut self.recent,
             &mut self.epoch,
         ] {
             word(number);
@@ -171,21 +184,15 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
         ] {
             long(number, word);
         }
-        let [course, weighing, undetectable, agreement] = state.to_le_bytes();
+        let [course, undetectable, agreement, weighed] = state.to_le_bytes();
         self.course = match course {
             0 => Course::Empty,
             1 => Course::Stopped,
             _ => Course::Open,
         };
-        self.weighing = match weighing {
-            0 => Weighing::None,
-            1 => Weighing::Begun,
-            _ => Weighing::Read,
-        };
         self.undetectable = Undetectable::from_bits_truncate(undetectable);
         self.agreement = agreement;
-        self.rails.iter_mut().for_each(|sums| sums.words(word));
-        self.kept.words(word);
+        self.weighed = weighed != 0;
     }
 }
 

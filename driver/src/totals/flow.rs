@@ -1,10 +1,11 @@
 //! From sums in codes to charge and energy, exactly, once.
 
-use super::pace::Interval;
+use super::common::Common;
 use super::quantity::Quantity;
-use super::sums::Sums;
+use super::sums::{OpenSums, Sums};
 use crate::board::Factors;
-use crate::convert::{divided, product_above};
+use crate::convert::{divide, long_product};
+use crate::monitor::Saturation;
 
 /// A total in 2^-20 nC or nJ, 96 bits with a sign: ±3.9e13 C or J, which is 10 kW for 120 years.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -16,75 +17,77 @@ pub struct Sum {
 /// Binary places of a [`Sum`] below the nanocoulomb and nanojoule.
 pub(super) const PLACES: u32 = 20;
 
-/// What is common to all rails of the open stretch.
-#[derive(Clone, Copy, Debug)]
-pub struct Open {
-    /// Twice its length on the host's clock in microseconds, from the middle of one bracket to that
-    /// of the other, and the length of the last bracket.
-    pub(super) twice_us: u64,
-    pub(super) width_us: u32,
-    /// Scans in it, not 0, and their nominal period.
-    pub(super) scans: u64,
-    pub(super) period_us: u32,
-    pub(super) interval: Interval,
-    /// Time by the host's clock over time by the part's, × 2^60; where that is 16 or more, which
-    /// only the brackets of a few scans can make, it is 16.
-    pub(super) ratio: u64,
-}
+impl Common {
+    /// A total in whole units, the open stretch included, and what it says after clipping.
+    #[inline(never)] // linked once
+    pub(super) fn net(
+        &self,
+        sums: &Sums,
+        factors: &Factors,
+        quantity: Quantity,
+    ) -> (i128, Option<Saturation>) {
+        let [charge, energy] = &sums.closed;
+        let mut sum = *quantity.of([charge, energy]);
+        self.add_open(&sums.open, factors, quantity, &mut sum);
+        let saturation = match (sums.open.is_clipped(quantity), factors.is_forward()) {
+            (false, _) => Saturation::None,
+            (true, true) => Saturation::AtLeast,
+            (true, false) => Saturation::Unknown,
+        };
+        (sum.rounded(), Some(saturation))
+    }
 
-impl Open {
-    #[inline(never)]
-    pub(super) fn new(
-        scans: u64,
-        period_us: u32,
-        interval: Interval,
-        twice_us: u64,
-        width_us: u32,
-    ) -> Self {
-        let part_us = scans.wrapping_mul(u64::from(period_us)); // 43 by 20 bits
-        let (ratio, _) = divided(u128::from(twice_us) << 59, part_us);
-        let ratio = u64::try_from(ratio).unwrap_or(u64::MAX);
-        Self {
-            twice_us,
-            width_us,
-            scans,
-            period_us,
-            interval,
-            ratio,
+    /// Adds what is open of a rail: mean per scan × time by the host's clock.
+    #[inline(never)] // linked once
+    pub(super) fn add_open(
+        &self,
+        sums: &OpenSums,
+        factors: &Factors,
+        quantity: Quantity,
+        sum: &mut Sum,
+    ) {
+        let (mantissa, places) = quantity.factor(factors);
+        let by = [mantissa, 1_u64.wrapping_shl(u32::from(places))];
+        self.add_shown(sums, factors, quantity, by, sum);
+    }
+
+    /// Adds what was shown in the open stretch × twice the time by the host's clock ÷ scans ÷ 2^5 ×
+    /// these factors, without the lowest two words, for energy three.
+    ///
+    /// By a factor of mantissa × 2^(places − 88), for energy − 120, it is in 2^-20 nC and nJ.
+    pub(super) fn add_shown(
+        &self,
+        sums: &OpenSums,
+        factors: &Factors,
+        quantity: Quantity,
+        [mantissa, scale]: [u64; 2],
+        sum: &mut Sum,
+    ) {
+        if self.scans == 0 {
+            return;
         }
+        let shown = sums.shown(factors, quantity, self.scans);
+        let by = [self.open_twice_us(), mantissa, scale];
+        let mut words = long_product(shown.unsigned_abs(), &by);
+        let [_, _, charge @ ..] = &mut words;
+        let [_, energy @ ..] = charge;
+        let words = match quantity {
+            Quantity::Charge => charge.as_mut_slice(),
+            Quantity::Energy => energy,
+        };
+        divide(words, self.scans << 5); // 43 bits
+        sum.add(words, shown < 0);
     }
 }
 
 impl Sum {
     pub(super) const ZERO: Self = Self { words: [0; 3] };
 
-    /// What flowed through a rail in the open stretch: mean per scan × time by the host's clock.
-    ///
-    /// What was shown per scan × nominal period is a total by the part's clock; × the ratio of the
-    /// clocks it is one by the host's. With a factor of mantissa × 2^(places − 88) it is shown ×
-    /// period × ratio × 2^60 × mantissa × 2^places over 2^128, in 2^-20 nC; energy is over 2^160.
-    #[inline(never)]
-    pub(super) fn of(open: &Open, sums: &Sums, factors: &Factors, quantity: Quantity) -> Self {
-        let shown = sums.shown(factors, quantity, open.scans);
-        let (mantissa, places) = quantity.factor(factors);
-        // At most 2^20 by 2^43.
-        let period = u64::from(open.period_us).unbounded_shl(u32::from(places));
-        let product = product_above(shown.unsigned_abs(), [open.ratio, mantissa, period]);
-        let [a, b, c, d, ..] = product;
-        let words = match quantity {
-            Quantity::Charge => [a, b, c],
-            Quantity::Energy => [b, c, d],
-        };
-        let mut sum = Self::ZERO;
-        sum.add(&Self { words }, shown < 0);
-        sum
-    }
-
     /// Adds another sum, or takes it off.
-    #[inline(never)]
-    pub(super) fn add(&mut self, other: &Self, negative: bool) {
+    #[inline(always)]
+    fn add(&mut self, other: &[u32], negative: bool) {
         let mut carry = u64::from(negative);
-        for (word, other) in self.words.iter_mut().zip(&other.words) {
+        for (word, other) in self.words.iter_mut().zip(other) {
             let other = if negative { !other } else { *other };
             carry = carry
                 .wrapping_add(u64::from(*word))

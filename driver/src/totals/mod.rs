@@ -38,6 +38,7 @@
 
 mod bounds;
 mod checkpoint;
+mod common;
 mod correct;
 mod flow;
 mod margins;
@@ -62,8 +63,8 @@ use crate::info::Undetectable;
 use crate::monitor::Saturation;
 use crate::units::{Charge, Energy};
 use bounds::{Sealed, Stretch};
-use flow::{Open, Sum};
-use pace::{Interval, Last, Pace, share_of};
+use common::{Common, Course};
+use pace::share_of;
 use quantity::Quantity;
 use sums::Sums;
 
@@ -74,51 +75,8 @@ use sums::Sums;
 pub struct Totals<'b, const N: usize, K = NoBounds<'b, N>> {
     kept: K,
     lifetime: PhantomData<&'b ()>,
-    course: Course,
-    weighing: Weighing,
-    /// What could not be found out on any part so far.
-    undetectable: Undetectable,
-    /// The clocks agree within 2^-this.
-    agreement: u8,
-    pace: Pace,
-    interval: Interval,
-    last: Last,
-    /// Twice the middle of the bracket of the sample that the stretch began with, modulo 2^64.
-    start_twice_us: u64,
-    /// Scans in the stretch, and those that are not in this number yet.
-    scans: u64,
-    recent: u32,
-    configuration: u32,
-    clipped_samples: u32,
-    epoch: u32,
-    gap: Gap,
+    common: Common,
     rails: [Sums; N],
-    /// Twice the time of the stretches that have ended by the host's clock, and their time by the
-    /// part's.
-    closed_twice_us: u64,
-    closed_part_us: u64,
-}
-
-/// Where things stand.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Course {
-    /// There was no sample yet, or nothing is known of when the last one was.
-    Empty,
-    /// Nothing counts; the time since the last sample will be a gap.
-    Stopped,
-    /// A stretch goes on.
-    Open,
-}
-
-/// Whether rail codes are added up, which an offset is multiplied by.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Weighing {
-    /// No offset is taken off on any rail.
-    None,
-    /// None has come in this stretch.
-    Begun,
-    /// They are.
-    Read,
 }
 
 impl<'b, const N: usize> Totals<'b, N> {
@@ -132,10 +90,11 @@ impl<'b, const N: usize> Totals<'b, N> {
     /// Charge of a rail from source to load; `None` if there is no such rail. Resolution 1 nC.
     #[must_use]
     pub fn charge(&self, channel: Channel) -> Option<Net<Charge>> {
-        Some(
-            self.net(channel, Quantity::Charge, self.open().as_ref())?
-                .map(Charge::from_nanocoulombs),
-        )
+        let (value, saturation) = self.net(channel, Quantity::Charge);
+        Some(Net {
+            value: Charge::from_nanocoulombs(value),
+            saturation: saturation?,
+        })
     }
 
     /// Energy of a rail into the load; `None` if there is no such rail. Resolution 1 nJ.
@@ -143,10 +102,11 @@ impl<'b, const N: usize> Totals<'b, N> {
     /// The sense resistor's own loss is not in it.
     #[must_use]
     pub fn energy(&self, channel: Channel) -> Option<Net<Energy>> {
-        Some(
-            self.net(channel, Quantity::Energy, self.open().as_ref())?
-                .map(Energy::from_nanojoules),
-        )
+        let (value, saturation) = self.net(channel, Quantity::Energy);
+        Some(Net {
+            value: Energy::from_nanojoules(value),
+            saturation: saturation?,
+        })
     }
 
     /// Converts by another description of the board from now on, as after a calibration: what comes
@@ -196,18 +156,17 @@ impl<'b, const N: usize> Totals<'b, N, Bounds<'b, N>> {
 
     #[inline(never)] // linked once
     fn total(&self, channel: Channel, quantity: Quantity) -> Option<Total<i128>> {
-        let open = self.open();
-        let Net { value, saturation } = self.net(channel, quantity, open.as_ref())?;
-        let (place, factors) = (channel.index(), self.kept.board().factors(channel)?);
-        let sums = self.rails.get(place)?;
-        let stretch = open.as_ref().map(|open| Stretch {
-            open,
-            sums,
-            factors,
-        });
+        let (value, saturation) = self.net(channel, quantity);
+        let saturation = saturation?;
+        let place = channel.index();
+        let stretch = Stretch {
+            common: &self.common,
+            sums: &self.rails.get(place)?.open,
+            factors: self.kept.board().factors(channel)?,
+        };
         Some(Total {
             value,
-            bound: self.kept.total(place, quantity, stretch.as_ref()),
+            bound: self.kept.total(place, quantity, &stretch),
             saturation,
             covers_load: self.kept.covers_load(place),
         })
@@ -220,23 +179,8 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
         Self {
             kept,
             lifetime: PhantomData,
-            course: Course::Empty,
-            weighing: Weighing::None,
-            undetectable: Undetectable::empty(),
-            agreement: 0,
-            pace: Pace::NONE,
-            interval: Interval::NONE,
-            last: Last::NEVER,
-            start_twice_us: 0,
-            scans: 0,
-            recent: 0,
-            configuration: 0,
-            clipped_samples: 0,
-            epoch: 0,
-            gap: Gap::NONE,
+            common: Common::NONE,
             rails: const { [Sums::NONE; N] },
-            closed_twice_us: 0,
-            closed_part_us: 0,
         }
     }
 
@@ -245,7 +189,7 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// A rail counts while its channel is enabled.
     #[must_use]
     pub const fn counted_us(&self) -> u64 {
-        self.counted_twice_us() / 2
+        self.common.counted().0 / 2
     }
 
     /// The same time by the part's own clock, in nominal microseconds: number of scans times
@@ -255,10 +199,7 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// ratio is the total by the part's own clock, as far off as the part's oscillator.
     #[must_use]
     pub const fn part_clock_us(&self) -> u64 {
-        if !self.is_open() {
-            return self.closed_part_us;
-        }
-        self.closed_part_us.wrapping_add(self.open_part_us())
+        self.common.counted().1
     }
 
     /// Time that was not counted, from the first sample to the last: between stretches, and while
@@ -268,9 +209,9 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
         let Gap {
             least_us,
             greatest_us,
-        } = self.gap;
+        } = self.common.gap;
         if greatest_us == u64::MAX {
-            return self.gap;
+            return self.common.gap;
         }
         // The clock may have gone fast or slow meanwhile: 1 ÷ (1 − e) is below 1 + e + e ÷ 8.
         let ppm = self.kept.board().clock().as_ppm();
@@ -286,13 +227,13 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// configured: where it is empty, each discontinuity there was is in [`epoch`](Self::epoch).
     #[must_use]
     pub const fn undetectable(&self) -> Undetectable {
-        self.undetectable
+        self.common.undetectable
     }
 
     /// Number of discontinuities.
     #[must_use]
     pub const fn epoch(&self) -> u32 {
-        self.epoch
+        self.common.epoch
     }
 
     /// The latest safe moment for the next sample, in microseconds on the host's clock: its
@@ -304,72 +245,22 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// `None` while nothing counts.
     #[must_use]
     pub const fn next_sample_by_us(&self) -> Option<u64> {
-        if !matches!(self.course, Course::Open) {
+        let common = &self.common;
+        if !matches!(common.course, Course::Open) {
             return None;
         }
-        let by_us = self.last.before_us.wrapping_add(self.pace.safe_us());
+        let by_us = common.last.before_us.wrapping_add(common.pace.safe_us());
         // Before the beginning of a clock that began anew: it has passed.
         Some(if by_us >> 63 == 0 { by_us } else { 0 })
     }
 
-    /// The value of a total in whole units, the open stretch included, and what it says after
-    /// clipping.
-    #[inline(never)] // linked once
-    fn net(&self, channel: Channel, quantity: Quantity, open: Option<&Open>) -> Option<Net<i128>> {
-        let factors = self.kept.board().factors(channel)?;
-        let sums = self.rails.get(channel.index())?;
-        let mut sum = quantity.of(sums.closed);
-        if let Some(open) = open {
-            sum.add(&Sum::of(open, sums, factors, quantity), false);
+    /// A total in whole units, the open stretch included, and what it says after clipping; `None`
+    /// where there is no such rail.
+    fn net(&self, channel: Channel, quantity: Quantity) -> (i128, Option<Saturation>) {
+        let factors = self.kept.board().factors(channel);
+        match self.rails.get(channel.index()).zip(factors) {
+            Some((sums, factors)) => self.common.net(sums, factors, quantity),
+            None => (0, None),
         }
-        let saturation = match (sums.is_clipped(quantity), factors.is_forward()) {
-            (false, _) => Saturation::None,
-            (true, true) => Saturation::AtLeast,
-            (true, false) => Saturation::Unknown,
-        };
-        Some(Net {
-            value: sum.rounded(),
-            saturation,
-        })
-    }
-
-    /// The open stretch; `None` where nothing was counted in it.
-    fn open(&self) -> Option<Open> {
-        self.is_open().then(|| {
-            Open::new(
-                self.scans(),
-                self.pace.period_us,
-                self.interval,
-                self.open_twice_us(),
-                self.last.width_us,
-            )
-        })
-    }
-
-    /// Whether there is a stretch in which something was counted.
-    const fn is_open(&self) -> bool {
-        matches!(self.course, Course::Open) && self.scans() != 0
-    }
-
-    const fn scans(&self) -> u64 {
-        self.scans.wrapping_add(self.recent as u64)
-    }
-
-    const fn counted_twice_us(&self) -> u64 {
-        if !self.is_open() {
-            return self.closed_twice_us;
-        }
-        self.closed_twice_us.wrapping_add(self.open_twice_us())
-    }
-
-    /// Twice the length of the open stretch by the host's clock, from the middle of one bracket to
-    /// that of the other.
-    const fn open_twice_us(&self) -> u64 {
-        self.last.twice_us().wrapping_sub(self.start_twice_us)
-    }
-
-    /// Length of the open stretch by the part's clock.
-    const fn open_part_us(&self) -> u64 {
-        self.scans().wrapping_mul(self.pace.period_us as u64) // 43 by 20 bits
     }
 }

@@ -1,7 +1,8 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
-use super::Discontinuity;
+use super::common::Now;
 use super::quantity::Quantity;
+use super::report::{Discontinuity, Update};
 use crate::config::{Run, Scan};
 use crate::convert::{product, share};
 use crate::info::{PartInfo, Source};
@@ -19,7 +20,7 @@ pub fn longest_interval_us<const N: usize>(
     clock: Tolerance,
 ) -> Option<u64> {
     let mut pace = Pace::NONE;
-    pace.set(info, scan.run, scan.period_us(info), clock.as_ppm());
+    pace.set(&Rate::new(info, scan.run), clock.as_ppm());
     (pace.period_us != 0).then(|| pace.safe_us())
 }
 
@@ -30,6 +31,17 @@ pub(super) struct Pace {
     pub(super) period_us: u32,
     /// How long after a sample the next is safe by the host's clock, in 256 µs.
     pub(super) safe_256us: u32,
+}
+
+/// How fast the part is to count, by its own clock.
+pub(super) struct Rate {
+    /// Nominal scan period; 0 where nothing counts.
+    period_us: u32,
+    /// In which no sum goes round unseen.
+    safe_us: u64,
+    most_256us: u32,
+    /// What the part's clock is off by.
+    error_ppm: u32,
 }
 
 /// The longest time between two samples of a stretch, where the driver keeps a sum: what the scan
@@ -66,7 +78,7 @@ impl Interval {
 
 /// The last sample: its bracket, which is less than 72 minutes long, and its count of scans.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) struct Last {
+pub struct Last {
     pub(super) before_us: u64,
     pub(super) width_us: u32,
     pub(super) scans: u32,
@@ -85,6 +97,29 @@ impl Last {
     }
 }
 
+impl Rate {
+    /// While the part does this. Ticks are as good as scans, and no sample without them is idle.
+    #[inline(always)] // of most parts most is constant
+    pub(super) fn new(info: &PartInfo, run: Run) -> Self {
+        let tick_us = u32::from(info.sum_bits.tick_us);
+        let period_us = match run {
+            Run::Continuous(_) | Run::SingleShot if tick_us != 0 => tick_us,
+            _ if info.sum_bits.scans == 0 => 0,
+            _ => run.period_us(info),
+        };
+        Self {
+            period_us,
+            safe_us: u64::from(period_us).unbounded_shl(u32::from(info.sum_bits.safe_log2)),
+            // The driver adds up over intervals of 32 bits of microseconds.
+            most_256us: match info.has_sums_by_driver() {
+                true => u32::MAX >> 8,
+                false => u32::MAX,
+            },
+            error_ppm: info.oscillator.error_ppm,
+        }
+    }
+}
+
 impl Pace {
     pub(super) const NONE: Self = Self {
         period_us: 0,
@@ -96,57 +131,37 @@ impl Pace {
         (self.safe_256us as u64) << 8
     }
 
-    /// At this scan period, 0 if the part does not scan by itself; tells the k of 2^-k within which
-    /// the clocks agree. Ticks are as good as scans, and no sample without them is idle.
+    /// At this rate; tells the k of 2^-k within which the clocks agree.
     #[inline(always)]
-    pub(super) fn set(&mut self, info: &PartInfo, run: Run, period_us: u32, clock_ppm: u32) -> u8 {
-        let tick_us = u32::from(info.sum_bits.tick_us);
-        let period_us = match run {
-            Run::Continuous(_) | Run::SingleShot if tick_us != 0 => tick_us,
-            _ if info.sum_bits.scans == 0 => 0,
-            _ => period_us,
-        };
-        self.period_us = period_us;
-        let both_ppm = clock_ppm
-            .min(900_000)
-            .wrapping_add(info.oscillator.error_ppm);
+    pub(super) fn set(&mut self, rate: &Rate, clock_ppm: u32) -> u8 {
+        self.period_us = rate.period_us;
+        let both_ppm = clock_ppm.min(900_000).wrapping_add(rate.error_ppm);
         // 10^6 ÷ 2^20 is above 1 − 1 ÷ 16, so that 2^-k are more than as many parts per million and
         // what products of both errors add.
         let more = both_ppm.wrapping_add(both_ppm >> 4);
         let agreement = more.leading_zeros().saturating_sub(12) as u8; // at most 20
         // A fast part and a slow host's clock: (1 − c) ÷ (1 + o) is at least 1 − c − o. A scan may
         // be in progress at either end, and the very last count may be ambiguous.
-        let us = u64::from(period_us).unbounded_shl(u32::from(info.sum_bits.safe_log2));
-        let less_us = share(us, share_of(both_ppm)).wrapping_add(u64::from(period_us) << 2);
-        let safe_256us = us.saturating_sub(less_us) >> 8;
-        // The driver adds up over intervals of 32 bits of microseconds.
-        let most = match info.has_sums_by_driver() {
-            true => u32::MAX >> 8,
-            false => u32::MAX,
-        };
-        self.safe_256us = safe_256us.min(u64::from(most)) as u32;
+        let less_us =
+            share(rate.safe_us, share_of(both_ppm)).wrapping_add(u64::from(rate.period_us) << 2);
+        let safe_256us = rate.safe_us.saturating_sub(less_us) >> 8;
+        self.safe_256us = safe_256us.min(u64::from(rate.most_256us)) as u32;
         agreement
     }
 
-    /// Whether a sample with this bracket may go on where the last one was, `scans` later by the
-    /// part's count.
+    /// Whether a sample may go on where the last one was.
     #[inline(always)]
-    pub(super) fn check(
-        &self,
-        last: Last,
-        now: Timestamp,
-        scans: u32,
-        agreement: u8,
-    ) -> Result<(), Discontinuity> {
+    pub(super) fn check(&self, last: Last, now: &Now, agreement: u8) -> Update {
+        let (scans, now) = (now.scans, now.stamp);
         // Differences with a sign: moments before the clock's beginning are far beyond its end.
         if (now.before_us.wrapping_sub(last.before_us) as i64) < 0 {
-            return Err(Discontinuity::ClockBackwards);
+            return Update::Discontinuity(Discontinuity::ClockBackwards);
         }
         let greatest_us = now.after_us.wrapping_sub(last.before_us);
         let width_us = now.after_us.wrapping_sub(now.before_us);
         let greatest_256us = greatest_us.wrapping_add(255) >> 8;
         if greatest_256us > u64::from(self.safe_256us) || width_us >> 32 != 0 {
-            return Err(Discontinuity::TooLate);
+            return Update::Discontinuity(Discontinuity::TooLate);
         }
         // What the clocks may be apart, a scan at either end, and the time from idle to the first.
         let apart = (greatest_256us as u32).wrapping_shr(u32::from(agreement));
@@ -154,17 +169,15 @@ impl Pace {
             .wrapping_add(256)
             .wrapping_add(u64::from(self.period_us) << 2);
         let counted_us = product(scans as i32, self.period_us as i32) as u64;
-        let more_us = counted_us.wrapping_sub(greatest_us) as i64;
         let widths_us = width_us.wrapping_add(u64::from(last.width_us));
-        if more_us > apart_us as i64
-            || more_us
-                .wrapping_add(apart_us as i64)
-                .wrapping_add(widths_us as i64)
-                < 0
+        // From the least to the greatest that they may be apart.
+        let least_us = apart_us.wrapping_add(widths_us);
+        if counted_us.wrapping_sub(greatest_us).wrapping_add(least_us)
+            > least_us.wrapping_add(apart_us)
         {
-            return Err(Discontinuity::Implausible);
+            return Update::Discontinuity(Discontinuity::Implausible);
         }
-        Ok(())
+        Update::Continued
     }
 }
 

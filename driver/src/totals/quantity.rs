@@ -10,6 +10,8 @@ pub enum Quantity {
 }
 
 impl Quantity {
+    pub(super) const BOTH: [Self; 2] = [Self::Charge, Self::Energy];
+
     /// Its own of charge and energy.
     #[inline(always)]
     pub(super) const fn of<T: Copy>(self, [charge, energy]: [T; 2]) -> T {

@@ -28,15 +28,6 @@ pub struct Total<Q> {
     pub covers_load: bool,
 }
 
-impl<Q> Net<Q> {
-    pub(super) fn map<R>(self, of: impl Fn(Q) -> R) -> Net<R> {
-        Net {
-            value: of(self.value),
-            saturation: self.saturation,
-        }
-    }
-}
-
 impl<Q> Total<Q> {
     pub(super) fn map<R>(self, of: impl Fn(Q) -> R) -> Total<R> {
         Total {

@@ -10,113 +10,125 @@ use crate::convert::{product, scaled_wide};
 use crate::info::SumBits;
 use crate::part::{Codes, Sums as Running};
 
-/// Sums of one channel. The part's own lie in their lowest bits.
+/// Sums of one channel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Sums {
+    pub(super) open: OpenSums,
+    /// Charge and energy of the stretches that have ended.
+    pub(super) closed: [Sum; 2],
+}
+
+/// Those of the stretch that goes on. The part's own lie in their lowest bits.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct OpenSums {
     /// Sum of sense codes, and where it began. 64 bits last for a thousand years.
     charge: i64,
     charge_from: i64,
-    /// Sum of power codes, modulo 2^64, and where it began, less what was moved.
-    energy: i64,
-    energy_from: i64,
+    /// Sum of power codes, modulo 2^64, and where it began.
+    energy: u64,
+    energy_from: u64,
     /// Sum over the scans of the rail code, where an offset is taken off.
     rail: u64,
-    /// What was moved out of the sum of power codes, in 2^48.
-    energy_moved: i32,
+    /// What is above 64 bits of it since it began.
+    energy_high: i32,
     /// What one code stands for.
     sense_lsb: u8,
     rail_lsb: u8,
     /// Places of the ranges: that of the sense range in the upper half.
     ranges: u8,
     state: u8,
-    /// Charge and energy of the stretches that have ended.
-    pub(super) closed: [Sum; 2],
 }
 
 /// The channel is enabled.
 const ENABLED: u8 = 1;
-/// An offset is taken off.
-const WEIGHED: u8 = 2;
 /// A sense, or a rail, conversion was clipped; for good.
 const SENSE_CLIPPED: u8 = 4;
 const RAIL_CLIPPED: u8 = 8;
-const CLIPPED: u8 = SENSE_CLIPPED | RAIL_CLIPPED;
+pub(super) const CLIPPED: u8 = SENSE_CLIPPED | RAIL_CLIPPED;
+
+/// What went over range of these codes.
+#[inline(always)]
+pub(super) fn clipped(codes: Codes) -> u8 {
+    let sense = if codes.sense_clipped {
+        SENSE_CLIPPED
+    } else {
+        0
+    };
+    let rail = if codes.rail_clipped { RAIL_CLIPPED } else { 0 };
+    sense | rail
+}
 
 impl Sums {
     pub(super) const NONE: Self = Self {
+        open: OpenSums::NONE,
+        closed: [Sum::ZERO; 2],
+    };
+
+    /// Every word of it, for a checkpoint.
+    pub(super) fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
+        self.open.words(word);
+        for sum in &mut self.closed {
+            sum.words.iter_mut().for_each(&mut *word);
+        }
+    }
+}
+
+impl OpenSums {
+    const NONE: Self = Self {
         charge: 0,
         charge_from: 0,
         energy: 0,
         energy_from: 0,
         rail: 0,
-        energy_moved: 0,
+        energy_high: 0,
         sense_lsb: 0,
         rail_lsb: 0,
         ranges: 0,
         state: 0,
-        closed: [Sum::ZERO; 2],
     };
 
     /// Takes the ranges of a configuration.
-    pub(super) fn configure(&mut self, range: Option<&ChannelRange>) {
+    pub(super) fn configure(&mut self, range: &ChannelRange, enabled: bool) {
         self.state &= CLIPPED;
-        if let Some(range) = range {
+        if enabled {
             (self.sense_lsb, self.rail_lsb) = (range.sense_lsb, range.rail_lsb);
             self.ranges = range.sense << 4 | range.rail;
             self.state |= ENABLED;
         }
     }
 
-    /// Every word of it, for a checkpoint.
-    pub(super) fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
-        for number in [
-            &mut self.charge,
-            &mut self.charge_from,
-            &mut self.energy,
-            &mut self.energy_from,
-        ] {
-            let mut bits = *number as u64;
-            long(&mut bits, word);
-            *number = bits as i64;
+    fn words(&mut self, word: &mut dyn FnMut(&mut u32)) {
+        let mut charge = [self.charge as u64, self.charge_from as u64];
+        charge.iter_mut().for_each(|number| long(number, word));
+        [self.charge, self.charge_from] = charge.map(|number| number as i64);
+        for number in [&mut self.energy, &mut self.energy_from, &mut self.rail] {
+            long(number, word);
         }
-        long(&mut self.rail, word);
-        let mut moved = self.energy_moved as u32;
+        let mut high = self.energy_high as u32;
         let state = [self.sense_lsb, self.rail_lsb, self.ranges, self.state];
         let mut state = u32::from_le_bytes(state);
-        word(&mut moved);
+        word(&mut high);
         word(&mut state);
-        self.energy_moved = moved as i32;
+        self.energy_high = high as i32;
         [self.sense_lsb, self.rail_lsb, self.ranges, self.state] = state.to_le_bytes();
-        for sum in &mut self.closed {
-            sum.words.iter_mut().for_each(&mut *word);
-        }
     }
 
-    /// Begins a stretch with the sums as they are; tells whether rail codes have to be added up.
-    pub(super) fn begin(&mut self, offset: bool) -> bool {
+    /// Begins a stretch with the sums as they are.
+    pub(super) fn begin(&mut self) {
         (self.charge_from, self.energy_from) = (self.charge, self.energy);
-        (self.energy_moved, self.rail) = (0, 0);
-        self.state &= ENABLED | CLIPPED;
-        if offset && self.state & ENABLED != 0 {
-            self.state |= WEIGHED;
-        }
-        offset
+        (self.energy_high, self.rail) = (0, 0);
     }
 
     /// Adds what the part counted since, across at most one rollover of each sum.
     #[inline(always)]
     pub(super) fn add(&mut self, bits: SumBits, running: Running) {
         let charge = wrapped(running.charge.wrapping_sub(self.charge), bits.charge);
-        let energy = wrapped(running.energy.wrapping_sub(self.energy), bits.energy);
+        let energy = wrapped(running.energy.wrapping_sub(self.energy as i64), bits.energy);
         self.charge = self.charge.wrapping_add(charge);
-        self.energy = self.energy.wrapping_add(energy);
-    }
-
-    /// Makes room in the sum of power codes.
-    pub(super) fn make_room(&mut self) {
-        let whole = self.energy.wrapping_sub(self.energy_from) >> 48;
-        self.energy_moved = self.energy_moved.wrapping_add(whole as i32);
-        self.energy_from = self.energy_from.wrapping_add(whole << 48);
+        let (sum, carry) = self.energy.overflowing_add(energy as u64);
+        let high = ((energy >> 63) as i32).wrapping_add(carry.into());
+        self.energy = sum;
+        self.energy_high = self.energy_high.wrapping_add(high);
     }
 
     /// Adds a rail code that stands for so many scans.
@@ -126,20 +138,10 @@ impl Sums {
         self.rail = self.rail.wrapping_add(more as u64);
     }
 
-    /// Notes what went over range; tells whether anything did.
-    pub(super) fn clip(&mut self, codes: Codes) -> bool {
-        if codes.sense_clipped {
-            self.state |= SENSE_CLIPPED;
-        }
-        if codes.rail_clipped {
-            self.state |= RAIL_CLIPPED;
-        }
-        codes.sense_clipped || codes.rail_clipped
-    }
-
-    /// Anything may have gone over range.
-    pub(super) fn clip_all(&mut self) {
-        self.state |= CLIPPED;
+    /// Notes what went over range.
+    #[inline(always)]
+    pub(super) fn clip(&mut self, clipped: u8) {
+        self.state |= clipped;
     }
 
     pub(super) const fn is_clipped(&self, quantity: Quantity) -> bool {
@@ -168,14 +170,15 @@ impl Sums {
             1,
         );
         if quantity == Quantity::Energy {
-            sum = i128::from(self.energy.wrapping_sub(self.energy_from));
-            sum = sum.wrapping_add(i128::from(self.energy_moved) << 48);
+            sum = i128::from(self.energy).wrapping_sub(i128::from(self.energy_from));
+            sum = sum.wrapping_add(i128::from(self.energy_high) << 64);
             (of, rail_lsb) = (self.rail, i32::from(self.rail_lsb));
         }
         let lsb = (u32::from(self.sense_lsb) << 8).wrapping_mul(rail_lsb as u32);
         let mut shown = scaled_wide(sum, u64::from(lsb));
-        if self.state & WEIGHED != 0 {
-            let offset = i128::from(product(factors.offset_256ths(), rail_lsb));
+        let offset = factors.offset_256ths();
+        if offset != 0 && self.state & ENABLED != 0 {
+            let offset = i128::from(product(offset, rail_lsb));
             shown = shown.wrapping_sub(scaled_wide(offset, of));
         }
         shown
