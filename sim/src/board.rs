@@ -30,7 +30,12 @@ pub struct SenseResistor {
     coefficient_per_k: f64,
     /// What faults make of it: 1 for a sound one.
     scale: f64,
-    /// `ohms` as a polynomial of the current in amperes: constant and quadratic part.
+    curve: Curve,
+}
+
+/// Ohms as a polynomial of the current in amperes: constant and quadratic part.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Curve {
     cold_ohms: f64,
     heat_ohms_per_a2: f64,
 }
@@ -48,8 +53,7 @@ impl SenseResistor {
             tolerance: 0.0,
             coefficient_per_k: 0.0,
             scale: 1.0,
-            cold_ohms: 0.0,
-            heat_ohms_per_a2: 0.0,
+            curve: Curve::default(),
         }
         .settled()
     }
@@ -125,7 +129,7 @@ impl SenseResistor {
     #[inline]
     pub fn ohms(&self, current_na: f64) -> f64 {
         let amperes = current_na / 1e9;
-        self.cold_ohms + self.heat_ohms_per_a2 * amperes * amperes
+        self.curve.cold_ohms + self.curve.heat_ohms_per_a2 * amperes * amperes
     }
 
     fn settled(mut self) -> Self {
@@ -133,10 +137,11 @@ impl SenseResistor {
         let base_ohms = nominal_ohms * (1.0 + self.tolerance) * self.scale;
         let warmer_k =
             (f64::from(self.ambient_m_celsius) - f64::from(self.reference_m_celsius)) / 1e3;
-        self.cold_ohms = base_ohms * (1.0 + self.coefficient_per_k * warmer_k);
-        self.heat_ohms_per_a2 =
-            base_ohms * self.coefficient_per_k * f64::from(self.thermal_mk_per_w) / 1e3
-                * (nominal_ohms * self.scale.abs());
+        let per_w = self.coefficient_per_k * f64::from(self.thermal_mk_per_w) / 1e3;
+        self.curve = Curve {
+            cold_ohms: base_ohms * (1.0 + self.coefficient_per_k * warmer_k),
+            heat_ohms_per_a2: base_ohms * per_w * (nominal_ohms * self.scale.abs()),
+        };
         self
     }
 }
@@ -193,6 +198,21 @@ mod tests {
             .ambient_m_celsius(85_000);
         assert_eq!(r.ohms(0.0), 0.000_5);
         assert_eq!(r.ohms(1e11), 0.000_5);
+    }
+
+    /// No tolerance, no heating, 25 °C around it and as its reference.
+    #[test]
+    fn what_is_not_set_changes_nothing() {
+        let exact = SenseResistor::ideal(10_000_000);
+        assert_eq!(exact.individual_from(&mut Rng::new(1)), exact);
+        let steep = exact.individual(0.0, 1e-3);
+        assert_eq!((steep.ohms(0.0), steep.ohms(10e9)), (0.01, 0.01));
+        let (hot, cold) = (
+            steep.ambient_m_celsius(26_000),
+            steep.reference_m_celsius(26_000),
+        );
+        assert!(close(hot.ohms(0.0), 0.01 * 1.001));
+        assert!(close(cold.ohms(0.0), 0.01 * 0.999));
     }
 
     #[test]

@@ -311,3 +311,60 @@ impl fmt::Display for FaultKind {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use alloc::{format, vec::Vec};
+
+    use super::*;
+
+    /// Transfers by how much each writes, and reads behind that; whom each kind could strike, by
+    /// its own words.
+    #[test]
+    fn each_kind_is_about_the_transfers_that_it_names() {
+        let flipped = |byte| FaultKind::BitsFlipped { byte, bits: 1 };
+        let line = BusLine::Clock;
+        for (kind, transfers) in [
+            (FaultKind::AddressNotAcknowledged, "0+2 1+0 1+2 2+0 3+0"),
+            // Writes the register's byte at least.
+            (FaultKind::DataNotAcknowledged, "1+0 1+2 2+0 3+0"),
+            // Of those read, else of those behind the register's.
+            (flipped(0), "0+2 1+2 2+0 3+0"),
+            (flipped(1), "0+2 1+2 3+0"),
+            (flipped(2), ""),
+            // Only writes, and more than the register's.
+            (FaultKind::WriteLost, "2+0 3+0"),
+            (FaultKind::NoPullUp { line }, "0+2 1+0 1+2 2+0 3+0"),
+        ] {
+            let struck = |address, fault: Fault| {
+                let lengths = [(0, 2), (1, 0), (1, 2), (2, 0), (3, 0)];
+                let about = lengths.map(|(written, read)| {
+                    let (bytes, mut into) = ([7; 3], [0; 2]);
+                    let mut operations = Vec::new();
+                    if written > 0 {
+                        operations.push(Operation::Write(&bytes[..written]));
+                    }
+                    if read > 0 {
+                        operations.push(Operation::Read(&mut into[..read]));
+                    }
+                    let is_about = fault.is_about(address, &operations);
+                    is_about.then(|| format!("{written}+{read}"))
+                });
+                let about: Vec<_> = about.into_iter().flatten().collect();
+                about.join(" ")
+            };
+            let fault = Fault::new(kind).part(0x32);
+            assert_eq!(struck(0x32, fault), transfers, "{kind}");
+            // A line of the bus is everybody's.
+            let of_others = match kind {
+                FaultKind::NoPullUp { .. } => transfers,
+                _ => "",
+            };
+            assert_eq!(struck(0x33, fault), of_others, "{kind}");
+            // What does not begin with a register's byte is about none.
+            let at_register = transfers.trim_start_matches("0+2 ");
+            assert_eq!(struck(0x32, fault.register(7)), at_register, "{kind}");
+            assert_eq!(struck(0x32, fault.register(8)), "", "{kind}");
+        }
+    }
+}
