@@ -2,7 +2,6 @@
 
 use alloc::{boxed::Box, rc::Rc};
 
-use super::exact::on_line;
 use super::node::Form;
 use super::switch::Contact;
 use super::{Bounds, Piece, PlantError, Switched, VOLTAGE_NV_MAX};
@@ -13,11 +12,13 @@ pub(super) enum Law {
     Resistance(u64),
     /// So many nanowatts from `least_nv` on; below, as the resistance that takes them there.
     Power { nw: u64, least_nv: u64 },
-    /// Picofarads behind microohms, at first at so many nanovolts.
+    /// Picofarads behind microohms, at first at so many nanovolts; and the charge in it where the
+    /// rail's present piece begins, in halves of nA·ns.
     Capacitor {
         pf: u64,
         series_uohm: u64,
         initial_nv: i64,
+        charge: i128,
     },
     /// What a converter takes in.
     Converter(Box<Input>),
@@ -28,7 +29,7 @@ pub(super) struct Input {
     converter: Converter,
     output: Switched,
     /// The output's piece in use.
-    piece: Piece,
+    piece: Option<Piece>,
 }
 
 /// What a converter makes of the power at its output.
@@ -61,6 +62,7 @@ impl Law {
                 pf,
                 series_uohm,
                 initial_nv,
+                ..
             } => {
                 resistance(*series_uohm)?;
                 Bounds::of([*initial_nv])?;
@@ -81,12 +83,21 @@ impl Law {
         Ok(self)
     }
 
-    pub(super) fn converter(converter: Converter, mut output: Switched) -> Self {
-        let piece = output.piece(0).unwrap_or(Piece::nothing(0, u64::MAX));
+    pub(super) fn capacitor(pf: u64, series_uohm: u64, initial_nv: i64) -> Self {
+        Self::Capacitor {
+            pf,
+            series_uohm,
+            initial_nv,
+            // nV × pF are 1e-3 nA·ns.
+            charge: i128::from(initial_nv) * i128::from(pf) / HALVES_PER_PF_NV,
+        }
+    }
+
+    pub(super) fn converter(converter: Converter, output: Switched) -> Self {
         Self::Converter(Box::new(Input {
             converter,
             output,
-            piece,
+            piece: None,
         }))
     }
 
@@ -134,12 +145,12 @@ impl Input {
     }
 
     fn power_at(&self, at_ns: u64) -> f64 {
-        let piece = &self.piece;
-        let x = at_ns.clamp(piece.from_ns, piece.to_ns) - piece.from_ns;
-        let line = |start, end| on_line(start, end, x, piece.to_ns - piece.from_ns) as f64;
-        let na = line(piece.start_na, piece.end_na);
-        let ohms = self.output.impedance_uohm() as f64 / 1e6;
-        self.power((line(piece.start_nv, piece.end_nv) + na * ohms) * na)
+        let put_out = |piece: Piece| {
+            let end = piece.cut(at_ns);
+            let ohms = self.output.impedance_uohm() as f64 / 1e6;
+            (end.end_nv as f64 + end.end_na as f64 * ohms) * end.end_na as f64
+        };
+        self.power(self.piece.map(put_out).unwrap_or_default())
     }
 }
 
@@ -147,8 +158,6 @@ impl Input {
 pub(super) struct Branch {
     law: Law,
     contact: Option<Rc<Contact>>,
-    /// Charge in a capacitor where the rail's present piece begins, in halves of nA·ns.
-    charge: i128,
     /// Current where the present piece begins, and where it ends, in nanoamperes.
     pub(super) start_na: i64,
     pub(super) end_na: i64,
@@ -156,17 +165,9 @@ pub(super) struct Branch {
 
 impl Branch {
     pub(super) fn new(law: Law, contact: Option<Rc<Contact>>) -> Self {
-        let charge = match law {
-            // nV × pF are 1e-3 nA·ns.
-            Law::Capacitor { pf, initial_nv, .. } => {
-                i128::from(initial_nv) * i128::from(pf) / HALVES_PER_PF_NV
-            }
-            _ => 0,
-        };
         Self {
             law,
             contact,
-            charge,
             start_na: 0,
             end_na: 0,
         }
@@ -182,13 +183,13 @@ impl Branch {
 
     /// Ends the rail's present piece, whose beginning and end are given, at `at_ns`.
     pub(super) fn end_piece(&mut self, from_ns: u64, to_ns: u64, at_ns: u64) {
-        if let Law::Capacitor { .. } = self.law {
+        if let Law::Capacitor { charge, .. } = &mut self.law {
             let own = Piece {
                 start_na: self.start_na,
                 end_na: self.end_na,
                 ..Piece::nothing(from_ns, to_ns)
             };
-            self.charge += own.until(at_ns).charge_half_na_ns;
+            *charge += own.until(at_ns).charge_half_na_ns;
         }
     }
 
@@ -196,10 +197,8 @@ impl Branch {
     pub(super) fn begin_piece(&mut self, from_ns: u64) -> u64 {
         match &mut self.law {
             Law::Converter(input) => {
-                if let Some(piece) = input.output.piece(from_ns) {
-                    input.piece = piece;
-                }
-                input.piece.to_ns
+                input.piece = input.output.piece(from_ns);
+                input.piece.map_or(u64::MAX, |piece| piece.to_ns)
             }
             _ => u64::MAX,
         }
@@ -217,11 +216,14 @@ impl Branch {
                 least: *least_nv as f64,
             },
             Law::Capacitor {
-                pf, series_uohm, ..
+                pf,
+                series_uohm,
+                charge,
+                ..
             } => {
                 // Current goes straight, so the voltage that it adds is half the sum of both ends
                 // over the capacitance: the trapezoidal rule, and no charge is lost.
-                let volts = self.charge as f64 * NV_PF_PER_HALF / *pf as f64;
+                let volts = *charge as f64 * NV_PF_PER_HALF / *pf as f64;
                 let half = since_ns as f64 * NV_PF_PER_HALF / *pf as f64;
                 let start_na = self.start_na as f64;
                 Form::line(*series_uohm as f64 / 1e6 + half, volts + start_na * half)
@@ -318,3 +320,28 @@ const NV_PF_PER_HALF: f64 = 500.0;
 const HALVES_PER_PF_NV: i128 = 500;
 /// A part of the current by which it may be off a straight line, in the middle of a piece.
 const STRAIGHT_WITHIN: i64 = 8192;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// To 8192 µA the middle of the line is 4096 µA; an 8192nd of the greatest is 1000 nA, and 1 nA
+    /// more is taken.
+    #[test]
+    fn straight_is_what_is_within_an_8192nd_and_a_nanoampere() {
+        let na = 8_192_000;
+        for (start_na, end_na) in [(0, na), (na, 0), (0, -na), (-na, 0)] {
+            let branch = Branch {
+                start_na,
+                ..Branch::new(Law::Resistance(1_000), None)
+            };
+            let middle_na = (start_na + end_na) / 2;
+            for (off_na, is_straight) in [(1_001, true), (1_002, false)] {
+                for off_na in [off_na, -off_na] {
+                    let seen = branch.is_straight(middle_na + off_na, end_na);
+                    assert_eq!(seen, is_straight, "{start_na} to {end_na}: {off_na}");
+                }
+            }
+        }
+    }
+}

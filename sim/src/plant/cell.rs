@@ -90,20 +90,12 @@ impl Cell {
     /// flowed out.
     pub(super) fn open_circuit_nv(&self, drawn: i128) -> i64 {
         let left = self.left(drawn);
+        // A table has at least two points; beyond an end it is the voltage there.
         let next = self.table.partition_point(|point| point.0 <= left);
-        match (
-            next.checked_sub(1).and_then(|at| self.table.get(at)),
-            self.table.get(next),
-        ) {
-            (Some(&(from, low)), Some(&(to, high))) => {
-                let change = i128::from(high - low) * (left - from);
-                (i128::from(low) + round_div(change, to - from)) as i64
-            }
-            // Beyond an end, or at the full end: the voltage there.
-            (Some(&(_, end)), None) | (None, Some(&(_, end))) => end,
-            // A table has at least two points.
-            (None, None) => 0,
-        }
+        let next = next.clamp(1, self.table.len() - 1);
+        let ((from, low), (to, high)) = (self.table[next - 1], self.table[next]);
+        let change = i128::from(high - low) * (left.clamp(from, to) - from);
+        (i128::from(low) + round_div(change, to - from)) as i64
     }
 
     pub(super) const fn bounds(&self) -> Bounds {
@@ -181,7 +173,11 @@ mod tests {
         assert_eq!(new(1, 0, &[(0, 1), (0, 2)]), Some(PlantError::Order(1)));
         let beyond = new(CAPACITY_UAH_MAX + 1, 0, &TABLE);
         assert_eq!(beyond, Some(PlantError::Capacity(CAPACITY_UAH_MAX + 1)));
-        assert_eq!(cell(0).in_series(0), Err(PlantError::Series(0)));
+        for cells in [0, 1_001] {
+            assert_eq!(cell(0).in_series(cells), Err(PlantError::Series(cells)));
+        }
+        let low = Cell::new(1, 0, &[(0, 0), (PPM, 1)]).unwrap();
+        assert_eq!(low.in_series(1_000).unwrap().bounds().greatest, 1_000);
         let refused = Err(PlantError::Value(3_000_000_000_000));
         assert_eq!(cell(0).in_series(1000), refused);
     }

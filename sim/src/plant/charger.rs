@@ -69,7 +69,7 @@ pub(super) struct Level {
 impl Level {
     pub(super) fn new(charger: &Charger) -> Self {
         Self {
-            na: Cell::new(0),
+            na: Cell::default(),
             bounds: Bounds {
                 least: -charger.bulk_na.max(charger.trickle_na),
                 greatest: 0,

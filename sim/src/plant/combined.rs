@@ -181,7 +181,10 @@ mod tests {
     #[test]
     fn scales_beyond_the_limits_are_refused() {
         let one = || Constant::new(1_000_000_000).unwrap();
-        assert_eq!(Scaled::new(one(), 1, 0).err(), Some(PlantError::Scale));
+        for numerator in [0, 1] {
+            let refused = Scaled::new(one(), numerator, 0).err();
+            assert_eq!(refused, Some(PlantError::Scale));
+        }
         assert_eq!(
             Scaled::new(one(), 2_000_001, 2).err(),
             Some(PlantError::Scale)

@@ -111,11 +111,7 @@ impl Load {
     /// [`PlantError::Capacitor`] beyond 1000 F and for a time constant, capacitance × series
     /// resistance, below 1 µs, [`PlantError::Value`] for a voltage beyond ±1 kV.
     pub fn capacitor(pf: u64, series_uohm: u64, initial_nv: i64) -> Result<Self, PlantError> {
-        Self::branch(Law::Capacitor {
-            pf,
-            series_uohm,
-            initial_nv,
-        })
+        Self::branch(Law::capacitor(pf, series_uohm, initial_nv))
     }
 
     /// The input of a converter that feeds `output`: the rail that is measured there, built once

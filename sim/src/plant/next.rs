@@ -64,7 +64,7 @@ impl Next {
             for branch in &mut self.branches {
                 (branch.start_na, branch.end_na) = (0, 0);
             }
-            return Piece::nothing(from_ns, longest.max(from_ns.saturating_add(1)));
+            return Piece::nothing(from_ns, longest);
         }
         let section = self.section;
         let flows = section.start != 0 || section.end != 0 || !self.branches.is_empty();

@@ -39,7 +39,7 @@ impl Form {
         let whole = matches!(self, Self::Power { least, .. } if nv >= least);
         let na = self.at(nv, whole).0;
         // Rounding by basic operations, the same on every machine.
-        (if na < 0.0 { na - 0.5 } else { na + 0.5 }) as i64
+        (na + 0.5_f64.copysign(na)) as i64
     }
 
     fn least(self) -> Option<f64> {
@@ -73,7 +73,8 @@ pub(super) fn voltage(open_nv: i64, impedance_uohm: u64, load_na: i64, forms: &[
         let leasts = forms.iter().filter_map(|form| form.least());
         let lower = leasts.filter(below).fold(f64::NEG_INFINITY, f64::max);
         let mut nv = upper;
-        for _ in 0..ITERATIONS_MAX {
+        // At a double root each step halves the distance.
+        loop {
             let (mut excess, mut slope) = (nv - unloaded, 1.0);
             for form in forms {
                 let whole = form.least().is_some_and(|least| least <= lower);
@@ -93,9 +94,6 @@ pub(super) fn voltage(open_nv: i64, impedance_uohm: u64, load_na: i64, forms: &[
             }
             nv = next;
         }
-        if lower == f64::NEG_INFINITY {
-            return nv;
-        }
         upper = lower;
     }
 }
@@ -107,5 +105,25 @@ pub(super) fn currents(forms: &[Form], nv: f64) -> Vec<i64> {
 
 /// Newton's method is at the root as soon as it moves by less.
 const CLOSE_NV: f64 = 0.125;
-/// At a double root each halves the distance, from 2^40 nV on.
-const ITERATIONS_MAX: u32 = 64;
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn currents_are_rounded_to_the_nearest() {
+        let one_ohm = Form::line(1.0, 0.0);
+        let rounded = [1.495, 1.5, -1.495, -1.5].map(|nv| one_ohm.current_na(nv));
+        assert_eq!(rounded, [1, 2, -1, -2]);
+    }
+
+    /// Half of 12 V on each of two kilohms, however many branches are open beside them.
+    #[test]
+    fn what_is_open_counts_for_nothing() {
+        let forms = [Form::Open, Form::line(1e3, 0.0), Form::Open];
+        let nv = voltage(12_000_000_000, 1_000_000_000, 0, &forms);
+        // A straight law is met in one step.
+        assert_eq!(nv, 6e9);
+        assert_eq!(currents(&forms, nv), [0, 6_000_000, 0]);
+    }
+}

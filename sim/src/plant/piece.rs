@@ -75,7 +75,7 @@ impl Piece {
 
     /// The piece up to `at_ns`, with values there rounded to nearest; at or before its beginning,
     /// that instant.
-    pub(super) fn cut(&self, at_ns: u64) -> Self {
+    pub(crate) fn cut(&self, at_ns: u64) -> Self {
         if at_ns >= self.to_ns {
             return *self;
         }
@@ -196,6 +196,28 @@ mod tests {
             charge_half_na_ns: nearest(charge, 2),
             energy_sixth_na_nv_ns: nearest(energy, 6),
         }
+    }
+
+    #[test]
+    fn a_piece_is_cut_on_its_own_lines() {
+        let piece = Piece {
+            from_ns: 1_000,
+            to_ns: 1_007,
+            start_na: 0,
+            end_na: -10,
+            start_nv: 5,
+            end_nv: 12,
+        };
+        let cut = |to_ns, end_na, end_nv| Piece {
+            to_ns,
+            end_na,
+            end_nv,
+            ..piece
+        };
+        // -20/7 = -2.86; 5 + 2.
+        assert_eq!(piece.cut(1_002), cut(1_002, -3, 7));
+        assert_eq!((piece.cut(1_007), piece.cut(2_000)), (piece, piece));
+        assert_eq!(piece.cut(999), cut(1_000, 0, 5));
     }
 
     #[test]

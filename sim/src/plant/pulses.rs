@@ -218,6 +218,7 @@ mod tests {
         assert_eq!(Pulses::new(0, 1, 100, 0), Err(PlantError::PulseShape));
         assert_eq!(Pulses::new(0, 1, 100, 101), Err(PlantError::PulseShape));
         assert!(Pulses::new(0, 1, 100, 100).is_ok());
+        assert!(Pulses::new(0, 1, 100, 1).is_ok());
         assert_eq!(pulses.with_edges(31), Err(PlantError::PulseShape));
         assert_eq!(pulses.with_edges(u64::MAX), Err(PlantError::PulseShape));
         for (count, period_ns) in [(0, 1000), (11, 1000), (u64::MAX, u64::MAX)] {
@@ -226,6 +227,13 @@ mod tests {
                 period_ns,
             };
             assert_eq!(pulses.in_trains(train), Err(PlantError::TrainShape));
+        }
+        for (pulses_each, period_ns) in [(1, 100), (10, 1000)] {
+            let train = Train {
+                pulses: pulses_each,
+                period_ns,
+            };
+            assert!(pulses.in_trains(train).is_ok());
         }
     }
 

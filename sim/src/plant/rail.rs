@@ -183,7 +183,7 @@ impl Rail {
         self.earlier.push_back(ended);
         self.now = Leg::new(next, charge, energy);
         let reached = from_ns.min(at_ns).saturating_sub(LOOK_BACK_NS);
-        let is_over = |leg: &Leg| leg.to_ns < reached;
+        let is_over = |leg: &Leg| leg.to_ns <= reached;
         while self.earlier.front().is_some_and(is_over) {
             self.earlier.pop_front();
         }
@@ -206,15 +206,15 @@ impl Rail {
         for leg in self.earlier.iter().chain([&self.now]) {
             let from = from_ns.max(leg.piece.from_ns);
             let to = to_ns.min(leg.to_ns);
-            if from < to {
+            if let Some(length_ns) = to.checked_sub(from) {
                 let means = leg.means(from, to);
-                let length = (to - from) as f64;
+                let length = length_ns as f64;
                 current += means.current_na * length;
                 voltage += means.voltage_nv * length;
-                covered += to - from;
+                covered += length_ns;
             }
         }
-        if covered == 0 || Some(covered) != to_ns.checked_sub(from_ns) {
+        if Some(covered) != to_ns.checked_sub(from_ns) {
             return Means {
                 current_na: f64::NAN,
                 voltage_nv: f64::NAN,
@@ -230,7 +230,7 @@ impl Rail {
 impl Plant for Rail {
     fn window(&mut self, from_ns: u64, to_ns: u64) -> Means {
         let piece = &self.now.piece;
-        if piece.from_ns <= from_ns && from_ns < to_ns && to_ns <= piece.to_ns {
+        if piece.from_ns <= from_ns && to_ns <= piece.to_ns {
             self.now.means(from_ns, to_ns)
         } else {
             self.window_over_pieces(from_ns, to_ns)

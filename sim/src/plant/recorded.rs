@@ -211,6 +211,7 @@ mod tests {
         );
         assert_eq!(new(vec![(0, 1)], AfterEnd::Repeat), Err(PlantError::Pass));
         assert!(new(vec![(0, 1)], AfterEnd::Hold).is_ok());
+        assert!(new(vec![(0, 1), (1, 1)], AfterEnd::Repeat).is_ok());
         let beyond = 1_000_000_000_001;
         let refused = Err(PlantError::Value(beyond));
         assert_eq!(new(vec![(0, 1)], AfterEnd::Value(beyond)), refused);

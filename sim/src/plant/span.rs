@@ -112,7 +112,8 @@ impl Piece {
         let (i0, v0) = (self.start_na as f64, self.start_nv as f64);
         let (a, b) = (self.end_na as f64 - i0, self.end_nv as f64 - v0);
         let x = -(i0 * b + v0 * a) / (2.0 * a * b);
-        (x > 0.0 && x < 1.0).then_some(((i0 + a * x) * (v0 + b * x)) as i128)
+        let within = (0.0..1.0).contains(&x);
+        within.then_some(((i0 + a * x) * (v0 + b * x)) as i128)
     }
 }
 
@@ -137,6 +138,39 @@ impl Ends {
             least: whole(least),
             mean: whole(mean),
             greatest: whole(greatest),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// (i0 + a x)(v0 + b x) turns at -(i0 b + v0 a) / 2ab, worked out by hand.
+    #[test]
+    fn power_turns_within_a_piece_or_it_does_not() {
+        for (start, end_na, end_nv, turn) in [
+            // At 1/2: 1500 × 750. At -1/4.
+            (1_000, 2_000, 500, Some(1_500 * 750)),
+            (1_000, 2_000, -1_000, None),
+            // Right behind the beginning, at 0.01: 10302 × 10100. Right behind the end, at 1.01.
+            (10_200, 20_400, 200, Some(10_302 * 10_100)),
+            (302, 604, 202, None),
+            // Level.
+            (1_000, 1_000, 1_000, None),
+            (1_000, 2_000, 1_000, None),
+        ] {
+            let piece = Piece {
+                start_na: start,
+                start_nv: start,
+                end_na,
+                end_nv,
+                ..Piece::nothing(0, 9)
+            };
+            let seen = piece.greatest_or_least_power();
+            let off = seen.zip(turn).map(|(seen, turn): (i128, i128)| seen - turn);
+            assert_eq!(seen.is_some(), turn.is_some(), "{piece:?}");
+            assert!(off.is_none_or(|off| off.abs() <= 1), "{piece:?}: {seen:?}");
         }
     }
 }

@@ -74,9 +74,8 @@ impl Switch {
             closed_at_ns: Cell::new(None),
             changes: RefCell::default(),
         });
-        let mut contacts = self.state.contacts.borrow_mut();
-        contacts.retain(|contact| contact.strong_count() > 0);
-        contacts.push(Rc::downgrade(&contact));
+        let contacts = &self.state.contacts;
+        contacts.borrow_mut().push(Rc::downgrade(&contact));
         contact
     }
 

@@ -143,8 +143,7 @@ impl Switched {
     pub fn piece(&mut self, at_ns: u64) -> Option<Piece> {
         self.come_to(at_ns, at_ns);
         let piece = self.rail.piece_from(at_ns)?;
-        let next_ns = self.next_change_ns().filter(|&ns| ns > piece.from_ns);
-        Some(next_ns.map_or(piece, |ns| piece.cut(ns)))
+        Some(self.next_change_ns().map_or(piece, |ns| piece.cut(ns)))
     }
 
     /// Least and greatest current, in nanoamperes, that it could ever have.

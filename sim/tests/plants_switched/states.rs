@@ -20,6 +20,7 @@ fn a_stuck_switch_does_not_follow_its_pin() {
     switch.stick(false);
     switch.set_high().expect("never fails");
     bench.run_until(400);
+    assert_eq!(switch.is_set_high(), Ok(true));
     assert_eq!(
         rail.truth(400).charge_half_na_ns,
         2 * 200 * i128::from(AMPERE)
@@ -179,4 +180,95 @@ fn loads_that_cannot_be_are_refused() {
     let beyond = Some(PlantError::Value(1_100 * AMPERE));
     assert_eq!(new(vec![load(700 * AMPERE, 1)]), beyond);
     assert!(new(vec![load(600 * AMPERE, 1)]).is_none());
+}
+
+/// Closed from one moment to the other, and never where that is none.
+#[test]
+fn a_load_between_two_moments_is_on_in_between() {
+    for (closes_ns, opens_ns, on_ns) in [
+        (0, u64::MAX, 20),
+        (0, 5, 5),
+        (5, 9, 4),
+        (5, u64::MAX, 15),
+        (0, 0, 0),
+        (5, 5, 0),
+        (9, 5, 0),
+    ] {
+        let load = Load::of(constant(AMPERE)).between(closes_ns, opens_ns);
+        let mut rail = Switched::new(volts(5), vec![load]).expect("rail");
+        let charge = rail.truth(20).charge_half_na_ns;
+        assert_eq!(
+            charge,
+            2 * on_ns * i128::from(AMPERE),
+            "{closes_ns} {opens_ns}"
+        );
+    }
+}
+
+/// A rail that is asked for windows alone knows of its switch, too.
+#[test]
+fn windows_alone_see_the_source_come_and_go() {
+    let bench = Bench::new(0);
+    let mut main = Switch::open(bench.clock());
+    let rail = Switched::new(volts(5), vec![Load::of(constant(AMPERE))]);
+    let mut rail = rail.expect("rail").fed_through(&main);
+    let mut seen = Vec::new();
+    for closed in [false, true, false] {
+        main.set_state(closed.into()).expect("never fails");
+        bench.run_for(Duration::from_nanos(100));
+        let now_ns = bench.now_ns();
+        seen.push(rail.window(now_ns - 100, now_ns).voltage_nv);
+    }
+    assert_eq!(seen, [0.0, 5e9, 0.0]);
+}
+
+/// Parted from its source a capacitor keeps its charge: it comes back as if nothing had been. 1 nF
+/// would lose a volt in a second to a nanoampere.
+#[test]
+fn a_parted_source_leaves_a_capacitor_alone() {
+    let bench = Bench::new(0);
+    let mut main = Switch::open(bench.clock());
+    let load = Load::capacitor(1_000, 1_000_000_000, 5 * VOLT).expect("capacitor");
+    let rail = Switched::new(volts(5), vec![load]).expect("rail");
+    let mut rail = rail.fed_through(&main);
+    bench.run_until(10_000_000_000);
+    assert_eq!(rail.truth(10_000_000_000).charge_half_na_ns, 0);
+    main.set_high().expect("never fails");
+    bench.run_until(11_000_000_000);
+    assert_eq!(rail.extremes(11_000_000_000).current_na_max, 0);
+    assert_eq!(rail.extremes(11_000_000_000).current_na_min, 0);
+}
+
+/// "Sets its current until the next look": what is switched meanwhile changes nothing of it. What
+/// it could ever feed is its own greatest current.
+#[test]
+fn a_charger_holds_its_current_between_looks() {
+    let bench = Bench::new(0);
+    let charger = Charger {
+        trickle_na: 1_000_000,
+        trickle_below_nv: 3 * VOLT,
+        bulk_na: 100_000_000,
+        full_nv: 4_200_000_000,
+        least_na: 0,
+    };
+    let table = [(0, 2_500_000_000), (1_000_000, 4_200_000_000)];
+    let cell = Source::cell(Cell::new(400, 990_000, &table).expect("cell"));
+    let source = cell.behind_microohms(500_000).expect("impedance");
+    let mut other = Switch::open(bench.clock());
+    let loads = vec![
+        Load::charger(charger).expect("charger"),
+        Load::of(constant(1_000)).behind(&other),
+    ];
+    let mut rail = Switched::new(source, loads).expect("rail");
+    let bounds = rail.bounds();
+    assert_eq!((bounds.least, bounds.greatest), (-100_000_000, 1_000));
+    let mut at = |bench: &Bench, ms: u64| {
+        bench.run_until(ms * 1_000_000);
+        rail.piece(ms * 1_000_000).expect("a piece").start_na
+    };
+    let looked = at(&bench, 10);
+    bench.run_until(50_000_000);
+    other.set_high().expect("never fails");
+    assert_eq!(at(&bench, 60), looked + 1_000);
+    assert!(at(&bench, 110) > looked + 1_000_000, "the next look");
 }

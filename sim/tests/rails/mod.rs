@@ -64,10 +64,19 @@ fn a_question_may_reach_back_a_millisecond() {
         assert_eq!(ahead.window(from_ns, to_ns), plain.window(from_ns, to_ns));
         assert_eq!(ahead.truth(to_ns), plain.truth(to_ns));
     }
+    // Exactly that far, and a piece further.
+    let mut short = {
+        let load = Pulses::new(0, 2, 2_000, 1_000).unwrap();
+        Rail::new(Source::of(Constant::new(1).unwrap()), load).unwrap()
+    };
+    short.truth(10_000_000);
+    assert_eq!(short.truth(9_000_000).charge_half_na_ns, 2 * 9_000_000);
+    assert_eq!(short.truth(8_995_000).charge_half_na_ns, i128::MAX);
+    assert_eq!(short.window(9_000_000, 9_004_000).current_na, 1.0);
+    assert!(short.window(8_995_000, 9_004_000).current_na.is_nan());
     ahead.truth(1_000_000_000);
     assert!(ahead.window(900_000_000, 900_062_500).current_na.is_nan());
     assert_eq!(ahead.truth(900_000_000).charge_half_na_ns, i128::MAX);
-    assert!(plain.window(50_000_000, 50_000_000).voltage_nv.is_nan());
 }
 
 /// An aperture may be longer than questions may reach back.
@@ -160,6 +169,28 @@ fn a_cell_loses_exactly_what_flows() {
         rail.piece(3_600_000_000_000).unwrap().end_nv,
         3_050_000_000 + 18_000_000
     );
+}
+
+/// "After 1000 s at the latest, and after 100 ms if a cell feeds it and current flows."
+#[test]
+fn pieces_last_as_long_as_they_may() {
+    const SECOND: u64 = 1_000_000_000;
+    let lasts = |is_cell: bool, load: Recorded| {
+        let table = [(0, 3_000_000_000), (1_000_000, 4_000_000_000)];
+        let source = match is_cell {
+            true => Source::cell(Cell::new(1_000_000, 500_000, &table).unwrap()),
+            false => Source::of(Constant::new(1).unwrap()),
+        };
+        Rail::new(source, load).unwrap().piece(0).unwrap().to_ns
+    };
+    let ramp = |from, to| Recorded::ramp((0, from), (500 * SECOND, to)).unwrap();
+    let steady = |na| Recorded::steps(na, &[]).unwrap();
+    assert_eq!(lasts(false, steady(1)), 1_000 * SECOND);
+    assert_eq!(lasts(true, steady(0)), 1_000 * SECOND);
+    assert_eq!(lasts(true, steady(1)), SECOND / 10);
+    assert_eq!(lasts(true, ramp(0, 5)), SECOND / 10);
+    assert_eq!(lasts(true, ramp(5, 0)), SECOND / 10);
+    assert_eq!(lasts(false, ramp(5, 0)), 500 * SECOND);
 }
 
 #[test]
@@ -259,6 +290,8 @@ fn a_profile_that_stands_still_does_not_stop_the_rail() {
     let source = Source::of(Constant::new(1).unwrap());
     let mut rail = Rail::new(source, Stuck).unwrap();
     assert_eq!(rail.truth(1_000).charge_half_na_ns, 2 * 3 * 1_000);
+    let piece = rail.piece(1_000).unwrap();
+    assert_eq!((piece.from_ns, piece.to_ns), (999, 1_000));
 }
 
 /// 1 A to 3 A while 4 V fall to 1 V, over 2 s, worked out by hand: P = (1 + 2x)(4 - 3x) W turns at
