@@ -3,7 +3,7 @@
 
 use super::jumps::Jumps;
 use super::{Declared, Flow, RailPlan};
-use crate::plant::{Piece, PlantError, Switched};
+use crate::plant::{PlantError, Switched};
 
 /// What a rail comes to over a scenario; values with the moments at which they are first.
 pub(super) struct Actual {
@@ -106,11 +106,19 @@ impl Actual {
 
 /// Least and greatest current, least and greatest voltage, each with its moment.
 fn rail_extremes(rail: &mut Switched, duration_ns: u64) -> Option<[(i64, u64); 4]> {
-    let mut seen = [(i64::MAX, 0), (i64::MIN, 0), (i64::MAX, 0), (i64::MIN, 0)];
-    let (mut at_ns, mut pieces) = (0, 0);
-    while at_ns < duration_ns {
+    let first = rail.piece(0)?;
+    let (na, nv) = (
+        (first.start_na, first.from_ns),
+        (first.start_nv, first.from_ns),
+    );
+    let mut seen = [na, na, nv, nv];
+    let mut at_ns = first.from_ns;
+    for _ in 0..PIECES_MAX {
+        if at_ns >= duration_ns {
+            return Some(seen);
+        }
         let whole = rail.piece(at_ns)?;
-        let piece = cut(whole, duration_ns);
+        let piece = whole.cut(duration_ns);
         for (at_ns, na, nv) in [
             (piece.from_ns, piece.start_na, piece.start_nv),
             (piece.to_ns, piece.end_na, piece.end_nv),
@@ -128,30 +136,8 @@ fn rail_extremes(rail: &mut Switched, duration_ns: u64) -> Option<[(i64, u64); 4
             }
         }
         at_ns = whole.to_ns;
-        pieces += 1;
-        if pieces > PIECES_MAX {
-            return None;
-        }
     }
-    Some(seen)
-}
-
-/// As much of a piece as lies before `until_ns`.
-fn cut(piece: Piece, until_ns: u64) -> Piece {
-    if piece.to_ns <= until_ns {
-        return piece;
-    }
-    let length = i128::from(piece.to_ns - piece.from_ns);
-    let line = |start: i64, end: i64| {
-        let change = i128::from(end - start) * i128::from(until_ns - piece.from_ns);
-        start + (change / length) as i64
-    };
-    Piece {
-        to_ns: until_ns,
-        end_na: line(piece.start_na, piece.end_na),
-        end_nv: line(piece.start_nv, piece.end_nv),
-        ..piece
-    }
+    None
 }
 
 /// What is smaller than that part of the greatest value is no step.

@@ -64,7 +64,7 @@ fn mistakes_of(text: &str, path: &Path) -> Vec<ScenarioError> {
     let mut mends: Vec<Mend> = Vec::new();
     let mut mender = Mender {
         schema: schema::schema().to_value(),
-        samples: text.len() + 1,
+        samples: text.len(),
         replaced: Vec::new(),
     };
     let mut told: Vec<ScenarioError> = Vec::new();
@@ -113,7 +113,7 @@ enum Mend {
 
 struct Mender {
     schema: Json,
-    /// Where the next sample stands: beyond the text.
+    /// Behind what the next sample stands: the text, and other samples.
     samples: usize,
     /// What was replaced already.
     replaced: Vec<Way>,
@@ -127,11 +127,10 @@ impl Mender {
         start: usize,
         missing: Option<&str>,
     ) -> Option<Mend> {
-        let (mut way, mut is_key) = found(document, start)?;
+        let (mut way, is_key) = found(document, start)?;
         // A table begins where its first key does, if it is the file or has dotted keys.
         if missing.is_some() && is_key && table_at(document, &way).is_none() {
             way.pop();
-            is_key = false;
         }
         if is_key && missing.is_none() {
             return Some(Mend::Remove(way));
@@ -309,10 +308,8 @@ impl Mender {
             Some("string") => "\"sample\"".to_owned(),
             _ => {
                 let end = |key: &str| form[key].as_f64();
-                let number = 1_f64
-                    .max(end("minimum").unwrap_or(1.0))
-                    .min(end("maximum").unwrap_or(1.0));
-                number.to_string()
+                let least = 1_f64.max(end("minimum").unwrap_or_default());
+                least.min(end("maximum").unwrap_or(f64::MAX)).to_string()
             }
         }
     }
@@ -338,15 +335,11 @@ impl Mend {
         match (inside(document, parent), value) {
             (Some(Inside::Table(table)), None) => drop(table.remove(last.as_str())),
             (Some(Inside::Table(table)), Some(value)) => {
-                // The key keeps its place, where there is one.
-                let key = table.keys().find(|key| key.get_ref() == last).cloned();
-                let key = key.unwrap_or_else(|| Spanned::new(value.span(), last.as_str().into()));
-                table.remove(last.as_str());
-                table.insert(key, value);
+                // A key that is there already keeps its place.
+                table.insert(Spanned::new(value.span(), last.as_str().into()), value);
             }
             (Some(Inside::Array(array)), value) => {
-                let place = last.parse::<usize>().ok();
-                let Some(place) = place.filter(|place| *place < array.len()) else {
+                let Ok(place) = last.parse::<usize>() else {
                     return;
                 };
                 match value {
@@ -417,7 +410,7 @@ fn found(document: &DeTable<'_>, start: usize) -> Option<(Way, bool)> {
         }
     }
     // The whole file.
-    (start == 0).then(|| (Vec::new(), false))
+    (start == 0).then(Default::default)
 }
 
 fn found_in(value: &Spanned<DeValue<'_>>, start: usize) -> Option<(Way, bool)> {
@@ -431,7 +424,7 @@ fn found_in(value: &Spanned<DeValue<'_>>, start: usize) -> Option<(Way, bool)> {
         }),
         _ => None,
     };
-    inner.or_else(|| (value.span().start == start).then(|| (Vec::new(), false)))
+    inner.or_else(|| (value.span().start == start).then(Default::default))
 }
 
 /// Strings of a list.

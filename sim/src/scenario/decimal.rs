@@ -85,19 +85,18 @@ fn mantissa_of(text: &str) -> Result<(i128, i64), NotDecimal> {
 
 /// `number` × 10^`shift`, rounded to nearest, halves away from zero; `number` is not negative.
 fn shifted(number: i128, shift: i64) -> Result<i128, NotDecimal> {
+    if number == 0 {
+        return Ok(0);
+    }
     let power = u32::try_from(shift.unsigned_abs()).ok();
     let factor = power.and_then(|power| 10_i128.checked_pow(power));
-    match factor {
-        _ if number == 0 => Ok(0),
-        Some(factor) if shift >= 0 => number.checked_mul(factor).ok_or(NotDecimal::TooGreat),
-        None if shift >= 0 => Err(NotDecimal::TooGreat),
-        Some(factor) => {
-            let half_or_more = number % factor >= factor - factor / 2;
-            Ok(number / factor + i128::from(half_or_more))
-        }
-        // Less than half a unit by far.
-        None => Ok(0),
+    if shift.is_negative() {
+        // Without such a factor it is less than half a unit by far.
+        let rounded = |factor| number / factor + i128::from(number % factor >= factor / 2);
+        return Ok(factor.map(rounded).unwrap_or_default());
     }
+    let product = factor.and_then(|factor| number.checked_mul(factor));
+    product.ok_or(NotDecimal::TooGreat)
 }
 
 /// Thirty digits, leaving room for the shift.

@@ -155,3 +155,17 @@ pub(super) fn read_text(path: &Path, most: u64) -> Result<String, String> {
     }
     Ok(text)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_message_repeats_forty_characters_of_one_line() {
+        let forty = "\u{b5}".repeat(40);
+        assert_eq!(shortened(&forty), forty);
+        assert_eq!(shortened(&format!("{forty}!")), format!("{forty}\u{2026}"));
+        assert_eq!(shortened("[1,\n2]"), "[1,\u{2026}");
+        assert_eq!(shortened(""), "");
+    }
+}

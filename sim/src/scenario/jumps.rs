@@ -50,7 +50,8 @@ impl Jumps {
 
     /// The next stretch, from a moment and a value to others.
     pub(super) fn note(&mut self, (from_ns, start): (u64, i64), (to_ns, end): (u64, i64)) {
-        let height = self.last.map_or(0, |last| (start - last).abs());
+        let height = self.last.map(|last| (start - last).abs());
+        let height = height.unwrap_or_default();
         if height > self.smooth {
             self.end_run();
             self.jump(from_ns, height);
@@ -71,8 +72,8 @@ impl Jumps {
         }
         if let Some(run) = &mut self.run {
             let scan_end_ns = run.from_ns + self.scan_ns;
-            if from_ns < scan_end_ns {
-                let share = (scan_end_ns - from_ns).min(to_ns - from_ns);
+            if let Some(left_ns) = scan_end_ns.checked_sub(from_ns) {
+                let share = left_ns.min(to_ns - from_ns);
                 let change = i128::from(end - start) * i128::from(share);
                 run.within_scan = start + (change / i128::from(to_ns - from_ns)) as i64;
             }
@@ -97,18 +98,19 @@ impl Jumps {
 
     /// Greatest number in any hour; over less than an hour, as many as that makes in one.
     pub(super) fn per_hour(&self) -> u64 {
-        if self.ended_ns >= HOUR_NS || self.ended_ns == 0 {
+        if self.ended_ns >= HOUR_NS {
             return self.most_in_an_hour;
         }
         let scaled = u128::from(self.count) * u128::from(HOUR_NS);
-        u64::try_from(scaled / u128::from(self.ended_ns)).unwrap_or(u64::MAX)
+        let rate = scaled.checked_div(self.ended_ns.into()).unwrap_or_default();
+        u64::try_from(rate).unwrap_or(u64::MAX)
     }
 
     /// As a declaration counts them: the most in an hour, and the rate over the time that counts,
     /// which is greater where that is less; none if it is no number of 32 bits.
     pub(super) fn declared(&self) -> Option<u32> {
         let rate = u128::from(self.count_until) * u128::from(HOUR_NS);
-        let rate = rate.div_ceil(u128::from(self.until_ns.max(1)));
+        let rate = rate.div_ceil(u128::from(self.until_ns));
         let hour = match self.until_ns >= HOUR_NS {
             true => self.most_in_an_hour,
             false => self.count_until,
@@ -203,6 +205,14 @@ mod tests {
                 0,
                 (0, 0),
             ),
+            // As small as what is at once and none.
+            (vec![(0, 0), (9, 100), (20, 100)], 0, (0, 0)),
+            // Two alike: the first.
+            (
+                vec![(0, 0), (9, 0), (9, 500), (20, 500), (20, 0), (30, 0)],
+                2,
+                (500, 9),
+            ),
             // Down, most of it at first.
             (
                 vec![(0, 0), (SCAN, -1_500), (9 * SCAN, -2_000)],
@@ -266,5 +276,51 @@ mod tests {
             assert_eq!(short.are_more_than(0), more_than_none, "{until_ns}");
             assert!(!short.are_more_than(4));
         }
+    }
+
+    /// Jumps of 1000 at these moments, in tenths of an hour, followed for two hours of which so
+    /// many nanoseconds count.
+    fn at(tenths: &[u64], until_ns: u64) -> Jumps {
+        let mut jumps = Jumps::new(SCAN, 100, until_ns);
+        let ends = tenths.iter().map(|tenth| tenth * HOUR_NS / 10);
+        let (mut from_ns, mut value) = (0, 0);
+        for to_ns in ends.chain([2 * HOUR_NS]) {
+            jumps.note((from_ns, value), (to_ns, value));
+            (from_ns, value) = (to_ns, 1_000 - value);
+        }
+        jumps.end(2 * HOUR_NS);
+        jumps
+    }
+
+    /// The greater of the number in an hour and the rate over the time that counts, rounded up; of
+    /// less than an hour what came in it alone.
+    #[test]
+    fn a_declaration_has_the_fullest_hour_and_the_rate() {
+        for (tenths, until_ns, declared) in [
+            // Three within an hour; four in two.
+            (&[1, 12, 13, 14][..], 2 * HOUR_NS, Some(3)),
+            // One, and two right behind the hour that counts.
+            (&[9, 11, 12], HOUR_NS, Some(3)),
+            (&[9, 11, 12], HOUR_NS - 1, Some(2)),
+            // One in 0.4 hours is 2.5 in one; none before its own moment.
+            (&[3], HOUR_NS / 10 * 4, Some(3)),
+            (&[3], HOUR_NS / 10 * 3, Some(0)),
+            (&[3], HOUR_NS / 10 * 3 + 1, Some(4)),
+        ] {
+            let jumps = at(tenths, until_ns);
+            assert_eq!(jumps.declared(), declared, "{tenths:?} {until_ns}");
+        }
+        // 3.6 × 10^12 an hour.
+        let mut many = Jumps::new(SCAN, 100, 1);
+        many.note((0, 0), (1, 1_000));
+        many.end(1);
+        assert_eq!(many.declared(), None);
+    }
+
+    /// From an hour on the driver allows for no more than declared.
+    #[test]
+    fn one_more_than_declared_counts_from_an_hour_on() {
+        assert!(at(&[1, 2, 3], HOUR_NS).are_more_than(2));
+        assert!(!at(&[1, 2, 3], HOUR_NS).are_more_than(3));
     }
 }

@@ -138,3 +138,26 @@ impl Scenario {
         self.rails.iter().map(plant).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// docs/scenario.md: "another one is a fault".
+    #[test]
+    fn a_strap_that_is_not_the_declared_one_is_a_fault() {
+        let has_faults = |keys: &str, rest: &str| {
+            let text = format!(
+                "title = \"t\"\nduration_s = 1\n[part]\nstrap = 1\n{keys}\n[[rail]]\n\
+                 name = \"A\"\nsense.resistance_ohm = 1\nsource.voltage_v = 1\n\
+                 load.current_a = 0\n{rest}"
+            );
+            Scenario::parse(&text, "case.toml").map(|scenario| scenario.has_faults())
+        };
+        assert_eq!(has_faults("", ""), Ok(false));
+        assert_eq!(has_faults("fitted_strap = 1", ""), Ok(false));
+        assert_eq!(has_faults("fitted_strap = 2", ""), Ok(true));
+        let reset = "[[fault]]\nkind = \"reset\"";
+        assert_eq!(has_faults("", reset), Ok(true));
+    }
+}

@@ -67,54 +67,41 @@ impl Recording {
             .from_reader(text.as_bytes());
         let mut rows = reader.records().map(|row| {
             let row = row.map_err(|error| of_file(error.to_string()))?;
-            let begin = row.position().map_or(0, csv::Position::byte);
+            let begin = row.position().map(csv::Position::byte);
             Ok(Row {
                 path: &self.path,
                 owner,
                 text: &text,
-                begin: usize::try_from(begin).unwrap_or(0),
+                begin: usize::try_from(begin.unwrap_or_default()).unwrap_or(usize::MAX),
                 comment: self.comment,
                 cells: row,
             })
         });
-        let columns = if self.is_headed() {
-            let header = rows.next().ok_or_else(|| of_file(NO_ROWS.to_owned()))??;
-            (header.find(&self.time)?, header.find(&self.value)?)
-        } else {
-            (self.time.index(), self.value.index())
+        let columns = match (&self.time, &self.value) {
+            (Column::Index(time), Column::Index(value)) => (*time, *value),
+            (time, value) => {
+                let header = rows.next().ok_or_else(|| of_file(NO_ROWS.to_owned()))??;
+                (header.find(time)?, header.find(value)?)
+            }
         };
         let mut points: Vec<(u64, i64)> = Vec::new();
-        let (mut first_ns, mut last_ns) = (None, 0);
+        let (mut first_ns, mut last_ns) = (None, None);
         for row in rows {
             let row = row?;
             let time_ns = row.number(columns.0, "time", TIME)?;
             let value = row.number(columns.1, "value", limits)?;
-            let first = *first_ns.get_or_insert(time_ns);
-            if !points.is_empty() && time_ns <= last_ns {
+            if last_ns.is_some_and(|last_ns| time_ns <= last_ns) {
                 let rule = "not after the time of the row before; rows must be in order of time";
                 return Err(row.wrong(columns.0, "time", rule));
             }
-            points.push((time_ns.abs_diff(first), value));
-            last_ns = time_ns;
+            let first_ns = *first_ns.get_or_insert(time_ns);
+            points.push((time_ns.abs_diff(first_ns), value));
+            last_ns = Some(time_ns);
         }
         if points.is_empty() {
             return Err(of_file(NO_ROWS.to_owned()));
         }
         Ok(points)
-    }
-
-    fn is_headed(&self) -> bool {
-        let named = |column: &Column| matches!(column, Column::Name(_));
-        named(&self.time) || named(&self.value)
-    }
-}
-
-impl Column {
-    fn index(&self) -> usize {
-        match self {
-            Self::Index(index) => *index,
-            Self::Name(_) => 0,
-        }
     }
 }
 
@@ -236,7 +223,7 @@ fn character(field: Option<Field<'_>>, default: u8) -> Result<u8, ScenarioError>
     };
     match field.string()?.as_bytes() {
         b"tab" => Ok(b'\t'),
-        [one] if one.is_ascii() && !b"\r\n\"".contains(one) => Ok(*one),
+        [one] if !b"\r\n\"".contains(one) => Ok(*one),
         _ => Err(field.error("it must be one ASCII character, or \"tab\"")),
     }
 }

@@ -337,7 +337,8 @@ pub(super) fn whole(number: u64) -> u32 {
     u32::try_from(number).unwrap_or(u32::MAX)
 }
 
-/// The known word that a mistyped one is nearest to, if one is near.
+/// The known word that a mistyped one is nearest to, if one is near: a third of its letters wrong,
+/// or of a short one a letter, but never all.
 pub(super) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> Option<&'k str> {
     let near = known.map(|known| (distance(word, known), known)).min();
     let near = near.filter(|(distance, known)| {
@@ -380,5 +381,43 @@ fn owned(owner: &str, message: &str) -> String {
         message.to_owned()
     } else {
         format!("{owner}: {message}")
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The first is the usual example of Levenshtein's distance, the last of Damerau's where no
+    /// letter is touched twice.
+    #[test]
+    fn words_are_as_far_apart_as_it_takes_edits() {
+        for (one, other, apart) in [
+            ("kitten", "sitting", 3),
+            ("", "seed", 4),
+            ("seed", "", 4),
+            ("seed", "seed", 0),
+            ("sede", "seed", 1),
+            ("esed", "seed", 1),
+            ("ca", "abc", 3),
+        ] {
+            assert_eq!(distance(one, other), apart, "{one} {other}");
+        }
+    }
+
+    #[test]
+    fn a_word_is_near_by_a_third_of_its_letters() {
+        for (word, known, is_near) in [
+            ("averging", "averaging", true),
+            ("avrgng", "averaging", true),
+            ("avrgn", "averaging", false),
+            ("sed", "seed", true),
+            ("se", "seed", false),
+            ("1", "1M", true),
+            ("B", "A", false),
+        ] {
+            let near = nearest(word, [known, "another word"].into_iter());
+            assert_eq!(near, is_near.then_some(known), "{word}");
+        }
     }
 }

@@ -5,17 +5,32 @@ use std::process::Command;
 
 use super::text::{declared, scenario, source};
 use super::{documented, skiff};
-use crake_sim::scenario::Scenario;
+use crake_sim::scenario::{Contradiction, Declared, Flow, Scenario};
 
 const PULSES: &str = "[rail.load]\nkind = \"pulses\"\nlow_a = 0.5\nhigh_a = 2\nperiod_s = 1\n\
                       width_s = 0.1\nfirst_s = 0.5\n";
 
-/// What is told of one rail.
-fn told(duration_s: &str, source: &str, load: &str, declared: &str) -> Vec<String> {
+/// What is found of one rail.
+fn found(duration_s: &str, source: &str, load: &str, declared: &str) -> Vec<Contradiction> {
     let text = scenario(duration_s, &[("ONE", &[source, load, declared].concat())]);
     let scenario = Scenario::parse(&text, "case.toml").unwrap();
-    let found = scenario.contradictions().unwrap();
+    scenario.contradictions().unwrap()
+}
+
+/// The same as it is told.
+fn told(duration_s: &str, source: &str, load: &str, declared: &str) -> Vec<String> {
+    let found = found(duration_s, source, load, declared);
     found.iter().map(ToString::to_string).collect()
+}
+
+/// What is told of the number of jumps of a load in steps from 1 A on.
+fn number(duration_s: &str, source: &str, steps: &str, per_hour: u32) -> Vec<String> {
+    let load = format!("[rail.load]\nkind = \"steps\"\ninitial_a = 1\nsteps = {steps}\n");
+    let per_hour = format!("steps_per_hour = {per_hour}");
+    let declared = declared(("steps_per_hour = 9000", &per_hour));
+    let told = told(duration_s, source, &load, &declared);
+    let of_current = |told: &String| told.contains("its current jumps");
+    told.into_iter().filter(of_current).collect()
 }
 
 /// What is told of pulses from 0.5 A to 2 A, twice a second, at 12 V behind 1 Ω.
@@ -99,6 +114,127 @@ fn a_flow_that_comes_back_is_told() {
     assert_eq!(flow("both"), [""; 0]);
     let message = "rail \"ONE\": flow = \"forward\", but its current comes to -0.25 A at 2 s";
     assert_eq!(flow("forward"), [message]);
+    // Loads that share a source round to whole nanoamperes: ten are none.
+    let back = |amps: &str| {
+        let load = format!("[rail.load]\nkind = \"constant\"\ncurrent_a = {amps}\n");
+        let declared = declared(("flow = \"both\"", "flow = \"forward\""));
+        found("5", &source("12", "0"), &load, &declared)
+    };
+    assert_eq!(back("-0.00000001"), []);
+    let told = back("-0.000000011");
+    assert_eq!(told.len(), 1, "{told:?}");
+    assert_eq!((told[0].declared, told[0].found), (0.0, -1.1e-8));
+}
+
+/// "A change of more than a thousandth of the greatest current (for the source, of the greatest
+/// rail voltage)."
+#[test]
+fn a_thousandth_is_no_jump() {
+    let jumps = |volts: &str, amps: &str| {
+        let source =
+            format!("[rail.source]\nkind = \"steps\"\ninitial_v = 12\nsteps = [[2, {volts}]]\n");
+        let load =
+            format!("[rail.load]\nkind = \"steps\"\ninitial_a = -2\nsteps = [[1, {amps}]]\n");
+        let declared = declared((
+            "steps_per_hour = 9000\nstep_a = 9",
+            "steps_per_hour = 0\nstep_a = 0",
+        ));
+        let told = found("5", &source, &load, &declared);
+        told.iter()
+            .map(|told| (told.key, told.found))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(jumps("11.988", "-1.998"), []);
+    let told = jumps("11.987999999", "-1.997999999");
+    let (amps, volts) = (0.002_000_001, 0.012_000_001);
+    let expected = [
+        ("steps_per_hour", 1.0),
+        ("voltage_steps_per_hour", 1.0),
+        ("step_a", amps),
+        ("voltage_step_v", volts),
+    ];
+    assert_eq!(told, expected);
+}
+
+/// An hour, and a duration, end before the moment that they come to.
+#[test]
+fn a_jump_as_the_hour_ends_is_none_of_it() {
+    let steady = source("12", "0");
+    let times = |seen: &str| {
+        [format!(
+            "rail \"ONE\": steps_per_hour = 0, but its current jumps {seen} in an hour"
+        )]
+    };
+    let late = |moment: &str| number("60", &steady, &format!("[[30, 2], [{moment}, 1]]"), 0);
+    assert_eq!(late("3600"), times("1 time"));
+    assert_eq!(late("3599.999999999"), times("2 times"));
+    assert_eq!(
+        number("7200", &steady, "[[3700, 2], [7200, 1]]", 1),
+        [""; 0]
+    );
+    assert_eq!(
+        number("7201", &steady, "[[3700, 2], [7200, 1]]", 1).len(),
+        1
+    );
+}
+
+/// Pieces of a millisecond are followed for 100 s beyond the duration of 60 s: one jump in 160 s is
+/// 22.5 in an hour, two are 45.
+#[test]
+fn a_hundred_thousand_pieces_beyond_the_end_are_looked_at() {
+    let jumping = "[rail.source]\nkind = \"pulses\"\nlow_v = 11.5\nhigh_v = 12\n\
+                   period_s = 0.002\nwidth_s = 0.001\nimpedance_ohm = 0\n";
+    let jumps = |moment: &str| number("60", jumping, &format!("[[30, 2], [{moment}, 1]]"), 0);
+    let times = |seen: u32| {
+        [format!(
+            "rail \"ONE\": steps_per_hour = 0, but its current jumps {seen} times in an hour"
+        )]
+    };
+    assert_eq!(jumps("160"), times(22));
+    assert_eq!(jumps("159.999"), times(45));
+}
+
+/// Pulses of 1.5 A through 1 Ω, twenty jumps in 10 s, and a source that steps once; and a rail at
+/// which nothing happens.
+#[test]
+fn what_is_not_declared_is_what_the_rail_does() {
+    let jumping = "[rail.source]\nkind = \"steps\"\ninitial_v = 12\nsteps = [[2, 11]]\n\
+                   impedance_ohm = 1\n";
+    let none = "[rail.load]\ncurrent_a = 0\n";
+    let (busy, idle) = (
+        [jumping, PULSES].concat(),
+        [&source("12", "1"), none].concat(),
+    );
+    let text = scenario("10", &[("ONE", &busy), ("TWO", &idle)]);
+    let scenario = Scenario::parse(&text, "case.toml").unwrap();
+    let line = |name: &str| {
+        let line = text.lines().position(|line| line.contains(name));
+        // That of [[rail]], before it.
+        line.unwrap() as u64
+    };
+    let volt = 1_000_000_000;
+    let expected = Declared {
+        line: line("ONE"),
+        steps_per_hour: 20 * 360,
+        step_na: 1_500_000_000,
+        voltage_steps: Some((360, volt)),
+        flow: Flow::Forward,
+        greatest_na: 2_000_000_000,
+        mean: None,
+        voltage_nv: Some((9 * volt, 23 * volt / 2)),
+    };
+    assert_eq!(scenario.rails[0].declared, expected);
+    let expected = Declared {
+        line: line("TWO"),
+        steps_per_hour: 0,
+        step_na: 0,
+        voltage_steps: None,
+        flow: Flow::Forward,
+        greatest_na: 1,
+        mean: None,
+        voltage_nv: Some((12 * volt, 12 * volt)),
+    };
+    assert_eq!(scenario.rails[1].declared, expected);
 }
 
 /// A ramp to 10 A in 10 s comes to 5 A in 5 s; what is later does not count.
@@ -184,20 +320,26 @@ fn an_inrush_is_one_jump() {
 /// down to 6.857 V.
 #[test]
 fn a_converter_whose_input_gives_in_is_told() {
-    let pack = [
-        &source("9", "1"),
-        "[rail.load]\nkind = \"constant\"\ncurrent_a = 0\n",
-        &declared(("", "")),
-    ];
+    let pack = |impedance: &str| {
+        let none = "[rail.load]\nkind = \"constant\"\ncurrent_a = 0\n";
+        [&source("9", impedance), none, &declared(("", ""))].concat()
+    };
     let logic = "[rail.source]\nkind = \"converter\"\ninput = \"PACK\"\nvoltage_v = 5\n\
                  efficiency = 1\ninput_down_to_v = 8\nimpedance_ohm = 0\n\
                  [rail.load]\nkind = \"constant\"\ncurrent_a = 4\n";
     let logic = [logic, &declared(("", ""))].concat();
-    let text = scenario("5", &[("PACK", &pack.concat()), ("LOGIC", &logic)]);
-    let found = Scenario::parse(&text, "case.toml")
-        .unwrap()
-        .contradictions()
-        .unwrap();
+    let found = |text: &str| {
+        let scenario = Scenario::parse(text, "case.toml").unwrap();
+        scenario.contradictions().unwrap()
+    };
+    // 9 V that do not give in are what a converter down to 9 V is made for.
+    let just = logic.replace("down_to_v = 8", "down_to_v = 9");
+    assert_eq!(
+        found(&scenario("5", &[("PACK", &pack("0")), ("LOGIC", &just)])),
+        []
+    );
+    let text = scenario("5", &[("PACK", &pack("1")), ("LOGIC", &logic)]);
+    let found = found(&text);
     let [found] = found.as_slice() else {
         panic!("{found:?}");
     };

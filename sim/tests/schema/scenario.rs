@@ -334,16 +334,26 @@ fn the_form_has_the_length_of_names_and_keys_that_belong_together() {
             read(&scenario).is_ok(),
         )
     };
-    let named = |length: usize| {
-        // The second rail: others speak of the first.
-        let path = ["rail", "1"].map(str::to_owned);
-        let name = "N".repeat(length);
-        both(&move |scenario| {
-            at(scenario, &path).insert("name".to_owned(), name.clone().into());
-        })
-    };
-    assert_eq!(named(24), (true, true));
-    assert_eq!(named(25), (false, false));
+    // docs/scenario.md; the second rail, for others speak of the first.
+    for (path, key, most) in [
+        (&["rail", "1"][..], "name", 24),
+        (&["part"], "name", 24),
+        (&[], "title", 200),
+    ] {
+        let path: Vec<_> = path.iter().map(ToString::to_string).collect();
+        for (length, fits) in [(most, true), (most + 1, false)] {
+            let long = both(&|scenario| {
+                at(scenario, &path).insert(key.to_owned(), "N".repeat(length).into());
+            });
+            assert_eq!(long, (fits, fits), "{path:?} {key} {length}");
+        }
+    }
+    for list in ["rail", "part"] {
+        let empty = both(&|scenario| {
+            scenario.insert(list.to_owned(), Toml::Array(Vec::new()));
+        });
+        assert_eq!(empty, (false, false), "{list}");
+    }
     let path = ["rail", "0", "load_declared"].map(str::to_owned);
     for key in [
         "mean_a",
