@@ -141,10 +141,8 @@ fn crosses(kind: AlertKind, limit: i64, other: &AlertPlan) -> bool {
 /// converts them.
 fn shown(kind: AlertKind, (part, channel, sense): (&PartKind, u8, &Sense)) -> Option<(i64, i64)> {
     let (least_na, greatest_na, greatest_nv) = part.shown(channel, sense)?;
-    let watts = |na: i64| {
-        let nw = i128::from(na) * i128::from(greatest_nv) / 1_000_000_000;
-        i64::try_from(nw).unwrap_or(if nw < 0 { i64::MIN } else { i64::MAX })
-    };
+    // Kiloamperes times kilovolts at the most.
+    let watts = |na: i64| (i128::from(na) * i128::from(greatest_nv) / 1_000_000_000) as i64;
     Some(match kind {
         AlertKind::OverVoltage | AlertKind::UnderVoltage => (0, greatest_nv),
         AlertKind::OverCurrent | AlertKind::UnderCurrent => (least_na, greatest_na),

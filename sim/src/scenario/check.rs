@@ -259,7 +259,7 @@ impl Mender {
             && let Some(name) = table_at(document, parent)
                 .and_then(|table| table.get("name")?.get_ref().as_str())
                 .filter(|name| name.chars().count() + 2 <= read::NAME_MAX)
-                .filter(|name| !name.is_empty() && !name.contains(char::is_control))
+                .filter(|name| !name.trim().is_empty() && !name.contains(char::is_control))
         {
             return toml::Value::from(format!("{name} 2")).to_string();
         }
@@ -270,7 +270,7 @@ impl Mender {
         match table.and_then(|table| table.get("name")?.get_ref().as_str()) {
             Some(name) => {
                 let name = format!("name = {}", toml::Value::from(name));
-                sample.replacen("name = \"sample\"", &name, 1)
+                sample.replace("name = \"sample\"", &name)
             }
             None => sample,
         }

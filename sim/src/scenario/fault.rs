@@ -41,15 +41,16 @@ fn read(mut table: Table<'_>, scenario: &Scenario) -> Result<Fault, ScenarioErro
     let duration_ns = scenario.duration_ns;
     let kind = table.needed("kind", KIND)?.one_of(&KINDS)?;
     let (parts, rails) = (&scenario.parts, &scenario.rails);
-    let (part, channel) = match kind.channel() {
-        Some(_) => {
-            let rail = rail(&mut table, rails)?;
-            (&parts[rail.part], usize::from(rail.channel))
-        }
-        None => (&parts[part::of(&mut table, "[[fault]]", parts)?], 0),
+    let rail = match kind.channel() {
+        Some(_) => Some(rail(&mut table, rails)?),
+        None => None,
     };
-    let mut fault =
-        Fault::new(filled_in(kind, &mut table, part, channel)?).part(part.fitted_address);
+    let part = match rail {
+        Some(rail) => &parts[rail.part],
+        None => &parts[part::of(&mut table, "[[fault]]", parts)?],
+    };
+    let kind = filled_in(kind, &mut table, part, rail)?;
+    let mut fault = Fault::new(kind).part(part.fitted_address);
     let from_ns = match table.field("from_s") {
         None => 0,
         Some(field) => {
@@ -84,23 +85,25 @@ fn read(mut table: Table<'_>, scenario: &Scenario) -> Result<Fault, ScenarioErro
     Ok(fault)
 }
 
-/// A kind with what it is given besides.
+/// A kind with what it is given besides, on a rail if it is about one.
 fn filled_in(
     kind: FaultKind,
     table: &mut Table<'_>,
     part: &PartPlan,
-    channel: usize,
+    rail: Option<&RailPlan>,
 ) -> Result<FaultKind, ScenarioError> {
-    if part.kind.measures_amperes && kind.channel().is_some() {
+    if part.kind.measures_amperes && rail.is_some() {
         let name = part.kind.info.name;
         return Err(table.error(format!(
             "{name} measures amperes itself, without a resistor"
         )));
     }
+    let channel = rail.map(|rail| usize::from(rail.channel));
+    let channel = channel.unwrap_or_default();
     Ok(match kind {
         FaultKind::BitsFlipped { .. } => FaultKind::BitsFlipped {
-            byte: usize::try_from(table.number_or("byte", BYTE, 0)?).unwrap_or(0),
-            bits: u8::try_from(table.number_or("bits", BITS, 1)?).unwrap_or(1),
+            byte: usize::try_from(table.number_or("byte", BYTE, 0)?).unwrap_or(usize::MAX),
+            bits: u8::try_from(table.number_or("bits", BITS, 1)?).unwrap_or(u8::MAX),
         },
         FaultKind::ClockHeld(_) => {
             FaultKind::ClockHeld(Duration::from_nanos(table.count("held_s", HELD)?))
@@ -115,7 +118,7 @@ fn filled_in(
         },
         FaultKind::SenseDrift { .. } => FaultKind::SenseDrift {
             channel,
-            ppm: i32::try_from(table.number("drift_percent", DRIFT)?).unwrap_or(0),
+            ppm: i32::try_from(table.number("drift_percent", DRIFT)?).unwrap_or(i32::MAX),
         },
         FaultKind::SenseOpen { .. } => FaultKind::SenseOpen { channel },
         FaultKind::SenseSwapped { .. } => FaultKind::SenseSwapped { channel },

@@ -200,4 +200,11 @@ fn an_inrush_comes_with_each_closing_and_not_before_time_0() {
         rail.truth(40_000).charge_half_na_ns,
         half((13_000 + 500 + 1_500) * AMPERE)
     );
+    // Closed for longer it ends by itself.
+    radio.set_high().expect("never fails");
+    bench.run_until(60_000);
+    assert_eq!(
+        rail.truth(60_000).charge_half_na_ns,
+        half((15_000 + 20_000 + 2_000) * AMPERE)
+    );
 }

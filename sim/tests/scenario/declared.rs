@@ -349,6 +349,11 @@ fn a_converter_whose_input_gives_in_is_told() {
         ("LOGIC", "input_down_to_v", 8.0)
     );
     assert!((found.found - 9.0 * 3.2 / 4.2).abs() < 1e-8, "{found}");
+    let told = format!(
+        "rail \"LOGIC\": input_down_to_v = 8, but its converter's input comes to {} V at 0 s",
+        found.found
+    );
+    assert_eq!(found.to_string(), told);
     let line = text
         .lines()
         .position(|line| line.starts_with("input = "))

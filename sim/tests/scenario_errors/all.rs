@@ -2,7 +2,7 @@
 
 use std::process::Command;
 
-use crate::scenario_errors::{VALID, folder};
+use crate::scenario_errors::{RECORDED, VALID, folder, with_load};
 
 /// What `crake-sim check` prints of a text, without the folder, and its exit status.
 fn check(name: &str, text: &str) -> (Vec<String>, i32) {
@@ -151,6 +151,19 @@ fn what_is_missing_takes_no_key_with_it() {
     );
 }
 
+/// What is missing is a whole number: what is put in its place is one, too.
+#[test]
+fn a_missing_number_hides_nothing() {
+    let text = VALID.replace("steps_per_hour = 7200\n", "");
+    let (told, _) = check(
+        "number.toml",
+        &text.replace("greatest_a = 0.03", "greatest_a = -1"),
+    );
+    assert_eq!(told.len(), 2, "{told:?}");
+    assert!(told[0].contains("needs steps_per_hour"), "{told:?}");
+    assert!(told[1].contains("greatest_a = -1"), "{told:?}");
+}
+
 /// A rail that has another's name keeps it in what else is wrong with it.
 #[test]
 fn a_rail_is_called_by_its_name() {
@@ -160,6 +173,51 @@ fn a_rail_is_called_by_its_name() {
     assert_eq!(told.len(), 2, "{told:?}");
     assert!(
         told[1].contains("rail \"LOGIC 2\": channel = 9"),
+        "{told:?}"
+    );
+}
+
+/// The longest name that leaves room for another's mark; one that is longer, and what is no name,
+/// are not made one.
+#[test]
+fn a_name_that_cannot_be_kept_hides_nothing() {
+    let second = |name: &str| {
+        format!(
+            "{}[[rail]]\nname = {name}\nchannel = 9\nsource.voltage_v = 5\n\
+             load.current_a = 1\nsense.resistance_ohm = 0.01\n",
+            VALID.replace("LOGIC", &"N".repeat(name.matches('N').count().max(1)))
+        )
+    };
+    let long = |length: usize| format!("\"{}\"", "N".repeat(length));
+    for (file, name, called) in [
+        ("long.toml", long(22), format!("{} 2", "N".repeat(22))),
+        ("longer.toml", long(23), "sample".to_owned()),
+        ("empty.toml", long(0), "sample".to_owned()),
+        ("blank.toml", "\" \"".to_owned(), "sample".to_owned()),
+        ("control.toml", "\"A\\tB\"".to_owned(), "sample".to_owned()),
+    ] {
+        let (told, _) = check(file, &second(&name));
+        assert_eq!(told.len(), 2, "{told:?}");
+        let called = format!("rail \"{called}\": channel = 9");
+        assert!(told[1].contains(&called), "{told:?}");
+    }
+}
+
+/// A mistake in a recording is told with the recording's own line, and hides nothing of the file.
+#[test]
+fn a_recordings_mistake_hides_nothing() {
+    std::fs::write(folder().join("hides.csv"), "0,1\n1,x\n").unwrap();
+    let load = RECORDED.replace("spoilt.csv", "hides.csv");
+    let text = with_load(&load).replace("greatest_a = 0.03", "greatest_a = -1");
+    let (told, _) = check("hides.toml", &text);
+    assert_eq!(told.len(), 2, "{told:?}");
+    let row = format!(
+        "{}:2: rail \"LOGIC\": value x",
+        folder().join("hides.csv").display()
+    );
+    assert!(told.iter().any(|told| told.starts_with(&row)), "{told:?}");
+    assert!(
+        told.iter().any(|told| told.contains("greatest_a = -1")),
         "{told:?}"
     );
 }
@@ -184,6 +242,15 @@ fn a_converters_input_hides_nothing() {
 fn no_more_than_fifty_are_told() {
     let (told, status) = check("html.toml", &"<p>\n".repeat(200));
     assert_eq!((told.len(), status), (50, 2));
+    let (told, status) = check("kinds.toml", &faults(50));
+    assert_eq!((told.len(), status), (50, 2));
+    assert_eq!(check("more.toml", &faults(60)), (told, 2));
+}
+
+/// So many faults, each with a mistake.
+fn faults(count: usize) -> String {
+    let fault = "[[fault]]\nkind = \"reset\"\nform_s = 1\n";
+    format!("{VALID}{}", fault.repeat(count))
 }
 
 /// What is wrong with one element of a list says nothing of the next.

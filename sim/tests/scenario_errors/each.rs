@@ -119,6 +119,12 @@ fn each_mistake_in_a_scenario_has_its_message() {
             "case.toml:14: clock_error_ppm = \"any\": it must be \"individual\"",
         ),
         (
+            "clock_error_ppm = 5",
+            "clock_error_ppm = -20.001",
+            "case.toml:14: clock_error_ppm = -20.001: it must lie within clock_limit_ppm, which is \
+             50 unless given",
+        ),
+        (
             "read_every_s = 1",
             "read_every_s = 11",
             "case.toml:15: read_every_s = 11: it must be at most duration_s, or nothing is ever \
@@ -155,5 +161,33 @@ fn each_mistake_in_a_scenario_has_its_message() {
     ];
     for &(from, to, expected) in cases {
         assert_eq!(message(&spoilt(from, to)), expected, "{from} -> {to}");
+    }
+}
+
+/// The ends of what docs/scenario.md allows.
+#[test]
+fn what_is_just_allowed_is_taken() {
+    for (from, to) in [
+        ("strap = 1", "strap = 3"),
+        ("averaging = 0", "averaging = 10"),
+        ("clock_error_ppm = 5", "clock_error_ppm = 20"),
+        ("clock_error_ppm = 5", "clock_error_ppm = -20"),
+        ("read_every_s = 1", "read_every_s = 10"),
+        ("ambient_c = 20", "ambient_c = 0"),
+        ("ambient_c = 20", "ambient_c = 40"),
+        ("[0, 40]", "[20, 20]"),
+        ("channel = 0", "channel = 3"),
+        ("sense_full_scale_v = 0.025", "sense_full_scale_v = 0"),
+        (
+            "sense_full_scale_v = 0.025",
+            "sense_full_scale_v = 0.065535",
+        ),
+        ("rail_full_scale_v = 6.5", "rail_full_scale_v = 0"),
+        ("rail_full_scale_v = 6.5", "rail_full_scale_v = 65.535"),
+        ("train_pulses = 2", "train_pulses = 5"),
+        ("width_s = 0.004", "width_s = 1"),
+        ("step_a = 0.03", "step_a = 0.03\nvoltage_v = [5, 5]"),
+    ] {
+        assert_eq!(message(&spoilt(from, to)), "no error", "{to}");
     }
 }

@@ -1,5 +1,6 @@
 //! Every message of the scenario reader, word for word.
 
+mod alerts;
 mod all;
 mod each;
 mod faults;

@@ -78,6 +78,18 @@ fn mistakes_in_recordings_have_their_messages_and_lines() {
             "{}:1: rail \"LOGIC\": no column is called \"u\"; the header has \"t\", \"i\"",
         ),
         (
+            "a,b,c,d,e,f,g,h,i,j,k,l,m\n0,1\n",
+            ("interpolation", "value_column = \"u\"\ninterpolation"),
+            "{}:1: rail \"LOGIC\": no column is called \"u\"; the header has \"a\", \"b\", \"c\", \
+             \"d\", \"e\", \"f\", \"g\", \"h\", \"i\", \"j\", \"k\", \"l\"",
+        ),
+        (
+            good,
+            ("interpolation", "separator = \"\\n\"\ninterpolation"),
+            "case.toml:39: rail \"LOGIC\": separator = \"\\n\": it must be one ASCII character, \
+             or \"tab\"",
+        ),
+        (
             good,
             ("interpolation", "value_column = -1\ninterpolation"),
             "case.toml:39: rail \"LOGIC\": value_column = -1: a column is a whole number from 0 \
