@@ -221,14 +221,19 @@ mod tests {
             .tolerance_ppm(1_000)
             .coefficient_ppm_per_k(20);
         let mut rng = Rng::new(5);
-        let (mut least, mut greatest) = (0.0_f64, 0.0_f64);
+        let (mut least, mut greatest) = ([0.0_f64; 2], [0.0_f64; 2]);
         for _ in 0..1_000 {
             let r = limits.individual_from(&mut rng);
-            assert!(r.tolerance.abs() <= 1e-3 && r.coefficient_per_k.abs() <= 20e-6);
-            least = least.min(r.tolerance);
-            greatest = greatest.max(r.tolerance);
+            // Shares of the limits.
+            let shares = [r.tolerance / 1e-3, r.coefficient_per_k / 20e-6];
+            assert!(shares.iter().all(|share| share.abs() <= 1.0));
+            for (at, share) in shares.into_iter().enumerate() {
+                least[at] = least[at].min(share);
+                greatest[at] = greatest[at].max(share);
+            }
         }
-        assert!(least < -0.98e-3 && greatest > 0.98e-3);
+        assert!(least.iter().all(|&share| share < -0.99), "{least:?}");
+        assert!(greatest.iter().all(|&share| share > 0.99), "{greatest:?}");
         assert_eq!(
             limits.individual_from(&mut Rng::new(6)),
             limits.individual_from(&mut Rng::new(6))

@@ -256,6 +256,17 @@ mod tests {
         let _any = rng.integer(i64::MIN..=i64::MAX);
     }
 
+    /// FNV-1a by its authors' text: of each byte first exclusive or, then times 2^40 + 2^8 + 0xB3.
+    #[test]
+    fn a_stream_begins_at_the_hash_of_its_name() {
+        let rng = Rng::new(7);
+        let prime = (1 << 40) + (1 << 8) + 0xB3;
+        let first = split_mix(&mut { 7 }) ^ u64::from(b'a');
+        let second = first.wrapping_mul(prime) ^ u64::from(b'b');
+        let hash = second.wrapping_mul(prime);
+        assert_eq!(rng.stream("ab").next_u64(), Rng::new(hash).next_u64());
+    }
+
     #[test]
     fn rectangular_stays_within_its_limit_and_has_its_variance() {
         let mut rng = Rng::new(3);

@@ -273,7 +273,8 @@ pub(super) fn bounds(
         Law::Capacitor { series_uohm, .. } => {
             let series = series_uohm as f64 / 1e6;
             let to_source = (highest - open.least as f64).max(0.0) / (series + ohms);
-            let to_all = to_source + greatest.max(0) as f64;
+            let others_na = greatest.saturating_sub(branch.law.most_na(&reach));
+            let to_all = to_source + others_na.max(0) as f64;
             to_all.min(reach.swing() / series) as i64 + 1
         }
         _ => 0,

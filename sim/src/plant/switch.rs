@@ -157,16 +157,12 @@ pub(super) struct Contact {
 impl Contact {
     /// A contact of no switch: it closes and opens by itself.
     pub(super) fn between(closes_ns: u64, opens_ns: u64) -> Rc<Self> {
-        let closed = closes_ns == 0 && opens_ns > 0;
-        let mut changes = VecDeque::new();
+        let mut changes = VecDeque::from([(opens_ns, false)]);
         if closes_ns > 0 && closes_ns < opens_ns {
-            changes.push_back((closes_ns, true));
-        }
-        if closes_ns < opens_ns && opens_ns < u64::MAX {
-            changes.push_back((opens_ns, false));
+            changes.push_front((closes_ns, true));
         }
         Rc::new(Self {
-            closed: Cell::new(closed),
+            closed: Cell::new(closes_ns == 0),
             closed_at_ns: Cell::new(None),
             changes: RefCell::new(changes),
         })

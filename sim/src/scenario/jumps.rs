@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 ///
 /// A jump is a change of more than `smooth`, at once, or in one direction and most of it within one
 /// scan: the part samples once a scan.
+#[derive(Default)]
 pub(super) struct Jumps {
     scan_ns: u64,
     /// What comes later counts for the number in an hour alone.
@@ -37,14 +38,7 @@ impl Jumps {
             scan_ns,
             until_ns,
             smooth: smooth.max(ROUNDING),
-            last: None,
-            run: None,
-            within_hour: VecDeque::new(),
-            most_in_an_hour: 0,
-            count: 0,
-            count_until: 0,
-            greatest: (0, 0),
-            ended_ns: 0,
+            ..Self::default()
         }
     }
 
@@ -304,6 +298,7 @@ mod tests {
             (&[9, 11, 12], HOUR_NS - 1, Some(2)),
             // One in 0.4 hours is 2.5 in one; none before its own moment.
             (&[3], HOUR_NS / 10 * 4, Some(3)),
+            (&[3], HOUR_NS / 2, Some(2)),
             (&[3], HOUR_NS / 10 * 3, Some(0)),
             (&[3], HOUR_NS / 10 * 3 + 1, Some(4)),
         ] {

@@ -91,7 +91,7 @@ impl PartKind {
             let ranges = ranges.iter().enumerate();
             let ranges = ranges.filter(|(place, _)| own.is_none_or(|own| own == *place));
             let greatest = ranges.map(|(_, range)| i64::from(range.full_scale_uv) * 1_000);
-            greatest.max().unwrap_or(0)
+            greatest.max().unwrap_or_default()
         };
         (of(self.info.sense_ranges), of(self.info.rail_ranges))
     }
@@ -109,7 +109,7 @@ impl PartKind {
         let codes = self.info.sense_ranges.get(usize::from(range.sense))?;
         let rail = self.info.rail_ranges.get(usize::from(range.rail))?;
         let amps = |code| factors.current(&range, code).as_nanoamps();
-        let most = u32::try_from(rail.code_max).unwrap_or(0);
+        let most = u32::try_from(rail.code_max).unwrap_or(u32::MAX);
         Some((
             amps(codes.code_min),
             amps(codes.code_max),
@@ -140,7 +140,7 @@ impl PartKind {
     /// Scan rates in scans a second; none where it converts when it is told to.
     pub(super) fn rates(&self) -> impl Iterator<Item = u32> {
         let periods = self.info.scan_periods_us.iter();
-        periods.map(|period_us| 1_000_000 / period_us.max(&1))
+        periods.filter_map(|period_us| 1_000_000_u32.checked_div(*period_us))
     }
 
     /// Whether it has alert output B.
@@ -169,9 +169,10 @@ impl PartPlan {
     /// From one look at the rails to the next, in nanoseconds: a scan, or a sample where the driver
     /// keeps a running sum.
     pub(crate) fn look_ns(&self, read_every_ns: u64) -> u64 {
+        let scan_ns = 1_000_000_000_u64.checked_div(self.scans_per_second.into());
         match self.kind.info.has_sums_by_driver() {
             true => read_every_ns,
-            false => 1_000_000_000 / u64::from(self.scans_per_second.max(1)),
+            false => scan_ns.unwrap_or(read_every_ns),
         }
     }
 }
@@ -321,7 +322,7 @@ fn listed(addresses: &[u8]) -> String {
 }
 
 fn scan_rate(table: &mut Table<'_>, kind: &PartKind) -> Result<u32, ScenarioError> {
-    let fastest = kind.rates().max().unwrap_or(0);
+    let fastest = kind.rates().max().unwrap_or_default();
     let Some(field) = table.field("scan_rate") else {
         return Ok(fastest);
     };

@@ -1,7 +1,9 @@
 //! Switched rails against exact rational arithmetic, and control loops that close over a bench.
 
+mod bounds;
 mod integral;
 mod laws;
+mod pieces;
 mod states;
 
 use core::time::Duration;

@@ -182,19 +182,25 @@ fn loads_that_cannot_be_are_refused() {
     assert!(new(vec![load(600 * AMPERE, 1)]).is_none());
 }
 
-/// Closed from one moment to the other, and never where that is none.
+/// Closed from one moment to the other, and never where that is none; 2 A that fall to nothing in
+/// 2 ns come as it closes, which is before all time if it is closed from time 0 on.
 #[test]
 fn a_load_between_two_moments_is_on_in_between() {
     for (closes_ns, opens_ns, on_ns) in [
         (0, u64::MAX, 20),
         (0, 5, 5),
-        (5, 9, 4),
-        (5, u64::MAX, 15),
+        (1, 9, 8 + 2),
+        (5, u64::MAX, 15 + 2),
         (0, 0, 0),
         (5, 5, 0),
         (9, 5, 0),
     ] {
-        let load = Load::of(constant(AMPERE)).between(closes_ns, opens_ns);
+        let inrush = Inrush {
+            peak_na: 2 * AMPERE,
+            length_ns: 2,
+        };
+        let load = Load::of(constant(AMPERE)).with_inrush(inrush);
+        let load = load.between(closes_ns, opens_ns);
         let mut rail = Switched::new(volts(5), vec![load]).expect("rail");
         let charge = rail.truth(20).charge_half_na_ns;
         assert_eq!(

@@ -2,13 +2,12 @@
 //! declarations are true.
 
 mod declared;
+mod jumps;
+mod kept;
 mod loads;
 mod text;
 
-use core::time::Duration;
 use crake_sim::plant::{AfterEnd, Interpolation, Switched, Train};
-
-use crake_sim::fault::{BusLine, Fault, FaultKind};
 use crake_sim::scenario::{Declared, Draws, Errors, Flow, ProfilePlan, Scenario, Sense, Supply};
 
 const SKIFF: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/../examples/survey-skiff.toml");
@@ -355,107 +354,4 @@ output = "A"
     let alert = &rail.alerts[0];
     assert_eq!((alert.debounce, alert.latching), (1, true));
     assert_eq!((alert.hysteresis, alert.look_again_ns), (None, None));
-}
-
-/// Faults by the document's tables, with their defaults: of the second part, whose strap is another
-/// than the firmware's, or of a rail on its second channel.
-#[test]
-fn faults_mean_what_the_document_says() {
-    use FaultKind::{
-        BitsFlipped, ClockHeld, LineStuck, NoPullUp, Reset, SenseDrift, SenseOpen, SenseSwapped,
-        SenseValue, WriteLost,
-    };
-    use embedded_hal::digital::PinState::{High, Low};
-
-    let rail = |name: &str, part: &str| {
-        format!(
-            "[[rail]]\nname = \"{name}\"\npart = \"{part}\"\nsense.resistance_ohm = 0.1\n\
-             source.voltage_v = 5\nload.current_a = 0.1\n"
-        )
-    };
-    let head = format!(
-        "title = \"t\"\nduration_s = 10\n[[part]]\nname = \"A\"\n\
-         [[part]]\nname = \"B\"\nfitted_strap = 3\n{}{}{}",
-        rail("ONE", "A"),
-        rail("TWO", "B"),
-        rail("THREE", "B")
-    );
-    let (line, channel) = (BusLine::Clock, 1);
-    let nano_ohms = 500_000_000;
-    for (kind, keys, expected) in [
-        ("bits_flipped", "", BitsFlipped { byte: 0, bits: 1 }),
-        (
-            "bits_flipped",
-            "byte = 3\nbits = 0x80",
-            BitsFlipped {
-                byte: 3,
-                bits: 0x80,
-            },
-        ),
-        (
-            "clock_held",
-            "held_s = 0.02",
-            ClockHeld(Duration::from_millis(20)),
-        ),
-        ("no_clock_pull_up", "", NoPullUp { line }),
-        ("write_lost", "", WriteLost),
-        ("reset", "", Reset),
-        (
-            "line_low",
-            "output = \"A\"",
-            LineStuck {
-                output: "A",
-                level: Low,
-            },
-        ),
-        (
-            "line_released",
-            "output = \"B\"",
-            LineStuck {
-                output: "B",
-                level: High,
-            },
-        ),
-        (
-            "sense_value",
-            "resistance_ohm = 0.5",
-            SenseValue { channel, nano_ohms },
-        ),
-        (
-            "sense_drift",
-            "drift_percent = -0.5",
-            SenseDrift {
-                channel,
-                ppm: -5_000,
-            },
-        ),
-        ("sense_open", "", SenseOpen { channel }),
-        ("sense_swapped", "", SenseSwapped { channel }),
-    ] {
-        let whom = match expected {
-            SenseValue { .. } | SenseDrift { .. } | SenseOpen { .. } | SenseSwapped { .. } => {
-                "rail = \"THREE\""
-            }
-            _ => "part = \"B\"",
-        };
-        let read = |more: &str| {
-            let fault = format!("[[fault]]\nkind = \"{kind}\"\n{whom}\n{keys}\n{more}");
-            let scenario = Scenario::parse(&format!("{head}{fault}"), DOCUMENT).unwrap();
-            scenario.faults[0].fault
-        };
-        let fault = Fault::new(expected).part(0x35);
-        assert_eq!(read(""), fault, "{kind}");
-        let from = fault.from(Duration::from_nanos(9_999_999_999));
-        assert_eq!(read("from_s = 9.999999999"), from, "{kind}");
-        if expected != Reset {
-            let until = fault.until(Duration::from_nanos(1));
-            assert_eq!(read("until_s = 0.000000001"), until, "{kind}");
-        }
-        if expected.is_of_transfers() {
-            let counted = fault.register(0x80).after(7).times(2);
-            let keys = "register = 0x80\nafter_transfers = 7\ntimes = 2";
-            assert_eq!(read(keys), counted, "{kind}");
-            assert_eq!(read("register = \"LATCH\""), fault.register(0x03), "{kind}");
-        }
-    }
 }

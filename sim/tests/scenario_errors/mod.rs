@@ -12,7 +12,7 @@ mod renamed;
 
 use std::path::{Path, PathBuf};
 
-use crake_sim::scenario::Scenario;
+use crake_sim::scenario::{Scenario, mistakes};
 
 /// A valid scenario, to be spoilt in one place at a time.
 pub const VALID: &str = r#"title = "t"
@@ -176,4 +176,21 @@ fn a_scenario_that_is_not_there_says_so() {
         error.ends_with("nowhere.toml: cannot be read: No such file or directory (os error 2)"),
         "{error}"
     );
+}
+
+/// docs/scenario.md: "A scenario has 1 MiB at the most".
+#[test]
+fn a_scenario_has_a_mebibyte_at_the_most() {
+    let path = folder().join("mebibyte.toml");
+    let of = |bytes: usize| {
+        let comment = "#".repeat(bytes - VALID.len());
+        std::fs::write(&path, format!("{VALID}{comment}")).unwrap();
+        (Scenario::load(&path).err(), mistakes(&path))
+    };
+    assert_eq!(of(1 << 20), (None, Ok(vec![])));
+    let (loaded, mistakes) = of((1 << 20) + 1);
+    let loaded = loaded.unwrap();
+    let rule = "cannot be read: it has more than 1 MiB, which is the most that is taken";
+    assert_eq!((loaded.message.as_str(), loaded.line), (rule, None));
+    assert_eq!(mistakes, Err(loaded));
 }

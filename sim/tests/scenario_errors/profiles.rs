@@ -56,6 +56,13 @@ fn mistakes_of_other_profiles_have_their_messages() {
     for (load, expected) in cases {
         assert_eq!(message(&with_load(load)), expected, "{load}");
     }
+    // 10 A at 72 V come to 2^127 sixths of 10^-27 J after 39384533.208441951 s.
+    let ten = |duration_s: &str| {
+        let long = with_load("kind = \"constant\"\ncurrent_a = -10\n");
+        message(&long.replace("duration_s = 10", &format!("duration_s = {duration_s}")))
+    };
+    assert_eq!(ten("39384533.208441951"), "no error");
+    assert!(ten("39384533.208441952").contains("might exceed 28 GJ"));
     // 1 kA at the 72 V that inputs stand, for 10^6 s, is 72 GJ.
     let long = with_load("kind = \"constant\"\ncurrent_a = 1000\n")
         .replace("duration_s = 10", "duration_s = 1e6");

@@ -146,6 +146,13 @@ fn mistakes_in_recordings_have_their_messages_and_lines() {
         message(&missing),
         "case.toml:38: rail \"LOGIC\": file = \"missing.csv\": missing.csv is not there"
     );
+    // A file is no folder.
+    let within = with_load(&RECORDED.replace("spoilt.csv", "recording-0.csv/x.csv"));
+    assert_eq!(
+        message(&within),
+        "case.toml:38: rail \"LOGIC\": file = \"recording-0.csv/x.csv\": recording-0.csv/x.csv cannot \
+         be looked at"
+    );
     let unnamed = with_load(&RECORDED.replace("file", "fiel"));
     assert_eq!(
         message(&unnamed),
