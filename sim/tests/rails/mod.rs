@@ -43,6 +43,30 @@ fn windows_and_truth_are_those_of_exact_arithmetic() {
             );
             at_ns = to_ns;
         }
+        // To the end of a piece, where values are whole.
+        let ends = definition.stretches.iter().map(|stretch| stretch.1);
+        let end_ns = ends.clone().find(|&end| end >= at_ns).unwrap();
+        let seen = rail.extremes(end_ns);
+        let held = definition.stretches.iter().filter(|one| one.1 <= end_ns);
+        let amps: Vec<_> = held.clone().flat_map(|one| one.2.clone()).collect();
+        let volts: Vec<_> = held.flat_map(|one| one.3.clone()).collect();
+        let watts: Vec<_> = amps.iter().zip(&volts).map(|(i, v)| i * v).collect();
+        for (values, least, greatest) in [
+            (amps, exact(seen.current_na_min), exact(seen.current_na_max)),
+            (
+                volts,
+                exact(seen.voltage_nv_min),
+                exact(seen.voltage_nv_max),
+            ),
+            (
+                watts,
+                exact(seen.power_na_nv_min),
+                exact(seen.power_na_nv_max),
+            ),
+        ] {
+            assert_eq!(values.iter().min(), Some(&least), "seed {seed}");
+            assert_eq!(values.iter().max(), Some(&greatest), "seed {seed}");
+        }
     }
 }
 

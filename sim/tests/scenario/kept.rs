@@ -49,6 +49,9 @@ efficiency = 0.9
 input_down_to_v = 2.5
 "#;
     let scenario = Scenario::parse(text, DOCUMENT).unwrap();
+    // TOML writes whole numbers in sixteens, too.
+    let hex = Scenario::parse(&text.replace("= 10\n", "= 0xA\n"), DOCUMENT).unwrap();
+    assert_eq!(hex.duration_ns, 10 * SECOND);
     let [pack, core] = scenario.rails.as_slice() else {
         panic!("two rails");
     };

@@ -92,10 +92,13 @@ fn mistakes_of_converters_have_their_messages() {
         &fed("TWO", "1", "ONE", ("", "")),
         &fed("THREE", "2", "TWO", ("", "")),
     ];
-    assert_eq!(
-        message(&ring.concat()),
-        format!("case.toml:31: rail \"ONE\": input = \"TWO\": {itself}")
-    );
+    // With a rail that hangs on it, and alone.
+    for ring in [&ring[..], &ring[..3]] {
+        assert_eq!(
+            message(&ring.concat()),
+            format!("case.toml:31: rail \"ONE\": input = \"TWO\": {itself}")
+        );
+    }
     assert_eq!(
         core("LOGIC", ("0.9", "1.1")),
         format!(
