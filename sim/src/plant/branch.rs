@@ -110,7 +110,7 @@ impl Law {
             Self::Power { nw, least_nv } => *nw as f64 * 1e9 / *least_nv as f64,
             Self::Converter(input) => {
                 let most = input.output.greatest();
-                input.power(most.0.max(0) as f64 * most.1.max(0) as f64)
+                input.power(most.0.max(0) as f64 * most.1 as f64)
                     / input.converter.least_input_nv as f64
             }
         };
@@ -269,15 +269,15 @@ pub(super) fn bounds(
     let all = branches.iter().map(|branch| branch.law.most_na(&reach));
     let greatest = all.fold(load.greatest, i64::saturating_add);
     // A capacitor gives back what it took in: to the source, or to other loads.
-    let back = branches.iter().map(|branch| match branch.law {
+    let back = branches.iter().filter_map(|branch| match branch.law {
         Law::Capacitor { series_uohm, .. } => {
             let series = series_uohm as f64 / 1e6;
             let to_source = (highest - open.least as f64).max(0.0) / (series + ohms);
             let others_na = greatest.saturating_sub(branch.law.most_na(&reach));
             let to_all = to_source + others_na.max(0) as f64;
-            to_all.min(reach.swing() / series) as i64 + 1
+            Some(to_all.min(reach.swing() / series) as i64 + 1)
         }
-        _ => 0,
+        _ => None,
     });
     Bounds {
         least: back.fold(load.least, i64::saturating_sub),

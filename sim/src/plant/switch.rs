@@ -158,7 +158,7 @@ impl Contact {
     /// A contact of no switch: it closes and opens by itself.
     pub(super) fn between(closes_ns: u64, opens_ns: u64) -> Rc<Self> {
         let mut changes = VecDeque::from([(opens_ns, false)]);
-        if closes_ns > 0 && closes_ns < opens_ns {
+        if (1..opens_ns).contains(&closes_ns) {
             changes.push_front((closes_ns, true));
         }
         Rc::new(Self {

@@ -97,6 +97,14 @@ fn a_capacitor_gives_back_to_source_and_loads() {
     // Beside 3 A at 10 V: 10 V through 4 Ω back, and through 5 Ω in.
     let loads = vec![capacitor(4, 10 * VOLT), Load::of(constant(3 * AMPERE))];
     assert_bounds(volts_to(10, 10, 1_000_000), loads, AMPERE / 2, 5 * AMPERE);
+    // 12 A make -2 V of them: 12 V through 4 Ω, and through 5 Ω.
+    let loads = vec![capacitor(4, 10 * VOLT), Load::of(constant(12 * AMPERE))];
+    assert_bounds(
+        volts_to(10, 10, 1_000_000),
+        loads,
+        9 * AMPERE,
+        14_400_000_000,
+    );
     // Beside 1 A that it could feed alone.
     let loads = vec![capacitor(4, 10 * VOLT), Load::of(constant(AMPERE))];
     assert_bounds(volts_to(10, 10, 1_000_000), loads, 0, 3 * AMPERE);

@@ -30,21 +30,30 @@ fn a_power_that_gives_in_does_so_within_a_nanosecond() {
 }
 
 /// Pieces end where the loads do, if no law bends them. 5 V behind 1 Ω into 4 Ω: 1 A, and beside a
-/// pulse of 1 A 0.8 A.
+/// pulse of 1 A 0.8 A; straight from one to the other while the pulse rises and falls.
 #[test]
 fn a_resistance_breaks_no_piece() {
-    let pulses = Pulses::new(0, AMPERE, 10 * MILLISECOND, MILLISECOND).expect("pulses");
-    let resistance = Load::resistance(4_000_000).expect("4 Ω");
-    let mut rail = rail(5 * VOLT, 1_000_000, vec![Load::of(pulses), resistance]);
+    let pulses = Pulses::new(0, AMPERE, 10 * MILLISECOND, 3 * MILLISECOND);
+    let pulses = pulses.and_then(|pulses| pulses.with_edges(MILLISECOND));
+    let loads = vec![
+        Load::of(pulses.expect("pulses")),
+        Load::resistance(4_000_000).expect("4 Ω"),
+    ];
+    let mut rail = rail(5 * VOLT, 1_000_000, loads);
+    let (low, high) = (AMPERE, 1_800_000_000);
     for period in 0..5 {
         let begin_ns = period * 10 * MILLISECOND;
-        for (from_ms, to_ms, na) in [(0, 1, 1_800_000_000), (1, 10, AMPERE)] {
-            let piece = rail
-                .piece(begin_ns + from_ms * MILLISECOND)
-                .expect("a piece");
-            assert_eq!(piece.from_ns, begin_ns + from_ms * MILLISECOND);
-            assert_eq!(piece.to_ns, begin_ns + to_ms * MILLISECOND);
-            assert_eq!((piece.start_na, piece.end_na), (na, na));
+        for (from_ms, to_ms, start_na, end_na) in [
+            (0, 1, low, high),
+            (1, 3, high, high),
+            (3, 4, high, low),
+            (4, 10, low, low),
+        ] {
+            let from_ns = begin_ns + from_ms * MILLISECOND;
+            let piece = rail.piece(from_ns).expect("a piece");
+            let ends = (from_ns, begin_ns + to_ms * MILLISECOND);
+            assert_eq!((piece.from_ns, piece.to_ns), ends);
+            assert_eq!((piece.start_na, piece.end_na), (start_na, end_na));
         }
     }
 }
