@@ -109,6 +109,11 @@ fn a_line_falls_at_the_end_of_the_conversion_that_completes_the_debounce() {
 /// The pulses change while the part rests.
 #[test]
 fn a_following_line_rises_with_the_first_conversion_within_the_limit() {
+    [false, true].into_iter().for_each(follows);
+}
+
+/// With the flag's mask written before the first pulse, or within it.
+fn follows(late: bool) {
     let bench = Bench::new(0);
     let part = bench.part(Corncrake::ideal(0x32)).expect("free");
     let source = Source::of(Constant::new(5_000_000_000).expect("5 V"));
@@ -120,15 +125,23 @@ fn a_following_line_rises_with_the_first_conversion_within_the_limit() {
     line.set_recording(true);
     write(&bench, 0x32, 0x12, &[0x00, 0x27, 0x10]);
     write(&bench, 0x32, HOLD, &FOLLOW);
-    write(&bench, 0x32, MASK_A, &flags(1 << 2));
+    let mask = || write(&bench, 0x32, MASK_A, &flags(1 << 2));
+    if !late {
+        mask();
+    }
     let run_ns = write(&bench, 0x32, 0x04, &[SCANS_500]);
     let first_ns = run_ns + WAKE_UP_NS + CONVERSION_NS;
     assert!(first_ns < 1_000_000, "the first scan is before the pulse");
+    let mut falls_ns = first_ns + PERIOD_NS;
+    if late {
+        bench.run_until(3_000_000);
+        falls_ns = mask();
+    }
     bench.run_until(20_000_000);
     let scan = |number: u64| first_ns + number * PERIOD_NS;
     // Rounds begin at about 0.5 ms and every 2 ms; the pulses are 1.5 to 4.5 and 11.5 to 14.5 ms.
     let expected = [
-        (scan(1), FALL),
+        (falls_ns, FALL),
         (scan(2), RISE),
         (scan(6), FALL),
         (scan(7), RISE),

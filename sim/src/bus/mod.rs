@@ -163,8 +163,11 @@ impl Bus {
 
     /// Ends at once what a controller has begun, with whatever bits of a byte have gone, by STOP.
     pub(crate) fn abandon(&mut self) {
+        if self.is_free() {
+            return;
+        }
         self.upset = Upset::default();
-        if !self.is_free() && self.clock.now_ns() > self.ready_at_ns {
+        if self.clock.now_ns() > self.ready_at_ns {
             self.break_edge();
         }
         self.stop();
@@ -235,10 +238,7 @@ impl Bus {
         let mut acknowledged = match fate {
             Fate::Heard(_) => self.tell(byte, is_address),
             Fate::Swallowed => true,
-            Fate::Refused => {
-                self.withdraw();
-                false
-            }
+            Fate::Refused => false,
             Fate::BrokenOff(ns) => {
                 self.log.event(Event::Incomplete);
                 self.busy_for(ns);
@@ -247,10 +247,7 @@ impl Bus {
         };
         let held = (is_address && acknowledged).then(|| self.upset.held());
         let (held_ns, too_long) = held.flatten().unwrap_or_default();
-        if too_long {
-            self.withdraw();
-            acknowledged = false;
-        }
+        acknowledged &= !too_long;
         self.log.event(Event::Sent { byte, acknowledged });
         self.draw_acknowledge(acknowledged);
         self.busy_for(self.timing.clock + held_ns);
@@ -269,13 +266,6 @@ impl Bus {
             }
         }
         acknowledged
-    }
-
-    /// The targets take no more of the transaction.
-    fn withdraw(&mut self) {
-        for attached in &mut self.targets {
-            attached.takes_part = false;
-        }
     }
 
     /// The byte that the targets begin to send.

@@ -78,9 +78,7 @@ impl Upset {
                 Fate::BrokenOff(TIMEOUT_NS)
             }
             FaultKind::WriteLost => Fate::Swallowed,
-            FaultKind::BitsFlipped { byte: place, bits }
-                if !is_address && !self.reads && data == Some(place) =>
-            {
+            FaultKind::BitsFlipped { byte: place, bits } if !self.reads && data == Some(place) => {
                 Fate::Heard(byte ^ bits)
             }
             _ => Fate::Heard(byte),

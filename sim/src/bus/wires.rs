@@ -131,3 +131,93 @@ impl Wires {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use alloc::{format, string::String, vec, vec::Vec};
+
+    use super::*;
+    use crate::bus::{Bus, Clock, Speed};
+
+    #[derive(Default)]
+    struct Seen(Vec<String>);
+
+    impl WireWatcher for Seen {
+        fn until(&mut self, now_ns: u64) {
+            self.0.push(format!("until {now_ns}"));
+        }
+        fn begin(&mut self, start_ns: u64) {
+            self.0.push(format!("begin {start_ns}"));
+        }
+        fn edge(&mut self, at_ns: u64, line: Line, high: bool) {
+            let level = if high { "high" } else { "low" };
+            self.0.push(format!("{line:?} {level} {at_ns}"));
+        }
+        fn end(&mut self, transaction: &Transaction) {
+            self.0.push(format!("end {}", transaction.stop_ns));
+        }
+    }
+
+    /// Clocks from `from_ns` on, as fast mode has them: 1.3 µs low, 1.2 µs high.
+    fn clocks(from_ns: u64, count: u64) -> impl Iterator<Item = String> {
+        let edges = move |at_ns: u64| {
+            let (rise, fall) = (at_ns + 1_300, at_ns + 2_500);
+            [format!("Scl high {rise}"), format!("Scl low {fall}")]
+        };
+        (0..count).flat_map(move |n| edges(from_ns + n * 2_500))
+    }
+
+    fn told(lines: &[&str]) -> Vec<String> {
+        lines.iter().map(|line| String::from(*line)).collect()
+    }
+
+    /// By hand from UM10204's table for fast mode: START hold 0.6, low 1.3, set-up of repeated
+    /// START and STOP 0.6, clock 2.5 µs. The byte is 0x80, and nobody is there to acknowledge it;
+    /// then one is broken off after all its bits.
+    #[test]
+    fn each_edge_has_its_time() {
+        let mut bus = Bus::new(Clock::default(), Speed::Fast);
+        let seen = Rc::new(RefCell::new(Seen::default()));
+        bus.start();
+        bus.watch(Some(seen.clone()));
+        bus.send(0x80);
+        bus.stop();
+        assert!(seen.borrow().0.iter().all(|told| told.starts_with("until")));
+        bus.advance_to(100_000);
+        seen.borrow_mut().0.clear();
+        bus.start();
+        bus.send(0x80);
+        bus.start();
+        bus.break_off(9);
+        bus.stop();
+        let mut expected = told(&["until 100000", "begin 100000", "Sda low 100000"]);
+        expected.extend(told(&["Scl low 100600", "until 100600", "Sda high 101250"]));
+        expected.extend(clocks(100_600, 1));
+        expected.extend(told(&["Sda low 103750"]));
+        expected.extend(clocks(103_100, 7));
+        expected.extend(told(&["Sda high 121250"]));
+        expected.extend(clocks(120_600, 1));
+        expected.extend(told(&["until 123100", "Scl high 124400", "Sda low 125000"]));
+        expected.extend(told(&["Scl low 125600", "until 125600", "Sda high 126250"]));
+        expected.extend(clocks(125_600, 8));
+        expected.extend(told(&["until 145600", "Sda low 146250", "Scl high 146900"]));
+        expected.extend(told(&["Sda high 147500", "end 147500"]));
+        assert_eq!(seen.borrow().0, expected);
+    }
+
+    /// A controller that did not let go of a byte for long makes no ninth bit of it.
+    #[test]
+    fn a_byte_has_eight_bits() {
+        let seen = Rc::new(RefCell::new(Seen::default()));
+        let mut wires = Wires::default();
+        wires.watch(Some(seen.clone()));
+        wires.drawing = true;
+        wires.bits(0, &Timing::of(Speed::Fast), 0xFF, 100);
+        assert_eq!(seen.borrow().0, clocks(0, 8).collect::<Vec<_>>());
+        // Nor is it drawn who began to watch within it.
+        wires.watch(Some(seen.clone()));
+        seen.borrow_mut().0 = vec![];
+        wires.bits(0, &Timing::of(Speed::Fast), 0x00, 8);
+        assert_eq!(seen.borrow().0, told(&[]));
+    }
+}

@@ -96,7 +96,6 @@ pub(super) fn resistor(plan: &RailPlan, scenario: &Scenario, rng: &mut Rng) -> S
             .tolerance_ppm(plan.sense.tolerance_ppm)
             .coefficient_ppm_per_k(coefficient_ppm(&plan.sense))
             .thermal_resistance_mk_per_w(plan.sense.thermal_resistance_mk_per_w)
-            .reference_m_celsius(REFERENCE_MC)
             .ambient_m_celsius(scenario.board.ambient_mc)
             .individual_from(rng),
     }
@@ -142,10 +141,8 @@ impl Conversions {
         let info = scenario.parts[place].kind.info;
         let (rails, config) = described::<4>(scenario, place);
         let mut scan = Scan::NONE;
-        if config.resolve(info, &mut scan).is_err() {
-            // The run itself refuses it, by the name of the rail.
-            scan = Scan::NONE;
-        }
+        // What cannot be is refused by the run itself, with the name of the rail.
+        let _ = config.resolve(info, &mut scan);
         Self {
             info,
             board: board(info, scenario, &rails),
@@ -165,4 +162,70 @@ impl Conversions {
 fn planned(scenario: &Scenario, place: usize, channel: usize) -> Option<&RailPlan> {
     let mut rails = scenario.rails_of(place);
     rails.find(|rail| usize::from(rail.channel) == channel)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn scenario(rest: &str) -> Scenario {
+        let text = format!(
+            "title = \"t\"\nduration_s = 1\n{rest}\n[[rail]]\nname = \"A\"\nchannel = 2\n\
+             sense = {{ resistance_ohm = 0.01, tolerance_percent = 0.5, \
+             temperature_coefficient_ppm_per_k = 99.9999, thermal_resistance_k_per_w = 30 }}\n\
+             source.voltage_v = 5\nload.current_a = 1\n\
+             load_declared = {{ steps_per_hour = 7, step_a = 0.5, flow = \"both\", \
+             greatest_a = 2, voltage_v = [4, 6] }}\n"
+        );
+        Scenario::parse(&text, "case.toml").expect("a scenario")
+    }
+
+    /// What is printed on the resistor, rounded up to ppm, over the farther end of the declared
+    /// temperatures from 25 °C; the load as declared. A channel without a rail has 10 mΩ.
+    #[test]
+    fn a_rail_is_declared_as_the_scenario_has_it() {
+        for (declared, span_mk) in [
+            ("[-10, 45]", 35_000),
+            ("[0, 60]", 35_000),
+            ("[26, 27]", 2_000),
+        ] {
+            let scenario = scenario(&format!(
+                "board.declared_c = {declared}\nboard.ambient_c = 26"
+            ));
+            let sense = board::SenseResistor::new(
+                Resistance::from_milliohms(10),
+                Tolerance::from_ppm(5_000),
+            )
+            .with_temperature(100, span_mk)
+            .with_self_heating(30_000);
+            let steps = LoadSteps {
+                per_hour: 7,
+                step: Current::from_milliamps(500),
+            };
+            let load = Load::smooth(Current::from_amps(2))
+                .with_steps(steps)
+                .both_ways();
+            let rail = Rail::new(sense).with_load(load);
+            let rail = rail.with_voltage(Voltage::from_volts(4), Voltage::from_volts(6));
+            let unused = board::SenseResistor::new(Resistance::from_milliohms(10), Tolerance::ZERO);
+            let unused = Rail::new(unused);
+            assert_eq!(
+                rails::<4>(&scenario, 0),
+                [unused, unused, rail, unused],
+                "{declared}"
+            );
+        }
+    }
+
+    /// The host's clock as it is declared, rounded up to ppm.
+    #[test]
+    fn the_clock_is_declared_no_better_than_it_is() {
+        for (limit, ppm) in [("20", 20), ("20.001", 21)] {
+            let scenario = scenario(&format!("host.clock_limit_ppm = {limit}"));
+            let info = scenario.parts[0].kind.info;
+            let rails = rails::<4>(&scenario, 0);
+            let clock = board(info, &scenario, &rails).clock();
+            assert_eq!(clock, Tolerance::from_ppm(ppm), "{limit}");
+        }
+    }
 }

@@ -165,10 +165,8 @@ impl<M: PartModel, const N: usize> Books<'_, M, N> {
             true => (self.samples, (self.read_every_ns / 1_000) as u32),
             false => {
                 let period_us = self.scan.period_us(info);
-                (
-                    self.totals.part_clock_us() / u64::from(period_us.max(1)),
-                    period_us,
-                )
+                let scans = self.totals.part_clock_us().checked_div(period_us.into());
+                (scans.unwrap_or_default(), period_us)
             }
         };
         let nano = |value: f64| (value * 1e9) as i64;

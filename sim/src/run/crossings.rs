@@ -81,21 +81,13 @@ impl Curve {
     /// The piece's beginning, and where the value passes the limit within it, rising.
     fn turns(&self) -> Vec<f64> {
         let mut turns = vec![0.0];
+        // Where there is no root it is infinite or no number, and lies in no range.
         let roots = if self.a == 0.0 {
-            if self.b == 0.0 {
-                vec![]
-            } else {
-                vec![-self.c / self.b]
-            }
+            vec![-self.c / self.b]
         } else {
-            let square = self.b * self.b - 4.0 * self.a * self.c;
-            if square < 0.0 {
-                vec![]
-            } else {
-                [-1.0, 1.0]
-                    .map(|sign| (-self.b + sign * square.sqrt()) / (2.0 * self.a))
-                    .to_vec()
-            }
+            let root = (self.b * self.b - 4.0 * self.a * self.c).sqrt();
+            let roots = [-root, root].map(|root| (root - self.b) / (2.0 * self.a));
+            roots.to_vec()
         };
         turns.extend(roots.into_iter().filter(|x| (0.0..1.0).contains(x)));
         turns.sort_by(f64::total_cmp);
@@ -207,6 +199,17 @@ mod tests {
         near(&under, &[(0, 250_000_000)]);
     }
 
+    /// A ramp of 10 A a second is above 0.05 A, and so is the power of 5 V above 0.25 W, from 5 ms
+    /// on: near the beginning of a piece is within it.
+    #[test]
+    fn a_limit_near_the_beginning_is_passed_there() {
+        let source = "voltage_v = 5";
+        let current = found(source, RISING, "kind = \"over_current\"\nlimit_a = 0.05");
+        near(&current, &[(5_000_000, END)]);
+        let power = found(source, RISING, "kind = \"over_power\"\nlimit_w = 0.25");
+        near(&power, &[(5_000_000, END)]);
+    }
+
     /// What stands at its limit is not beyond it.
     #[test]
     fn a_value_at_its_limit_has_not_passed() {
@@ -222,5 +225,13 @@ mod tests {
             "kind = \"over_current\"\nlimit_a = 0.999",
         );
         near(&above, &[(0, END)]);
+        // Nor what passes it when all is over.
+        let load = "kind = \"steps\", initial_a = 0, steps = [[2, 2]]";
+        let over = found(
+            "voltage_v = 5",
+            load,
+            "kind = \"over_current\"\nlimit_a = 1",
+        );
+        near(&over, &[]);
     }
 }

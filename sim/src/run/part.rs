@@ -225,16 +225,14 @@ impl<M: AlertOutputs, P: Map + Clone, const N: usize> Seat for Seated<M, P, N> {
         let board = board::board(P::INFO, setup.scenario, &rails);
         let config = board::config(setup.scenario, setup.place);
         let mut scan = Scan::NONE;
-        if P::resolve(&config, &mut scan).is_err() {
-            // The set-up refuses it by the name of the rail.
-            scan = Scan::NONE;
-        }
+        // What cannot be is refused by the set-up, with the name of the rail.
+        let _ = P::resolve(&config, &mut scan);
         let monitor = |map| Monitor::new(setup.bench.i2c(), setup.bench.delay(), map, &board);
         let mut once = monitor(self.map.clone());
         once.set_attempts(1);
         let seconds = |call| {
             let us = once.worst_case_us(call, &config, setup.scenario.bus_hz);
-            us.unwrap_or(0) as f64 / 1e6
+            us.unwrap_or_default() as f64 / 1e6
         };
         let look_s = seconds(Call::ReadAlerts) + seconds(Call::SetMasks);
         let busy = Busy {

@@ -270,23 +270,21 @@ fn margin<const N: usize>(
 ) -> Option<i64> {
     let channel = Channel::new(plan.channel);
     let rail = rails.get(channel.index())?;
-    let at = |current_na: i64, voltage_nv: i64, power_nw: i64| {
-        Some(OperatingPoint {
-            range: *scan.range(channel)?,
-            current: Current::from_nanoamps(current_na),
-            voltage: Voltage::from_nanovolts(voltage_nv),
-            power: Power::from_nanowatts(power_nw),
-            mean: Mean::Reading { averaging_log2: 0 },
-        })
+    let mut at = OperatingPoint {
+        range: *scan.range(channel)?,
+        current: Current::ZERO,
+        voltage: Voltage::ZERO,
+        power: Power::ZERO,
+        mean: Mean::Reading { averaging_log2: 0 },
     };
     match kind(alert) {
         Kind::OverVoltage | Kind::UnderVoltage => {
-            let budget = rail.voltage_budget(info, &at(0, alert.limit, 0)?)?;
-            Some(budget.total().as_nanovolts())
+            at.voltage = Voltage::from_nanovolts(alert.limit);
+            Some(rail.voltage_budget(info, &at)?.total().as_nanovolts())
         }
         Kind::OverCurrent | Kind::UnderCurrent => {
-            let budget = rail.current_budget(info, &at(alert.limit, 0, 0)?)?;
-            Some(budget.total().as_nanoamps())
+            at.current = Current::from_nanoamps(alert.limit);
+            Some(rail.current_budget(info, &at)?.total().as_nanoamps())
         }
         Kind::OverPower => {
             // Which current and voltage make the power is not known: the greatest of both.
@@ -295,7 +293,9 @@ fn margin<const N: usize>(
             let voltage_nv = declared
                 .voltage_nv
                 .map_or(full_nv, |(_, greatest)| greatest);
-            let at = at(declared.greatest_na, voltage_nv, alert.limit)?;
+            at.current = Current::from_nanoamps(declared.greatest_na);
+            at.voltage = Voltage::from_nanovolts(voltage_nv);
+            at.power = Power::from_nanowatts(alert.limit);
             Some(rail.power_budget(info, &at)?.total().as_nanowatts())
         }
     }
@@ -318,5 +318,113 @@ fn word(kind: Kind) -> &'static str {
         Kind::OverCurrent => "over_current",
         Kind::UnderCurrent => "under_current",
         Kind::OverPower => "over_power",
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use embedded_hal::i2c::I2c;
+
+    use super::*;
+    use crate::bench::Bench;
+    use crate::part::corncrake::{Corncrake, Output};
+    use crate::run::board::described;
+    use crate::scenario::Scenario;
+
+    fn scenario(alert: &str) -> Scenario {
+        let text = format!(
+            "title = \"t\"\nduration_s = 1\n[[rail]]\nname = \"A\"\n\
+             sense = {{ resistance_ohm = 0.01, tolerance_percent = 0, sense_full_scale_v = 0.06, \
+             temperature_coefficient_ppm_per_k = 0, thermal_resistance_k_per_w = 0 }}\n\
+             source.voltage_v = 5\nload.current_a = 1\n\
+             load_declared = {{ steps_per_hour = 0, step_a = 0, flow = \"forward\", \
+             greatest_a = 2, voltage_v = [4, 6] }}\n[[rail.alert]]\noutput = \"A\"\n{alert}\n"
+        );
+        Scenario::parse(&text, "case.toml").expect("a scenario")
+    }
+
+    /// By hand from docs/accuracy.md and section 7 of the Corncrake's datasheet, coarse range,
+    /// 10 mΩ, 6.5 V. Current: gain 2 mA, offset 10 µV, noise 6 × 2.5 µV, a code of 0.5 µV.
+    /// Voltage: gain 7.5 mV, offset 1 mV, noise 6 × 150 µV, a code of 0.1 mV. Power at 2 A and 6 V:
+    /// gain 17.5 mW, and the rest of each times the other.
+    #[test]
+    fn a_conversion_may_be_off_by_all_its_limits() {
+        for (alert, expected, gain) in [
+            (
+                "kind = \"over_current\"\nlimit_a = 1",
+                2e6 + (10.0 + 15.0 + 0.5) * 1e5,
+                0.002,
+            ),
+            (
+                "kind = \"under_voltage\"\nlimit_v = 5",
+                7.5e6 + 1e6 + 0.9e6 + 0.1e6,
+                0.0015,
+            ),
+            (
+                "kind = \"over_power\"\nlimit_w = 5",
+                17.5e6 + 6.0 * 2.55e6 + 2.0 * 2e6,
+                0.0035,
+            ),
+        ] {
+            let scenario = scenario(alert);
+            let (rails, config) = described::<4>(&scenario, 0);
+            let info = scenario.parts[0].kind.info;
+            let mut scan = Scan::NONE;
+            config.resolve(info, &mut scan).expect("a configuration");
+            let plan = &scenario.rails[0];
+            let found = margin(info, &rails, &scan, plan, &plan.alerts[0]).expect("a rail");
+            let expected = expected / (1.0 - gain);
+            let off = (found as f64 / expected - 1.0).abs();
+            assert!(off < 0.02, "{alert}: {found}, not {expected}");
+        }
+    }
+
+    /// Of edges that nobody listened to only the last of a line that is still low is news.
+    #[test]
+    fn a_service_is_for_what_lines_show_when_it_begins() {
+        let bench = Bench::new(0);
+        let part = bench.part(Corncrake::ideal(0x32)).expect("a free address");
+        let lines = [(Outputs::A, Output::A), (Outputs::B, Output::B)]
+            .map(|(outputs, output)| (outputs, bench.alert(&part, output)));
+        lines.iter().for_each(|(_, line)| line.set_recording(true));
+        // "Reset seen" pulls what its mask lets it (section 3.6).
+        let pulls = |mask: u8, low: bool| {
+            let bytes = [mask, u8::from(low) << 6, 0, 0];
+            bench.i2c().write(0x32, &bytes).expect("acknowledged");
+            bench.now_ns()
+        };
+        let mut reactions = Reactions {
+            watched: Vec::new(),
+            edge_to_event_bound_s: 0.0,
+            armed_ns: 0,
+            listens_from_ns: 0,
+            falls: Vec::new(),
+            high_since_ns: [0; 2],
+            timeline: Vec::new(),
+            faults: Faults::new(&bench, &scenario("kind = \"over_current\"\nlimit_a = 1"))
+                .expect("no fault"),
+        };
+        let falls = |reactions: &Reactions| -> Vec<_> {
+            let falls = reactions.falls.iter();
+            falls
+                .map(|it| (it.output, it.high_since_ns, it.at_ns))
+                .collect()
+        };
+        pulls(0x35, true);
+        let a_high_ns = pulls(0x35, false);
+        let a_low_ns = pulls(0x35, true);
+        pulls(0x36, true);
+        let b_high_ns = pulls(0x36, false);
+        reactions.begin_service(&lines);
+        assert_eq!(falls(&reactions), [(0, a_high_ns, a_low_ns)]);
+        let b_low_ns = pulls(0x36, true);
+        reactions.begin_service(&lines);
+        let both = [(0, a_high_ns, a_low_ns), (1, b_high_ns, b_low_ns)];
+        assert_eq!(falls(&reactions), both);
+        pulls(0x35, false);
+        reactions.begin_service(&lines);
+        assert_eq!(falls(&reactions), both[1..]);
+        reactions.served();
+        assert_eq!(falls(&reactions), []);
     }
 }

@@ -121,8 +121,6 @@ impl<W: Write> Dump<W> {
 
     fn write_moment(&mut self) -> io::Result<()> {
         let at_ns = self.at_ns.unwrap_or_default();
-        self.touched.sort_unstable();
-        self.touched.dedup();
         let mut stamped = false;
         for &index in &self.touched {
             let state = &mut self.signals[index];

@@ -187,3 +187,44 @@ impl<W: Write> WireWatcher for Recorder<W> {
         self.note(transaction.stop_ns, What::End(transaction.clone()));
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A transfer that the window's end cuts in two is recorded to its end, and so are the parts
+    /// while it lasts.
+    #[test]
+    fn parts_are_listened_to_until_the_window_and_its_last_transfer_are_over() -> io::Result<()> {
+        let window = Window {
+            begin_ns: 100,
+            end_ns: 200,
+        };
+        let transaction = |start_ns, stop_ns| Transaction {
+            start_ns,
+            stop_ns,
+            events: Vec::new(),
+        };
+        let mut dump = Dump::new(Vec::new())?;
+        dump.enter("bench")?;
+        let [scl, sda] = ["SCL", "SDA"].map(|name| dump.declare(name, Value::Wire(true)));
+        let (scl, sda) = (scl?, sda?);
+        dump.leave()?;
+        dump.end_of_header()?;
+        let mut recorder = Recorder::new(window, dump, scl, sda, Vec::new());
+        assert!(!recorder.has_seen_enough(200) && recorder.has_seen_enough(201));
+        recorder.begin(150);
+        assert!(!recorder.has_seen_enough(201));
+        recorder.end(&transaction(150, 210));
+        assert!(!recorder.has_seen_enough(200) && recorder.has_seen_enough(201));
+        recorder.until(300);
+        assert!(!recorder.has_seen_enough(200));
+        recorder.begin(300);
+        recorder.until(301);
+        assert!(recorder.has_seen_enough(200));
+        let (_, journal) = recorder.finish(400)?;
+        let line = journal::Line(&transaction(150, 210)).to_string();
+        assert_eq!(String::from_utf8_lossy(journal), line + "\n");
+        Ok(())
+    }
+}

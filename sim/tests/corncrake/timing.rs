@@ -184,8 +184,18 @@ fn a_reset_loses_everything() {
     fixture.run(0x10);
     fixture.run_conversions(1000);
     assert!(fixture.signed(0x6C, 6) > 0);
+    // A transfer is lost, too.
+    fixture.wire.start();
+    let write = fixture.with_check(0x35, &[0x01, 0x02, 0x03]);
+    let mut bytes = core::iter::once(0x64).chain(write);
+    assert!(bytes.all(|byte| fixture.wire.send(byte)));
     fixture.part.brown_out();
+    fixture.wire.stop();
+    let charge = fixture.part.supply_charge_na_ns();
     fixture.bench.run_for(Duration::from_secs(1));
+    // It idles from then on, at 2.2 µA (section 8).
+    let charge = fixture.part.supply_charge_na_ns() - charge;
+    assert_eq!(charge, 2_200 * 1_000_000_000);
     for row in crate::corncrake::datasheet::registers()
         .into_iter()
         .filter(|row| row.readable)

@@ -6,7 +6,7 @@ use core::time::Duration;
 use crake::bus::Fault as Seen;
 use crake_sim::bench::Bench;
 use crake_sim::bus::Logging;
-use crake_sim::fault::{Fault, FaultKind};
+use crake_sim::fault::{BusLine, Fault, FaultKind};
 use crake_sim::part::corncrake::Corncrake;
 use embedded_hal::i2c::ErrorKind::{ArbitrationLoss, Bus, NoAcknowledge, Other};
 use embedded_hal::i2c::{I2c, NoAcknowledgeSource};
@@ -290,4 +290,67 @@ fn a_byte_with_a_number_is_flipped_and_no_other() {
         (before[..3].to_vec(), after[..3].to_vec()),
         (vec![0, 0, 4], vec![0, 0, 12])
     );
+    // Of a transfer that reads it is one of those that come, and none of those that go.
+    fixture.fault(Fault::new(flipped).part(0x32).register(0x35).times(1));
+    bus.write_read(0x32, &[0x35, 0x00, 0x00, 0x04], &mut before)
+        .expect("it answers");
+    bus.write_read(0x32, &[0x35], &mut after)
+        .expect("it answers");
+    assert_eq!(
+        (before[..3].to_vec(), after[..3].to_vec()),
+        (vec![0, 0, 12], vec![0, 0, 4])
+    );
+}
+
+/// By hand, in fast mode: START 0.6 µs, 22.5 µs a byte, 1.9 µs to STOP; 25 ms are T_TIMEOUT of
+/// SMBus 3.2. A controller that cannot move the clock tries for that long within its first byte, one
+/// that loses the arbitration knows at once.
+#[test]
+fn a_transfer_that_fails_takes_its_time() {
+    let timeout_ns = 25_000_000;
+    let held = |ns| FaultKind::ClockHeld(Duration::from_nanos(ns));
+    let stuck = |line| FaultKind::NoPullUp { line };
+    // Seven bytes and a repeated START, which takes 2.5 µs.
+    let whole_ns = 600 + 7 * 22_500 + 2_500 + 1_900;
+    for (kind, outcome, took_ns, wire) in [
+        (
+            FaultKind::ArbitrationLost,
+            Err(ArbitrationLoss),
+            600 + 20_000 + 1_900,
+            "S .. P",
+        ),
+        (
+            stuck(BusLine::Data),
+            Err(ArbitrationLoss),
+            600 + 20_000 + 1_900,
+            "S .. P",
+        ),
+        (
+            stuck(BusLine::Clock),
+            Err(Other),
+            600 + 20_000 + timeout_ns + 1_900,
+            "S .. P",
+        ),
+        (
+            held(timeout_ns),
+            Ok(()),
+            whole_ns + timeout_ns,
+            "S 64 00 Sr 65 9E 37 C4 02 P",
+        ),
+        (
+            held(timeout_ns + 1),
+            Err(Other),
+            600 + 22_500 + timeout_ns + 1_900,
+            "S 64~ P",
+        ),
+    ] {
+        let bench = Bench::new(1);
+        bench.part(Corncrake::ideal(0x32)).expect("a part");
+        bench.set_logging(Logging::Full);
+        bench.fault(Fault::new(kind)).expect("a fault");
+        let read = bench.i2c().write_read(0x32, &[0x00], &mut [0; 4]);
+        assert_eq!(read.map_err(|error| error.0), outcome, "{kind:?}");
+        assert_eq!(bench.now_ns(), took_ns, "{kind:?}");
+        assert_eq!(bench.log()[0].to_string(), wire, "{kind:?}");
+    }
 }

@@ -7,7 +7,7 @@ use crake_sim::{
 
 use crate::moorhen::{
     common::plants::{Steady, ohm},
-    datasheet::{Input, both, command, number, pointer, registers, table, timing_ns},
+    datasheet::{Input, both, command, number, pointer, registers, si, table, timing_ns},
     fixture::{ADDRESS, Fixture, word},
 };
 
@@ -41,6 +41,11 @@ fn answers(fixture: &Fixture) -> bool {
     acknowledged
 }
 
+/// What section 7 says of an idle part.
+fn idle_na() -> u128 {
+    si(table("| state | typical |")[0][1]) as u128
+}
+
 #[test]
 fn a_reset_clears_everything_and_the_part_answers_when_the_document_says() {
     let resets: [fn(&Fixture); 2] = [
@@ -52,12 +57,15 @@ fn a_reset_clears_everything_and_the_part_answers_when_the_document_says() {
         let fixture = used();
         reset(&fixture);
         let answers_ns = fixture.bench.now_ns() + silent_ns;
+        let charge = fixture.part.supply_charge_na_ns();
         assert!(!fixture.part.is_low(Output::Alert));
         let next = fixture.part.next_event_ns();
         assert_eq!(next, None, "what it was doing is over");
         fixture.bench.run_until(answers_ns - 1);
         assert_eq!(fixture.peek(pointer("STATUS")), None);
         fixture.bench.run_until(answers_ns);
+        let charge = fixture.part.supply_charge_na_ns() - charge;
+        assert_eq!(charge, idle_na() * u128::from(silent_ns));
         // The pointer too is as after a reset.
         assert_eq!(fixture.read_on(2), [0x2D, 0x6B]);
         for row in registers() {
@@ -79,7 +87,14 @@ fn without_supply_it_neither_answers_nor_pulls_nor_draws() {
     assert_eq!(shown, "Part(0x17, without supply)");
     fixture.part.power_up();
     assert!(!answers(&fixture));
+    let before_ns = fixture.bench.now_ns();
+    let charge = fixture.part.supply_charge_na_ns();
     fixture.run_us(2_200);
+    let spent = fixture.part.supply_charge_na_ns() - charge;
+    assert_eq!(
+        spent,
+        idle_na() * u128::from(fixture.bench.now_ns() - before_ns)
+    );
     assert_eq!(fixture.named("CONFIGURATION"), 0);
     // With supply, power-up is no reset.
     fixture.set("CONFIGURATION", both());

@@ -1,5 +1,6 @@
 //! SMBALERT#, its masks and the alert response (B2.3, B3.4).
 
+use crake_sim::part::AlertOutputs;
 use crake_sim::part::pmbus::{Description, Device, SmbAlert};
 use embedded_hal::digital::PinState;
 
@@ -109,6 +110,28 @@ fn masks_of_what_is_not_there_are_not_allowed() {
         desk.select(page);
         desk.mask(register, 0x00);
         assert_eq!(desk.take_cml(), 0x40, "{register:02X} on page {page}");
+    }
+}
+
+/// Whether anything could pull the line: any bit of any register of any page that is not masked.
+#[test]
+fn the_line_is_reached_as_long_as_one_bit_is_not_masked() {
+    let desk = Desk::ideal();
+    let is_reached = || desk.part.with(|model| model.is_reached(SmbAlert));
+    let registers = [(0xFF, 0x7A), (0xFF, 0x7B), (3, 0x7C), (0, 0x7E)];
+    for (page, register) in registers {
+        assert!(is_reached());
+        desk.select(page);
+        desk.mask(register, 0xFF);
+    }
+    // Pages of an input have no STATUS_VOUT, outputs no STATUS_INPUT: nothing is left there.
+    assert!(!is_reached());
+    for (page, register, mask) in [(1, 0x7B, 0xFE), (3, 0x7C, 0x7F), (0, 0x7E, 0xFD)] {
+        desk.select(page);
+        desk.mask(register, mask);
+        assert!(is_reached(), "{register:#04x}");
+        desk.mask(register, 0xFF);
+        assert!(!is_reached(), "{register:#04x}");
     }
 }
 

@@ -159,7 +159,7 @@ fn clear_faults_clears_everything_at_once() {
     let desk = Desk::ideal();
     let registers = [(0, 0x7A), (1, 0x7B), (2, 0x7A), (3, 0x7C), (0, 0x7E)];
     for (page, register) in registers {
-        assert!(desk.part.with(|model| model.raise(page, register, 0x42)));
+        assert!(desk.part.with(|model| model.raise(page, register, 0xFF)));
     }
     desk.write(0x03, &[]);
     for (page, register) in registers {

@@ -1,5 +1,6 @@
 //! What the program prints and writes, against the document that describes it.
 
+mod company;
 mod files;
 mod individuals;
 mod judgement;

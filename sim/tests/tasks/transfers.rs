@@ -141,6 +141,36 @@ fn a_dropped_transfer_breaks_off_and_frees_the_bus() {
     );
 }
 
+/// Dropped right behind a byte, nothing is broken off; and what was wrong with the transfer ends
+/// with it.
+#[test]
+fn a_transfer_dropped_between_two_bytes_has_no_broken_one() {
+    use crake_sim::fault::{Fault, FaultKind};
+
+    let timing = Timing::of(Speed::Fast);
+    let bench = Bench::new(0);
+    bench.part(Corncrake::ideal(0x32)).expect("free");
+    bench.set_logging(Logging::Full);
+    let lost = Fault::new(FaultKind::WriteLost).times(1);
+    bench.fault(lost).expect("a fault");
+    let (mut i2c, mut delay) = (bench.i2c(), bench.delay());
+    bench
+        .block_on(async {
+            let limit_ns = timing.start_hold + 27 * timing.clock;
+            let limit = delay.delay_ns(u32::try_from(limit_ns).expect("short"));
+            assert_eq!(within(i2c.write(0x32, &RESET_SEEN_TO_A), limit).await, None);
+        })
+        .expect("no stall");
+    let wire = bench.wire();
+    wire.start();
+    assert!([0x64, 0x07, 0x05].into_iter().all(|byte| wire.send(byte)));
+    wire.stop();
+    let mut averaging = [0];
+    let read = embedded_hal::i2c::I2c::write_read(&mut bench.i2c(), 0x32, &[0x07], &mut averaging);
+    assert_eq!((read, averaging), (Ok(()), [0x05]));
+    assert_eq!(bench.log()[0].to_string(), "S 64 35 40 P");
+}
+
 /// Who gives up waiting for the bus leaves the queue, and the transfer in progress as it is.
 #[test]
 fn a_dropped_wait_for_the_bus_disturbs_nobody() {

@@ -14,7 +14,7 @@ pub struct Drift {
 }
 
 impl Drift {
-    /// A drift that never departs by more than `limit`.
+    /// A drift that never departs by more than `limit`, with a period of 20 s to 200 s.
     pub fn from_seed(rng: &mut Rng, limit: f64) -> Self {
         // Periods that a test of minutes crosses; datasheets bound the amplitude alone.
         let period_ns = rng.integer(20_000_000_000..=200_000_000_000) as u64;
@@ -49,7 +49,7 @@ impl Drift {
 
     /// The integral of the unit triangle from the last trough to a moment, times the period.
     fn since_trough(&self, ns: u64) -> i128 {
-        let into = i128::from(self.past_trough(ns).unwrap_or(0));
+        let into = i128::from(self.past_trough(ns).unwrap_or_default());
         let period = i128::from(self.period_ns);
         if 2 * into < period {
             2 * into * into - period * into
@@ -103,6 +103,25 @@ mod tests {
             assert_eq!(drift.integral(from_ns, to_ns), area, "{from_ns} {to_ns}");
         }
         assert_eq!(Drift::default().integral(0, 77), 0.0);
+    }
+
+    #[test]
+    fn periods_and_phases_fill_their_ranges() {
+        let mut rng = Rng::new(1);
+        let drifts: Vec<_> = (0..5_000)
+            .map(|_| Drift::from_seed(&mut rng, 1.0))
+            .collect();
+        let fills = |share: fn(&Drift) -> f64| {
+            let shares = drifts.iter().map(share);
+            let (least, greatest) = shares.fold((2.0, -2.0), |(least, greatest), share| {
+                (share.min(least), share.max(greatest))
+            });
+            assert!((0.0..0.001).contains(&least), "{least}");
+            assert!((0.999..=1.0).contains(&greatest), "{greatest}");
+        };
+        fills(|drift| (drift.period_ns as f64 / 1e9 - 20.0) / 180.0);
+        fills(|drift| drift.phase_ns as f64 / drift.period_ns as f64);
+        fills(|drift| (drift.amplitude + 1.0) / 2.0);
     }
 
     /// Stretches add up, and the integral is what many moments add up to: the sum of the values in

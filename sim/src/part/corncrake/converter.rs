@@ -155,6 +155,47 @@ mod tests {
         assert_eq!(converter.inputs.truth(2, 9), Truth::default());
     }
 
+    /// Section 7: what the input shows, more by its gain, and offset and noise besides. The noise
+    /// of the next conversion is known before it.
+    #[test]
+    fn a_code_is_the_input_with_its_errors() {
+        let rng = Rng::new(3);
+        let mut individual = Individual::ideal();
+        individual.noise = true;
+        individual.sense_gain[1][1] = 0.002;
+        individual.sense_offset_nv[1] = 10_000.0;
+        individual.bias_na[1] = 20.0;
+        individual.rail_gain[1][0] = -0.0015;
+        individual.rail_offset_nv[1][0] = 1e6;
+        let mut converter = Converter::new(individual, &rng);
+        // 4 mA in 1 Ω and 0.5 V: the ramp's mean about 4 ms.
+        let calls = Rc::new(RefCell::new(Vec::new()));
+        converter.inputs.attach(
+            1,
+            Box::new(Ramp(calls)),
+            SenseResistor::ideal(1_000_000_000),
+        );
+        let mut codes = Vec::new();
+        for _ in 0..20 {
+            let noise_nv = converter.inputs.noise_nv(1, Input::Sense, 1_200.0);
+            let sense = (4_000_020.0 * 1.002 + 10_000.0 + noise_nv) / 200.0;
+            let noise_nv = converter.inputs.noise_nv(1, Input::Rail, 150_000.0);
+            let rail = (5e8 * 0.9985 + 1e6 + noise_nv) / 100_000.0;
+            let sensed = converter.sense(1, 1, 4_000_000, 4_000_000).value;
+            let railed = converter.rail(1, 0, 4_000_000, 4_000_000).value;
+            assert!(
+                (f64::from(sensed) - sense).abs() <= 0.500_001,
+                "{sensed} for {sense}"
+            );
+            assert!(
+                (f64::from(railed) - rail).abs() <= 0.500_001,
+                "{railed} for {rail}"
+            );
+            codes.push(sensed);
+        }
+        assert!(codes.iter().any(|code| *code != codes[0]));
+    }
+
     /// Any moment, in any order; both ends are reached, and a period's mean is the centre.
     #[test]
     fn the_oscillator_wanders_within_its_bound_as_time_has_it() {

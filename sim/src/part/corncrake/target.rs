@@ -114,10 +114,11 @@ impl Target for Model {
         if !self.powered || self.now_ns < self.addressable_at_ns {
             return false;
         }
-        if byte == self.address << 1 {
-            self.protocol.begin_write(byte);
-        } else if byte == self.address << 1 | 1 {
-            self.protocol.begin_read(byte, &self.core);
+        if byte >> 1 == self.address {
+            match byte & 1 {
+                0 => self.protocol.begin_write(byte),
+                _ => self.protocol.begin_read(byte, &self.core),
+            }
         } else if byte == ALERT_RESPONSE && self.core.alerts.outputs() != 0 {
             self.protocol.begin_alert_response(byte, self.address << 1);
         } else {

@@ -44,16 +44,16 @@ impl Core {
     /// Fills `bytes`, as many as [`read_len`](Self::read_len) says, with the register's value, most
     /// significant byte first.
     pub(super) fn read(&self, register: Register, bytes: &mut [u8]) {
-        if register == Register::Capture {
-            let from = usize::from(self.settings.capture_index);
-            let kept = self.captured.iter().skip(from).copied();
-            let codes = kept.chain(core::iter::repeat(0));
-            for (bytes, code) in bytes.chunks_exact_mut(3).zip(codes) {
-                bytes.copy_from_slice(&bytes_of::<3>(i64::from(code)));
-            }
-            return;
-        }
         let value: i64 = match register {
+            Register::Capture => {
+                let from = usize::from(self.settings.capture_index);
+                let kept = self.captured.iter().skip(from).copied();
+                let codes = kept.chain(core::iter::repeat(0));
+                for (bytes, code) in bytes.chunks_exact_mut(3).zip(codes) {
+                    bytes.copy_from_slice(&bytes_of::<3>(i64::from(code)));
+                }
+                return;
+            }
             Register::Identity => i64::from(IDENTITY),
             Register::Writes => i64::from(self.settings.writes),
             Register::State => i64::from(self.state()),
@@ -82,8 +82,8 @@ impl Core {
                 i64::from(self.settings.capture_index) << 8
                     | i64::from(self.settings.capture_number)
             }
-            // Filled above, or never read.
-            Register::Capture | Register::Latch | Register::Restart => 0,
+            // They cannot be read.
+            Register::Latch | Register::Restart => return,
         };
         let width = register.width().min(bytes.len());
         bytes[..width].copy_from_slice(&value.to_be_bytes()[8 - width..]);
@@ -106,9 +106,8 @@ impl Core {
                 _ => false,
             },
             Register::Channels => (0x01..=0x0F).contains(&value),
-            Register::Ranges => (0..4)
-                .map(|channel| value >> (4 * channel) & 0xF)
-                .all(|code| code & 8 == 0 && code & 3 != 3),
+            // Of each channel's four bits the highest is 0, and the lowest are not both 1.
+            Register::Ranges => (value | value << 3 & value << 2) & 0x8888 == 0,
             Register::Averaging => value <= 10,
             Register::Guard => value <= 1,
             Register::Restart => value == 0xA5,

@@ -86,7 +86,7 @@ impl Registers {
     pub(super) fn write(&mut self, pointer: u8, word: u16) -> Option<Command> {
         match Register::at(pointer)? {
             Register::Configuration if !self.busy => {
-                self.configuration = word & (ENABLE_BITS | Input::bits(Input::all()));
+                self.configuration = word & CONFIGURATION_BITS;
             }
             Register::Trigger if word == TRIGGER_WORD && !self.busy && self.is_any_enabled() => {
                 self.busy = true;
@@ -143,7 +143,7 @@ impl Registers {
     }
 
     fn is_any_enabled(&self) -> bool {
-        self.configuration & ENABLE_BITS != 0
+        self.next(None).is_some()
     }
 
     fn status(&self) -> u16 {
@@ -176,8 +176,8 @@ pub(super) const IDENTITY_POINTER: u8 = 0x0B;
 const IDENTITY: u16 = 0x6B2D;
 const TRIGGER_WORD: u16 = 0x00B4;
 const RESTART_WORD: u16 = 0x3AC9;
-/// In CONFIGURATION.
-const ENABLE_BITS: u16 = 1 << 8 | 1 << 9;
+/// What there is in CONFIGURATION: enabled channels, and ranges of the inputs.
+const CONFIGURATION_BITS: u16 = 0x3330;
 /// In STATUS.
 const BUSY: u16 = 1 << 15;
 const DONE: u16 = 1 << 1;

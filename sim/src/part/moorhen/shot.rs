@@ -120,6 +120,51 @@ impl Converter {
     }
 }
 
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{board::SenseResistor, plant::Constant, plant::Rail, plant::Source};
+
+    /// Section 6: what the input shows, more by its gain, and offset and noise besides. The noise
+    /// of the next conversion is known before it.
+    #[test]
+    fn a_code_is_the_input_with_its_errors() {
+        let mut individual = Individual::ideal();
+        individual.noise = true;
+        individual.sense_gain[1][0] = -0.006;
+        individual.sense_offset_nv[1] = 44_000.0;
+        individual.bias_na[1] = 150.0;
+        individual.rail_gain[1][1] = 0.005;
+        individual.rail_offset_nv[1][1] = -5e6;
+        let mut converter = Converter::new(individual, &Rng::new(3));
+        // 36 mA in 1 Ω and 3.5 V.
+        let source = Source::of(Constant::new(3_500_000_000).expect("volts"));
+        let rail = Rail::new(source, Constant::new(36_000_000).expect("amperes"));
+        let rail = alloc::boxed::Box::new(rail.expect("a rail"));
+        let ohm = SenseResistor::ideal(1_000_000_000);
+        assert!(converter.inputs.attach(1, rail, ohm));
+        let mut noises = [0.0; 2];
+        for n in 0..20 {
+            let (from_ns, to_ns) = (n * 1_000, n * 1_000 + 500);
+            let inputs = &converter.inputs;
+            noises = [
+                inputs.noise_nv(1, Kind::Sense, 20_000.0),
+                inputs.noise_nv(1, Kind::Rail, 1.2e6),
+            ];
+            let sense = (36_000_150.0 * 0.994 + 44_000.0 + noises[0]) / 36_000.0;
+            let rail = (3.5e9 * 1.005 - 5e6 + noises[1]) / 1.75e6;
+            for (input, range, exact) in [(Input::sense(1), 0, sense), (Input::rail(1), 1, rail)] {
+                let code = converter.convert(input, range, from_ns, to_ns).value;
+                assert!(
+                    (f64::from(code) - exact).abs() <= 0.500_001,
+                    "{code} for {exact}"
+                );
+            }
+        }
+        assert!(noises.iter().all(|noise| *noise != 0.0));
+    }
+}
+
 /// From the trigger to the first conversion (section 5).
 const WAKE_UP_NS: u64 = 90_000;
 const BITS: u32 = 12;

@@ -41,14 +41,16 @@ impl Format {
     pub fn encode(self, value: f64) -> u16 {
         match self {
             Self::Linear11(Exponent::Fixed(exponent)) => {
-                linear11(exponent, mantissa(value, exponent).clamp(-1024, 1023))
+                linear11(exponent, mantissa(value, exponent).clamp(LEAST, GREATEST))
             }
             Self::Linear11(Exponent::From(least)) => {
                 let fitting = (least..15).find_map(|exponent| {
                     let y = mantissa(value, exponent);
-                    (-1024..=1023).contains(&y).then(|| linear11(exponent, y))
+                    (LEAST..=GREATEST)
+                        .contains(&y)
+                        .then(|| linear11(exponent, y))
                 });
-                fitting.unwrap_or_else(|| linear11(15, mantissa(value, 15).clamp(-1024, 1023)))
+                fitting.unwrap_or_else(|| linear11(15, mantissa(value, 15).clamp(LEAST, GREATEST)))
             }
             Self::Ulinear16 { exponent } => mantissa(value, exponent).clamp(0, 0xFFFF) as u16,
             Self::Direct(coefficients) => coefficients
@@ -104,9 +106,9 @@ impl Format {
 
     fn ends(self) -> (u16, u16) {
         match self {
-            Self::Linear11(Exponent::From(_)) => (linear11(15, -1024), linear11(15, 1023)),
+            Self::Linear11(Exponent::From(_)) => (linear11(15, LEAST), linear11(15, GREATEST)),
             Self::Linear11(Exponent::Fixed(exponent)) => {
-                (linear11(exponent, -1024), linear11(exponent, 1023))
+                (linear11(exponent, LEAST), linear11(exponent, GREATEST))
             }
             Self::Ulinear16 { .. } => (0, 0xFFFF),
             Self::Direct(Coefficients { m, .. }) if m < 0 => (0x7FFF, 0x8000),
@@ -151,6 +153,10 @@ impl Coefficients {
 fn linear11(exponent: i8, y: i64) -> u16 {
     (exponent as u16) << 11 | y as u16 & 0x7FF
 }
+
+/// Ends of the mantissa of a LINEAR11 word.
+const LEAST: i64 = -1024;
+const GREATEST: i64 = 1023;
 
 /// Exponent and mantissa of a LINEAR11 word.
 fn parts(word: u16) -> (i8, i16) {

@@ -59,3 +59,30 @@ impl Individual {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use alloc::collections::BTreeSet;
+
+    use super::*;
+
+    /// One part per million of a millisecond is a nanosecond, either way.
+    #[test]
+    fn the_oscillator_fills_its_limit_and_never_stands_still() {
+        let mut description = Description::gallinule();
+        description.sample_period_ns = 1_000_000;
+        let mut periods = |ppm| -> BTreeSet<u64> {
+            description.oscillator_limit_ppm = ppm;
+            let drawn = (0..1_000).map(|seed| Individual::from_seed(&description, &Rng::new(seed)));
+            drawn
+                .map(|individual| individual.sample_period_ns)
+                .collect()
+        };
+        assert!(periods(1).into_iter().eq([999_999, 1_000_000, 1_000_001]));
+        assert!(periods(0).into_iter().eq([1_000_000]));
+        // No more than half, whatever is said.
+        let far = periods(u32::MAX);
+        assert!(far.first() < Some(&505_000) && far.last() > Some(&1_495_000));
+        assert!(far.iter().all(|ns| (500_000..=1_500_000).contains(ns)));
+    }
+}

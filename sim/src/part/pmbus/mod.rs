@@ -201,11 +201,11 @@ impl Target for Model {
         if !self.powered || self.now_ns < self.addressable_at_ns {
             return false;
         }
-        if byte == self.address << 1 {
-            self.protocol.begin_write(byte);
-        } else if byte == self.address << 1 | 1 {
-            self.protocol
-                .begin_read(byte, &mut self.registers, &self.description);
+        if byte >> 1 == self.address {
+            match byte & 1 {
+                0 => self.protocol.begin_write(byte),
+                _ => (self.protocol).begin_read(byte, &mut self.registers, &self.description),
+            }
         } else if byte == ALERT_RESPONSE && self.registers.pulls() {
             self.protocol
                 .begin_alert_response(byte, self.address << 1, &self.description);

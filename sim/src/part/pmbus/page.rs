@@ -33,13 +33,18 @@ impl PageState {
         ];
         let voltage = page.voltage.format;
         Self {
-            readings: formats.map(|format| format.map_or(0, |format| format.encode(0.0))),
+            readings: formats.map(|format| {
+                let zero = format.map(|format| format.encode(0.0));
+                zero.unwrap_or_default()
+            }),
             energy: 0,
             samples: 0,
-            limits: LIMITS.map(|limit| match format_of(page, limit.quantity) {
-                Some(format) if limit.over => format.greatest(),
-                Some(format) => format.least(),
-                None => 0,
+            limits: LIMITS.map(|limit| {
+                let end = format_of(page, limit.quantity).map(|format| match limit.over {
+                    true => format.greatest(),
+                    false => format.least(),
+                });
+                end.unwrap_or_default()
             }),
             kept: KEPT.map(|kept| match kept.kind {
                 KeptKind::Byte(value) => u16::from(value),
@@ -47,8 +52,11 @@ impl PageState {
                 KeptKind::Zero => voltage.encode(0.0),
                 KeptKind::Greatest => voltage.greatest(),
             }),
-            status: [Register::Vout, Register::Iout, Register::Input]
-                .map(|register| Status::masked(register.reset_mask())),
+            status: [Register::Vout, Register::Iout, Register::Input].map(|register| {
+                // What the page does not have reaches nothing.
+                let is_there = page_has(page, Command::Status(register));
+                Status::masked(if is_there { register.reset_mask() } else { ALL })
+            }),
         }
     }
 
@@ -117,11 +125,15 @@ impl PageState {
             Command::Kept(at) if command.written() == 1 => vec![self.kept[at] as u8],
             Command::Kept(at) => word(self.kept[at]),
             Command::Status(register) => {
-                vec![self.status_of(register).map_or(0, |status| status.bits)]
+                let status = self.status_of(register);
+                status.iter().map(|status| status.bits).collect()
             }
             Command::Reading(_, quantity) => word(self.readings[quantity as usize]),
             Command::Energy(_) => {
-                let period = page.energy.map_or(1, |count| u32::from(count.period));
+                let Some(count) = page.energy else {
+                    return Vec::new();
+                };
+                let period = u32::from(count.period);
                 let [low, high] = ((self.energy % period) as u16).to_le_bytes();
                 let [s0, s1, s2, _] = self.samples.to_le_bytes();
                 block(&[low, high, (self.energy / period) as u8, s0, s1, s2])
@@ -198,3 +210,6 @@ pub(super) fn block(bytes: &[u8]) -> Vec<u8> {
 }
 
 const QUANTITIES: [Quantity; 3] = [Quantity::Voltage, Quantity::Current, Quantity::Power];
+
+/// All bits of a mask.
+const ALL: u8 = 0xFF;

@@ -96,11 +96,11 @@ impl Registers {
         if self.is_protected(command) {
             return self.cml.set(status::INVALID_DATA);
         }
-        let value = data
-            .iter()
-            .rev()
-            .fold(0, |value, &byte| value << 8 | u16::from(byte));
-        let [low, high] = value.to_le_bytes();
+        let mut word = [0; 2];
+        for (to, from) in word.iter_mut().zip(data) {
+            *to = *from;
+        }
+        let [low, high] = word;
         match command {
             Command::Page => self.selected = low,
             Command::WriteProtect => self.write_protect = low,
@@ -115,7 +115,7 @@ impl Registers {
             Command::Send(Send::RestoreUserAll) => self.user_data = [0; USER_DATA_LEN],
             _ => {
                 for (at, page) in self.addressed(command, description) {
-                    self.pages[at].write(command, value, page);
+                    self.pages[at].write(command, u16::from_le_bytes(word), page);
                 }
             }
         }
@@ -268,9 +268,8 @@ impl Registers {
         let page = self.pages.get(usize::from(self.selected))?;
         let [vout, iout, input] = page.status.map(|status| status.bits);
         let told = [(vout, 7, 5), (iout, 7, 4), (input, 4, 3)];
-        let named = told.iter().fold(0, |word, (bits, from, to)| {
-            word | u16::from(bits >> from & 1) << to
-        });
+        let named = told.map(|(bits, from, to)| u16::from(bits >> from & 1) << to);
+        let named: u16 = named.into_iter().sum();
         let rest = told.iter().any(|(bits, from, _)| bits & !(1 << from) != 0);
         let high =
             u16::from(vout != 0) << 15 | u16::from(iout != 0) << 14 | u16::from(input != 0) << 13;

@@ -43,6 +43,7 @@ impl Sampler {
         }
     }
 
+    /// At least one, as a sound description has them.
     pub(super) fn pages(&self) -> usize {
         self.rails.len()
     }
@@ -74,7 +75,7 @@ impl Sampler {
     /// The aperture that ends next.
     pub(super) fn next(&self) -> Aperture {
         Aperture {
-            page: (self.ended % self.pages().max(1) as u64) as usize,
+            page: (self.ended % self.pages() as u64) as usize,
             from_ns: self.boundary_ns(self.ended),
             to_ns: self.boundary_ns(self.ended + 1),
         }
@@ -82,7 +83,7 @@ impl Sampler {
 
     /// The n-th boundary between apertures.
     fn boundary_ns(&self, n: u64) -> u64 {
-        let pages = self.pages().max(1) as u64;
+        let pages = self.pages() as u64;
         let period_ns = self.individual.sample_period_ns;
         self.epoch_ns + n / pages * period_ns + n % pages * period_ns / pages
     }
