@@ -125,17 +125,15 @@ fn follows(late: bool) {
     line.set_recording(true);
     write(&bench, 0x32, 0x12, &[0x00, 0x27, 0x10]);
     write(&bench, 0x32, HOLD, &FOLLOW);
-    let mask = || write(&bench, 0x32, MASK_A, &flags(1 << 2));
-    if !late {
-        mask();
-    }
+    let mask = |bits| write(&bench, 0x32, MASK_A, &flags(bits));
+    mask(u32::from(!late) << 2);
     let run_ns = write(&bench, 0x32, 0x04, &[SCANS_500]);
     let first_ns = run_ns + WAKE_UP_NS + CONVERSION_NS;
     assert!(first_ns < 1_000_000, "the first scan is before the pulse");
     let mut falls_ns = first_ns + PERIOD_NS;
     if late {
         bench.run_until(3_000_000);
-        falls_ns = mask();
+        falls_ns = mask(1 << 2);
     }
     bench.run_until(20_000_000);
     let scan = |number: u64| first_ns + number * PERIOD_NS;

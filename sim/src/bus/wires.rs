@@ -203,6 +203,14 @@ mod tests {
         expected.extend(told(&["until 145600", "Sda low 146250", "Scl high 146900"]));
         expected.extend(told(&["Sda high 147500", "end 147500"]));
         assert_eq!(seen.borrow().0, expected);
+        // After three bits there are three.
+        bus.advance_to(200_000);
+        bus.start();
+        seen.borrow_mut().0.clear();
+        bus.break_off(3);
+        let mut expected = told(&["until 200600", "Sda high 201250"]);
+        expected.extend(clocks(200_600, 3));
+        assert_eq!(seen.borrow().0, expected);
     }
 
     /// A controller that did not let go of a byte for long makes no ninth bit of it.

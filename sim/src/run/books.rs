@@ -175,7 +175,9 @@ impl<M: PartModel, const N: usize> Books<'_, M, N> {
         let at = OperatingPoint {
             range: *self.scan.range(rail.channel)?,
             current: Current::from_nanoamps(nano(mean_current_a)),
-            voltage: Voltage::from_nanovolts(nano(voltage_v.map_or(0.0, |spread| spread.mean))),
+            voltage: voltage_v.map_or(Voltage::ZERO, |spread| {
+                Voltage::from_nanovolts(nano(spread.mean))
+            }),
             power: Power::from_nanowatts(nano(mean_power_w)),
             mean: Mean::Stretch {
                 scans,

@@ -334,7 +334,8 @@ mod tests {
     fn scenario(alert: &str) -> Scenario {
         let text = format!(
             "title = \"t\"\nduration_s = 1\n[[rail]]\nname = \"A\"\n\
-             sense = {{ resistance_ohm = 0.01, tolerance_percent = 0, sense_full_scale_v = 0.06, \
+             sense = {{ resistance_ohm = 0.01, tolerance_percent = 0, \
+             sense_full_scale_v = 0.06, rail_full_scale_v = 6.5, \
              temperature_coefficient_ppm_per_k = 0, thermal_resistance_k_per_w = 0 }}\n\
              source.voltage_v = 5\nload.current_a = 1\n\
              load_declared = {{ steps_per_hour = 0, step_a = 0, flow = \"forward\", \

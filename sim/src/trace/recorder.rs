@@ -192,6 +192,67 @@ impl<W: Write> WireWatcher for Recorder<W> {
 mod tests {
     use super::*;
 
+    fn recorder<W: Write>(window: Window, dump: W, journal: W) -> io::Result<Recorder<W>> {
+        let mut dump = Dump::new(dump)?;
+        dump.enter("bench")?;
+        let [scl, sda] = ["SCL", "SDA"].map(|name| dump.declare(name, Value::Wire(true)));
+        let (scl, sda) = (scl?, sda?);
+        dump.leave()?;
+        dump.end_of_header()?;
+        Ok(Recorder::new(window, dump, scl, sda, journal))
+    }
+
+    fn transaction(start_ns: u64, stop_ns: u64) -> Transaction {
+        Transaction {
+            start_ns,
+            stop_ns,
+            events: Vec::new(),
+        }
+    }
+
+    /// A disk with room for so many more bytes.
+    struct Disk(usize);
+
+    impl Write for Disk {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            let left = self.0.checked_sub(bytes.len());
+            self.0 = left.ok_or(io::ErrorKind::StorageFull)?;
+            Ok(bytes.len())
+        }
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    /// Either file may be the one that has no room; what fails first is told at the end.
+    #[test]
+    fn what_cannot_be_written_is_told() -> io::Result<()> {
+        let window = Window {
+            begin_ns: 0,
+            end_ns: 1_000,
+        };
+        // Header and first values take some hundred bytes.
+        for (dump, journal, edges, fails) in [
+            (10_000, 10_000, 1, false),
+            (10_000, 0, 1, true),
+            (400, 10_000, 200, true),
+        ] {
+            let mut recorder = recorder(window, Disk(dump), Disk(journal))?;
+            recorder.begin(1);
+            for n in 0..edges {
+                recorder.edge(2 + n, Line::Scl, n % 2 == 1);
+            }
+            recorder.end(&transaction(1, 500));
+            recorder.until(600);
+            assert_eq!(recorder.has_seen_enough(600), fails);
+            let outcome = recorder.finish(2_000).map(drop);
+            let failed = outcome.map_err(|error| error.kind());
+            assert_eq!(failed.is_err(), fails, "{dump} {journal}");
+            assert!(!fails || failed == Err(io::ErrorKind::StorageFull));
+        }
+        Ok(())
+    }
+
     /// A transfer that the window's end cuts in two is recorded to its end, and so are the parts
     /// while it lasts.
     #[test]
@@ -200,18 +261,7 @@ mod tests {
             begin_ns: 100,
             end_ns: 200,
         };
-        let transaction = |start_ns, stop_ns| Transaction {
-            start_ns,
-            stop_ns,
-            events: Vec::new(),
-        };
-        let mut dump = Dump::new(Vec::new())?;
-        dump.enter("bench")?;
-        let [scl, sda] = ["SCL", "SDA"].map(|name| dump.declare(name, Value::Wire(true)));
-        let (scl, sda) = (scl?, sda?);
-        dump.leave()?;
-        dump.end_of_header()?;
-        let mut recorder = Recorder::new(window, dump, scl, sda, Vec::new());
+        let mut recorder = recorder(window, Vec::new(), Vec::new())?;
         assert!(!recorder.has_seen_enough(200) && recorder.has_seen_enough(201));
         recorder.begin(150);
         assert!(!recorder.has_seen_enough(201));

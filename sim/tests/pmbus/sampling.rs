@@ -3,8 +3,9 @@
 use std::{cell::RefCell, rc::Rc};
 
 use crake_sim::{
-    bench::Bench,
+    bench::{Bench, BenchError},
     board::SenseResistor,
+    fault::{Fault, FaultKind},
     part::{
         Order, PartModel,
         pmbus::{Description, Device, Individual, PageErrors},
@@ -326,4 +327,20 @@ fn a_bench_can_step_from_sample_to_sample() {
         .part(Device::new(Description::gallinule(), ADDRESS).expect("sound"))
         .expect("free");
     assert_eq!(part.address(), ADDRESS);
+}
+
+/// A fault can be of a resistor in front of a page, and is of no effect: currents are sensed inside.
+#[test]
+fn a_resistor_in_front_of_a_page_changes_nothing() {
+    let desk = Desk::ideal();
+    desk.rail(0, 3.0, 2.0);
+    let open = |channel| {
+        desk.bench
+            .fault(Fault::new(FaultKind::SenseOpen { channel }))
+    };
+    assert!(open(0).is_ok());
+    assert_eq!(open(1).map(drop), Err(BenchError::NoRail(1)));
+    desk.settle(2);
+    // 2 A in Linear11 with the least exponent from -8 on, 2^-8: 512.
+    assert_eq!(desk.word(0x8C), 0xC200);
 }

@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::PathBuf;
 
-use crake_sim::run::{Observer, Row};
+use crake_sim::run::{Observer, ReadingBounds, Row};
 use crake_sim::scenario::Scenario;
 use serde_json::Value;
 
@@ -229,15 +229,54 @@ fn the_parts_own_clock_counts_without_the_hosts_error() {
     }
 }
 
-/// Widths of the brackets of a run's readings, in microseconds.
+/// Of a run's readings: the widths of their brackets in microseconds, and their bounds.
 #[derive(Default)]
-struct Widths(Vec<u64>);
+struct Readings(Vec<u64>, Vec<Option<ReadingBounds>>);
 
-impl Observer for Widths {
+impl Observer for Readings {
     fn progress(&mut self, _: u64, _: u64) {}
     fn reading(&mut self, row: &Row<'_>) -> std::io::Result<()> {
         self.0.push(row.timestamp.width_us());
+        self.1.push(row.bounds());
         Ok(())
+    }
+}
+
+/// Worked out from docs/accuracy.md at 2 A and 5 V: gain 0.2 % and 0.15 %, offset 10 µV in 10 mΩ
+/// and 1 mV, a code of 0.5 µV and 0.1 mV, and six times the noise of 2.5 µV and 150 µV, of which
+/// the mean of 256 scans has a sixteenth. Power has each of the one times the other.
+#[test]
+fn a_readings_bound_has_all_limits_of_error() {
+    for (averaging, root) in [(0, 1.0), (8, 16.0)] {
+        let sense =
+            "rail_full_scale_v = 6.5\nsense.sense_full_scale_v = 0.06\nsense.tolerance_percent = 0";
+        let text = STEADY
+            .replace("0x3C", "2")
+            .replace("ERRORS\"", &format!("none\", averaging = {averaging}"));
+        let text = text
+            .replace("tolerance_percent = 1", sense)
+            .replace("_k = 100", "_k = 0");
+        let scenario = Scenario::parse(&text, "bounds.toml").unwrap();
+        let mut readings = Readings::default();
+        crake_sim::run::run(&scenario, 1, &mut readings).unwrap();
+        let bounds = readings.1.last().unwrap().expect("no reading is clipped");
+        let amps = 1e-3 + 1.5e-3 / root + 0.05e-3;
+        let volts = 1e-3 + 0.9e-3 / root + 0.1e-3;
+        for (found_nano, expected) in [
+            (bounds.current.as_nanoamps(), 0.002 * 2.0 + amps),
+            (bounds.voltage.as_nanovolts(), 0.0015 * 5.0 + volts),
+            (
+                bounds.power.as_nanowatts(),
+                0.0035 * 10.0 + 5.0 * amps + 2.0 * volts,
+            ),
+        ] {
+            let off = found_nano as f64 / 1e9 / expected - 1.0;
+            // A mean that the part rounds costs half a code more.
+            assert!(
+                (0.0..0.04).contains(&off),
+                "{averaging}: {found_nano}, not {expected}"
+            );
+        }
     }
 }
 
@@ -269,11 +308,11 @@ load_declared = {{ steps_per_hour = 3600, step_a = 0.5, flow = "forward", greate
 "#
         );
         let scenario = Scenario::parse(&text, "parts.toml").unwrap();
-        let mut widths = Widths::default();
-        let report = crake_sim::run::run(&scenario, 1, &mut widths).unwrap();
-        let (rail, width_us) = (&report.rails[0], widths.0[0]);
+        let mut readings = Readings::default();
+        let report = crake_sim::run::run(&scenario, 1, &mut readings).unwrap();
+        let (rail, width_us) = (&report.rails[0], readings.0[0]);
         let (duration_s, charge_c) = (rail.duration_s, rail.charge_c.measured);
-        assert!(width_us > 50 && widths.0.iter().all(|us| us.abs_diff(width_us) < 2));
+        assert!(width_us > 50 && readings.0.iter().all(|us| us.abs_diff(width_us) < 2));
         let clocks = wander + 20e-6;
         let open = 1.0 - gain - clocks;
         let samples = match model {

@@ -4,6 +4,7 @@ mod company;
 mod files;
 mod individuals;
 mod judgement;
+mod refused;
 mod tables;
 
 use std::collections::BTreeSet;

@@ -14,6 +14,7 @@ pub(crate) struct Rail {
 
 /// The first part of an aperture, taken before its end because the truth was asked for meanwhile: a
 /// plant's time never goes back.
+#[derive(Default)]
 struct Ahead {
     from_ns: u64,
     until_ns: u64,
@@ -67,8 +68,7 @@ impl Rail {
         let begun = begun.unwrap_or(Ahead {
             from_ns,
             until_ns: from_ns,
-            current: 0.0,
-            voltage: 0.0,
+            ..Ahead::default()
         });
         self.ahead = Some(self.go_on(begun, at_ns));
     }

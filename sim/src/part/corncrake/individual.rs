@@ -57,9 +57,7 @@ impl Individual {
             sense_gain: core::array::from_fn(|_| {
                 [0.0; 2].map(|_| gain.rectangular(SENSE_GAIN_LIMIT))
             }),
-            sense_offset_nv: core::array::from_fn(|_| {
-                offset.rectangular(SENSE_OFFSET_LIMIT_NV - SENSE_DRIFT_LIMIT_NV)
-            }),
+            sense_offset_nv: core::array::from_fn(|_| offset.rectangular(SENSE_CENTRE_LIMIT_NV)),
             sense_drift: core::array::from_fn(|_| {
                 Drift::from_seed(&mut drift, SENSE_DRIFT_LIMIT_NV)
             }),
@@ -95,6 +93,8 @@ const SENSE_OFFSET_LIMIT_NV: f64 = 10_000.0;
 /// Within this of the individual's offset: two moments then differ by at most the ±0.05 µV of the
 /// datasheet.
 const SENSE_DRIFT_LIMIT_NV: f64 = 25.0;
+/// What the drift leaves to the offset.
+const SENSE_CENTRE_LIMIT_NV: f64 = SENSE_OFFSET_LIMIT_NV - SENSE_DRIFT_LIMIT_NV;
 const RAIL_GAIN_LIMIT: f64 = 0.0015;
 const RAIL_OFFSET_LIMIT_NV: [f64; 3] = [1e6, 2.5e6, 10e6];
 const BIAS_LIMIT_NA: f64 = 20.0;

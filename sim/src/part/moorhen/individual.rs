@@ -54,8 +54,7 @@ impl Individual {
         Self {
             sense_gain: gains(SENSE_GAIN_LIMIT),
             rail_gain: gains(RAIL_GAIN_LIMIT),
-            sense_offset_nv: [SENSE_OFFSET_LIMIT_NV - SENSE_DRIFT_LIMIT_NV; CHANNELS]
-                .map(|nv| offset.rectangular(nv)),
+            sense_offset_nv: [SENSE_CENTRE_LIMIT_NV; CHANNELS].map(|nv| offset.rectangular(nv)),
             rail_offset_nv: [RAIL_OFFSET_LIMIT_NV; CHANNELS]
                 .map(|pair| pair.map(|nv| offset.rectangular(nv))),
             sense_drift: [SENSE_DRIFT_LIMIT_NV; CHANNELS]
@@ -78,6 +77,8 @@ const SENSE_OFFSET_LIMIT_NV: f64 = 45_000.0;
 /// Within this of the individual's offset: two moments then differ by at most the ±2 µV of the
 /// datasheet.
 const SENSE_DRIFT_LIMIT_NV: f64 = 1_000.0;
+/// What the drift leaves to the offset.
+const SENSE_CENTRE_LIMIT_NV: f64 = SENSE_OFFSET_LIMIT_NV - SENSE_DRIFT_LIMIT_NV;
 const RAIL_GAIN_LIMIT: f64 = 0.005;
 /// By range code.
 const RAIL_OFFSET_LIMIT_NV: [f64; 2] = [14e6, 5e6];

@@ -204,6 +204,23 @@ fn nearest_even(x: f64) -> i64 {
 mod tests {
     use super::*;
 
+    /// A2.1: five bits of exponent, two's complement; r from -6 to 6, and a slope that is not 0.
+    #[test]
+    fn formats_are_sound_as_far_as_their_fields_hold() {
+        for (exponent, sound) in [(-17, false), (-16, true), (15, true), (16, false)] {
+            let fixed = Format::Linear11(Exponent::Fixed(exponent));
+            let from = Format::Linear11(Exponent::From(exponent));
+            for format in [fixed, from, Format::Ulinear16 { exponent }] {
+                assert_eq!(format.is_sound(), sound, "{format:?}");
+            }
+        }
+        for (m, r, sound) in [(1, -7, false), (-1, -6, true), (1, 6, true), (1, 7, false)] {
+            let format = Format::Direct(Coefficients { m, b: 0, r });
+            assert_eq!(format.is_sound(), sound, "{format:?}");
+        }
+        assert!(!Format::Direct(Coefficients { m: 0, b: 1, r: 0 }).is_sound());
+    }
+
     // IEEE 754 round-half-to-even, by hand; the ends are those of `as`.
     #[test]
     fn halves_go_to_even() {
