@@ -3,7 +3,7 @@
 
 use std::io;
 
-use crake_sim::run::{Observer, Report, Row, Silent, run};
+use crake_sim::run::{AlertReport, Observer, Report, Row, Silent, run};
 use crake_sim::scenario::Scenario;
 
 const RAIL: &str = r#"[[rail]]
@@ -154,44 +154,69 @@ fn an_edge_during_another_parts_set_up_has_no_reaction() {
     assert!((3..19).contains(&undated), "{undated}");
 }
 
-/// What totals are off by, as shares of their bounds: of the last readings as of the report.
-#[test]
-fn shares_are_those_of_the_report() {
-    #[derive(Default)]
-    struct Last(Vec<(String, [Option<f64>; 2], bool)>);
-    impl Observer for Last {
-        fn progress(&mut self, _: u64, _: u64) {}
-        fn reading(&mut self, row: &Row<'_>) -> io::Result<()> {
-            let bounded = row.bounds().is_some();
-            self.0.push((row.rail.to_owned(), row.shares(), bounded));
-            Ok(())
-        }
+/// What an observer is shown.
+#[derive(Default)]
+struct Seen {
+    /// Number of the reading, rail, shares of its totals' bounds, and whether it has bounds.
+    rows: Vec<(u64, String, [Option<f64>; 2], bool)>,
+    progress: Vec<(u64, u64)>,
+    alerts: Vec<usize>,
+}
+
+impl Observer for Seen {
+    fn progress(&mut self, done_ns: u64, total_ns: u64) {
+        self.progress.push((done_ns, total_ns));
     }
-    let parts = [("ONE", "corncrake", ""), ("TWO", "moorhen", "")];
+    fn reading(&mut self, row: &Row<'_>) -> io::Result<()> {
+        let bounded = row.bounds().is_some();
+        let rail = row.rail.to_owned();
+        self.rows.push((row.number, rail, row.shares(), bounded));
+        Ok(())
+    }
+    fn alerts(&mut self, so_far: &[AlertReport]) {
+        self.alerts.push(so_far.len());
+    }
+}
+
+fn seen(text: &str) -> (Seen, Report) {
+    let scenario = Scenario::parse(text, "company.toml").unwrap();
+    let mut seen = Seen::default();
+    let report = run(&scenario, 1, &mut seen).unwrap();
+    (seen, report)
+}
+
+/// Each reading of each rail, how far the run is, and alerts with the readings of the part that has
+/// limits: the first five come before the load steps. Shares of bounds are at last the report's.
+#[test]
+fn an_observer_sees_what_comes_to_the_report() {
+    let parts = [("ONE", "corncrake", LIMIT), ("TWO", "moorhen", "")];
     let text = text(1.0, &parts, "").replace("errors = \"none\"\n", "");
-    let mut last = Last::default();
-    let scenario = Scenario::parse(&text, "company.toml").unwrap();
-    let report = run(&scenario, 1, &mut last).unwrap();
-    assert_eq!(last.0.len(), 20);
-    for (rail, shares, bounded) in &last.0[18..] {
+    let (observed, report) = seen(&text);
+    let progress: Vec<_> = (1..=10).map(|n| (n * 100_000_000, 1_000_000_000)).collect();
+    assert_eq!(observed.progress, progress);
+    assert_eq!(observed.alerts, [0, 0, 0, 0, 0, 1, 1, 1, 1, 1]);
+    let rows = observed.rows.iter();
+    let rows: Vec<_> = rows
+        .map(|(number, rail, ..)| (*number, rail.as_str()))
+        .collect();
+    let expected: Vec<_> = (0..10).flat_map(|n| [(n, "ONE"), (n, "TWO")]).collect();
+    assert_eq!(rows, expected);
+    for (_, name, shares, bounded) in &observed.rows[18..] {
         assert!(*bounded);
-        let rail = report.rails.iter().find(|it| it.name == *rail).unwrap();
+        let rail = report.rails.iter().find(|it| it.name == *name).unwrap();
         for (figure, share) in [&rail.charge_c, &rail.energy_j].into_iter().zip(shares) {
             // In whole nano-units, of some tenths of a coulomb.
             near(share.unwrap(), figure.difference.abs() / figure.bound, 1e-6);
         }
     }
     // Beyond the range's 2.46 A there is a limit, and no value.
-    let clipped = text.replace("[[0.55, 1.5]]", "[[0.55, 4]]");
-    let scenario = Scenario::parse(&clipped, "company.toml").unwrap();
-    let mut last = Last::default();
-    run(&scenario, 1, &mut last).unwrap();
-    let (rail, shares, bounded) = last.0.last().unwrap();
+    let (clipped, _) = seen(&text.replace("[[0.55, 1.5]]", "[[0.55, 4]]"));
+    let (_, rail, shares, bounded) = clipped.rows.last().unwrap();
     assert_eq!(
         (rail.as_str(), shares, *bounded),
         ("TWO", &[None; 2], false)
     );
-    assert_ne!(last.0[1].1, [None; 2]);
+    assert_ne!(clipped.rows[1].2, [None; 2]);
 }
 
 /// After eight services in a row that told nothing a line that stays low is taken for stuck; each

@@ -167,3 +167,30 @@ const NOTHING: Means = Means {
     current_na: 0.0,
     voltage_nv: 0.0,
 };
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// What stands behind no channel shows nothing, exactly; what is noted there counts no input's
+    /// conversion.
+    #[test]
+    fn nothing_shows_where_there_is_nothing() {
+        let mut inputs = Inputs::<2>::new(Some(Rng::new(1)));
+        for channel in [0, 2] {
+            assert_eq!(inputs.sense_nv(channel, 5.0, 0, 1_000), 0.0);
+            assert_eq!(inputs.rail_nv(channel, 0, 1_000), 0.0);
+            assert_eq!(inputs.seen(channel), NOTHING);
+            assert_eq!(inputs.truth(channel, 1_000), Truth::default());
+            assert!(inputs.resistor(channel).is_none());
+        }
+        assert_ne!(inputs.noise_nv(1, Input::Rail, 1e9), 0.0);
+        assert_eq!(inputs.noise_nv(2, Input::Rail, 1e9), 0.0);
+        assert_eq!((inputs.conversions(), inputs.last()), (0, None));
+        let code = Code::signed(7.0, 12);
+        inputs.note(2, Input::Sense, code, 1_000);
+        assert_eq!(inputs.conversions(), 0);
+        inputs.note(1, Input::Sense, code, 1_000);
+        assert_eq!(inputs.conversions(), 1);
+    }
+}
