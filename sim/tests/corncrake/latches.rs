@@ -113,6 +113,14 @@ fn over_range_is_carried_until_a_block_was_seen() {
     assert_eq!(flags(4, 0x99), 1, "nor block 3");
     assert_eq!(flags(5, 4), 0, "block 4 was");
     assert_eq!(flags(6, 1), 0, "and nothing comes back");
+    // Again in two scans, of whose blocks the first was not seen.
+    fixture.steady(0, 1e9, 0.0);
+    for tag in [7, 8] {
+        fixture.run(0x20);
+        fixture.run_conversions(12);
+        assert_eq!(flags(tag, 6), 1, "both live and carried at last");
+    }
+    assert_eq!(flags(9, 8), 0);
 }
 
 #[test]

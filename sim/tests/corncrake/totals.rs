@@ -151,6 +151,9 @@ fn rollover_ahead_is_set_on_the_way_to_three_quarters_only() {
         ((0, energy - 2_000_001, 0), 1_000, false),
         ((0, -energy + 2_000_000, 0), -1_000, true),
         ((0, 0, 0x0BFF_FFFF), 0, true),
+        // Two at once.
+        ((charge - 1_000, energy - 2_000_000, 0), 1_000, true),
+        ((0, energy - 2_000_000, 0x0BFF_FFFF), 1_000, true),
         ((0, 0, 0x0C00_0000), 0, false),
         ((0, 0, 0x0BFF_FFFE), 0, false),
     ];

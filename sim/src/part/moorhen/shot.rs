@@ -120,6 +120,13 @@ impl Converter {
     }
 }
 
+/// From the trigger to the first conversion (section 5).
+const WAKE_UP_NS: u64 = 90_000;
+const BITS: u32 = 12;
+/// LSB and r.m.s. noise in nanovolts, by range code (sections 3.2 and 6).
+const SENSE_RANGES: [(f64, f64); 2] = [(36_000.0, 20_000.0), (9_000.0, 7_000.0)];
+const RAIL_RANGES: [(f64, f64); 2] = [(7e6, 4e6), (1.75e6, 1.2e6)];
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -164,10 +171,3 @@ mod tests {
         assert!(noises.iter().all(|noise| *noise != 0.0));
     }
 }
-
-/// From the trigger to the first conversion (section 5).
-const WAKE_UP_NS: u64 = 90_000;
-const BITS: u32 = 12;
-/// LSB and r.m.s. noise in nanovolts, by range code (sections 3.2 and 6).
-const SENSE_RANGES: [(f64, f64); 2] = [(36_000.0, 20_000.0), (9_000.0, 7_000.0)];
-const RAIL_RANGES: [(f64, f64); 2] = [(7e6, 4e6), (1.75e6, 1.2e6)];
