@@ -154,6 +154,17 @@ fn an_edge_during_another_parts_set_up_has_no_reaction() {
     assert!((3..19).contains(&undated), "{undated}");
 }
 
+/// A byte takes nine clocks, START and STOP some more.
+#[test]
+fn the_bus_is_as_fast_as_the_scenario_says() {
+    for (speed, hz) in [("100k", 100e3), ("400k", 400e3), ("1M", 1e6)] {
+        let rest = format!("[bus]\nspeed = \"{speed}\"\n");
+        let bus = report(0.2, &[("ONE", "corncrake", "")], &rest).bus;
+        let bits = bus.busy_s * hz / bus.bytes as f64;
+        assert!((9.0..10.0).contains(&bits), "{speed}: {bits}");
+    }
+}
+
 /// What an observer is shown.
 #[derive(Default)]
 struct Seen {

@@ -88,6 +88,7 @@ mod tests {
     use super::*;
     use crate::{
         board::SenseResistor,
+        part::analogue::Drift,
         plant::{Means, Plant, Truth},
     };
 
@@ -194,6 +195,23 @@ mod tests {
             codes.push(sensed);
         }
         assert!(codes.iter().any(|code| *code != codes[0]));
+    }
+
+    /// Half a nanosecond makes a whole one, and nothing makes one too: time goes on.
+    #[test]
+    fn a_conversion_takes_whole_nanoseconds() {
+        for (conversion_ns, amplitude, expected) in [(10, 0.499, 10), (10, 0.5, 11), (0, 0.0, 1)] {
+            let mut individual = Individual::ideal();
+            individual.conversion_ns = conversion_ns;
+            // At its peak.
+            individual.conversion_drift = Drift {
+                amplitude,
+                period_ns: 1_000,
+                phase_ns: 500,
+            };
+            let mut converter = Converter::new(individual, &Rng::new(0));
+            assert_eq!(converter.begin_scan(0), expected);
+        }
     }
 
     /// Any moment, in any order; both ends are reached, and a period's mean is the centre.
