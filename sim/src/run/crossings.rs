@@ -225,6 +225,12 @@ mod tests {
             "kind = \"over_current\"\nlimit_a = 0.999",
         );
         near(&above, &[(0, END)]);
+        let power = |limit_w| {
+            let limit = format!("kind = \"over_power\"\nlimit_w = {limit_w}");
+            found("voltage_v = 5", "current_a = 1", &limit)
+        };
+        near(&power(5.0), &[]);
+        near(&power(4.999), &[(0, END)]);
         // Nor what passes it when all is over.
         let load = "kind = \"steps\", initial_a = 0, steps = [[2, 2]]";
         let over = found(
