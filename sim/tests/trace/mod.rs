@@ -381,6 +381,12 @@ fn a_window_ends_with_its_last_nanosecond() -> Tested {
     Ok(())
 }
 
+/// docs/trace.md: from the beginning on, 0.1 s.
+#[test]
+fn a_window_is_the_first_tenth_of_a_second_if_nothing_else_is_said() {
+    assert_eq!(Window::default(), Window::new(Duration::ZERO, ms(100)));
+}
+
 /// A window has no end beyond that of the clock.
 #[test]
 fn a_window_that_begins_after_the_end_of_time_begins_never() {
