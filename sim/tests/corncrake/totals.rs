@@ -110,7 +110,8 @@ fn running_sums_wrap_modulo_their_widths() {
         .part
         .preload(1, -greatest_charge, -greatest_energy)
         .expect("channel");
-    fixture.part.preload_scans(0x0FFF_FFFF);
+    fixture.part.preload_scans(0xFFFF_FFFF);
+    assert_eq!(fixture.unsigned(0x74, 4), 0x0FFF_FFFF);
     fixture.run(0x20);
     fixture.run_conversions(10);
     assert_eq!(

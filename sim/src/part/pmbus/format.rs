@@ -174,10 +174,9 @@ fn mantissa(value: f64, exponent: i8) -> i64 {
     nearest_even(value * two_to(-exponent))
 }
 
-/// Exact for the exponents of the formats.
+/// Exact: an f64 has the exponent in its bits from 52 on, more by 1023 (IEEE 754).
 fn two_to(exponent: i8) -> f64 {
-    let power = (1_u64 << exponent.unsigned_abs().min(63)) as f64;
-    if exponent < 0 { 1.0 / power } else { power }
+    f64::from_bits(((1_023 + i16::from(exponent)) as u64) << 52)
 }
 
 /// x × 10^r by one multiplication or division, by an exact power.
