@@ -8,6 +8,7 @@ use crake_sim::{
     part::{
         corncrake::{self, Corncrake},
         moorhen::{self, Moorhen},
+        pmbus,
     },
     plant::{Constant, Rail, Source},
 };
@@ -81,6 +82,25 @@ fn steps_go_through_parts_of_all_kinds_in_the_order_of_time() {
     let crake = "Part(0x32, mode 0x00, A high, B high, 8 conversions)";
     let hen = "Part(0x17, idle, alert high, 4 conversions)";
     assert!(shown.ends_with(&format!("[{crake}, {hen}])")), "{shown}");
+}
+
+/// UM10204, 3.1.6: who sends acknowledges nothing.
+#[test]
+fn a_part_that_is_being_read_takes_no_byte() {
+    let bench = Bench::new(1);
+    bench.part(Corncrake::ideal(0x32)).expect("a free address");
+    bench.part(Moorhen::ideal(0x17)).expect("a free address");
+    let device = pmbus::Device::ideal(pmbus::Description::gallinule(), 0x58);
+    bench
+        .part(device.expect("a sound description"))
+        .expect("a free address");
+    let wire = bench.wire();
+    for address in [0x32, 0x17, 0x58] {
+        wire.start();
+        let acknowledged = [address << 1 | 1, 0x00].map(|byte| wire.send(byte));
+        wire.stop();
+        assert_eq!(acknowledged, [true, false], "{address:#04x}");
+    }
 }
 
 #[test]
