@@ -253,6 +253,26 @@ mod tests {
         Ok(())
     }
 
+    /// A window begins with its first moment, whether anything happens there or not, or with the
+    /// end of the transfer that goes on there.
+    #[test]
+    fn a_window_that_has_not_begun_is_told() -> io::Result<()> {
+        let window = Window {
+            begin_ns: 100,
+            end_ns: 200,
+        };
+        let ends = |busy_from_ns: Option<u64>, now_ns| {
+            let mut recorder = recorder(window, Vec::new(), Vec::new())?;
+            if let Some(ns) = busy_from_ns {
+                recorder.begin(ns);
+            }
+            io::Result::Ok(recorder.finish(now_ns).is_ok())
+        };
+        assert_eq!((ends(None, 99)?, ends(None, 100)?), (false, true));
+        assert_eq!((ends(Some(50), 150)?, ends(Some(120), 150)?), (false, true));
+        Ok(())
+    }
+
     /// A transfer that the window's end cuts in two is recorded to its end, and so are the parts
     /// while it lasts.
     #[test]

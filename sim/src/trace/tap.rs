@@ -120,3 +120,27 @@ fn of_channel(channel: &ChannelSnapshot) -> [(&'static str, Value); 9] {
         ("over_power", over_power),
     ]
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plant::Means;
+
+    #[test]
+    fn nothing_that_flows_back_is_a_plain_zero() {
+        let truth = Means {
+            current_na: -0.0,
+            voltage_nv: -0.0,
+        };
+        let counts = [0; 5];
+        let (rail, sense) = (0, 0);
+        let shown = of_channel(&ChannelSnapshot {
+            sense,
+            rail,
+            counts,
+            truth,
+        });
+        let plain = |value: &Value| matches!(value, Value::Real(real) if real.is_sign_positive());
+        assert!(shown[..2].iter().all(|(_, value)| plain(value)));
+    }
+}

@@ -2,7 +2,10 @@
 
 use crake_sim::{
     bench::{Bench, BenchError},
-    part::moorhen::{Moorhen, Output},
+    part::{
+        Target,
+        moorhen::{Moorhen, Output},
+    },
 };
 
 use crate::moorhen::{
@@ -64,6 +67,13 @@ fn a_reset_clears_everything_and_the_part_answers_when_the_document_says() {
         fixture.bench.run_until(answers_ns - 1);
         assert_eq!(fixture.peek(pointer("STATUS")), None);
         fixture.bench.run_until(answers_ns);
+        let acknowledged = fixture.part.with(|model| {
+            model.start();
+            let acknowledged = Target::address(model, ADDRESS << 1);
+            model.stop();
+            acknowledged
+        });
+        assert!(acknowledged, "at that very moment");
         let charge = fixture.part.supply_charge_na_ns() - charge;
         assert_eq!(charge, idle_na() * u128::from(silent_ns));
         // The pointer too is as after a reset.
