@@ -323,3 +323,13 @@ fn a_reading_does_not_change_under_way() {
     desk.wire.stop();
     assert_eq!(desk.word(0x8B), 0x1234);
 }
+
+/// B2: a write that is complete with its PEC is no first half of a reading, nor is it carried out.
+#[test]
+fn a_reading_behind_a_complete_write_gives_nothing() {
+    let desk = Desk::ideal();
+    let right = pec(&[W, 0x42, 0x34, 0x12]);
+    assert_eq!(desk.raw_read(0x42, &[0x34, 0x12, right], 3), [0xFF; 3]);
+    assert_eq!(desk.take_cml(), 0x40);
+    assert_eq!(desk.word(0x42), 0xFFFF);
+}

@@ -31,8 +31,7 @@ impl Drift {
             None => 0.0,
             Some(into) => {
                 let turn = into as f64 / self.period_ns as f64;
-                let rising = if turn < 0.5 { turn } else { 1.0 - turn };
-                self.amplitude * (4.0 * rising - 1.0)
+                self.amplitude * (4.0 * turn.min(1.0 - turn) - 1.0)
             }
         }
     }
