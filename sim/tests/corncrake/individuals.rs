@@ -382,3 +382,14 @@ fn individuals_measure_within_the_limits() {
         }
     }
 }
+
+#[test]
+fn an_ideal_part_has_no_error_at_all() {
+    let ideal = Individual::ideal();
+    assert_eq!((ideal.sense_offset_nv, ideal.bias_na), ([0.0; 4], [0.0; 4]));
+    assert_eq!(
+        (ideal.sense_gain, ideal.rail_gain),
+        ([[0.0; 2]; 4], [[0.0; 3]; 4])
+    );
+    assert_eq!(ideal.rail_offset_nv, [[0.0; 3]; 4]);
+}

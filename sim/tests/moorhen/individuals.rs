@@ -240,3 +240,14 @@ fn noise_comes_from_the_position_of_a_conversion() {
     let differ = alone.windows(2).filter(|pair| pair[0] != pair[1]).count();
     assert!(differ > 20, "hardly any noise: {alone:?}");
 }
+
+#[test]
+fn an_ideal_part_has_no_error_at_all() {
+    let ideal = Individual::ideal();
+    assert_eq!((ideal.sense_offset_nv, ideal.bias_na), ([0.0; 2], [0.0; 2]));
+    assert_eq!(
+        (ideal.sense_gain, ideal.rail_gain),
+        ([[0.0; 2]; 2], [[0.0; 2]; 2])
+    );
+    assert_eq!(ideal.rail_offset_nv, [[0.0; 2]; 2]);
+}
