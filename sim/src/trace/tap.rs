@@ -126,20 +126,36 @@ mod tests {
     use super::*;
     use crate::plant::Means;
 
-    #[test]
-    fn nothing_that_flows_back_is_a_plain_zero() {
-        let truth = Means {
+    /// A channel at which nothing flows back.
+    const NOTHING: ChannelSnapshot = ChannelSnapshot {
+        sense: 0,
+        rail: 0,
+        counts: [0; 5],
+        truth: Means {
             current_na: -0.0,
             voltage_nv: -0.0,
-        };
-        let counts = [0; 5];
-        let (rail, sense) = (0, 0);
-        let shown = of_channel(&ChannelSnapshot {
-            sense,
-            rail,
-            counts,
-            truth,
-        });
+        },
+    };
+
+    /// OUTPUTS: bit 0 is A, bit 1 is B, set while pulled low.
+    #[test]
+    fn each_output_is_low_by_its_own_bit() {
+        for (outputs, high) in [(0, [true, true]), (1, [false, true]), (2, [true, false])] {
+            let shown = of_part(&Snapshot {
+                channels: [NOTHING; 4],
+                conversions: 0,
+                flags: 0,
+                conditions: 0,
+                outputs,
+            });
+            let [.., (_, a), (_, b)] = shown;
+            assert_eq!([a, b], high.map(Value::Wire), "{outputs}");
+        }
+    }
+
+    #[test]
+    fn nothing_that_flows_back_is_a_plain_zero() {
+        let shown = of_channel(&NOTHING);
         let plain = |value: &Value| matches!(value, Value::Real(real) if real.is_sign_positive());
         assert!(shown[..2].iter().all(|(_, value)| plain(value)));
     }

@@ -109,6 +109,15 @@ fn a_flow_that_comes_back_is_told() {
     assert_eq!(flow("both"), [""; 0]);
     let message = "rail \"ONE\": flow = \"forward\", but its current comes to -0.25 A at 2 s";
     assert_eq!(flow("forward"), [message]);
+    // What comes back counts for the greatest current as well.
+    let load = load.replace("-0.25", "-2.5");
+    let greatest = |amps: &str| {
+        let declared = declared(("greatest_a = 9", &format!("greatest_a = {amps}")));
+        told("5", &source("12", "0"), &load, &declared)
+    };
+    assert_eq!(greatest("2.5"), [""; 0]);
+    let message = "rail \"ONE\": greatest_a = 2.4, but its current comes to 2.5 A at 2 s";
+    assert_eq!(greatest("2.4"), [message]);
     // Loads that share a source round to whole nanoamperes: ten are none.
     let back = |amps: &str| {
         let load = format!("[rail.load]\nkind = \"constant\"\ncurrent_a = {amps}\n");
