@@ -1,5 +1,5 @@
-//! Where in the text of a file the mistakes of cargo-mutants lie, and the places of our own: numbers,
-//! named constants and truth values, outside of tests, constants, types and patterns.
+//! Where in the text of a file the mistakes of cargo-mutants lie, and the places of our own:
+//! numbers, named constants and truth values, outside of tests, constants, types and patterns.
 
 use std::collections::HashMap;
 use std::ops::Range;

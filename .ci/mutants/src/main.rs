@@ -1,9 +1,9 @@
 //! Finds the places of a source tree where a mistake can be planted, and plants some of them, each
 //! behind a switch that is read at run time: one build then serves every mistake.
 //!
-//! `mutants find LIST FILE...` prints all places as JSON: those that cargo-mutants lists in LIST, and
-//! numbers. `mutants plant PLACES` reads some of them, and writes the files anew with the mistakes in
-//! them.
+//! `mutants find LIST FILE...` prints all places as JSON: those that cargo-mutants lists in LIST,
+//! and numbers. `mutants plant PLACES` reads some of them, and writes the files anew with the
+//! mistakes in them.
 
 mod find;
 mod place;

@@ -190,7 +190,7 @@ impl<'b, const N: usize> Bounds<'b, N> {
         let Some(shown) = self.shown(place, quantity, stretch, ranges) else {
             return u64::MAX;
         };
-        // 2^(14 + 8) 256ths of a sense unit, or 2^(14 + 22 + 8); see `Sum::of`.
+        // 2^(14 + 8) 256ths of a sense unit, or 2^(14 + 22 + 8); see `Common::add_shown`.
         let (mantissa, places) = quantity.factor(stretch.factors);
         let more = match quantity {
             Quantity::Charge => 60 + 22 - 64,

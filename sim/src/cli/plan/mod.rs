@@ -42,32 +42,40 @@ pub(super) struct Plan {
     wake_every: Option<u64>,
 
     /// Voltage of each rail, for --energy-percent.
-    #[arg(long, value_name = "VOLTS", value_parser = nano, requires_all = ["current", "resistance"], allow_negative_numbers = true)]
+    #[arg(long, value_name = "VOLTS", value_parser = nano, requires_all = ["current", "resistance"],
+        allow_negative_numbers = true)]
     voltage: Option<u64>,
     /// Mean current of each rail.
-    #[arg(long, value_name = "AMPERES", value_parser = nano, requires = "voltage", allow_negative_numbers = true)]
+    #[arg(long, value_name = "AMPERES", value_parser = nano, requires = "voltage",
+        allow_negative_numbers = true)]
     current: Option<u64>,
     /// Its sense resistor, of ±1 %; of a Gallinule, which measures amperes by itself, 1.
-    #[arg(long, value_name = "OHMS", value_parser = nano, requires = "voltage", allow_negative_numbers = true)]
+    #[arg(long, value_name = "OHMS", value_parser = nano, requires = "voltage",
+        allow_negative_numbers = true)]
     resistance: Option<u64>,
     /// How far its load steps, to either side of the mean; 0 unless given.
-    #[arg(long, value_name = "AMPERES", value_parser = nano, requires = "voltage", allow_negative_numbers = true)]
+    #[arg(long, value_name = "AMPERES", value_parser = nano, requires = "voltage",
+        allow_negative_numbers = true)]
     step: Option<u64>,
     /// How often it does, in an hour.
-    #[arg(long, value_name = "N", requires = "step", value_parser = whole::<u32>, allow_negative_numbers = true)]
+    #[arg(long, value_name = "N", requires = "step", value_parser = whole::<u32>,
+        allow_negative_numbers = true)]
     steps_per_hour: Option<u32>,
 
     /// The fastest clock that the bus is made for, in hertz [default: 400000, or the scenario's]
     #[arg(long, value_name = "HERTZ", value_parser = whole::<u32>, allow_negative_numbers = true)]
     bus_max: Option<u32>,
     /// Each of its two pull-ups.
-    #[arg(long, value_name = "OHMS", value_parser = nano, default_value = "4700", allow_negative_numbers = true)]
+    #[arg(long, value_name = "OHMS", value_parser = nano, default_value = "4700",
+        allow_negative_numbers = true)]
     pull_up: u64,
     /// What they pull up to.
-    #[arg(long, value_name = "VOLTS", value_parser = nano, default_value = "3.3", allow_negative_numbers = true)]
+    #[arg(long, value_name = "VOLTS", value_parser = nano, default_value = "3.3",
+        allow_negative_numbers = true)]
     supply: u64,
     /// What the host draws more awake than asleep.
-    #[arg(long, value_name = "AMPERES", value_parser = nano, default_value = "0.004", allow_negative_numbers = true)]
+    #[arg(long, value_name = "AMPERES", value_parser = nano, default_value = "0.004",
+        allow_negative_numbers = true)]
     host_active: u64,
     /// How long it is awake besides the call, from what wakes it on, in seconds [default: 0.0001,
     /// or the scenario's latency]
@@ -75,7 +83,8 @@ pub(super) struct Plan {
     host_wake: Option<u64>,
     /// What one single-channel monitor draws at the part's fastest scan rate: yours to state. The
     /// default is a rule of thumb.
-    #[arg(long, value_name = "AMPERES", value_parser = nano, default_value = "0.00036", allow_negative_numbers = true)]
+    #[arg(long, value_name = "AMPERES", value_parser = nano, default_value = "0.00036",
+        allow_negative_numbers = true)]
     single: u64,
 
     /// Print one JSON object instead of tables: crake-sim schema plan describes it.

@@ -57,7 +57,8 @@ fn chart(choice: &RailChoice) -> Markup {
     );
     html! {
         svg role="img" aria-label=(name) viewBox={ "0 0 " (WIDTH) " " (HEIGHT) }
-            fill="none" stroke="currentColor" font-size="13" style="max-width: 60rem; min-width: 40rem" {
+            fill="none" stroke="currentColor" font-size="13"
+            style="max-width: 60rem; min-width: 40rem" {
             @for tick in ticks(amps[0], amps[1]) {
                 path d={ "M" (x(tick)) " " (top) "V" (HEIGHT - bottom) } stroke-opacity="0.2" {}
                 text x=(x(tick)) y=(HEIGHT - bottom + 18.0) text-anchor="middle" stroke="none"
