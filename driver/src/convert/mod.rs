@@ -12,4 +12,4 @@ pub use factor::{CurrentFactor, PowerFactor};
 pub(crate) use factor::{corrected, product, product_by_short, product_unsigned, scaled};
 pub(crate) use search::first_where;
 pub use search::{code_at_least, code_at_most};
-pub(crate) use wide::{long_factor, long_product, scaled_wide, share};
+pub(crate) use wide::{Words, long_factor, long_product, scaled_wide, share};

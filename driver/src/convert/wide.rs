@@ -31,16 +31,20 @@ pub(crate) fn scaled_wide(number: i128, factor: u64) -> i128 {
 }
 
 /// `number × Π factors`, within 320 bits, least significant word first.
-pub(crate) fn long_product(number: u128, factors: &[u64]) -> [u32; 10] {
-    let mut words = [0; 10];
-    if let Some(low) = words.first_chunk_mut() {
+pub(crate) fn long_product(number: u128, factors: &[u64]) -> Words {
+    let mut words = Words([0; 10]);
+    if let Some(low) = words.0.first_chunk_mut() {
         *low = words_of(number);
     }
     for factor in factors {
-        multiply(&mut words, *factor);
+        multiply(&mut words.0, *factor);
     }
     words
 }
+
+/// A number in words, least significant first.
+#[repr(align(8))] // see the monitor's `Core`
+pub(crate) struct Words(pub(crate) [u32; 10]);
 
 /// Words, least significant first, times a factor; what is beyond them is lost.
 #[inline(never)] // linked once
@@ -109,7 +113,7 @@ mod tests {
             for a in FACTORS {
                 for b in FACTORS {
                     let exact = BigUint::from(number) * a * b * 1_000_003_u64;
-                    let got = BigUint::from_slice(&long_product(number, &[a, 1_000_003, b]));
+                    let got = BigUint::from_slice(&long_product(number, &[a, 1_000_003, b]).0);
                     assert_eq!(got, exact, "{number} × {a} × {b}");
                 }
             }

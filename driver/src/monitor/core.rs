@@ -10,6 +10,11 @@ use crate::config::{Config, ConfigError, Scan};
 use crate::info::Undetectable;
 use crate::part::{AddUp, Compare, Part, ResumeToken};
 
+/// What the blocking and the async monitor share.
+///
+/// Aligned as totals are, and what else is cleared: the library has a routine for each alignment,
+/// and one of them is linked.
+#[repr(align(8))]
 pub(crate) struct Core<'b, B: Port, P: Part, T: TimeSource, const N: usize> {
     pub(crate) link: Link<B>,
     pub(crate) part: P,
@@ -28,6 +33,9 @@ pub(crate) struct Core<'b, B: Port, P: Part, T: TimeSource, const N: usize> {
     /// Samples that failed in a row.
     failures: u8,
 }
+
+#[repr(align(8))] // see `Core`
+struct Scratch<const N: usize>(Scan<N>);
 
 impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     #[inline(always)] // as a call it copies the block, which links the copy routine
@@ -60,8 +68,8 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
     /// Whether this part can have the configuration, on this board.
     pub(crate) fn check(&self, config: &Config<N>) -> Result<(), ConfigError> {
         self.last.board.check(P::INFO)?;
-        let mut scratch = Scan::NONE;
-        P::resolve(config, &mut scratch)
+        let mut scratch = Scratch(Scan::NONE);
+        P::resolve(config, &mut scratch.0)
     }
 
     /// Puts the part into a configuration. It is unknown from before the first byte until the last

@@ -13,7 +13,7 @@ use super::pace::{Interval, Last};
 use super::quantity::Quantity;
 use super::sums::{OpenSums, Sums};
 use crate::board::{Board, Factors};
-use crate::convert::{long_product, share};
+use crate::convert::{Words, long_product, share};
 use crate::info::PartInfo;
 use crate::monitor::Timestamp;
 
@@ -197,7 +197,7 @@ impl<'b, const N: usize> Bounds<'b, N> {
             Quantity::Energy => 60 + 44 - 96,
         };
         let scale = 1_u64.unbounded_shl(u32::from(places).wrapping_add(more));
-        let [_, _, a, b, c, ..] = long_product(shown.into(), &[mantissa, scale]);
+        let Words([_, _, a, b, c, ..]) = long_product(shown.into(), &[mantissa, scale]);
         if c >> FINER != 0 {
             return u64::MAX;
         }

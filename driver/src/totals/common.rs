@@ -205,7 +205,7 @@ impl Common {
         rails.iter_mut().for_each(|sums| sums.open.begin());
     }
 
-    /// Adds what is open to what is closed, and begins another stretch with the last sample.
+    /// Adds what is open to what is closed. Nothing is open until a stretch begins.
     pub(super) fn close(&mut self, rails: &mut [Sums], factors: &[Factors]) {
         for (sums, factors) in rails.iter_mut().zip(factors) {
             let [charge, energy] = &mut sums.closed;
@@ -213,7 +213,7 @@ impl Common {
             self.add_open(&sums.open, factors, Quantity::Energy, energy);
         }
         (self.closed_twice_us, self.closed_part_us) = self.counted();
-        self.begin_stretch(rails);
+        (self.start_twice_us, self.scans) = (self.last.twice_us(), 0);
     }
 
     /// Twice the time that was counted by the host's clock, and that time by the part's.

@@ -69,7 +69,7 @@ impl Common {
         let shown = sums.shown(factors, quantity, self.scans);
         let by = [self.open_twice_us(), mantissa, scale];
         let mut words = long_product(shown.unsigned_abs(), &by);
-        let [_, _, charge @ ..] = &mut words;
+        let [_, _, charge @ ..] = &mut words.0;
         let [_, energy @ ..] = charge;
         let words = match quantity {
             Quantity::Charge => charge.as_mut_slice(),

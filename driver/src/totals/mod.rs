@@ -72,10 +72,11 @@ use sums::Sums;
 ///
 /// Empty totals are constant: they can live in a `static`.
 #[derive(Clone, Copy, Debug)]
+#[repr(C)] // what is used most in front, where short instructions reach it
 pub struct Totals<'b, const N: usize, K = NoBounds<'b, N>> {
+    common: Common,
     kept: K,
     lifetime: PhantomData<&'b ()>,
-    common: Common,
     rails: [Sums; N],
 }
 

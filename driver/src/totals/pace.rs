@@ -138,8 +138,13 @@ impl Pace {
         let both_ppm = clock_ppm.min(900_000).wrapping_add(rate.error_ppm);
         // 10^6 ÷ 2^20 is above 1 − 1 ÷ 16, so that 2^-k are more than as many parts per million and
         // what products of both errors add.
-        let more = both_ppm.wrapping_add(both_ppm >> 4);
-        let agreement = more.leading_zeros().saturating_sub(12) as u8; // at most 20
+        // Counted here: the M0 has no instruction for it, and the library's routine is longer.
+        let mut more = both_ppm.wrapping_add(both_ppm >> 4);
+        let mut agreement = 20_u8;
+        while more != 0 {
+            agreement = agreement.saturating_sub(1);
+            more >>= 1;
+        }
         // A fast part and a slow host's clock: (1 − c) ÷ (1 + o) is at least 1 − c − o. A scan may
         // be in progress at either end, and the very last count may be ambiguous.
         let less_us =

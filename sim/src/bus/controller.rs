@@ -355,6 +355,22 @@ mod tests {
         );
     }
 
+    /// A target that was attached since the address came, and one whose address a new START put an
+    /// end to.
+    #[test]
+    fn who_was_not_addressed_takes_no_part() {
+        let (mut bus, _) = bus(Speed::Fast);
+        bus.start();
+        assert!(!bus.send(0x83));
+        bus.attach(Rc::new(RefCell::new(Echo::default())));
+        assert_eq!(bus.receive(true), 0xFF);
+        bus.start();
+        assert!(bus.send(0x81));
+        assert_eq!(bus.receive(true), 1);
+        bus.start();
+        assert_eq!(bus.receive(true), 0xFF);
+    }
+
     #[test]
     fn nothing_drives_a_free_bus() {
         let (mut bus, _) = bus(Speed::Fast);

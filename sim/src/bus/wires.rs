@@ -39,7 +39,7 @@ pub trait WireWatcher {
 #[derive(Default)]
 pub(super) struct Wires {
     watcher: Option<Rc<RefCell<dyn WireWatcher>>>,
-    /// A transaction is being drawn: one whose START came after the watcher.
+    /// A START came after the watcher: transactions are drawn from then on.
     drawing: bool,
     sda: bool,
 }
@@ -98,7 +98,6 @@ impl Wires {
         if let (Some(watcher), true) = (&self.watcher, self.drawing) {
             watcher.borrow_mut().end(transaction);
         }
-        self.drawing = false;
     }
 
     /// SDA falls while SCL is high, and SCL after it.

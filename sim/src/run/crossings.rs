@@ -19,7 +19,7 @@ pub(super) fn excursions(
     let mut excursions: Vec<(u64, u64)> = Vec::new();
     let (mut at_ns, mut beyond) = (0, false);
     while at_ns < until_ns {
-        let Some(piece) = rail.piece(at_ns + 1) else {
+        let Some(piece) = rail.piece(at_ns) else {
             break;
         };
         let curve = Curve::new(&piece, alert, margin);

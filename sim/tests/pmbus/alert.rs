@@ -231,7 +231,13 @@ fn of_two_devices_the_lower_address_is_served_first_and_both_share_a_line() {
     raise(&desk, 0, 0x7A, 0x80);
     assert!(other.with(|model| model.raise(0, 0x7A, 0x80)));
     let level = || desk.alert.level();
-    assert_eq!((respond(&desk), level()), (Some(0x58 << 1), PinState::Low));
+    // Who has lost, and who has no more to say, leave the wire alone.
+    desk.wire.start();
+    assert!(desk.wire.send(0x19));
+    let answer = [(); 3].map(|()| desk.wire.receive(true));
+    desk.wire.stop();
+    assert_eq!(answer, [0x58 << 1, pec(&[0x19, 0x58 << 1]), 0xFF]);
+    assert_eq!(level(), PinState::Low);
     assert!(!desk.is_low() && other.is_low(SmbAlert));
     assert_eq!((respond(&desk), level()), (Some(0x5B << 1), PinState::High));
     assert_eq!(respond(&desk), None);

@@ -135,6 +135,17 @@ fn what_is_missing_takes_no_key_with_it() {
         second.starts_with("1:9: title = 3: not a string"),
         "{told:?}"
     );
+    let endless = "title = \"A\"\n[[rail]]\nname = \"A\"\nsource = { voltage_v = 5 }\n\
+                   sense.resistance_ohm = 50\nload.current_a = 1\n";
+    let (told, _) = check("endless.toml", endless);
+    let [first, second] = &told[..] else {
+        panic!("{told:?}");
+    };
+    assert!(
+        first.starts_with("1:1: the file needs duration_s"),
+        "{told:?}"
+    );
+    assert!(second.starts_with("5:24: rail"), "{told:?}");
     let dotted = "title = \"A\"\nduration_s = 10\n[[rail]]\nname = \"A\"\nsource.impedance_ohm = 1\n\
                   sense.resistance_ohm = 50\nload.current_a = 1\n";
     let (told, _) = check("dotted.toml", dotted);

@@ -36,6 +36,7 @@ pub struct Moorhen {
 
 /// The results of one single-shot.
 #[derive(Clone, Copy, Debug)]
+#[repr(align(8))] // see `Core`
 pub struct Block {
     sense: [i16; 2],
     rail: [u16; 2],

@@ -145,13 +145,7 @@ impl Sampler {
 fn measured(input: f64, gain: f64, offset: f64, quantity: &Quantity) -> f64 {
     // `clamp` would panic on a description whose ends are the wrong way round.
     let output = input * (1.0 + gain) + offset;
-    if output > quantity.greatest {
-        quantity.greatest
-    } else if output < quantity.least {
-        quantity.least
-    } else {
-        output
-    }
+    output.min(quantity.greatest).max(quantity.least)
 }
 
 const NOTHING: Means = Means {
