@@ -286,7 +286,11 @@ impl fmt::Display for FaultKind {
             Self::BitsFlipped { byte, bits } => {
                 write!(f, "bits {bits:#04x} of data byte {byte} flipped")
             }
-            Self::ClockHeld(time) => write!(f, "clock held for {time:?}"),
+            Self::ClockHeld(time) => {
+                let text = format!("{time:?}");
+                let unit = text.find(char::is_alphabetic).unwrap_or_default();
+                write!(f, "clock held for {} {}", &text[..unit], &text[unit..])
+            }
             Self::ArbitrationLost => f.write_str("arbitration lost"),
             Self::AnswerLost => f.write_str("answer lost"),
             Self::WriteLost => f.write_str("write lost"),

@@ -1,4 +1,4 @@
-//! Numbers for people: a sign, four or so digits, a prefix, a unit.
+//! Numbers for people: a sign, four or so digits, a prefix, a unit; and words.
 
 /// With the prefix that leaves one to three digits before the point, and so many digits in all.
 pub(crate) fn quantity(value: f64, digits: usize, unit: &str) -> String {
@@ -59,6 +59,11 @@ pub(crate) fn count(value: u64) -> String {
 pub(crate) fn some(number: u64, thing: &str) -> String {
     let plural = if number == 1 { "" } else { "s" };
     format!("{} {thing}{plural}", count(number))
+}
+
+/// A kind of limit, a word in files, as it is read: "over-current".
+pub(crate) fn spoken(kind: &str) -> String {
+    kind.replace('_', "-")
 }
 
 #[cfg(test)]

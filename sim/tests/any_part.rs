@@ -398,7 +398,7 @@ fn parts_that_cannot_be_are_refused() {
             "limit_a = 12",
             "limit_a = 26",
             "rail \"PUMP\": limit_a = 26: the channel shows -25.0000 to 25.0000, and a limit \
-             must lie between: ask for a greater full scale, or choose another limit",
+             must lie between: choose another limit",
         ),
         (
             "limit_a = 1.2",

@@ -1,6 +1,7 @@
+use std::fmt;
 use std::io::{self, IsTerminal};
 
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressDrawTarget, ProgressState, ProgressStyle};
 
 use super::output::Output;
 use super::watch::Watch;
@@ -25,11 +26,11 @@ impl Screen {
         };
         let bar = ProgressBar::with_draw_target(Some(0), target);
         let template = match watched {
-            Some(_) => "{msg}\n{bar:40} {pos} of {len} s, {eta} to go",
-            None => "{bar:40} {pos} of {len} s, {eta} to go",
+            Some(_) => "{msg}\n{bar:40} {pos} of {len} s{left}",
+            None => "{bar:40} {pos} of {len} s{left}",
         };
         if let Ok(style) = ProgressStyle::with_template(template) {
-            bar.set_style(style);
+            bar.set_style(style.with_key("left", left));
         }
         Self {
             bar,
@@ -75,6 +76,14 @@ impl Observer for Screen {
         self.output
             .as_mut()
             .map_or(Ok(()), |output| output.reading(row))
+    }
+}
+
+/// How long it will take yet, once there is something to tell it by.
+fn left(state: &ProgressState, out: &mut dyn fmt::Write) {
+    if state.pos() > 0 {
+        // There is nobody to tell of an error.
+        let _ = write!(out, ", {:#} to go", HumanDuration(state.eta()));
     }
 }
 

@@ -2,7 +2,7 @@
 
 use std::fmt::{self, Write};
 
-use crate::quantity::{count, quantity, signed};
+use crate::quantity::{count, quantity, signed, spoken};
 use crate::run::{AlertReport, Figure, PartReport, Parts, RailReport, Report, Spread};
 
 /// The whole report as text.
@@ -118,7 +118,7 @@ fn alerts(out: &mut String, alerts: &[AlertReport]) -> fmt::Result {
             out,
             "         {:width$} {:13} {:6} {:>9}  {:>6} {:>8.2} s {:>8.2} s  {:>22}  {:>22}",
             alert.rail,
-            alert.kind.replace('_', "-"),
+            spoken(alert.kind),
             alert.output,
             passed.limit(),
             count(passed.events),

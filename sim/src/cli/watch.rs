@@ -1,7 +1,7 @@
 use std::fmt::Write;
 use std::time::{Duration, Instant};
 
-use crate::quantity::{count, quantity};
+use crate::quantity::{count, quantity, spoken};
 use crate::run::{AlertReport, Row, word_of};
 use crate::scenario::Scenario;
 
@@ -156,7 +156,7 @@ impl Watch {
             let line = format!(
                 "{:width$} {:14} {:>7} {last:>11}",
                 limit.rail,
-                limit.word.replace('_', "-"),
+                spoken(limit.word),
                 count(limit.events),
             );
             writeln!(out, "{}", self.marked(&line, limit.is_new))?;

@@ -7,6 +7,7 @@
 
 pub mod analogue;
 pub mod corncrake;
+mod fields;
 mod model;
 pub mod moorhen;
 pub(crate) mod pec;

@@ -8,6 +8,7 @@ use super::faults::{FailureReport, FaultReport};
 use super::reactions::{AlertReport, compared_by, word_of};
 use super::verdict::Verdict;
 use crate::bus::Stats;
+use crate::quantity::spoken;
 use crate::scenario::{Contradiction, PartPlan, Scenario};
 
 /// What a run came to. Serialises to the object that `docs/report.md` describes.
@@ -177,7 +178,7 @@ impl PartReport {
             let alerts = rail.alerts.iter();
             let compared = alerts.filter(|it| compared_by(info, rail, it) == Source::Driver);
             by_driver.extend(compared.map(|alert| {
-                let kind = word_of(alert).replace('_', "-");
+                let kind = spoken(word_of(alert));
                 format!("{kind} of {}", rail.name)
             }));
         }

@@ -3,6 +3,7 @@ use serde::Serialize;
 
 use super::reactions::AlertReport;
 use super::report::{Figure, RailReport};
+use crate::quantity::spoken;
 
 /// What a run comes to, in one line.
 #[derive(Clone, Debug, PartialEq, JsonSchema, Serialize)]
@@ -49,11 +50,7 @@ impl Verdict {
         let beyond = totals().filter(|(_, figure)| !figure.within);
         outside.extend(beyond.map(|(name, _)| format!("{name} lies outside its bound")));
         for alert in alerts {
-            let of = format!(
-                "{} of {}",
-                alert.kind.replace('_', "-"),
-                called(&alert.rail)
-            );
+            let of = format!("{} of {}", spoken(alert.kind), called(&alert.rail));
             let steps = [
                 (
                     "limit to edge",

@@ -74,9 +74,12 @@ pub(super) fn read(
     let (least, greatest) = shown(kind, (part, channel, sense)).unwrap_or_default();
     if value <= least || value >= greatest {
         let (least, greatest) = (least as f64 / 1e9, greatest as f64 / 1e9);
+        let remedy = match part.has_ranges() {
+            true => "ask for a greater full scale, or choose another limit",
+            false => "choose another limit",
+        };
         return Err(limit_field.error(&format!(
-            "the channel shows {least:.4} to {greatest:.4}, and a limit must lie between: ask for \
-             a greater full scale, or choose another limit"
+            "the channel shows {least:.4} to {greatest:.4}, and a limit must lie between: {remedy}"
         )));
     }
     if let Some(other) = earlier.iter().find(|other| crosses(kind, value, other)) {

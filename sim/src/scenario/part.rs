@@ -117,6 +117,11 @@ impl PartKind {
         ))
     }
 
+    /// Whether full scales can be asked for: else each channel has one.
+    pub(super) const fn has_ranges(&self) -> bool {
+        !self.measures_amperes
+    }
+
     fn range(&self, channel: u8, sense: &Sense) -> Option<ChannelRange> {
         if self.measures_amperes {
             let place = usize::from(channel);

@@ -94,7 +94,7 @@ fn what_the_driver_rides_through_holds() {
         ),
         (
             "kind = \"clock_held\"\nheld_s = 0.002",
-            "clock held for 2ms at LATCH",
+            "clock held for 2 ms at LATCH",
         ),
         ("kind = \"arbitration_lost\"", "arbitration lost at LATCH"),
         ("kind = \"answer_lost\"", "answer lost at LATCH"),
@@ -276,7 +276,7 @@ fn table_and_object_show_what_struck_and_when() {
         let found = table.lines().find(|line| line.contains(what));
         found.unwrap_or_else(|| panic!("{what} is not in\n{table}"))
     };
-    let held: Vec<_> = line("clock held for 30ms").split_whitespace().collect();
+    let held: Vec<_> = line("clock held for 30 ms").split_whitespace().collect();
     // From the reading at 2 s to the last try of the one at 3 s; the second is of a register that
     // nobody reads any more.
     let seconds: Vec<f64> = [held[1], held[3]].map(|text| text.parse().unwrap()).into();
@@ -294,7 +294,7 @@ fn table_and_object_show_what_struck_and_when() {
     .stdout;
     let object: serde_json::Value = serde_json::from_slice(&object).expect("an object");
     let fault = &object["faults"][0];
-    assert_eq!(fault["what"], "clock held for 30ms");
+    assert_eq!(fault["what"], "clock held for 30 ms");
     assert!(fault["times"].as_u64() > Some(3) && fault["first_s"].as_f64() >= Some(2.0));
     assert_eq!(object["faults"][1]["first_s"], serde_json::Value::Null);
     assert!(object["failures"][0]["times"].as_u64() > Some(0));
@@ -302,7 +302,7 @@ fn table_and_object_show_what_struck_and_when() {
     let rows = fs::read_to_string(Path::new(out).join("faults.csv")).expect("a file");
     let of_first = ["times", "first_s", "last_s"]
         .map(|key| fault[key].as_f64().expect("a number").to_string());
-    let first = format!("clock held for 30ms,{}", of_first.join(","));
+    let first = format!("clock held for 30 ms,{}", of_first.join(","));
     let never = "bits 0x01 of data byte 0 flipped at IDENTITY,0,,";
     let expected = format!("what,times,first_s,last_s\n{first}\n{never}\n");
     assert_eq!(rows, expected);

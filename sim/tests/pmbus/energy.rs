@@ -19,6 +19,17 @@ fn preset(desk: &Desk, page: usize, period: u64, block: &[u8]) {
     assert!(desk.part.with(|model| model.preload(page, counts, samples)));
 }
 
+#[test]
+fn only_a_page_that_counts_is_brought_to_a_count() {
+    let desk = Desk::ideal();
+    let takes = |page| desk.part.with(|model| model.preload(page, 1, 1));
+    // Page 1 has no count, and there is no page 4.
+    assert_eq!([0, 1, 2, 3, 4].map(takes), [true, false, true, true, false]);
+    assert!(!desk.part.with(|model| model.show(4, [0; 3])));
+    assert!(!desk.part.with(|model| model.raise(4, 0x7A, 1)));
+    assert!(desk.part.with(|model| model.raise(4, 0x7E, 1)));
+}
+
 fn block(desk: &Desk, page: usize) -> Vec<u8> {
     let command = if page == 3 { 0x86 } else { 0x87 };
     let block = desk.read(command, 7);

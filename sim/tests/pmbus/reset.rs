@@ -68,6 +68,7 @@ fn without_supply_it_says_and_does_nothing() {
     let desk = used();
     desk.part.power_loss();
     let samples = desk.part.conversions();
+    assert_eq!(format!("{:?}", desk.part), "Part(0x58, without supply)");
     desk.bench.run_for(Duration::from_millis(50));
     assert_eq!(desk.raw_write(&[]), [false]);
     desk.wire.start();

@@ -93,6 +93,7 @@ fn every_mistake_is_told_once_with_its_place() {
         (2, "400k"),
         (6, "tolerance_percent"),
         (8, "pulses"),
+        (10, "forward"),
     ] {
         let meant = format!("did you mean {meant}?");
         assert!(told[at].contains(&meant), "{}: {meant}", told[at]);

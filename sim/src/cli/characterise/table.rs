@@ -5,7 +5,7 @@ use std::fmt::{self, Write};
 use crate::characterise::{
     Characterisation, Difference, Excursions, Flows, RailFigures, Statistics,
 };
-use crate::quantity::{count, quantity, some};
+use crate::quantity::{count, quantity, some, spoken};
 
 /// Everything as text.
 pub(super) fn table(told: &Characterisation) -> String {
@@ -253,7 +253,7 @@ fn beyond(beyond: &Excursions) -> String {
     };
     let limit = format!(
         "{} {}",
-        beyond.kind.replace('_', "-"),
+        spoken(beyond.kind),
         quantity(beyond.limit, 4, unit)
     );
     match beyond.farthest {

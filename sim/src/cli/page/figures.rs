@@ -1,7 +1,7 @@
 use super::curves::RailCurves;
 use crate::cli::table::unit;
 use crate::page::{Curve, Figure, Mark, Panel, Span};
-use crate::quantity::{count, quantity};
+use crate::quantity::{count, quantity, spoken};
 use crate::run::{AlertReport, FaultReport, Report, word_of};
 use crate::scenario::RailPlan;
 
@@ -32,11 +32,6 @@ pub(super) fn rail(plan: &RailPlan, curves: &RailCurves, report: &Report) -> Fig
     }
 }
 
-/// A kind of limit as it is read: "over-current".
-pub(super) fn kind(word: &str) -> String {
-    word.replace('_', "-")
-}
-
 /// Alerts of one limit.
 pub(super) fn alerts_of<'r>(
     plan: &RailPlan,
@@ -57,7 +52,7 @@ fn limits(plan: &RailPlan, of: &str, report: &Report) -> Vec<(String, f64)> {
         let word = word_of(alert);
         let told = alerts_of(plan, word, report);
         let in_force = told.iter().find_map(|alert| alert.limit);
-        (kind(word), in_force.unwrap_or(alert.limit as f64 / 1e9))
+        (spoken(word), in_force.unwrap_or(alert.limit as f64 / 1e9))
     };
     of_unit.map(limit).collect()
 }
@@ -103,7 +98,7 @@ fn mark(alert: &AlertReport) -> Mark {
         time_s: alert.time_s,
         text: format!(
             "{} on {}, {}",
-            kind(alert.kind),
+            spoken(alert.kind),
             alert.output,
             reactions(alert)
         ),

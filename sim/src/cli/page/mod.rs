@@ -12,7 +12,7 @@ use maud::{Markup, html};
 use super::table::{self, Passed, reaction};
 use crate::page::document;
 use crate::plant::PlantError;
-use crate::quantity::{count, quantity};
+use crate::quantity::{count, quantity, spoken};
 use crate::run::Report;
 use crate::scenario::Scenario;
 pub(super) use curves::Curves;
@@ -68,7 +68,7 @@ fn alerts(report: &Report) -> Markup {
         html! {
             tr {
                 th scope="row" { (it.first.rail) }
-                td.text { (figures::kind(it.first.kind)) }
+                td.text { (spoken(it.first.kind)) }
                 td.text { (it.first.output) }
                 td { (it.limit()) }
                 td { (count(it.events)) }

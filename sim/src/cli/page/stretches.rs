@@ -1,10 +1,11 @@
 //! The first alerts of each limit, seen close: the rail's true trajectory, and the moments at which
 //! it passed the limit, the output told it and the firmware had it.
 
-use super::figures::{alerts_of, kind, reactions};
+use super::figures::{alerts_of, reactions};
 use crate::cli::table::unit;
 use crate::page::{Curve, Figure, Mark, Panel, Point, Series, Span};
 use crate::plant::{Piece, PlantError};
+use crate::quantity::spoken;
 use crate::run::{AlertReport, Report, word_of};
 use crate::scenario::RailPlan;
 
@@ -134,7 +135,7 @@ fn figure(plan: &RailPlan, alert: &AlertReport, moments: &Moments, truth: Series
     }
     let [from_ns, to_ns] = moments.window_ns();
     Figure {
-        caption: format!("{} {}: {}", plan.name, kind(alert.kind), reactions(alert)),
+        caption: format!("{} {}: {}", plan.name, spoken(alert.kind), reactions(alert)),
         link: "",
         time_s: [from_ns, to_ns].map(|ns| told(ns as f64 / 1e9)),
         panels: vec![Panel {
@@ -148,7 +149,7 @@ fn figure(plan: &RailPlan, alert: &AlertReport, moments: &Moments, truth: Series
             curves,
             limits: alert
                 .limit
-                .map(|at| (kind(alert.kind), at))
+                .map(|at| (spoken(alert.kind), at))
                 .into_iter()
                 .collect(),
             marks,

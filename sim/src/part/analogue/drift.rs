@@ -38,9 +38,9 @@ impl Drift {
 
     /// Departure times nanoseconds from one moment to another, negative where time goes back.
     ///
-    /// x after a trough the integral over a period P is 2x²/P - x up to P/2 and 3x - 2x²/P - P
-    /// beyond, 0 over all of it. Times P it is a whole number, so stretches add up but for the
-    /// rounding to an f64.
+    /// Up to the middle of a period P the integral, x after its trough, is 2x²/P - x; beyond, it is
+    /// the opposite of what it is as long before the next trough. Times P it is a whole number, so
+    /// stretches add up but for the rounding to an f64.
     pub fn integral(&self, from_ns: u64, to_ns: u64) -> f64 {
         let triangle = self.since_trough(to_ns) - self.since_trough(from_ns);
         self.amplitude * (triangle as f64 / self.period_ns.max(1) as f64)
@@ -50,11 +50,8 @@ impl Drift {
     fn since_trough(&self, ns: u64) -> i128 {
         let into = i128::from(self.past_trough(ns).unwrap_or_default());
         let period = i128::from(self.period_ns);
-        if 2 * into < period {
-            2 * into * into - period * into
-        } else {
-            3 * period * into - 2 * into * into - period * period
-        }
+        let from_trough = into.min(period - into);
+        from_trough * (2 * from_trough - period) * (period - 2 * into).signum()
     }
 
     fn past_trough(&self, ns: u64) -> Option<u64> {

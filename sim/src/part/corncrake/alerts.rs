@@ -1,6 +1,7 @@
 //! Limits, debounce, flags and the two outputs (datasheet, section 3.6).
 
 use super::CHANNELS;
+use crate::part::fields::fields;
 
 /// What a limit is on, in the order of the flag bits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -81,8 +82,8 @@ impl Alerts {
 
     /// OUTPUTS: bit 0 output A, bit 1 output B, set while pulled low.
     pub(super) fn outputs(&self) -> u8 {
-        let reaches = |mask| u8::from(!self.answered && self.flags & mask != 0);
-        reaches(self.mask_b) << 1 | reaches(self.mask_a)
+        let reaches = |mask| u64::from(!self.answered && self.flags & mask != 0);
+        fields(&[(reaches(self.mask_b), 1), (reaches(self.mask_a), 1)]) as u8
     }
 
     /// The part's address went through in an alert response.

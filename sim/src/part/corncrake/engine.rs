@@ -6,6 +6,7 @@ use super::{
     sample::Pending,
     supply::Draw,
 };
+use crate::part::fields::fields;
 
 /// What goes on at present, and until when.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -68,7 +69,13 @@ impl Core {
     /// The STATE register (section 3.1).
     pub(super) fn state(&self) -> u8 {
         let converting = matches!(self.phase, Phase::Scan(_) | Phase::Capture { .. });
-        u8::from(converting) << 7 | u8::from(self.pending.is_some()) << 6 | self.mode >> 4
+        let pending = self.pending.is_some();
+        let mode = self.mode >> 4;
+        fields(&[
+            (converting.into(), 1),
+            (pending.into(), 1),
+            (mode.into(), 6),
+        ]) as u8
     }
 
     /// The channel that is being converted, and since when.

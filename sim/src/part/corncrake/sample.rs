@@ -1,6 +1,7 @@
 //! The sample block (datasheet, section 5) and the request for a latch (3.2).
 
 use super::{CHANNELS, Core, check::block_crc};
+use crate::part::fields::fields;
 
 pub(super) const SAMPLE_LEN: usize = 111;
 
@@ -60,9 +61,12 @@ impl Core {
             self.block.over_range()
         };
         let over_range = core::mem::take(&mut self.sums.over_range) | carried;
-        let flags = u16::from(self.alerts.reset_seen()) << 15
-            | u16::from(self.sums.complete) << 14
-            | u16::from(over_range);
+        let flags = fields(&[
+            (self.alerts.reset_seen().into(), 1),
+            (self.sums.complete.into(), 1),
+            (over_range.into(), 14),
+        ]) as u16;
+        let (averaging, channels) = (self.configuration.averaging, self.configuration.channels());
 
         let mut writer = Writer {
             bytes: &mut self.block.0,
@@ -72,7 +76,7 @@ impl Core {
         writer.put(&self.settings.writes.to_be_bytes());
         writer.put(&[
             self.mode,
-            self.configuration.averaging << 4 | self.configuration.channels(),
+            fields(&[(averaging.into(), 4), (channels.into(), 4)]) as u8,
         ]);
         writer.put(&self.configuration.ranges.to_be_bytes());
         writer.put(&flags.to_be_bytes());

@@ -7,6 +7,7 @@ use super::{
     registers::Register,
     sample::bytes_of,
 };
+use crate::part::fields::fields;
 
 /// Registers of the part as a whole, and the number of accepted writes to counted registers.
 #[derive(Debug)]
@@ -79,8 +80,8 @@ impl Core {
             Register::Scans => i64::from(self.sums.scans),
             Register::CaptureCount => self.captured.len() as i64,
             Register::CaptureFrom => {
-                i64::from(self.settings.capture_index) << 8
-                    | i64::from(self.settings.capture_number)
+                let (index, number) = (self.settings.capture_index, self.settings.capture_number);
+                fields(&[(index.into(), 10), (number.into(), 8)]) as i64
             }
             // They cannot be read.
             Register::Latch | Register::Restart => return,

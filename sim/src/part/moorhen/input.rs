@@ -41,7 +41,7 @@ impl Input {
 
     /// The bits of these inputs.
     pub(super) fn bits(inputs: impl Iterator<Item = Self>) -> u16 {
-        inputs.fold(0, |bits, input| bits | input.bit())
+        inputs.map(Self::bit).sum()
     }
 }
 

@@ -149,7 +149,7 @@ impl Registers {
     fn status(&self) -> u16 {
         let over_range = Input::all().filter(|input| self.results[input.index()].clipped);
         let bit = |set, bit| if set { bit } else { 0 };
-        bit(self.busy, BUSY) | bit(self.done, DONE) | Input::bits(over_range)
+        bit(self.busy, BUSY) + bit(self.done, DONE) + Input::bits(over_range)
     }
 }
 

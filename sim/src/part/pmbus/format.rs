@@ -2,6 +2,8 @@
 
 use core::cmp::Ordering;
 
+use crate::part::fields::fields;
+
 /// How a page says a quantity in a word; the quantity is in its base unit, V, A or W.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Format {
@@ -151,7 +153,8 @@ impl Coefficients {
 }
 
 fn linear11(exponent: i8, y: i64) -> u16 {
-    (exponent as u16) << 11 | y as u16 & 0x7FF
+    let (exponent, y) = (exponent as u8 & 0x1F, y as u16 & 0x7FF);
+    fields(&[(exponent.into(), 5), (y.into(), 11)]) as u16
 }
 
 /// Ends of the mantissa of a LINEAR11 word.

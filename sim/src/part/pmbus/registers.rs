@@ -9,6 +9,7 @@ use super::{
     page::{Coding, PageState, block, coding, page_has},
     status::{self, Status},
 };
+use crate::part::fields::fields;
 
 /// What a reset clears, and what commands act on.
 #[derive(Debug)]
@@ -216,13 +217,14 @@ impl Registers {
             return 0;
         };
         let access = command.access();
-        let format = match coding(page, command) {
+        let format: u64 = match coding(page, command) {
             Coding::Word(Format::Linear11(_) | Format::Ulinear16 { .. }) => 0b000,
             Coding::Word(Format::Direct(_)) | Coding::Energy => 0b011,
             Coding::Byte => 0b100,
             Coding::Other => 0b111,
         };
-        1 << 7 | u8::from(access.write) << 6 | u8::from(access.read) << 5 | format << 2
+        let [write, read] = [access.write, access.read].map(u64::from);
+        fields(&[(1, 1), (write, 1), (read, 1), (format, 3), (0, 2)]) as u8
     }
 
     fn write_mask(&mut self, code: u8, mask: u8, description: &Description) {
@@ -267,13 +269,15 @@ impl Registers {
     fn summary(&self) -> Option<u16> {
         let page = self.pages.get(usize::from(self.selected))?;
         let [vout, iout, input] = page.status.map(|status| status.bits);
-        let told = [(vout, 7, 5), (iout, 7, 4), (input, 4, 3)];
-        let named = told.map(|(bits, from, to)| u16::from(bits >> from & 1) << to);
-        let named: u16 = named.into_iter().sum();
-        let rest = told.iter().any(|(bits, from, _)| bits & !(1 << from) != 0);
-        let high =
-            u16::from(vout != 0) << 15 | u16::from(iout != 0) << 14 | u16::from(input != 0) << 13;
-        Some(high | named | u16::from(self.cml.bits != 0) << 1 | u16::from(rest))
+        // What has a bit of its own in the lower byte.
+        let named = [(vout, 1 << 7), (iout, 1 << 7), (input, 1 << 4)];
+        let set = named.map(|(bits, bit)| u64::from(bits & bit != 0));
+        let other = named.iter().any(|(bits, bit)| bits & !bit != 0);
+        let is_any = |bits| (u64::from(bits != 0), 1);
+        let upper = [is_any(vout), is_any(iout), is_any(input), (0, 7)];
+        let lower = [(0, 1), is_any(self.cml.bits), (other.into(), 1)];
+        let word = fields(&[&upper[..], &set.map(|bit| (bit, 1)), &lower].concat());
+        Some(word as u16)
     }
 
     /// Whether SMBALERT# is pulled low.

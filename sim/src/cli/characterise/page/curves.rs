@@ -2,6 +2,7 @@ use crate::characterise::{Flowed, Peak, RailFigures};
 use crate::cli::table::unit;
 use crate::log::Row;
 use crate::page::{Curve, Figure, Mark, Panel, Point, Series, Span};
+use crate::quantity::spoken;
 
 /// A rail over time: what was read, and what had flowed by then.
 pub(super) struct Curves {
@@ -118,7 +119,7 @@ fn limits(rail: &RailFigures, of: &str) -> Vec<(String, f64)> {
     let limits = rail.excursions.iter();
     limits
         .filter(|limit| unit(limit.kind) == of)
-        .map(|limit| (limit.kind.replace('_', "-"), limit.limit))
+        .map(|limit| (spoken(limit.kind), limit.limit))
         .collect()
 }
 
