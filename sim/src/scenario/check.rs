@@ -173,8 +173,8 @@ impl Mender {
         let table = table_at(document, way)?;
         let lacks = |key: &str| !table.contains_key(key);
         let wanted = match form["properties"].get(key) {
-            Some(_) if lacks(key) => key.to_owned(),
-            _ => keys(&form["required"]).into_iter().find(|key| lacks(key))?,
+            Some(_) => key.to_owned(),
+            None => keys(&form["required"]).into_iter().find(|key| lacks(key))?,
         };
         let sample = self.sample(&form["properties"][&wanted]);
         Some(self.put([way, &[wanted]].concat(), &sample))

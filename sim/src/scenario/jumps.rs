@@ -199,6 +199,27 @@ mod tests {
                 0,
                 (0, 0),
             ),
+            // 500 in half a scan, and 400 of the next 1200 in the other half; then 300 of 1200.
+            (
+                vec![
+                    (0, 0),
+                    (SCAN / 2, 500),
+                    (2 * SCAN, 1_700),
+                    (9 * SCAN, 1_700),
+                ],
+                1,
+                (1_700, 0),
+            ),
+            (
+                vec![
+                    (0, 0),
+                    (SCAN / 2, 500),
+                    (5 * SCAN / 2, 1_700),
+                    (9 * SCAN, 1_700),
+                ],
+                0,
+                (0, 0),
+            ),
             // As small as what is at once and none.
             (vec![(0, 0), (9, 100), (20, 100)], 0, (0, 0)),
             // Two alike: the first.

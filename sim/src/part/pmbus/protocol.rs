@@ -43,8 +43,8 @@ struct Write {
     code: Option<u8>,
     state: WriteState,
     data: Vec<u8>,
-    /// Bytes after the command, whatever became of them.
-    sent: usize,
+    /// A byte came after the command, whatever became of it.
+    has_data: bool,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -80,7 +80,7 @@ impl Protocol {
             code: None,
             state: WriteState::Begun,
             data: Vec::new(),
-            sent: 0,
+            has_data: false,
         });
     }
 
@@ -189,7 +189,7 @@ impl Protocol {
             return;
         };
         let sends = matches!(Command::of(code), Some(Command::Send(_)));
-        if disturbs(code) && (sends || write.sent > 0) {
+        if disturbs(code) && (sends || write.has_data) {
             *self.disturbances.entry(code).or_default() += 1;
         }
         let (command, checked) = match write.state {
@@ -212,7 +212,7 @@ impl Write {
         if self.code.is_none() {
             return self.take_command(byte, registers, description);
         }
-        self.sent = self.sent.saturating_add(1);
+        self.has_data = true;
         let (command, refusal) = match self.state {
             WriteState::Taken => return true,
             WriteState::Begun | WriteState::Refused => return false,
