@@ -279,7 +279,7 @@ fn a_byte_with_a_number_is_flipped_and_no_other() {
         .expect("it answers");
     let flipped = FaultKind::BitsFlipped {
         byte: 2,
-        bits: 0x08,
+        bits: 0x0C,
     };
     fixture.fault(Fault::new(flipped).part(0x32).register(0x35).times(1));
     bus.write(0x32, &[0x35, 0x00, 0x00, 0x04])
@@ -288,7 +288,7 @@ fn a_byte_with_a_number_is_flipped_and_no_other() {
         .expect("it answers");
     assert_eq!(
         (before[..3].to_vec(), after[..3].to_vec()),
-        (vec![0, 0, 4], vec![0, 0, 12])
+        (vec![0, 0, 4], vec![0, 0, 8])
     );
     // Of a transfer that reads it is one of those that come, and none of those that go.
     fixture.fault(Fault::new(flipped).part(0x32).register(0x35).times(1));
@@ -298,7 +298,7 @@ fn a_byte_with_a_number_is_flipped_and_no_other() {
         .expect("it answers");
     assert_eq!(
         (before[..3].to_vec(), after[..3].to_vec()),
-        (vec![0, 0, 12], vec![0, 0, 4])
+        (vec![0, 0, 8], vec![0, 0, 4])
     );
 }
 
