@@ -22,6 +22,7 @@ mod error;
 mod fault;
 mod jumps;
 mod load;
+mod mend;
 mod part;
 mod profile;
 mod rail;
@@ -30,6 +31,7 @@ mod recording;
 mod renamed;
 mod schema;
 mod table;
+mod way;
 
 use std::path::Path;
 
