@@ -4,8 +4,8 @@ use serde_json::Value as Json;
 use toml::Spanned;
 use toml::de::{DeArray, DeTable};
 
-use super::table::nearest;
 use super::way::{Inside, Way, found, inside, table_at};
+use super::word::nearest;
 use super::{read, schema};
 
 pub(super) enum Mend {

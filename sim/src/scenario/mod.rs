@@ -32,6 +32,7 @@ mod renamed;
 mod schema;
 mod table;
 mod way;
+mod word;
 
 use std::path::Path;
 

@@ -9,6 +9,7 @@ use super::ScenarioError;
 use super::decimal;
 use super::error::{Text, shortened};
 use super::renamed;
+use super::word::meant;
 
 type Result<T> = std::result::Result<T, ScenarioError>;
 
@@ -337,87 +338,10 @@ pub(super) fn whole(number: u64) -> u32 {
     u32::try_from(number).unwrap_or(u32::MAX)
 }
 
-/// The known word that a mistyped one is nearest to, if one is near: a third of its letters wrong,
-/// or of a short one a letter, but never all.
-pub(super) fn nearest<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> Option<&'k str> {
-    let near = known.map(|known| (distance(word, known), known)).min();
-    let near = near.filter(|(distance, known)| {
-        let length = known.chars().count();
-        3 * distance <= length.max(3) && *distance < length
-    });
-    near.map(|(_, known)| known)
-}
-
-/// The same as a question.
-fn meant<'k>(word: &str, known: impl Iterator<Item = &'k str>) -> String {
-    nearest(word, known).map_or_else(String::new, |known| format!("; did you mean {known}?"))
-}
-
-/// Characters to be put in, left out or changed to make one word of another (Levenshtein 1966);
-/// two neighbours that changed places count as one (Damerau 1964).
-fn distance(one: &str, other: &str) -> usize {
-    let (one, other): (Vec<char>, Vec<char>) = (one.chars().collect(), other.chars().collect());
-    let mut rows = vec![(0..=other.len()).collect::<Vec<_>>()];
-    for (i, a) in one.iter().enumerate() {
-        let mut row = vec![i + 1];
-        for (j, b) in other.iter().enumerate() {
-            let least = (rows[i][j] + usize::from(a != b))
-                .min(rows[i][j + 1] + 1)
-                .min(row[j] + 1);
-            let swapped = i > 0 && j > 0 && one[i - 1] == *b && *a == other[j - 1];
-            row.push(if swapped {
-                least.min(rows[i - 1][j - 1] + 1)
-            } else {
-                least
-            });
-        }
-        rows.push(row);
-    }
-    rows[one.len()][other.len()]
-}
-
 fn owned(owner: &str, message: &str) -> String {
     if owner.is_empty() {
         message.to_owned()
     } else {
         format!("{owner}: {message}")
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// The first is the usual example of Levenshtein's distance, the last of Damerau's where no
-    /// letter is touched twice.
-    #[test]
-    fn words_are_as_far_apart_as_it_takes_edits() {
-        for (one, other, apart) in [
-            ("kitten", "sitting", 3),
-            ("", "seed", 4),
-            ("seed", "", 4),
-            ("seed", "seed", 0),
-            ("sede", "seed", 1),
-            ("esed", "seed", 1),
-            ("ca", "abc", 3),
-        ] {
-            assert_eq!(distance(one, other), apart, "{one} {other}");
-        }
-    }
-
-    #[test]
-    fn a_word_is_near_by_a_third_of_its_letters() {
-        for (word, known, is_near) in [
-            ("averging", "averaging", true),
-            ("avrgng", "averaging", true),
-            ("avrgn", "averaging", false),
-            ("sed", "seed", true),
-            ("se", "seed", false),
-            ("1", "1M", true),
-            ("B", "A", false),
-        ] {
-            let near = nearest(word, [known, "another word"].into_iter());
-            assert_eq!(near, is_near.then_some(known), "{word}");
-        }
     }
 }
