@@ -253,6 +253,28 @@ mod tests {
         Ok(())
     }
 
+    /// Both wires are high at first, SDA is the second: a START there is drawn a nanosecond later.
+    #[test]
+    fn a_start_at_the_first_moment_is_an_edge() -> io::Result<()> {
+        let window = Window {
+            begin_ns: 100,
+            end_ns: 200,
+        };
+        let mut recorder = recorder(window, Vec::new(), Vec::new())?;
+        recorder.begin(100);
+        recorder.edge(100, Line::Sda, false);
+        recorder.edge(150, Line::Sda, true);
+        recorder.end(&transaction(100, 150));
+        let (dump, _) = recorder.finish(300)?;
+        let dump = String::from_utf8_lossy(&dump);
+        let (_, moments) = dump.split_once("$end\n#100\n").unwrap_or_default();
+        let lines: Vec<_> = moments.split_whitespace().collect();
+        let first = ["$dumpvars", "1!", "1\"", "$end"];
+        assert_eq!(lines[..4], first);
+        assert_eq!(lines[4..], ["#101", "0\"", "#150", "1\"", "#200"]);
+        Ok(())
+    }
+
     /// A window begins with its first moment, whether anything happens there or not, or with the
     /// end of the transfer that goes on there.
     #[test]
