@@ -35,7 +35,7 @@ impl Configuration {
     pub(super) fn enable(&mut self, channels: u8) {
         self.channels = channels;
         self.enabled = 0;
-        for channel in (0..CHANNELS).filter(|channel| channels >> channel & 1 == 1) {
+        for channel in (0..self.order.len()).filter(|channel| channels >> channel & 1 == 1) {
             self.order[self.enabled] = channel;
             self.enabled += 1;
         }

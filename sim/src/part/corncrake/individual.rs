@@ -55,7 +55,7 @@ impl Individual {
         let within = |limits: &[f64; 3], rng: &mut Rng| limits.map(|limit| rng.rectangular(limit));
         Self {
             sense_gain: core::array::from_fn(|_| {
-                [0.0; 2].map(|_| gain.rectangular(SENSE_GAIN_LIMIT))
+                core::array::from_fn(|_| gain.rectangular(SENSE_GAIN_LIMIT))
             }),
             sense_offset_nv: core::array::from_fn(|_| offset.rectangular(SENSE_CENTRE_LIMIT_NV)),
             sense_drift: core::array::from_fn(|_| {
@@ -72,7 +72,7 @@ impl Individual {
             // All parts wander as far as they may; when is theirs.
             conversion_drift: Drift {
                 amplitude: WANDER_NS as f64,
-                ..Drift::from_seed(&mut rng.stream("wander"), 0.0)
+                ..Drift::from_seed(&mut rng.stream("wander"), WANDER_NS as f64)
             },
         }
     }

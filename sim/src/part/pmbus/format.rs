@@ -82,8 +82,8 @@ impl Format {
             Self::Linear11(_) => sixty_five_thousandths(one).cmp(&sixty_five_thousandths(other)),
             Self::Ulinear16 { .. } => one.cmp(&other),
             Self::Direct(Coefficients { m, .. }) => {
-                let order = (one as i16).cmp(&(other as i16));
-                if m < 0 { order.reverse() } else { order }
+                let shown = |word| i32::from(word as i16) * i32::from(m.signum());
+                shown(one).cmp(&shown(other))
             }
         }
     }

@@ -253,7 +253,7 @@ impl Registers {
 
     fn is_protected(&self, command: Command) -> bool {
         let exempt = match command {
-            Command::WriteProtect => 0xFF,
+            Command::WriteProtect => return false,
             Command::Page => 0x60,
             Command::Kept(at) => match KEPT[at].code {
                 0x01 => 0x60,
