@@ -311,6 +311,18 @@ fn laws_that_cannot_be_are_refused() {
         err(Load::resistance(999)),
         Some(PlantError::Resistance(999))
     );
+    // 1 mΩ, 1 GΩ, 1 kW.
+    assert!(Load::resistance(1_000).is_ok() && Load::resistance(1_000_000_000_000_000).is_ok());
+    let gigohm_and_more = 1_000_000_000_000_001;
+    assert_eq!(
+        err(Load::resistance(gigohm_and_more)),
+        Some(PlantError::Resistance(gigohm_and_more))
+    );
+    assert_eq!(
+        err(Load::capacitor(1_000_000, 999, 0)),
+        Some(PlantError::Resistance(999))
+    );
+    assert!(Load::power(1_000_000_000_000, 1_000).is_ok());
     let watts = 1_000_000_000_001;
     assert_eq!(
         err(Load::power(watts, 1_000)),
