@@ -158,7 +158,7 @@ fn limits_that_cannot_be_are_refused_with_their_line() {
             "limit_a = 75",
             "limit_a = 75",
             "rail \"DRIVE\": limit_a = 75: the channel shows -13.1072 to 13.1071, and a limit \
-             must lie between: ask for a greater full scale, or choose another limit",
+             must lie between: choose another limit, or a smaller sense resistor",
         ),
         (
             "limit_a = 7.5",
@@ -181,4 +181,36 @@ fn limits_that_cannot_be_are_refused_with_their_line() {
         assert_eq!(error.message, message);
         assert_eq!(error.line, Some(line(&text, at) as u64), "{message}");
     }
+}
+
+/// What helps depends on whether the part has a greater range than the one that was asked for.
+#[test]
+fn a_limit_beyond_what_is_shown_comes_with_what_helps() {
+    let refused = |full_scales: &str, limit: &str| {
+        let text = format!(
+            "title = \"t\"\nduration_s = 1\n[[rail]]\nname = \"A\"\n\
+             sense = {{ resistance_ohm = 0.01, {full_scales} }}\n\
+             source.voltage_v = 5\nload.current_a = 1\n[[rail.alert]]\n{limit}\noutput = \"A\"\n"
+        );
+        let error = Scenario::parse(&text, "case.toml").expect_err("beyond");
+        let (_, remedy) = error.message.split_once("between: ").expect("a remedy");
+        remedy.to_owned()
+    };
+    let volts = "kind = \"over_voltage\"\nlimit_v = 900";
+    let amps = "kind = \"under_current\"\nlimit_a = -900";
+    let watts = "kind = \"over_power\"\nlimit_w = 90000";
+    let least = "sense_full_scale_v = 0.01, rail_full_scale_v = 3";
+    let sense = "sense_full_scale_v = 0.01, rail_full_scale_v = 65";
+    let rail = "sense_full_scale_v = 0.06, rail_full_scale_v = 3";
+    let ask = "ask for a greater full scale, or choose another limit";
+    for limit in [volts, amps, watts] {
+        assert_eq!(refused(least, limit), ask, "{limit}");
+    }
+    assert_eq!(refused(sense, volts), "choose another limit");
+    assert_eq!(refused(sense, amps), ask);
+    assert_eq!(refused(sense, watts), ask);
+    let smaller = "choose another limit, or a smaller sense resistor";
+    assert_eq!(refused(rail, volts), ask);
+    assert_eq!(refused(rail, amps), smaller);
+    assert_eq!(refused(rail, watts), smaller);
 }

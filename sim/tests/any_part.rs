@@ -404,7 +404,7 @@ fn parts_that_cannot_be_are_refused() {
             "limit_a = 1.2",
             "limit_a = 2.5",
             "rail \"LAMP\": limit_a = 2.5: the channel shows -2.4576 to 2.4564, and a limit \
-             must lie between: ask for a greater full scale, or choose another limit",
+             must lie between: choose another limit, or a smaller sense resistor",
         ),
     ];
     for (good, bad, message) in cases {

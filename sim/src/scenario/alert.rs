@@ -74,10 +74,7 @@ pub(super) fn read(
     let (least, greatest) = shown(kind, (part, channel, sense)).unwrap_or_default();
     if value <= least || value >= greatest {
         let (least, greatest) = (least as f64 / 1e9, greatest as f64 / 1e9);
-        let remedy = match part.has_ranges() {
-            true => "ask for a greater full scale, or choose another limit",
-            false => "choose another limit",
-        };
+        let remedy = part.remedy(kind, channel, sense);
         return Err(limit_field.error(&format!(
             "the channel shows {least:.4} to {greatest:.4}, and a limit must lie between: {remedy}"
         )));

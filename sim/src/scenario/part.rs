@@ -3,13 +3,13 @@ use std::fmt;
 use crake::Channel;
 use crake::board::{Board, Rail, SenseResistor, rail_voltage};
 use crake::config::{ChannelRange, Config, FullScale, Outputs, Scan};
-use crake::info::PartInfo;
+use crake::info::{PartInfo, RangeInfo};
 use crake::part::{corncrake, moorhen, pmbus};
 use crake::units::{Resistance, Tolerance, Voltage};
 
 use super::read::NAME_MAX;
 use super::table::{Field, Limits, Table};
-use super::{ScenarioError, Sense};
+use super::{AlertKind, ScenarioError, Sense};
 use crate::inspect::{self, Description};
 
 /// A kind of part, as far as a scenario has to know it.
@@ -86,7 +86,7 @@ impl PartKind {
     /// The greatest sense and rail voltage that a channel reaches, in nanovolts; a device that
     /// measures amperes has 1 V for 1 A.
     pub(super) fn greatest_nv(&self, channel: u8) -> (i64, i64) {
-        let of = |ranges: &[crake::info::RangeInfo]| {
+        let of = |ranges: &[RangeInfo]| {
             let own = self.measures_amperes.then_some(usize::from(channel));
             let ranges = ranges.iter().enumerate();
             let ranges = ranges.filter(|(place, _)| own.is_none_or(|own| own == *place));
@@ -117,9 +117,28 @@ impl PartKind {
         ))
     }
 
-    /// Whether full scales can be asked for: else each channel has one.
-    pub(super) const fn has_ranges(&self) -> bool {
-        !self.measures_amperes
+    /// What helps where a limit of this kind lies beyond what a channel shows.
+    pub(super) fn remedy(&self, kind: AlertKind, channel: u8, sense: &Sense) -> &'static str {
+        let Some(range) = self
+            .range(channel, sense)
+            .filter(|_| !self.measures_amperes)
+        else {
+            return "choose another limit";
+        };
+        let is_greatest = |ranges: &[RangeInfo], place: u8, greatest_nv| {
+            let range = ranges.get(usize::from(place));
+            range.is_some_and(|range| i64::from(range.full_scale_uv) * 1_000 == greatest_nv)
+        };
+        let (sense_nv, rail_nv) = self.greatest_nv(channel);
+        let sense = is_greatest(self.info.sense_ranges, range.sense, sense_nv);
+        let rail = is_greatest(self.info.rail_ranges, range.rail, rail_nv);
+        match kind {
+            AlertKind::OverVoltage | AlertKind::UnderVoltage if rail => "choose another limit",
+            AlertKind::OverCurrent | AlertKind::UnderCurrent | AlertKind::OverPower if sense => {
+                "choose another limit, or a smaller sense resistor"
+            }
+            _ => "ask for a greater full scale, or choose another limit",
+        }
     }
 
     fn range(&self, channel: u8, sense: &Sense) -> Option<ChannelRange> {
