@@ -102,8 +102,8 @@ impl Common {
         closed_part_us: 0,
     };
 
-    /// Counts a sample's scans, if the stretch goes on with it.
-    pub(super) fn go_on(&mut self, now: &Now) -> Update {
+    /// Counts a sample's scans, or ticks of the host's clock, if the stretch goes on with it.
+    pub(super) fn go_on(&mut self, now: &Now, ticks: bool) -> Update {
         if self.course != Course::Open {
             return Update::First;
         }
@@ -112,7 +112,8 @@ impl Common {
         {
             return Update::Discontinuity(Discontinuity::Configured);
         }
-        let checked = self.pace.check(self.last, now, self.agreement);
+        let agreement = (!ticks).then_some(self.agreement);
+        let checked = self.pace.check(self.last, now, agreement);
         if matches!(checked, Update::Continued) {
             self.scans = self.scans.wrapping_add(now.scans.into());
             // While no scan ends, time is not counted yet.

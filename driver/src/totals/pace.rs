@@ -154,9 +154,10 @@ impl Pace {
         agreement
     }
 
-    /// Whether a sample may go on where the last one was.
+    /// Whether a sample may go on where the last one was; without an agreement the host's clock
+    /// counts itself.
     #[inline(always)]
-    pub(super) fn check(&self, last: Last, now: &Now, agreement: u8) -> Update {
+    pub(super) fn check(&self, last: Last, now: &Now, agreement: Option<u8>) -> Update {
         let (scans, now) = (now.scans, now.stamp);
         // Differences with a sign: moments before the clock's beginning are far beyond its end.
         if (now.before_us.wrapping_sub(last.before_us) as i64) < 0 {
@@ -168,6 +169,9 @@ impl Pace {
         if greatest_256us > u64::from(self.safe_256us) || width_us >> 32 != 0 {
             return Update::Discontinuity(Discontinuity::TooLate);
         }
+        let Some(agreement) = agreement else {
+            return Update::Continued;
+        };
         // What the clocks may be apart, a scan at either end, and the time from idle to the first.
         let apart = (greatest_256us as u32).wrapping_shr(u32::from(agreement));
         let apart_us = (u64::from(apart) << 8)

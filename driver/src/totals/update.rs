@@ -28,7 +28,7 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
             configuration: sample.configuration(),
         };
         let last = self.common.last;
-        let update = self.common.go_on(&now);
+        let update = self.common.go_on(&now, bits.tick_us != 0);
         let clipped_samples = sample.clipped_samples();
         if matches!(update, Update::Continued) {
             self.kept.go_on(info, last, now.stamp);

@@ -185,7 +185,11 @@ fn two_to(exponent: i8) -> f64 {
 /// x × 10^r by one multiplication or division, by an exact power.
 fn ten_to(x: f64, r: i8) -> f64 {
     let power = (0..r.unsigned_abs()).fold(1.0, |power, _| power * 10.0);
-    if r < 0 { x / power } else { x * power }
+    if r.is_negative() {
+        x / power
+    } else {
+        x * power
+    }
 }
 
 /// To the nearest whole number, halves to even; the ends of i64 beyond it.
