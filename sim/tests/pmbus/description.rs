@@ -36,6 +36,17 @@ fn descriptions_that_the_standard_does_not_allow_are_refused() {
         refused(|it| it.sample_period_ns = 3_999),
         DescriptionError::SamplePeriod(3_999)
     );
+    // A day, and a nanosecond more.
+    let day_ns = 86_400_000_000_000;
+    assert_eq!(
+        refused(|it| it.sample_period_ns = day_ns + 1),
+        DescriptionError::SamplePeriod(day_ns + 1)
+    );
+    let of_a_day = Description {
+        sample_period_ns: day_ns,
+        ..Description::gallinule()
+    };
+    assert!(Device::ideal(of_a_day, ADDRESS).is_ok());
     assert_eq!(
         refused(|it| it.identity[1] = ""),
         DescriptionError::Identity("")

@@ -154,6 +154,10 @@ output = "A"
     // A scan and two conversions at 2000 scans a second.
     let edge_s = number(&alert["crossing_to_edge_s"]);
     assert!((0.0..0.000_7).contains(&edge_s), "{edge_s}");
+    // It tells the limit in force and what was read then, within the noise.
+    let (limit_w, value_w) = (number(&alert["limit"]), number(&alert["value"]));
+    assert!((4.99..=5.0).contains(&limit_w), "{limit_w}");
+    assert!((9.99..10.01).contains(&value_w), "{value_w}");
 }
 
 /// 2 A at 5 V for a minute.
