@@ -89,8 +89,9 @@ pub(super) fn voltage(open_nv: i64, impedance_uohm: u64, load_na: i64, forms: &[
             if slope <= 0.0 || next < lower {
                 break;
             }
-            if nv - next < CLOSE_NV {
-                return next;
+            // Newton's method comes from above, and is at the root when it moves no more.
+            if next >= nv {
+                return nv;
             }
             nv = next;
         }
@@ -102,9 +103,6 @@ pub(super) fn voltage(open_nv: i64, impedance_uohm: u64, load_na: i64, forms: &[
 pub(super) fn currents(forms: &[Form], nv: f64) -> Vec<i64> {
     forms.iter().map(|form| form.current_na(nv)).collect()
 }
-
-/// Newton's method is at the root as soon as it moves by less.
-const CLOSE_NV: f64 = 0.125;
 
 #[cfg(test)]
 mod tests {
