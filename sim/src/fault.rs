@@ -1,6 +1,7 @@
 //! Faults as data: what goes wrong, where and when. [`Bench::fault`](crate::bench::Bench::fault)
 //! brings them about, and so does `[[fault]]` in a scenario file.
 
+use alloc::format;
 use core::fmt;
 use core::time::Duration;
 

@@ -114,7 +114,7 @@ impl Law {
                     / input.converter.least_input_nv as f64
             }
         };
-        na.ceil() as i64
+        na as i64 + 1
     }
 }
 
@@ -275,7 +275,7 @@ pub(super) fn bounds(
             let to_source = (highest - open.least as f64).max(0.0) / (series + ohms);
             let others_na = greatest.saturating_sub(branch.law.most_na(&reach));
             let to_all = to_source + others_na.max(0) as f64;
-            Some(to_all.min(reach.swing() / series).ceil() as i64)
+            Some(to_all.min(reach.swing() / series) as i64 + 1)
         }
         _ => None,
     });
