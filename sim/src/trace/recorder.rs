@@ -266,7 +266,7 @@ mod tests {
         recorder.edge(150, Line::Sda, true);
         recorder.end(&transaction(100, 150));
         let (dump, _) = recorder.finish(300)?;
-        let dump = String::from_utf8_lossy(&dump);
+        let dump = String::from_utf8_lossy(dump);
         let (_, moments) = dump.split_once("$end\n#100\n").unwrap_or_default();
         let lines: Vec<_> = moments.split_whitespace().collect();
         let first = ["$dumpvars", "1!", "1\"", "$end"];
