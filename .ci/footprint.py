@@ -1,5 +1,6 @@
 """Figures of two cores beside their budgets: held against docs/footprint.md, or written there with
 --refresh."""
+
 import sys
 
 BEGIN, END = "<!-- figures: written by .ci/on-target --refresh -->", "<!-- end of figures -->"
@@ -11,25 +12,66 @@ ROWS = [
     ("flash: readings", "B", FLASH("readings"), (3200, 3400)),
     ("flash: readings and totals", "B", FLASH("totals"), (5300, 5700)),
     ("flash: readings and totals with bounds", "B", FLASH("bounds"), (6500, 6900)),
-    ("flash: everything blocking (totals with bounds and checkpoint, alerts, capture, resume, correction with new margins)", "B", FLASH("everything"), (13000, 14000)),
+    (
+        "flash: everything blocking (totals with bounds and checkpoint, alerts, capture, resume, "
+        "correction with new margins)",
+        "B",
+        FLASH("everything"),
+        (13000, 14000),
+    ),
     ("flash: correction alone, on readings", "B", FLASH("correction", "readings"), (400, 450)),
     ("flash: resume alone, on readings", "B", FLASH("resume", "readings"), (550, 500)),
     ("flash: fast capture alone, on readings", "B", FLASH("capture", "readings"), (950, 800)),
-    ("flash: async program against the same blocking one", "B", FLASH("asynchronous", "blocking"), (1000, 900)),
+    (
+        "flash: async program against the same blocking one",
+        "B",
+        FLASH("asynchronous", "blocking"),
+        (1000, 900),
+    ),
     ("flash: readings of a Moorhen alone", "B", FLASH("moorhen_readings"), (3000, 3100)),
-    ("flash: readings and totals of a Moorhen, whose sums the driver keeps", "B", FLASH("moorhen_totals"), (5200, 5400)),
-    ("flash: the same with alerts, of which the driver compares two", "B", FLASH("moorhen_limits"), (None, None)),
-    ("flash: readings of a PMBus device with four pages, declarations included", "B", FLASH("pmbus_readings"), (None, None)),
+    (
+        "flash: readings and totals of a Moorhen, whose sums the driver keeps",
+        "B",
+        FLASH("moorhen_totals"),
+        (5200, 5400),
+    ),
+    (
+        "flash: the same with alerts, of which the driver compares two",
+        "B",
+        FLASH("moorhen_limits"),
+        (None, None),
+    ),
+    (
+        "flash: readings of a PMBus device with four pages, declarations included",
+        "B",
+        FLASH("pmbus_readings"),
+        (None, None),
+    ),
     ("flash: the same with totals and alerts", "B", FLASH("pmbus_limits"), (None, None)),
-    ("flash: readings and totals of a Corncrake with four rails and of a Moorhen with two", "B", FLASH("two_parts"), (9700, 10000)),
+    (
+        "flash: readings and totals of a Corncrake with four rails and of a Moorhen with two",
+        "B",
+        FLASH("two_parts"),
+        (9700, 10000),
+    ),
     ("of these, the board (constants)", "B", "size.board", (None, None)),
     ("of these, the margins (constants)", "B", "size.margins", (None, None)),
     ("static RAM of these programs", "B", "ram.everything", (None, None)),
     ("RAM: totals without bounds, four rails", "B", "size.totals", (None, None)),
     ("RAM: totals with bounds, four rails", "B", "size.totals_with_bounds", (460, 460)),
     ("RAM: monitor of four channels", "B", "size.monitor", (180, 180)),
-    ("RAM: monitor of a Moorhen, with what the driver makes up", "B", "size.monitor_of_moorhen", (None, None)),
-    ("RAM: monitor of a PMBus device with four pages, likewise", "B", "size.monitor_of_pmbus", (None, None)),
+    (
+        "RAM: monitor of a Moorhen, with what the driver makes up",
+        "B",
+        "size.monitor_of_moorhen",
+        (None, None),
+    ),
+    (
+        "RAM: monitor of a PMBus device with four pages, likewise",
+        "B",
+        "size.monitor_of_pmbus",
+        (None, None),
+    ),
     ("RAM: event", "B", "size.event", (32, 32)),
     ("RAM: queue of eight events", "B", "size.queue_8_events", (None, None)),
     ("stack: sample", "B", "stack.sample", (290, 330)),
@@ -39,7 +81,12 @@ ROWS = [
     ("stack: totals update that closes a stretch", "B", "stack.close", (540, 620)),
     ("stack: one total without its bound", "B", "stack.total_without_bound", (540, 620)),
     ("stack: one total with its bound", "B", "stack.total_with_bound", (540, 620)),
-    ("stack: totals update that closes a stretch, with bounds", "B", "stack.close_with_bounds", (540, 620)),
+    (
+        "stack: totals update that closes a stretch, with bounds",
+        "B",
+        "stack.close_with_bounds",
+        (540, 620),
+    ),
     ("stack: set limits", "B", "stack.set_limits", (540, 620)),
     ("stack: read alerts", "B", "stack.read_alerts", (540, 620)),
     ("stack: service with one flag", "B", "stack.service", (540, 620)),
@@ -52,11 +99,26 @@ ROWS = [
     ("`size_of` future of a sample", "B", "size.future_of_sample", (None, None)),
     ("`size_of` future of a service", "B", "size.future_of_service", (None, None)),
     ("sample with both check values", "instr.", "instructions.sample", (1550, 2450)),
-    ("sample with the block's own check value alone", "instr.", "instructions.sample_block_check_alone", (1150, 1750)),
+    (
+        "sample with the block's own check value alone",
+        "instr.",
+        "instructions.sample_block_check_alone",
+        (1150, 1750),
+    ),
     ("sample with both check values, async", "instr.", "instructions.sample_async", (None, None)),
-    ("bytes to voltage, current and power of four rails", "instr.", "instructions.readings", (340, 740)),
+    (
+        "bytes to voltage, current and power of four rails",
+        "instr.",
+        "instructions.readings",
+        (340, 740),
+    ),
     ("the same with correction", "instr.", "instructions.readings_corrected", (400, 800)),
-    ("baseline: two products and their power of four channels in `f32`", "instr.", "instructions.readings_in_f32", (None, None)),
+    (
+        "baseline: two products and their power of four channels in `f32`",
+        "instr.",
+        "instructions.readings_in_f32",
+        (None, None),
+    ),
     ("totals update, four rails", "instr.", "instructions.update", (220, 350)),
     ("the same with an offset taken off", "instr.", "instructions.update_offset", (260, 600)),
     ("one total without its bound", "instr.", "instructions.total_without_bound", (None, None)),
@@ -64,14 +126,32 @@ ROWS = [
     ("service with one flag", "instr.", "instructions.service", (2200, 3300)),
     ("the same, async", "instr.", "instructions.service_async", (None, None)),
     ("reading alert flags, one of them set", "instr.", "instructions.read_alerts", (None, None)),
-    ("baseline: a sample's values, one register at a time, check bytes alone", "instr.", "instructions.one_register_at_a_time", (None, None)),
+    (
+        "baseline: a sample's values, one register at a time, check bytes alone",
+        "instr.",
+        "instructions.one_register_at_a_time",
+        (None, None),
+    ),
     ("bus transactions of a coherent sample of four channels", "", "bus.sample_transfers", (2, 2)),
-    ("baseline: one register at a time, not coherent", "", "bus.one_register_at_a_time_transfers", (None, None)),
+    (
+        "baseline: one register at a time, not coherent",
+        "",
+        "bus.one_register_at_a_time_transfers",
+        (None, None),
+    ),
 ]
 # The more the better: what, figure, budgets.
 RATIOS = [
-    ("bus: data bits handed to the decoder ÷ all bits of a sample", lambda f: f["bus.sample_data_permille"] / 1000, (0.80, None)),
-    ("baseline: one register at a time", lambda f: f["bus.one_register_at_a_time_data_permille"] / 1000, (None, None)),
+    (
+        "bus: data bits handed to the decoder ÷ all bits of a sample",
+        lambda f: f["bus.sample_data_permille"] / 1000,
+        (0.80, None),
+    ),
+    (
+        "baseline: one register at a time",
+        lambda f: f["bus.one_register_at_a_time_data_permille"] / 1000,
+        (None, None),
+    ),
 ]
 
 
@@ -82,11 +162,20 @@ def figures(path):
 
 
 def cell(value):
-    return "" if value is None else f"{value:.2f}" if isinstance(value, float) else f"{value:,}".replace(",", " ")
+    return (
+        ""
+        if value is None
+        else f"{value:.2f}" if isinstance(value, float) else f"{value:,}".replace(",", " ")
+    )
 
 
 def table(cores):
-    lines = [BEGIN, "", "| what | unit | M3 | budget | M0 | budget |", "|---|---|---:|---:|---:|---:|"]
+    lines = [
+        BEGIN,
+        "",
+        "| what | unit | M3 | budget | M0 | budget |",
+        "|---|---|---:|---:|---:|---:|",
+    ]
     missed = []
 
     def row(what, unit, values, budgets, better):
@@ -94,13 +183,28 @@ def table(cores):
         lines.append(f"| {what} | {unit} | " + " | ".join(cells) + " |")
         for core, value, budget in zip(("M3", "M0"), values, budgets):
             if budget is not None and not better(value, budget):
-                missed.append(f"- {what}, {core}: {cell(value)} of {cell(budget)} {unit}".rstrip() + f" ({value / budget:.2f} ×)")
+                missed.append(
+                    f"- {what}, {core}: {cell(value)} of {cell(budget)} {unit}".rstrip()
+                    + f" ({value / budget:.2f} ×)"
+                )
 
     for what, unit, figure, budgets in ROWS:
         get = figure if callable(figure) else lambda f, name=figure: f[name]
-        row(what, unit, [get(core) for core in cores], budgets, lambda value, budget: value <= budget)
+        row(
+            what,
+            unit,
+            [get(core) for core in cores],
+            budgets,
+            lambda value, budget: value <= budget,
+        )
     for what, get, budgets in RATIOS:
-        row(what, "×", [round(get(core), 2) for core in cores], budgets, lambda value, budget: value >= budget)
+        row(
+            what,
+            "×",
+            [round(get(core), 2) for core in cores],
+            budgets,
+            lambda value, budget: value >= budget,
+        )
     lines += ["", "Not met:" if missed else "All budgets are met.", ""] + missed + ["", END]
     return lines
 

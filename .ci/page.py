@@ -2,6 +2,7 @@
 the run whose first chart the README shows, and that chart, which `--refresh` writes anew. The
 directories of the first two hold what `characterise` makes of the runs' readings, too.
 `--shots DIR` also takes pictures."""
+
 import itertools
 import json
 import math
@@ -63,7 +64,11 @@ class Look:
     def view(self, figure):
         """What it shows, once it has come into sight and is drawn."""
         figure = self.drawn(figure)
-        frames = "() => new Promise(done => { let n = 4; const next = () => (n-- ? requestAnimationFrame(next) : done()); next(); })"
+        frames = """() => new Promise(done => {
+            let n = 4;
+            const next = () => (n-- ? requestAnimationFrame(next) : done());
+            next();
+        })"""
         self.page.evaluate(frames)
         return [float(figure.get_attribute(f"data-{end}")) for end in ("from", "to")]
 
@@ -78,7 +83,9 @@ def scale(panel):
     title = panel.locator(".title").evaluate("it => it.firstChild.textContent")
     name, prefix = re.fullmatch(r"(\w+) in ([GMkmµn]?)[VAWCJ]", title).groups()
     labels = panel.locator("text[text-anchor=end]:not(.title)").evaluate_all(
-        "all => all.filter(it => it.getAttribute('x') < 64).map(it => [+it.getAttribute('y') - 4, +it.textContent])")
+        """all => all.filter(it => it.getAttribute('x') < 64)
+            .map(it => [+it.getAttribute('y') - 4, +it.textContent])"""
+    )
     (low_y, low), (high_y, high) = labels[0], labels[-1]
     assert low_y != high_y, title
     size = PREFIXES[prefix]
@@ -110,8 +117,16 @@ def peaks_are_drawn(look, figure, rail):
         if name in READINGS:
             spread = rail[READINGS[name]]
             pixel = abs(value(1) - value(0))
-            for height, reading in ((max(heights), spread["least"]), (min(heights), spread["greatest"])):
-                assert abs(value(height) - reading) <= pixel, (rail["name"], name, value(height), reading)
+            for height, reading in (
+                (max(heights), spread["least"]),
+                (min(heights), spread["greatest"]),
+            ):
+                assert abs(value(height) - reading) <= pixel, (
+                    rail["name"],
+                    name,
+                    value(height),
+                    reading,
+                )
         yield name, panel
 
 
@@ -126,7 +141,9 @@ def charts_show_the_data(look):
             curve = by_name[name]["curves"][0]
             assert near(curve["v"][-1], rail[key]["measured"]), (rail["name"], name)
             bound = rail[key]["bound"] if rail[key]["saturation"] == "none" else None
-            assert (bound is None and curve["b"][-1] is None) or near(curve["b"][-1], bound, 1e-3), (rail["name"], name)
+            assert (bound is None and curve["b"][-1] is None) or near(
+                curve["b"][-1], bound, 1e-3
+            ), (rail["name"], name)
         alerts = [alert for alert in look.report["alerts"] if alert["rail"] == rail["name"]]
         marks = [mark["t"] for panel in data["panels"] for mark in panel["marks"]]
         times = sorted(alert["time_s"] for alert in alerts)
@@ -136,7 +153,9 @@ def charts_show_the_data(look):
             drawn += 1
             if panel.locator(".mark").count() == 0:
                 kinds = {"Voltage": "voltage", "Current": "current", "Power": "power"}
-                assert not any(alert["kind"].endswith(kinds.get(name, "nothing")) for alert in alerts), name
+                assert not any(
+                    alert["kind"].endswith(kinds.get(name, "nothing")) for alert in alerts
+                ), name
     return drawn
 
 
@@ -144,7 +163,9 @@ def charts_show_the_log(look):
     """The same of a log: its totals are the object's, and the table at the top has all rails."""
     drawn = 0
     rows = look.page.locator("table").first.locator("tbody tr").all()
-    names = [rail["name"] for rail in json.loads((look.directory / "report.json").read_text())["rails"]]
+    names = [
+        rail["name"] for rail in json.loads((look.directory / "report.json").read_text())["rails"]
+    ]
     for (figure, rail), row in zip(look.rails(), rows, strict=True):
         by_name = readings_are_there(look.data(figure), rail)
         assert set(by_name) == {*READINGS, *TOTALS}, set(by_name)
@@ -154,11 +175,21 @@ def charts_show_the_log(look):
         assert row.locator("th").text_content() == rail["name"] in names
         heads = look.page.locator("table").first.locator("th[scope=col]").all_text_contents()
         told = dict(zip(heads[1:], row.locator("td").all_text_contents()))
-        for name, mean in (("voltage", rail["voltage_v"]), ("current", rail["current_a"]), ("power", rail["power_w"])):
+        for name, mean in (
+            ("voltage", rail["voltage_v"]),
+            ("current", rail["current_a"]),
+            ("power", rail["power_w"]),
+        ):
             assert near(size(told[name]), mean["mean"], 6e-4), (rail["name"], told)
         for name in ("charge", "energy"):
-            assert near(size(told[name]) * 3600, rail[TOTALS[name.title()]]["net"], 6e-4), (rail["name"], told)
-    assert look.page.locator("img").count() == 0 and look.page.locator("script:not([type])").count() == 1
+            assert near(size(told[name]) * 3600, rail[TOTALS[name.title()]]["net"], 6e-4), (
+                rail["name"],
+                told,
+            )
+    assert (
+        look.page.locator("img").count() == 0
+        and look.page.locator("script:not([type])").count() == 1
+    )
     return drawn
 
 
@@ -211,7 +242,10 @@ def zoom_is_linked(look):
     look.page.mouse.up()
     seen = look.view(first)
     pixel = length / (right - left)
-    assert abs(seen[0] - (whole[0] + length / 4)) < 2 * pixel and abs(seen[1] - (whole[0] + length / 2)) < 2 * pixel, seen
+    assert (
+        abs(seen[0] - (whole[0] + length / 4)) < 2 * pixel
+        and abs(seen[1] - (whole[0] + length / 2)) < 2 * pixel
+    ), seen
     all_are(seen)
     # The wheel with control looks closer still; double-click shows the whole.
     look.drawn(first)
@@ -236,8 +270,14 @@ def values_are_told(look):
     assert readout.text_content() == ""
     svg.press("n")
     look.view(figure)
-    alert = look.report["alerts"][0]["kind"].replace("_", "-") if look.directory.name == "hostile" else "over-current"
-    assert alert in readout.text_content() and "event at" in readout.text_content(), readout.text_content()
+    alert = (
+        look.report["alerts"][0]["kind"].replace("_", "-")
+        if look.directory.name == "hostile"
+        else "over-current"
+    )
+    assert (
+        alert in readout.text_content() and "event at" in readout.text_content()
+    ), readout.text_content()
     svg.press("0")
     svg.press("Escape")
 
@@ -259,7 +299,11 @@ def words_stand_for_pictures(look):
     for _ in range(60):
         page.keyboard.press("Tab")
         name, outline = page.evaluate(
-            "() => [document.activeElement.tagName, getComputedStyle(document.activeElement).outlineStyle]")
+            """() => {
+                const active = document.activeElement;
+                return [active.tagName, getComputedStyle(active).outlineStyle];
+            }"""
+        )
         if name != "BODY":
             assert outline != "none", name
             met.add(name.upper())
@@ -272,23 +316,33 @@ def it_is_readable(look):
     assert page.evaluate("document.documentElement.scrollWidth") <= look.width
     for figure in look.figures:
         look.drawn(figure)
-        small = figure.evaluate("""figure => [...figure.querySelectorAll('svg text')].filter(text =>
-            parseFloat(getComputedStyle(text).fontSize) * text.getCTM().a < 11).map(text => text.textContent)""")
+        small = figure.evaluate(
+            """figure => [...figure.querySelectorAll('svg text')].filter(text =>
+            parseFloat(getComputedStyle(text).fontSize) * text.getCTM().a < 11)
+            .map(text => text.textContent)"""
+        )
         assert small == [], small
         over = figure.evaluate("""figure => {
             const all = [...figure.querySelectorAll('svg text:not(.limit-name)')]
                 .map(text => [text.getBoundingClientRect(), text.textContent]);
-            const meet = (a, b) => a.left < b.right && b.left < a.right && a.top + 2 < b.bottom && b.top + 2 < a.bottom;
-            return all.flatMap(([a, one], n) => all.slice(n + 1).filter(([b]) => meet(a, b)).map(([, other]) => [one, other]));
+            const meet = (a, b) => a.left < b.right && b.left < a.right
+                && a.top + 2 < b.bottom && b.top + 2 < a.bottom;
+            return all.flatMap(([a, one], n) => all.slice(n + 1)
+                .filter(([b]) => meet(a, b)).map(([, other]) => [one, other]));
         }""")
         assert over == [], over
-        out = figure.evaluate("""figure => { const box = figure.querySelector('svg').getBoundingClientRect();
+        out = figure.evaluate(
+            """figure => { const box = figure.querySelector('svg').getBoundingClientRect();
             return [...figure.querySelectorAll('svg text')].filter(text => {
                 const it = text.getBoundingClientRect();
                 return it.left < box.left - 1 || it.right > box.right + 1;
-            }).map(text => text.textContent); }""")
+            }).map(text => text.textContent); }"""
+        )
         assert out == [], out
-    body, chart = (page.evaluate(f"getComputedStyle(document.querySelector('{it}')).backgroundColor") for it in ("body", "svg"))
+    body, chart = (
+        page.evaluate(f"getComputedStyle(document.querySelector('{it}')).backgroundColor")
+        for it in ("body", "svg")
+    )
     assert body == chart, (body, chart)
     light = sum(map(int, re.findall(r"\d+", body)[:3])) > 384
     assert light == (look.scheme == "light"), body
@@ -327,7 +381,9 @@ def chart_alone(look):
 def main(skiff, hostile, cycle, chart, *options):
     shots = Path(options[options.index("--shots") + 1]) if "--shots" in options else None
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium", args=["--no-sandbox"])
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium", args=["--no-sandbox"]
+        )
         for directory in (Path(skiff), Path(hostile)):
             look = Look(browser, directory, "desktop", "light")
             drawn = charts_show_the_data(look)
@@ -338,20 +394,27 @@ def main(skiff, hostile, cycle, chart, *options):
                 names_are_text(look)
                 bands_end_where_nothing_is_claimed(look)
             look.close()
-            print(f"{directory.name}: {len(look.figures)} figures, {drawn} charts of them over the whole run, hold the report's data")
+            print(
+                f"{directory.name}: {len(look.figures)} figures, {drawn} charts of them over the "
+                "whole run, hold the report's data"
+            )
             look = Look(browser, directory, "desktop", "light", "characterise")
             drawn = charts_show_the_log(look)
             zoom_is_linked(look)
             words_stand_for_pictures(look)
             look.close()
             print(f"{directory.name}: {drawn} charts of its log hold the object's data")
-            for name, width, scheme in itertools.product(("report", "characterise"), ("desktop", "phone"), ("light", "dark")):
+            for name, width, scheme in itertools.product(
+                ("report", "characterise"), ("desktop", "phone"), ("light", "dark")
+            ):
                 look = Look(browser, directory, width, scheme, name)
                 it_is_readable(look)
                 for n in range(8 if shots else 0):
                     look.page.evaluate(f"scrollTo(0, {n * WIDTHS[width][1]})")
                     look.page.wait_for_timeout(200)
-                    look.page.screenshot(path=shots / f"{directory.name}-{name}-{width}-{scheme}-{n}.png")
+                    look.page.screenshot(
+                        path=shots / f"{directory.name}-{name}-{width}-{scheme}-{n}.png"
+                    )
                 look.close()
         look = Look(browser, Path(cycle), "chart", "light")
         text = chart_alone(look)
@@ -359,7 +422,9 @@ def main(skiff, hostile, cycle, chart, *options):
         browser.close()
     if "--refresh" in options:
         Path(chart).write_text(text)
-    assert Path(chart).read_text() == text, f"{chart} is not the chart of the run: .ci/page --refresh"
+    assert (
+        Path(chart).read_text() == text
+    ), f"{chart} is not the chart of the run: .ci/page --refresh"
     print(f"{chart}: the chart of the run, {len(text)} bytes")
 
 

@@ -10,8 +10,8 @@
 //! flag, and is served; who else pulls it answers next. Where nobody answers, everybody is served.
 //! All goes by the line's *level*, for a second part may pull it while the first is served.
 //!
-//! Corncrake and Gallinule convert by themselves. Moorhen converts and compares when it is asked to,
-//! so it is served once in an interval, and knows no alert response.
+//! Corncrake and Gallinule convert by themselves. Moorhen converts and compares when it is asked
+//! to, so it is served once in an interval, and knows no alert response.
 
 use core::cell::RefCell;
 use core::error::Error;

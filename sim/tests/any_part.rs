@@ -267,8 +267,8 @@ fn a_latency_is_waited_for_once_for_each_part() {
     assert!((more_s - 3.0 * 0.02).abs() < 1e-6, "{more_s}");
 }
 
-/// docs/scenario.md: where the driver compares, `read_every_s` decides how soon a limit is told, and
-/// no output tells of it. A pulse of 5 W that a single reading sees is told with that reading.
+/// docs/scenario.md: where the driver compares, `read_every_s` decides how soon a limit is told,
+/// and no output tells of it. A pulse of 5 W that a single reading sees is told with that reading.
 #[test]
 fn what_the_driver_compares_is_told_with_the_next_reading() {
     let text = r#"title = "t"

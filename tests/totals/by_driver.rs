@@ -272,8 +272,8 @@ fn the_noise_of_samples_averages_out() {
     // Corncrake's widest range: offset and noise in nV.
     let (offset, noise) = (10_000.0, 2_500.0);
     let charge = totals.charge(Channel::C0).expect("a rail");
-    // Over 10 mΩ, in nC: six deviations, of two roots that are at most a quarter too great each; ends of
-    // 0.1 A and 2 s.
+    // Over 10 mΩ, in nC: six deviations, of two roots that are at most a quarter too great each;
+    // ends of 0.1 A and 2 s.
     let most = 100.0 * (offset * 1_000.0 + 1.25 * 1.25 * 6.0 * noise * 1_000_f64.sqrt()) + 0.2e9;
     let least = 100.0 * (offset * 1_000.0 + 6.0 * noise * 1_000_f64.sqrt());
     let bound = charge.bound.as_nanocoulombs() as f64;

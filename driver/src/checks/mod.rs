@@ -8,10 +8,10 @@
 //! | [`address`] | a part strapped to another address | one transfer per strap |
 //! | [`AlertQueue::proof_test`](crate::alert::AlertQueue::proof_test) | an alert line without pull-up, broken, shorted, swapped | see there |
 //!
-//! [`sense`] and [`node`] give a [`Verdict`]: what was expected, what came, and within what bound; or
-//! why nothing was found out. The bound is the worst case of datasheet and board, so a sound board
-//! never fails; what lies within it, no check sees. The others give what they find, and [`address`]
-//! who answered besides. [`asynch`] has those that use the bus for an async one.
+//! [`sense`] and [`node`] give a [`Verdict`]: what was expected, what came, and within what bound;
+//! or why nothing was found out. The bound is the worst case of datasheet and board, so a sound
+//! board never fails; what lies within it, no check sees. The others give what they find, and
+//! [`address`] who answered besides. [`asynch`] has those that use the bus for an async one.
 //!
 //! ```
 //! use crake::board::Rail;

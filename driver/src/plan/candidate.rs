@@ -88,8 +88,8 @@ impl<const N: usize> Candidate<'_, N> {
         self.sample.us(self.bus_hz).max(period_us).max(1)
     }
 
-    /// From the flag to the event: the host wakes, takes the sample that tells or is within another,
-    /// and serves.
+    /// From the flag to the event: the host wakes, takes the sample that tells or is within
+    /// another, and serves.
     fn response_us(&self) -> u64 {
         let calls_us = self.sample.us(self.bus_hz);
         calls_us

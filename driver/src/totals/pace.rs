@@ -11,8 +11,8 @@ use crate::units::Tolerance;
 
 /// The longest time from one sample to the next within which no rollover can hide, whatever flows
 /// within full scale, in microseconds of a host's clock that is off by so much: what
-/// [`Totals::next_sample_by_us`](super::Totals::next_sample_by_us) counts from. `None` where nothing
-/// counts.
+/// [`Totals::next_sample_by_us`](super::Totals::next_sample_by_us) counts from. `None` where
+/// nothing counts.
 #[must_use]
 pub fn longest_interval_us<const N: usize>(
     info: &PartInfo,

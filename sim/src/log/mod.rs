@@ -105,8 +105,8 @@ impl Log {
     ///
     /// # Errors
     /// The first line that is no reading: torn, unless the mapping passes over those; not a number,
-    /// beyond what a rail can have, or earlier than the reading before of the same rail. A file that
-    /// is not what it was in an earlier passage.
+    /// beyond what a rail can have, or earlier than the reading before of the same rail. A file
+    /// that is not what it was in an earlier passage.
     pub fn each(&mut self, mut take: impl FnMut(usize, &Row)) -> Result<Passage, ScenarioError> {
         let mut lines = Lines::open(&self.path, &self.mapping)?;
         if self.mapping.is_headed {

@@ -189,8 +189,8 @@ mod tests {
     const RISING: &str = "kind = \"ramp\", start_s = 0, from_a = 0, end_s = 1, to_a = 10";
     const FALLING: &str = "kind = \"ramp\", start_s = 0, from_v = 10, end_s = 1, to_v = 0";
 
-    /// By hand: 10 V fall to none while none rises to 10 A, 100 x (1 − x) W, which are 16 W at 0.2 s
-    /// and 0.8 s; and 10 x A are 2.5 A at 0.25 s.
+    /// By hand: 10 V fall to none while none rises to 10 A, 100 x (1 − x) W, which are 16 W at
+    /// 0.2 s and 0.8 s; and 10 x A are 2.5 A at 0.25 s.
     #[test]
     fn a_power_that_rises_and_falls_passes_twice() {
         let power = found(FALLING, RISING, "kind = \"over_power\"\nlimit_w = 16");

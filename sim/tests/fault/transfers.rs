@@ -303,8 +303,8 @@ fn a_byte_with_a_number_is_flipped_and_no_other() {
 }
 
 /// By hand, in fast mode: START 0.6 µs, 22.5 µs a byte, 1.9 µs to STOP; 25 ms are T_TIMEOUT of
-/// SMBus 3.2. A controller that cannot move the clock tries for that long within its first byte, one
-/// that loses the arbitration knows at once.
+/// SMBus 3.2. A controller that cannot move the clock tries for that long within its first byte,
+/// one that loses the arbitration knows at once.
 #[test]
 fn a_transfer_that_fails_takes_its_time() {
     let timeout_ns = 25_000_000;

@@ -50,7 +50,8 @@ fn a_switched_load_is_on_or_off() {
     assert_eq!(with(2, -3), (-3 * AMPERE, 2 * AMPERE));
 }
 
-/// 9 Ω behind 1 Ω from 10 V at the most: 1 A; and from 12 V, where 2 A flow back through 1 Ω, 1.2 A.
+/// 9 Ω behind 1 Ω from 10 V at the most: 1 A; and from 12 V, where 2 A flow back through 1 Ω,
+/// 1.2 A.
 #[test]
 fn a_resistance_draws_most_at_the_greatest_voltage() {
     let resistance = || Load::resistance(9_000_000).expect("9 Ω");
@@ -61,8 +62,8 @@ fn a_resistance_draws_most_at_the_greatest_voltage() {
     assert_bounds(volts_to(2, 10, 1_000_000), loads, -2 * AMPERE, greatest);
 }
 
-/// A power draws most at its least voltage, and so does a converter: (2 A × 5 V / 0.9 + 10 mW) / 6 V,
-/// and where nothing but -1 A flows at its output 10 mW / 6 V.
+/// A power draws most at its least voltage, and so does a converter: (2 A × 5 V / 0.9 + 10 mW)
+/// / 6 V, and where nothing but -1 A flows at its output 10 mW / 6 V.
 #[test]
 fn a_power_draws_most_at_its_least_voltage() {
     let power = Load::power(20_000_000_000, 10 * VOLT.unsigned_abs()).expect("power");

@@ -329,7 +329,8 @@ fn a_bench_can_step_from_sample_to_sample() {
     assert_eq!(part.address(), ADDRESS);
 }
 
-/// A fault can be of a resistor in front of a page, and is of no effect: currents are sensed inside.
+/// A fault can be of a resistor in front of a page, and is of no effect: currents are sensed
+/// inside.
 #[test]
 fn a_resistor_in_front_of_a_page_changes_nothing() {
     let desk = Desk::ideal();

@@ -275,7 +275,8 @@ fn a_readings_bound_has_all_limits_of_error() {
             ),
         ] {
             let off = found_nano as f64 / 1e9 / expected - 1.0;
-            // Codes: a mean of many has less of them, and one that the part rounds half of one more.
+            // Codes: a mean of many has less of them, and one that the part rounds half of one
+            // more.
             assert!(
                 off.abs() < 0.04,
                 "{averaging}: {found_nano}, not {expected}"
