@@ -79,17 +79,11 @@ impl Mender {
         None
     }
 
-    /// A sample under a key that a table lacks, or under what it lacks first.
+    /// A sample under a key that a table lacks.
     fn fill_in(&mut self, document: &DeTable<'_>, way: &[String], key: &str) -> Option<Mend> {
         let form = self.form(document, way)?;
-        let table = table_at(document, way)?;
-        let lacks = |key: &str| !table.contains_key(key);
-        let wanted = match form["properties"].get(key) {
-            Some(_) => key.to_owned(),
-            None => keys(&form["required"]).into_iter().find(|key| lacks(key))?,
-        };
-        let sample = self.sample(&form["properties"][&wanted]);
-        Some(self.put([way, &[wanted]].concat(), &sample))
+        let sample = self.sample(form["properties"].get(key)?);
+        Some(self.put([way, &[key.to_owned()]].concat(), &sample))
     }
 
     fn put(&mut self, way: Way, sample: &str) -> Mend {
