@@ -338,8 +338,16 @@ mod tests {
             bus.transaction(0x80, &mut [Operation::Write(&[])], Restart::Repeated),
             Err(BusError(ErrorKind::Other))
         );
+        // The last address of seven bits is one.
+        assert_eq!(
+            bus.transaction(0x7F, &mut [Operation::Write(&[])], Restart::Repeated),
+            absent
+        );
         assert_eq!(bus.transaction(0x40, &mut [], Restart::Repeated), Ok(()));
-        assert_eq!(shown(&bus.take_log()), ["S 82~ P", "S 80 01 02 03 04~ P"]);
+        assert_eq!(
+            shown(&bus.take_log()),
+            ["S 82~ P", "S 80 01 02 03 04~ P", "S FE~ P"]
+        );
     }
 
     // At 100 kHz: START at 0, hold 4, eight clocks 80, so the address is judged at 84 µs; a byte

@@ -151,6 +151,8 @@ fn a_bit_stays_when_its_cause_goes_and_is_set_again_at_once_while_it_stands() {
         desk.write(0x7A, &[0x40]);
         assert_eq!(desk.byte(0x7A), 0x40);
     }
+    desk.write(0x7A, &[0x02]);
+    assert_eq!(desk.byte(0x7A), 0x40);
     desk.rail(0, 0.9, 1.0);
     desk.sample();
     desk.sample();

@@ -347,6 +347,7 @@ fn a_span_knows_its_least_mean_and_greatest() {
     let later = rail().span(500_000_000, 2_000_000_000).unwrap();
     assert_eq!(milli(later.current), [1_500, 2_250, 3_000]);
     assert_eq!(later.voltage.greatest, Voltage::from_millivolts(3_250));
+    assert_eq!(later.voltage.mean, Voltage::from_millivolts(2_125));
     assert_eq!(later.charge, Charge::from_microcoulombs(3_375_000));
     assert_eq!(rail().span(5, 5), None);
     // The shortest there is: what stays is its own mean.

@@ -121,6 +121,11 @@ output = "A"
     let path = scenario("latency", text);
     let object = json(&[path.to_str().unwrap()]);
     let alert = &object["alerts"][0];
+    // On both outputs it is dated alike.
+    let path = scenario("both", &text.replace("\"A\"", "\"both\""));
+    let both = &json(&[path.to_str().unwrap()])["alerts"][0];
+    assert_eq!(both["output"], "AB");
+    assert_eq!(both["crossing_to_edge_s"], alert["crossing_to_edge_s"]);
     let (edge_s, event_s) = (
         number(&alert["crossing_to_edge_s"]),
         number(&alert["edge_to_event_s"]),
