@@ -94,6 +94,20 @@ impl Crc16 {
         Self(0xFFFF)
     }
 
+    /// Before so many bytes of zero, behind which it is as before the first byte: for what is
+    /// covered with zeros in front, so that it is whole words.
+    pub(crate) const fn before_zeros(bytes: usize) -> Self {
+        let (mut register, mut bits) = (0xFFFF, bytes.wrapping_mul(8));
+        while bits > 0 {
+            bits = bits.wrapping_sub(1);
+            register = match register & 1 {
+                0 => register >> 1,
+                _ => (register ^ 0x1021) >> 1 | 0x8000,
+            };
+        }
+        Self(register)
+    }
+
     /// Takes one byte in.
     pub const fn add(&mut self, byte: u8) {
         let out = (self.0 >> 8) ^ byte as u16;
@@ -150,6 +164,15 @@ mod tests {
             }
             register
         })
+    }
+
+    #[test]
+    fn zeros_in_front_change_nothing() {
+        for zeros in 0..9 {
+            let mut crc = Crc16::before_zeros(zeros);
+            crc.add_all(&[0; 9][..zeros]);
+            assert_eq!(crc, Crc16::new());
+        }
     }
 
     /// Every length up to a block's, in one piece and in two, so that words and single bytes meet

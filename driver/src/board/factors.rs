@@ -13,18 +13,19 @@ use crate::units::{Current, Power, Voltage};
 /// come here.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[repr(C)] // bytes in front, where short instructions reach them
 pub struct Factors {
+    state: State,
+    forward: bool,
+    charge_places: u8,
+    energy_places: u8,
+    /// The correction's offset in 256ths of the part's sense unit.
+    offset_256ths: i32,
     current: CurrentFactor,
     power: PowerFactor,
     resistance: u64,
     charge: u64,
     energy: u64,
-    charge_places: u8,
-    energy_places: u8,
-    /// The correction's offset in 256ths of the part's sense unit.
-    offset_256ths: i32,
-    state: State,
-    forward: bool,
 }
 
 /// What a part can make of a rail.

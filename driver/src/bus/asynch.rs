@@ -42,7 +42,7 @@ impl<I: I2c, D: DelayNs, W: Wire> Port for Async<I, D, W> {
         value: u64,
     ) -> Result<(), Fault> {
         let Link { port, target } = link;
-        let mut frame = Frame::of(value);
+        let mut frame = Frame::of::<W>(value);
         let sent = frame.for_write::<W>(target.address(), register);
         let result = port.i2c.write(target.address(), sent).await;
         target.noted(register.pointer(), result)
@@ -50,7 +50,7 @@ impl<I: I2c, D: DelayNs, W: Wire> Port for Async<I, D, W> {
 
     async fn read_register(link: &mut Link<Self>, register: Register) -> Result<(), Fault> {
         let Link { port, target } = link;
-        let mut frame = Frame::of(0);
+        let mut frame = Frame::of::<W>(0);
         let space = frame.for_read::<W>(target.address(), register);
         let pointer = [register.pointer()];
         let result = port.i2c.write_read(target.address(), &pointer, space).await;

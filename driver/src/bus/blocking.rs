@@ -107,7 +107,7 @@ impl<I: I2c, D: DelayNs, W: Wire> Link<Blocking<I, D, W>> {
     #[inline(never)]
     fn write_now(&mut self, register: Register, value: u64) -> Result<(), Fault> {
         let Self { port, target } = self;
-        let mut frame = Frame::of(value);
+        let mut frame = Frame::of::<W>(value);
         let sent = frame.for_write::<W>(target.address(), register);
         let result = port.i2c.write(target.address(), sent);
         target.noted(register.pointer(), result)
@@ -126,7 +126,7 @@ impl<I: I2c, D: DelayNs, W: Wire> Link<Blocking<I, D, W>> {
     #[inline(never)]
     fn read_now(&mut self, register: Register) -> Result<(), Fault> {
         let Self { port, target } = self;
-        let mut frame = Frame::of(0);
+        let mut frame = Frame::of::<W>(0);
         let space = frame.for_read::<W>(target.address(), register);
         let result = port
             .i2c

@@ -67,7 +67,7 @@ impl<W: Wire> Port for Dry<W> {
         register: Register,
         _: u64,
     ) -> impl Future<Output = Result<(), Fault>> {
-        let len = Frame::of(0).for_write::<W>(0, register).len();
+        let len = Frame::of::<W>(0).for_write::<W>(0, register).len();
         Done(link.port.count(len))
     }
 
@@ -76,7 +76,7 @@ impl<W: Wire> Port for Dry<W> {
         register: Register,
     ) -> impl Future<Output = Result<(), Fault>> {
         link.target.got = [0; 2];
-        let len = Frame::of(0).for_read::<W>(0, register).len();
+        let len = Frame::of::<W>(0).for_read::<W>(0, register).len();
         Done(link.port.count(1).and_then(|()| link.port.count(len)))
     }
 

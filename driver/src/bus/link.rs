@@ -55,19 +55,12 @@ impl<B: Port> Link<B> {
         self.target.read_max
     }
 
-    /// The register that was asked for last.
-    pub(crate) const fn register(&self) -> u8 {
-        self.target.register
+    pub(crate) const fn target(&self) -> &Target<B::Error> {
+        &self.target
     }
 
-    /// What was expected and what came, where the last fault is about values.
-    pub(crate) const fn values(&self) -> (u32, u32) {
-        let [_, got] = self.target.got;
-        (self.target.expected, got)
-    }
-
-    pub(crate) const fn take_bus_error(&mut self) -> Option<B::Error> {
-        self.target.bus_error.take()
+    pub(crate) const fn target_mut(&mut self) -> &mut Target<B::Error> {
+        &mut self.target
     }
 
     /// `Ok` if both are the same, else the fault, with the values noted.

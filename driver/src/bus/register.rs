@@ -1,3 +1,5 @@
+use core::ops::Range;
+
 use super::{Fault, Target, Wire};
 use crate::crc::Pec;
 
@@ -110,19 +112,23 @@ impl Access {
     }
 }
 
-/// Bytes of a transfer that the check byte covers, behind as many zeros as fill whole words, and
-/// the check byte: zeros in front change nothing.
+/// Bytes of a transfer that the check byte covers, in front of them zeros, which change nothing:
+/// values that travel highest byte first end where whole words end, others begin there.
 #[repr(align(4))]
 pub(super) struct Frame([u8; END + 1]);
 
-/// Where the check byte is.
-const END: usize = 12;
+/// Room for what is in front of a value, and where the longest value ends.
+const HEAD: usize = 4;
+const END: usize = HEAD + 8;
 
 impl Frame {
     /// A value where it belongs.
     #[inline(always)]
-    pub(super) const fn of(value: u64) -> Self {
-        let [a, b, c, d, e, f, g, h] = value.to_be_bytes();
+    pub(super) const fn of<W: Wire>(value: u64) -> Self {
+        let [a, b, c, d, e, f, g, h] = match W::LOW_BYTE_FIRST {
+            true => value.to_le_bytes(),
+            false => value.to_be_bytes(),
+        };
         Self([0, 0, 0, 0, a, b, c, d, e, f, g, h, 0])
     }
 
@@ -130,26 +136,28 @@ impl Frame {
     /// behind the address.
     #[inline(always)]
     pub(super) fn for_write<W: Wire>(&mut self, address: u8, register: Register) -> &[u8] {
-        self.put_before(register, [0, address << 1, register.pointer()]);
-        if W::LOW_BYTE_FIRST {
-            self.turn(register);
-        }
+        let Range { start, end } = place::<W>(register);
+        // Covered by the check byte alone.
+        let write = if W::CHECK_BYTE { address << 1 } else { 0 };
+        self.put_before(start, [0, write, register.pointer()]);
         if W::CHECK_BYTE {
-            let check = self.check();
-            let [.., place] = &mut self.0;
-            *place = check;
+            let check = self.check(end);
+            if let Some(byte) = self.0.get_mut(end) {
+                *byte = check;
+            }
         }
-        let first = (END - 1).wrapping_sub(register.len());
-        self.0.get(first..end::<W>()).unwrap_or_default()
+        let bytes = start.wrapping_sub(1)..end.wrapping_add(W::CHECK_BYTE.into());
+        self.0.get(bytes).unwrap_or_default()
     }
 
     /// Puts in front of where the value will be what is sent; gives room for value and check byte.
     #[inline(always)]
     pub(super) fn for_read<W: Wire>(&mut self, address: u8, register: Register) -> &mut [u8] {
+        let Range { start, end } = place::<W>(register);
         let write = address << 1;
-        self.put_before(register, [write, register.pointer(), write | 1]);
-        let first = END.wrapping_sub(register.len());
-        self.0.get_mut(first..end::<W>()).unwrap_or_default()
+        self.put_before(start, [write, register.pointer(), write | 1]);
+        let bytes = start..end.wrapping_add(W::CHECK_BYTE.into());
+        self.0.get_mut(bytes).unwrap_or_default()
     }
 
     /// Notes the value that was read.
@@ -159,54 +167,50 @@ impl Frame {
         target: &mut Target<E>,
         register: Register,
     ) -> Result<(), Fault> {
-        let expected = if W::CHECK_BYTE { self.check() } else { 0 };
-        self.put_before(register, [0; 3]);
-        if W::LOW_BYTE_FIRST {
-            self.turn(register);
+        let Range { start, end } = place::<W>(register);
+        if W::CHECK_BYTE {
+            let expected = self.check(end);
+            let got = self.0.get_mut(end).map(core::mem::take).unwrap_or_default();
+            if expected != got {
+                return Err(target.differ(Fault::CheckByte, u32::from(expected), u32::from(got)));
+            }
         }
-        let [_, _, _, _, a, b, c, d, e, f, g, h, got] = self.0;
-        if W::CHECK_BYTE && expected != got {
-            return Err(target.differ(Fault::CheckByte, u32::from(expected), u32::from(got)));
+        if !W::LOW_BYTE_FIRST {
+            self.put_before(start, [0; 3]);
         }
-        target.got = [
-            u32::from_be_bytes([a, b, c, d]),
-            u32::from_be_bytes([e, f, g, h]),
-        ];
+        let [_, _, _, _, a, b, c, d, e, f, g, h, _] = self.0;
+        let bytes = [a, b, c, d, e, f, g, h];
+        let value = match W::LOW_BYTE_FIRST {
+            true => u64::from_le_bytes(bytes),
+            false => u64::from_be_bytes(bytes),
+        };
+        target.got = [(value >> 32) as u32, value as u32];
         Ok(())
     }
 
     #[inline(always)]
-    fn put_before(&mut self, register: Register, bytes: [u8; 3]) {
-        let first = (END - 3).wrapping_sub(register.len());
-        if let Some(place) = self
-            .0
-            .get_mut(first..)
-            .and_then(|rest| rest.first_chunk_mut())
-        {
+    fn put_before(&mut self, start: usize, bytes: [u8; 3]) {
+        let rest = self.0.get_mut(start.wrapping_sub(3)..);
+        if let Some(place) = rest.and_then(|rest| rest.first_chunk_mut()) {
             *place = bytes;
-        }
-    }
-
-    /// Turns the order of the value's bytes.
-    #[inline(never)]
-    fn turn(&mut self, register: Register) {
-        let first = END.wrapping_sub(register.len());
-        if let Some(value) = self.0.get_mut(first..END) {
-            value.reverse();
         }
     }
 
     /// The check byte of all before it.
     #[inline(always)]
-    fn check(&self) -> u8 {
-        let [covered @ .., _] = &self.0;
+    fn check(&self, end: usize) -> u8 {
+        let covered = self.0.get(..end).unwrap_or_default();
         Pec::new().over(covered).value()
     }
 }
 
-/// Where what is sent or read ends.
-const fn end<W: Wire>() -> usize {
-    if W::CHECK_BYTE { END + 1 } else { END }
+/// Where the bytes of a value are.
+#[inline(always)]
+const fn place<W: Wire>(register: Register) -> Range<usize> {
+    match W::LOW_BYTE_FIRST {
+        true => HEAD..HEAD.wrapping_add(register.len()),
+        false => END.wrapping_sub(register.len())..END,
+    }
 }
 
 #[cfg(test)]
@@ -238,10 +242,10 @@ mod tests {
     /// PyPI, polynomial 0x107, over address, pointer and value.
     #[test]
     fn a_write_is_pointer_value_and_check_byte() {
-        let mut frame = Frame::of(0x01);
+        let mut frame = Frame::of::<Checked>(0x01);
         let sent = frame.for_write::<Checked>(0x34, Register::new(0x00, 1));
         assert_eq!(sent, [0x00, 0x01, 0x93]);
-        let mut frame = Frame::of(0x12_3456_789A);
+        let mut frame = Frame::of::<Checked>(0x12_3456_789A);
         let sent = frame.for_write::<Checked>(0x34, Register::new(0x14, 5));
         assert_eq!(sent, [0x14, 0x12, 0x34, 0x56, 0x78, 0x9A, 0xAF]);
     }
@@ -251,13 +255,13 @@ mod tests {
     fn a_read_takes_a_value_whose_check_byte_fits() {
         let register = Register::new(0x37, 3);
         let mut target: Target<()> = Target::new(0x34, 3);
-        let mut frame = Frame::of(0);
+        let mut frame = Frame::of::<Checked>(0);
         frame
             .for_read::<Checked>(0x34, register)
             .copy_from_slice(&[0x01, 0x02, 0x03, 0xC6]);
         assert_eq!(frame.note::<Checked, _>(&mut target, register), Ok(()));
         assert_eq!(target.got, [0, 0x01_0203]);
-        let mut frame = Frame::of(0);
+        let mut frame = Frame::of::<Checked>(0);
         frame
             .for_read::<Checked>(0x34, register)
             .copy_from_slice(&[0x01, 0x02, 0x03, 0xC7]);
@@ -272,16 +276,46 @@ mod tests {
     #[test]
     fn low_byte_first_and_unchecked() {
         let register = Register::new(0x39, 3);
-        let mut frame = Frame::of(0x12_3456);
+        let mut frame = Frame::of::<LowFirst>(0x12_3456);
         let sent = frame.for_write::<LowFirst>(0x17, register);
         assert_eq!(sent, [0x39, 0x56, 0x34, 0x12]);
         let mut target: Target<()> = Target::new(0x17, 3);
-        let mut frame = Frame::of(0);
+        let mut frame = Frame::of::<LowFirst>(0);
         frame
             .for_read::<LowFirst>(0x17, register)
             .copy_from_slice(&[0x56, 0x34, 0x12]);
         assert_eq!(frame.note::<LowFirst, _>(&mut target, register), Ok(()));
         assert_eq!(target.got, [0, 0x12_3456]);
+    }
+
+    /// Low byte first with a check byte, as PMBus has it; check bytes from crcmod, as above.
+    #[test]
+    fn low_byte_first_and_checked() {
+        struct Both;
+        impl Wire for Both {
+            const CHECK_BYTE: bool = true;
+            const LOW_BYTE_FIRST: bool = true;
+        }
+        let register = Register::new(0x21, 2);
+        let mut frame = Frame::of::<Both>(0x1234);
+        assert_eq!(
+            frame.for_write::<Both>(0x40, register),
+            [0x21, 0x34, 0x12, 0xCA]
+        );
+        for (check, result) in [(0xFC, Ok(())), (0xFD, Err(Fault::CheckByte))] {
+            let mut target: Target<()> = Target::new(0x40, 3);
+            let mut frame = Frame::of::<Both>(0);
+            frame
+                .for_read::<Both>(0x40, register)
+                .copy_from_slice(&[0x34, 0x12, check]);
+            assert_eq!(frame.note::<Both, _>(&mut target, register), result);
+            let got = if result.is_ok() {
+                0x1234
+            } else {
+                u32::from(check)
+            };
+            assert_eq!(target.got, [0, got]);
+        }
     }
 
     #[test]

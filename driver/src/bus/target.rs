@@ -33,6 +33,21 @@ impl<E> Target<E> {
         self.address
     }
 
+    /// The register that was asked for last.
+    pub(crate) const fn register(&self) -> u8 {
+        self.register
+    }
+
+    /// What was expected and what came, where the last fault is about values.
+    pub(crate) const fn values(&self) -> (u32, u32) {
+        let [_, got] = self.got;
+        (self.expected, got)
+    }
+
+    pub(crate) const fn take_bus_error(&mut self) -> Option<E> {
+        self.bus_error.take()
+    }
+
     /// Notes two values that should be the same, and gives the fault that says so.
     pub const fn differ(&mut self, fault: Fault, expected: u32, got: u32) -> Fault {
         (self.expected, self.got) = (expected, [0, got]);

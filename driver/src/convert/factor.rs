@@ -189,6 +189,22 @@ pub(crate) const fn product_unsigned(a: u32, b: u32) -> u64 {
     }
 }
 
+/// A number times one without a sign, if the result is below 2^63.
+#[inline(always)]
+pub(crate) const fn product_wide(number: i64, by: u32) -> i64 {
+    if WITHOUT_LONG_PRODUCT {
+        wide_of_half_words(number, by)
+    } else {
+        number.wrapping_mul(by as i64)
+    }
+}
+
+#[inline(never)]
+const fn wide_of_half_words(number: i64, by: u32) -> i64 {
+    let above = ((number >> 32) as u32).wrapping_mul(by);
+    (product_unsigned(number as u32, by) as i64).wrapping_add((above as i64) << 32)
+}
+
 #[inline(never)]
 const fn unsigned_of_half_words(a: u32, b: u32) -> u64 {
     let (mask_a, mask_b) = ((a as i32 >> 31) as u32, (b as i32 >> 31) as u32);

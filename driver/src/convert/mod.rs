@@ -9,7 +9,9 @@ mod wide;
 
 pub(crate) use divide::{divide, divided, divided_up, root, times};
 pub use factor::{CurrentFactor, PowerFactor};
-pub(crate) use factor::{corrected, product, product_by_short, product_unsigned, scaled};
+pub(crate) use factor::{
+    corrected, product, product_by_short, product_unsigned, product_wide, scaled,
+};
 pub(crate) use search::first_where;
 pub use search::{code_at_least, code_at_most};
 pub(crate) use wide::{Words, long_factor, long_product, scaled_wide, share};

@@ -34,7 +34,7 @@ impl SumBits {
     };
 
     /// Widths in bits of the sum of power codes, of the sum of sense codes (both with their sign,
-    /// at most 63) and of the count of scans (unsigned, at most 32), for codes from these ranges.
+    /// at most 64) and of the count of scans (unsigned, at most 32), for codes from these ranges.
     #[must_use]
     pub const fn new(
         energy: u8,
@@ -68,7 +68,7 @@ impl SumBits {
     /// [`SoftwareSums`](crate::part::SoftwareSums).
     #[must_use]
     pub const fn by_driver(sense_ranges: &[RangeInfo], rail_ranges: &[RangeInfo]) -> Self {
-        let mut bits = Self::new(63, 63, 31, sense_ranges, rail_ranges);
+        let mut bits = Self::new(64, 64, 32, sense_ranges, rail_ranges);
         bits.tick_us = 1 << TICK_LOG2;
         bits
     }

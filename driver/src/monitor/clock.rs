@@ -98,7 +98,7 @@ impl<C: Clock> TimeSource for WithClock<C> {
 
     #[inline(always)] // most parts know no age
     fn end(&mut self, stamp: &mut Timestamp, latch_us: u32, age_us: u32) -> bool {
-        stamp.after_us = self.0.now_us().saturating_add(u64::from(latch_us));
+        stamp.after_us = self.0.now_us().wrapping_add(u64::from(latch_us));
         if age_us != 0 {
             stamp.before_us = stamp.before_us.saturating_sub(u64::from(age_us));
         }

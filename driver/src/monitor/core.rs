@@ -129,11 +129,11 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
             }
             self.last.readable = 0;
             // Counted before, and taken back after: a future that is dropped has failed, too.
-            self.failures = self.failures.saturating_add(1);
-            if self.failures > P::FAILURES_MAX {
+            if self.failures >= P::FAILURES_MAX {
                 self.forget();
                 return Err(Fault::NotConfigured);
             }
+            self.failures = self.failures.wrapping_add(1);
             let latch_us = self.part.latch_us_max();
             self.time.begin(&mut self.last.stamp);
             self.part.latch(&mut self.link).await?;
@@ -222,31 +222,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         if matches!(fault, Fault::Reset | Fault::Changed) {
             self.forget();
         }
-        let kind = match fault {
-            Fault::Bus => match self.link.take_bus_error() {
-                Some(error) => ErrorKind::Bus(error),
-                None => ErrorKind::State(fault),
-            },
-            Fault::CheckByte
-            | Fault::BlockCheck
-            | Fault::Stale
-            | Fault::Busy
-            | Fault::Identity
-            | Fault::ReadBack
-            | Fault::Page
-            | Fault::Format
-            | Fault::Vid
-            | Fault::Changed => {
-                let (expected, got) = self.link.values();
-                ErrorKind::Differs {
-                    fault,
-                    expected,
-                    got,
-                }
-            }
-            _ => ErrorKind::State(fault),
-        };
-        self.error_of(operation, kind)
+        Error::of(self.link.target_mut(), operation, fault)
     }
 
     pub(crate) fn error_of(
@@ -254,13 +230,7 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
         operation: Operation,
         kind: ErrorKind<B::Error>,
     ) -> Error<B::Error> {
-        let (address, register) = (self.link.address(), self.link.register());
-        Error {
-            operation,
-            address,
-            register,
-            kind,
-        }
+        Error::at(self.link.target(), operation, kind)
     }
 
     /// Nothing is known of the part any more; it is to be as a configuration says that was checked.

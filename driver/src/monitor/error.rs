@@ -2,7 +2,7 @@ use core::fmt;
 
 use embedded_hal::i2c;
 
-use crate::bus::Fault;
+use crate::bus::{Fault, Target};
 use crate::config::{ConfigError, LimitError};
 
 /// What the monitor was doing.
@@ -71,6 +71,46 @@ pub enum ErrorKind<E> {
 }
 
 impl<E> Error<E> {
+    /// What a fault was about.
+    #[inline(never)] // linked once for each kind of bus
+    pub(crate) fn of(target: &mut Target<E>, operation: Operation, fault: Fault) -> Self {
+        let kind = match fault {
+            Fault::Bus => match target.take_bus_error() {
+                Some(error) => ErrorKind::Bus(error),
+                None => ErrorKind::State(fault),
+            },
+            Fault::CheckByte
+            | Fault::BlockCheck
+            | Fault::Stale
+            | Fault::Busy
+            | Fault::Identity
+            | Fault::ReadBack
+            | Fault::Page
+            | Fault::Format
+            | Fault::Vid
+            | Fault::Changed => {
+                let (expected, got) = target.values();
+                ErrorKind::Differs {
+                    fault,
+                    expected,
+                    got,
+                }
+            }
+            _ => ErrorKind::State(fault),
+        };
+        Self::at(target, operation, kind)
+    }
+
+    /// The same where it is known.
+    pub(crate) const fn at(target: &Target<E>, operation: Operation, kind: ErrorKind<E>) -> Self {
+        Self {
+            operation,
+            address: target.address(),
+            register: target.register(),
+            kind,
+        }
+    }
+
     /// What failed, in one word; `Refused` for a configuration or a limit that cannot be.
     #[must_use]
     pub const fn fault(&self) -> Fault {

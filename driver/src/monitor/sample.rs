@@ -84,7 +84,9 @@ pub trait Sample<const N: usize> {
     /// When it was latched; `None` without a clock.
     fn latched_at(&self) -> Option<Timestamp>;
 
-    /// The part's running count of scans; 0 where it has none.
+    /// The part's running count of scans, or of [ticks](crate::info::SumBits::tick_us) where the
+    /// driver keeps its sums by the host's clock: up to the last sample with codes. 0 where it has
+    /// neither.
     fn scans(&self) -> u32;
 
     /// Voltage, current and power of a channel.
@@ -173,6 +175,14 @@ pub trait TimedSample<const N: usize>: Sample<N> {
         Channel::first(N as u8).any(|channel| self.readable(channel).is_some())
     }
 
+    /// Whether anything went over range in this one.
+    fn is_clipped(&self) -> bool {
+        Channel::first(N as u8).any(|channel| {
+            let codes = self.codes(channel);
+            codes.sense_clipped || codes.rail_clipped
+        })
+    }
+
     /// Number of samples so far in which anything had gone over range, this one included.
     fn clipped_samples(&self) -> u32;
 }
@@ -232,9 +242,9 @@ impl<P: Part, S: Stamp, const N: usize> Sample<N> for Last<'_, P, S, N> {
 
     #[inline(always)]
     fn scans(&self) -> u32 {
-        match (P::INFO.sum_bits.tick_us, self.latched_at()) {
-            (0, _) | (_, None) => P::scans(&self.block),
-            (_, Some(stamp)) => stamp.ticks(),
+        match P::INFO.sum_bits.tick_us {
+            0 => P::scans(&self.block),
+            _ => self.sums.scans(),
         }
     }
 }
@@ -288,6 +298,11 @@ impl<P: Part, const N: usize> TimedSample<N> for Last<'_, P, Timestamp, N> {
     #[inline(always)]
     fn is_complete(&self) -> bool {
         self.readable != 0
+    }
+
+    #[inline(always)]
+    fn is_clipped(&self) -> bool {
+        P::is_clipped(&self.block)
     }
 
     #[inline(always)]

@@ -1,6 +1,7 @@
 use super::comparator::Sealed;
 use super::{Codes, Sums};
 use crate::Channel;
+use crate::convert::{product, product_wide};
 
 /// What keeps the running sums of a part that the part does not keep itself.
 pub trait AddUp: Sealed {
@@ -14,6 +15,9 @@ pub trait AddUp: Sealed {
 
     /// The sums of a channel; zeros where it does not exist.
     fn of(&self, channel: Channel) -> Sums;
+
+    /// The count at which the last sample was taken.
+    fn scans(&self) -> u32;
 }
 
 /// The part keeps both sums itself, or nobody does.
@@ -32,6 +36,11 @@ impl AddUp for NoSums {
     #[inline(always)]
     fn of(&self, _: Channel) -> Sums {
         Sums::default()
+    }
+
+    #[inline(always)]
+    fn scans(&self) -> u32 {
+        0
     }
 }
 
@@ -75,10 +84,11 @@ impl<const N: usize> AddUp for SoftwareSums<N> {
             let (sense, power) = *last;
             *last = (codes.sense, codes.power);
             let area = |then: i64, now: i64| {
-                then.wrapping_mul(before.into())
-                    .wrapping_add(now.wrapping_mul(after.into()))
+                product_wide(then, before).wrapping_add(product_wide(now, after))
             };
-            let charge = area(sense.into(), codes.sense.into());
+            // From more than 31 bits on nothing is added up: the sample comes too late.
+            let charge =
+                product(sense, before as i32).wrapping_add(product(codes.sense, after as i32));
             let energy = match mean {
                 Some(mean) => area(mean, mean),
                 None => area(power, codes.power),
@@ -90,6 +100,11 @@ impl<const N: usize> AddUp for SoftwareSums<N> {
 
     fn of(&self, channel: Channel) -> Sums {
         self.sums.get(channel.index()).copied().unwrap_or_default()
+    }
+
+    #[inline(always)]
+    fn scans(&self) -> u32 {
+        self.scans
     }
 }
 

@@ -1,6 +1,7 @@
 use core::fmt;
 
 use crate::Channel;
+use crate::crc::Crc16;
 use crate::part::{Codes, Sums};
 
 /// The sample block as read (section 5), with the bus's check byte behind it.
@@ -11,7 +12,7 @@ use crate::part::{Codes, Sums};
 #[repr(align(4))]
 pub struct Block([u8; BEFORE + LEN + 1]);
 
-/// Bytes before the block.
+/// Bytes before the block, zeros.
 const BEFORE: usize = 3;
 /// Bytes of the block.
 pub(super) const LEN: usize = 111;
@@ -27,6 +28,20 @@ impl Block {
     /// All bytes of the block, and the place of the check byte.
     pub(super) fn bytes_mut(&mut self) -> &mut [u8] {
         self.0.get_mut(BEFORE..).unwrap_or_default()
+    }
+
+    /// The block's own check value: what it has to be, and what it is.
+    #[inline(never)] // as a call it is known to lie on a word
+    pub(super) fn check_values(&self) -> (u16, u16) {
+        // With the zeros in front whole words.
+        let (covered, rest) = self.0.split_at(BEFORE + LEN - 2);
+        let mut crc = const { Crc16::before_zeros(BEFORE) };
+        crc.add_all(covered);
+        let got = match rest.first_chunk() {
+            Some(got) => u16::from_be_bytes(*got),
+            None => 0,
+        };
+        (crc.value(), got)
     }
 
     /// The first bytes: tag, writes, mode, configuration, ranges, flags, scans.

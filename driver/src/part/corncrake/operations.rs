@@ -9,7 +9,6 @@ use crate::Channel;
 use crate::board::LimitPlan;
 use crate::bus::{Fault, Link, Port, Register, Wire};
 use crate::config::{AlertFlags, Run, Scan};
-use crate::crc::Crc16;
 use crate::info::{PartInfo, Supply, Undetectable};
 use crate::part::{Codes, NoComparator, NoSums, Part, Sums};
 
@@ -233,22 +232,22 @@ impl Corncrake {
         };
         self.configuration = (scan.enabled as u8 & 0x0F) | (scan.averaging_log2 << 4);
         // Channels without a rail keep the reset value, the widest rail range.
-        self.ranges = 0;
-        self.latch_us = 0;
+        let (mut ranges, mut latch_us) = (0, 0_u32);
         for channel in Channel::first(4).rev() {
             let bits = match scan.range(channel) {
                 Some(range) => {
-                    self.latch_us = self.latch_us.wrapping_add(CHANNEL_US_MAX);
+                    latch_us = latch_us.wrapping_add(CHANNEL_US_MAX);
                     range.sense << 2 | range.rail
                 }
                 None => 0x2,
             };
-            self.ranges = self.ranges << 4 | u16::from(bits);
+            ranges = ranges << 4 | u16::from(bits);
         }
         if self.is_single_shot() {
             // At most 2^10 scans.
-            self.latch_us = (self.latch_us << scan.averaging_log2).wrapping_add(INFO.wake_us);
+            latch_us = (latch_us << scan.averaging_log2).wrapping_add(INFO.wake_us);
         }
+        (self.ranges, self.latch_us) = (ranges, latch_us);
     }
 
     /// Registers with their values, in the order in which they are written: the part is stopped,
@@ -327,14 +326,9 @@ impl Corncrake {
     }
 
     /// Whether the block is whole, and the one that was asked for.
-    fn check<B: Port>(&self, link: &mut Link<B>, block: &mut Block) -> Result<(), Fault> {
-        let Some((data, &mut [c0, c1, _])) = block.bytes_mut().split_last_chunk_mut() else {
-            return Err(Fault::NotSupported);
-        };
-        let mut crc = Crc16::new();
-        crc.add_all(data);
-        let got = u16::from_be_bytes([c0, c1]);
-        link.expect(Fault::BlockCheck, u32::from(crc.value()), u32::from(got))?;
+    fn check<B: Port>(&self, link: &mut Link<B>, block: &Block) -> Result<(), Fault> {
+        let (expected, got) = block.check_values();
+        link.expect(Fault::BlockCheck, u32::from(expected), u32::from(got))?;
         let tag = block.head()[0];
         link.expect(Fault::Stale, u32::from(self.tag), u32::from(tag))
     }

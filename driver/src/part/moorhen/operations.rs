@@ -177,17 +177,17 @@ impl Part for Moorhen {
 
 impl Moorhen {
     fn expect<const N: usize>(&mut self, scan: &Scan<N>) {
-        self.configuration = 0;
-        self.shot_us = INFO.wake_us;
+        let (mut configuration, mut shot_us) = (0, INFO.wake_us);
         for channel in Channel::first(CHANNELS) {
             if let Some(range) = scan.range(channel) {
                 let bits = ENABLE_BIT
                     | SENSE_BIT.wrapping_mul(range.sense.into())
                     | RAIL_BIT.wrapping_mul(range.rail.into());
-                self.configuration |= bits << channel.number();
-                self.shot_us = self.shot_us.wrapping_add(const { INFO.scan_us_max(1) });
+                configuration |= bits << channel.number();
+                shot_us = shot_us.wrapping_add(const { INFO.scan_us_max(1) });
             }
         }
+        (self.configuration, self.shot_us) = (configuration, shot_us);
     }
 
     /// Section 3.2: a reset shows by the configuration, and so does somebody else's.
