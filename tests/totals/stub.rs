@@ -178,7 +178,7 @@ fn wrapped(sum: i128, bits: u8) -> i64 {
     } else {
         folded
     })
-    .expect("at most 63 bits")
+    .expect("at most 64 bits")
 }
 
 /// Corncrake with sums of other widths.

@@ -2,8 +2,11 @@
 
 use crate::model::{magnitude, ratio};
 use crate::stub::{Stub, board, info_with, rail};
+use crake::board::{Correction, Offset};
+use crake::info::{PartInfo, SumBits};
+use crake::part::{corncrake, moorhen};
 use crake::totals::{Discontinuity, Totals, Update};
-use crake::units::Tolerance;
+use crake::units::{Charge, Energy, Tolerance};
 use crake::{Channel, TimedSample};
 
 /// Section 6, and the boards below: 1.5 % and 100 ppm.
@@ -30,8 +33,8 @@ fn scans_in(us: u64, fast: bool) -> u64 {
 fn sums_of_every_width_are_followed_to_the_last_safe_moment() {
     // Energy, charge, scans: full scale is 2^33 and 2^17 (section 4).
     let mut widths = vec![[60, 44, 28], [63, 63, 32], [63, 63, 6], [63, 24, 32]];
-    widths.extend((38..64).map(|bits| [bits, 63, 32]));
-    widths.extend((22..64).map(|bits| [63, bits, 32]));
+    widths.extend((38..65).map(|bits| [bits, 63, 32]));
+    widths.extend((22..65).map(|bits| [63, bits, 32]));
     widths.extend((4..33).map(|bits| [63, 63, bits]));
     let board = board([rail(10_000_000)]).with_clock(Tolerance::from_ppm(HOST_PPM as u32));
     for bits in widths {
@@ -102,6 +105,37 @@ fn sums_of_every_width_are_followed_to_the_last_safe_moment() {
     }
 }
 
+/// Goal: a count of 32 bits is followed beyond half of it, too, between two samples. The offset is
+/// all that is shown, so that charge and energy come to nothing.
+#[test]
+fn counts_of_32_bits_are_followed_beyond_half_of_them() {
+    let (sense_ranges, rail_ranges) = (moorhen::INFO.sense_ranges, moorhen::INFO.rail_ranges);
+    let info = Box::leak(Box::new(PartInfo {
+        sum_bits: SumBits::new(64, 64, 32, sense_ranges, rail_ranges),
+        ..corncrake::INFO
+    }));
+    // 1000 codes of 0.5 µV, in 256ths of a nanovolt.
+    let correction = Correction {
+        offset: Offset::from_bits(500_000 << 8),
+        ..Correction::NONE
+    };
+    let board = board([rail(10_000_000)]).corrected(Channel::C0, &correction);
+    let mut stub = Stub::new(board);
+    (stub.info, stub.bits) = (info, [64, 64, 32]);
+    let mut totals = Totals::new(&board);
+    totals.update(&stub);
+    for _ in 0..2 {
+        let by_us = totals.next_sample_by_us().expect("it counts");
+        let us = by_us - stub.width_us - stub.now_us;
+        assert!(us / 500 > 1 << 31, "{us} µs");
+        stub.run(us / 500, us, [1_000], [4_000]);
+        assert_eq!(totals.update(&stub), Update::Continued);
+    }
+    let charge = totals.charge(Channel::C0).expect("a rail").value;
+    let energy = totals.energy(Channel::C0).expect("a rail").value;
+    assert_eq!((charge, energy), (Charge::ZERO, Energy::ZERO));
+}
+
 /// No more than 3 % of the 9.3 hours of Corncrake's fastest scan rate are given away.
 #[test]
 fn corncrakes_safe_time() {
@@ -142,9 +176,9 @@ fn a_sample_later_than_that_is_a_discontinuity() {
 fn without_sums_nothing_counts() {
     let board = board([rail(10_000_000)]);
     let mut stub = Stub::new(board);
-    stub.info = Box::leak(Box::new(crake::info::PartInfo {
-        sum_bits: crake::info::SumBits::NONE,
-        ..crake::part::corncrake::INFO
+    stub.info = Box::leak(Box::new(PartInfo {
+        sum_bits: SumBits::NONE,
+        ..corncrake::INFO
     }));
     let mut totals = Totals::new(&board);
     assert_eq!(totals.update(&stub), Update::NotCounting);

@@ -166,13 +166,8 @@ impl Collection {
             return Err(CalibrationError::Reconfigured);
         }
         // Of a sample that was left out it is not known which channel it was.
-        let clipped = |channel| {
-            let codes = sample.codes(channel);
-            codes.sense_clipped || codes.rail_clipped
-        };
-        let own = Channel::first(N as u8).any(clipped);
         let clips = now.clipped_samples.wrapping_sub(last.clipped_samples);
-        if sample.codes(self.channel).sense_clipped || clips != u32::from(own) {
+        if sample.codes(self.channel).sense_clipped || clips != u32::from(sample.is_clipped()) {
             return Err(CalibrationError::Clipped(self.channel));
         }
         if sample.timestamp().after_us.saturating_sub(last.before_us) >= input.safe_us {

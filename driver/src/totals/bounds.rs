@@ -322,9 +322,9 @@ impl<'b, const N: usize> Bounds<'b, N> {
 #[inline(never)]
 fn turned_over(stretch: &Stretch<'_>, quantity: Quantity) -> u64 {
     // 256ths of a sense unit have eight places; for the rest see `Common::add_shown`.
-    let scale = match quantity {
-        Quantity::Charge => 1 << (64 + 5 - 1 - 8 - 14),
-        Quantity::Energy => 1 << (96 + 5 - 1 - 8 - 14 - 22),
+    let by = match quantity {
+        Quantity::Charge => (1, 64 + 5 - 1 - 8 - 14),
+        Quantity::Energy => (1 << 16, 96 + 5 - 1 - 8 - 14 - 22 - 16),
     };
     let Stretch {
         common,
@@ -332,7 +332,7 @@ fn turned_over(stretch: &Stretch<'_>, quantity: Quantity) -> u64 {
         factors,
     } = *stretch;
     let mut sum = Sum::ZERO;
-    common.add_shown(sums, factors, quantity, [1, scale], &mut sum);
+    common.add_shown(sums, factors, quantity, by, &mut sum);
     (sum.get().unsigned_abs() as u64).wrapping_add(1)
 }
 

@@ -12,7 +12,7 @@ use crate::info::Undetectable;
 use crate::part::ResumeToken;
 
 /// First word: the letters "tot" and the version of the format.
-const VERSION: u32 = 0x0374_6F74;
+const VERSION: u32 = 0x0474_6F74;
 /// Words of every record, check value included, and of each rail without bounds.
 const WORDS: usize = 27;
 const RAIL_WORDS: usize = 18;
@@ -180,7 +180,7 @@ impl Common {
             &mut self.gap.least_us,
             &mut self.gap.greatest_us,
             &mut self.closed_twice_us,
-            &mut self.closed_part_us,
+            &mut self.part_us,
         ] {
             long(number, word);
         }

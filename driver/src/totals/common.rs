@@ -3,16 +3,19 @@
 use super::pace::{Last, Pace, Rate};
 use super::quantity::Quantity;
 use super::report::{Discontinuity, Gap, Update};
-use super::sums::{CLIPPED, Sums};
+use super::sums::Sums;
 use crate::board::Factors;
 use crate::config::ChannelRange;
+use crate::convert::product_unsigned;
 use crate::info::Undetectable;
 use crate::monitor::Timestamp;
 use crate::part::ResumeToken;
 
 /// What all rails have in common. It knows nothing of their number, so that it is linked once.
 #[derive(Clone, Copy, Debug)]
+#[repr(C)] // bytes in front, where short instructions reach them
 pub struct Common {
+    pub(super) last: Last,
     pub(super) course: Course,
     /// What could not be found out on any part so far.
     pub(super) undetectable: Undetectable,
@@ -20,20 +23,19 @@ pub struct Common {
     pub(super) agreement: u8,
     /// There was a complete sample in the stretch.
     pub(super) weighed: bool,
+    pub(super) configuration: u32,
     pub(super) pace: Pace,
-    pub(super) last: Last,
     /// Twice the middle of the bracket of the sample that the stretch began with, modulo 2^64.
     pub(super) start_twice_us: u64,
     /// Scans in the stretch.
     pub(super) scans: u64,
-    pub(super) configuration: u32,
     pub(super) clipped_samples: u32,
     pub(super) epoch: u32,
     pub(super) gap: Gap,
-    /// Twice the time of the stretches that have ended by the host's clock, and their time by the
-    /// part's.
+    /// Twice the time of the stretches that have ended by the host's clock.
     pub(super) closed_twice_us: u64,
-    pub(super) closed_part_us: u64,
+    /// The time that was counted by the part's clock.
+    pub(super) part_us: u64,
 }
 
 /// Where things stand.
@@ -54,6 +56,7 @@ pub(super) struct Now {
     pub(super) count: u32,
     pub(super) scans: u32,
     pub(super) configuration: u32,
+    pub(super) clipped_samples: u32,
 }
 
 /// What a stretch begins under.
@@ -62,11 +65,6 @@ pub(super) struct Setting<'s> {
     pub(super) ranges: &'s [ChannelRange],
     pub(super) enabled: u16,
     pub(super) undetectable: Undetectable,
-    /// Whether anything can be added up.
-    pub(super) adds_up: bool,
-    pub(super) clock_ppm: u32,
-    pub(super) clipped_samples: u32,
-    pub(super) configuration: u32,
 }
 
 impl Now {
@@ -99,7 +97,7 @@ impl Common {
         epoch: 0,
         gap: Gap::NONE,
         closed_twice_us: 0,
-        closed_part_us: 0,
+        part_us: 0,
     };
 
     /// Counts a sample's scans, or ticks of the host's clock, if the stretch goes on with it.
@@ -107,14 +105,16 @@ impl Common {
         if self.course != Course::Open {
             return Update::First;
         }
-        if now.configuration != self.configuration
-            && now.configuration != self.configuration | ResumeToken::KEPT
-        {
+        // A sample may be kept where totals were not.
+        let kept = self.configuration | !ResumeToken::KEPT;
+        if now.configuration & kept != self.configuration {
             return Update::Discontinuity(Discontinuity::Configured);
         }
         let agreement = (!ticks).then_some(self.agreement);
-        let checked = self.pace.check(self.last, now, agreement);
+        let part_us = product_unsigned(now.scans, self.pace.period_us);
+        let checked = self.pace.check(self.last, now.stamp, part_us, agreement);
         if matches!(checked, Update::Continued) {
+            self.part_us = self.part_us.wrapping_add(part_us);
             self.scans = self.scans.wrapping_add(now.scans.into());
             // While no scan ends, time is not counted yet.
             if now.scans != 0 {
@@ -138,16 +138,6 @@ impl Common {
         self.scans as u32
     }
 
-    /// Something went over range in so many samples by now: in the last of them `here`, or in
-    /// others, which were not given.
-    pub(super) fn clip(&mut self, samples: u32, here: bool, rails: &mut [Sums]) {
-        let more = samples.wrapping_sub(self.clipped_samples);
-        self.clipped_samples = samples;
-        if more != u32::from(here) {
-            rails.iter_mut().for_each(|sums| sums.open.clip(CLIPPED));
-        }
-    }
-
     /// No stretch goes on from here; if one did, that is a discontinuity.
     pub(super) fn stop(&mut self, rails: &mut [Sums], factors: &[Factors]) {
         if self.course == Course::Open {
@@ -166,37 +156,59 @@ impl Common {
             return;
         }
         let gap = &mut self.gap;
-        let least_us = to.before_us.wrapping_sub(from.before_us);
-        if (least_us as i64) < 0 {
+        let later_us = to.before_us.wrapping_sub(from.before_us);
+        if (later_us as i64) < 0 {
             gap.greatest_us = u64::MAX;
             return;
         }
-        gap.least_us = gap
-            .least_us
-            .wrapping_add(least_us.saturating_sub(u64::from(from.width_us)));
+        // What nobody knows stays so.
         let greatest_us = to.after_us.wrapping_sub(from.before_us);
-        gap.greatest_us = gap.greatest_us.saturating_add(greatest_us);
+        if let Some(greatest_us) = gap.greatest_us.checked_add(greatest_us) {
+            gap.greatest_us = greatest_us;
+        }
+        let least_us = later_us.wrapping_sub(from.width_us.into());
+        if (least_us as i64) > 0 {
+            gap.least_us = gap.least_us.wrapping_add(least_us);
+        }
     }
 
-    /// Begins a stretch, if something counts there; tells whether it does.
-    pub(super) fn begin(&mut self, setting: &Setting<'_>, rails: &mut [Sums]) -> bool {
-        self.configuration = setting.configuration;
-        self.clipped_samples = setting.clipped_samples;
+    /// Begins a stretch with a sample, if something counts there.
+    pub(super) fn begin(
+        &mut self,
+        now: &Now,
+        setting: &Setting<'_>,
+        update: Update,
+        rails: &mut [Sums],
+    ) -> Update {
+        self.configuration = now.configuration;
+        self.clipped_samples = now.clipped_samples;
         self.undetectable |= setting.undetectable;
-        self.agreement = self.pace.set(&setting.rate, setting.clock_ppm);
+        self.agreement = self.pace.set(&setting.rate);
         let mut enabled = setting.enabled;
         for (sums, range) in rails.iter_mut().zip(setting.ranges) {
             sums.open.configure(range, enabled & 1 != 0);
             enabled >>= 1;
         }
         self.begin_stretch(rails);
-        let counts = self.pace.period_us != 0 && setting.adds_up;
-        self.course = if counts {
-            Course::Open
-        } else {
-            Course::Stopped
-        };
-        counts
+        self.course = Course::Open;
+        if self.pace.period_us == 0 {
+            self.course = Course::Stopped;
+            if let Update::First = update {
+                return Update::NotCounting;
+            }
+        }
+        update
+    }
+
+    /// The latest safe moment for the next sample.
+    #[inline(never)] // linked once
+    pub(super) fn next_sample_by_us(&self) -> Option<u64> {
+        if self.course != Course::Open {
+            return None;
+        }
+        let by_us = self.last.before_us.wrapping_add(self.pace.safe_us());
+        // Before the beginning of a clock that began anew: it has passed.
+        Some(if by_us >> 63 == 0 { by_us } else { 0 })
     }
 
     /// Begins a stretch with the last sample.
@@ -213,18 +225,13 @@ impl Common {
             self.add_open(&sums.open, factors, Quantity::Charge, charge);
             self.add_open(&sums.open, factors, Quantity::Energy, energy);
         }
-        (self.closed_twice_us, self.closed_part_us) = self.counted();
+        self.closed_twice_us = self.counted_twice_us();
         (self.start_twice_us, self.scans) = (self.last.twice_us(), 0);
     }
 
-    /// Twice the time that was counted by the host's clock, and that time by the part's.
-    pub(super) const fn counted(&self) -> (u64, u64) {
-        // 43 by 20 bits.
-        let part_us = self.scans.wrapping_mul(self.pace.period_us as u64);
-        (
-            self.closed_twice_us.wrapping_add(self.open_twice_us()),
-            self.closed_part_us.wrapping_add(part_us),
-        )
+    /// Twice the time that was counted by the host's clock.
+    pub(super) const fn counted_twice_us(&self) -> u64 {
+        self.closed_twice_us.wrapping_add(self.open_twice_us())
     }
 
     /// Twice the length of the open stretch by the host's clock, from the middle of one bracket to

@@ -4,7 +4,7 @@ use super::common::Common;
 use super::quantity::Quantity;
 use super::sums::{OpenSums, Sums};
 use crate::board::Factors;
-use crate::convert::{divide, long_product};
+use crate::convert::{divide, long_product, product_unsigned};
 use crate::monitor::Saturation;
 
 /// A total in 2^-20 nC or nJ, 96 bits with a sign: ±3.9e13 C or J, which is 10 kW for 120 years.
@@ -46,27 +46,33 @@ impl Common {
         quantity: Quantity,
         sum: &mut Sum,
     ) {
-        let (mantissa, places) = quantity.factor(factors);
-        let by = [mantissa, 1_u64.wrapping_shl(u32::from(places))];
-        self.add_shown(sums, factors, quantity, by, sum);
+        self.add_shown(sums, factors, quantity, quantity.factor(factors), sum);
     }
 
     /// Adds what was shown in the open stretch × twice the time by the host's clock ÷ scans ÷ 2^5 ×
     /// these factors, without the lowest two words, for energy three.
     ///
-    /// By a factor of mantissa × 2^(places − 88), for energy − 120, it is in 2^-20 nC and nJ.
+    /// By a factor of mantissa × 2^(places − 88), for energy − 120, it is in 2^-20 nC and nJ. Places
+    /// are 47 at the most.
     pub(super) fn add_shown(
         &self,
         sums: &OpenSums,
         factors: &Factors,
         quantity: Quantity,
-        [mantissa, scale]: [u64; 2],
+        (mantissa, places): (u64, u8),
         sum: &mut Sum,
     ) {
         if self.scans == 0 {
             return;
         }
-        let shown = sums.shown(factors, quantity, self.scans);
+        let (shown, rail_lsb) = sums.shown(factors, quantity, self.scans);
+        // A product in place of a shift, for which the M0 has a routine alone.
+        let half = u32::from(places / 2);
+        let rest = u32::from(places).wrapping_sub(half);
+        let scale = product_unsigned(
+            u32::from(rail_lsb).wrapping_shl(half),
+            1_u32.wrapping_shl(rest),
+        );
         let by = [self.open_twice_us(), mantissa, scale];
         let mut words = long_product(shown.unsigned_abs(), &by);
         let [_, _, charge @ ..] = &mut words.0;

@@ -63,7 +63,7 @@ use crate::info::Undetectable;
 use crate::monitor::Saturation;
 use crate::units::{Charge, Energy};
 use bounds::{Sealed, Stretch};
-use common::{Common, Course};
+use common::Common;
 use pace::share_of;
 use quantity::Quantity;
 use sums::Sums;
@@ -190,7 +190,7 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// A rail counts while its channel is enabled.
     #[must_use]
     pub const fn counted_us(&self) -> u64 {
-        self.common.counted().0 / 2
+        self.common.counted_twice_us() / 2
     }
 
     /// The same time by the part's own clock, in nominal microseconds: number of scans times
@@ -200,7 +200,7 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     /// ratio is the total by the part's own clock, as far off as the part's oscillator.
     #[must_use]
     pub const fn part_clock_us(&self) -> u64 {
-        self.common.counted().1
+        self.common.part_us
     }
 
     /// Time that was not counted, from the first sample to the last: between stretches, and while
@@ -245,14 +245,8 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     ///
     /// `None` while nothing counts.
     #[must_use]
-    pub const fn next_sample_by_us(&self) -> Option<u64> {
-        let common = &self.common;
-        if !matches!(common.course, Course::Open) {
-            return None;
-        }
-        let by_us = common.last.before_us.wrapping_add(common.pace.safe_us());
-        // Before the beginning of a clock that began anew: it has passed.
-        Some(if by_us >> 63 == 0 { by_us } else { 0 })
+    pub fn next_sample_by_us(&self) -> Option<u64> {
+        self.common.next_sample_by_us()
     }
 
     /// A total in whole units, the open stretch included, and what it says after clipping; `None`

@@ -1,10 +1,8 @@
 //! How fast the part counts, and what the host's clock makes of it.
 
-use super::common::Now;
 use super::quantity::Quantity;
 use super::report::{Discontinuity, Update};
 use crate::config::{Run, Scan};
-use crate::convert::{product, share};
 use crate::info::{PartInfo, Source};
 use crate::monitor::Timestamp;
 use crate::units::Tolerance;
@@ -20,7 +18,7 @@ pub fn longest_interval_us<const N: usize>(
     clock: Tolerance,
 ) -> Option<u64> {
     let mut pace = Pace::NONE;
-    pace.set(&Rate::new(info, scan.run), clock.as_ppm());
+    pace.set(&Rate::new(info, scan.run, clock));
     (pace.period_us != 0).then(|| pace.safe_us())
 }
 
@@ -33,15 +31,14 @@ pub(super) struct Pace {
     pub(super) safe_256us: u32,
 }
 
-/// How fast the part is to count, by its own clock.
+/// How fast the part is to count.
 pub(super) struct Rate {
     /// Nominal scan period; 0 where nothing counts.
     period_us: u32,
-    /// In which no sum goes round unseen.
-    safe_us: u64,
-    most_256us: u32,
-    /// What the part's clock is off by.
-    error_ppm: u32,
+    /// In which no sum goes round unseen by its clock, in 256 µs.
+    safe_256us: u32,
+    /// What its clock and the host's are apart.
+    apart_ppm: u32,
 }
 
 /// The longest time between two samples of a stretch, where the driver keeps a sum: what the scan
@@ -98,24 +95,29 @@ impl Last {
 }
 
 impl Rate {
-    /// While the part does this. Ticks are as good as scans, and no sample without them is idle.
+    /// While the part does this, by such a host's clock. Ticks are as good as scans, and no sample
+    /// without them is idle.
     #[inline(always)] // of most parts most is constant
-    pub(super) fn new(info: &PartInfo, run: Run) -> Self {
+    pub(super) fn new(info: &PartInfo, run: Run, clock: Tolerance) -> Self {
         let tick_us = u32::from(info.sum_bits.tick_us);
         let period_us = match run {
             Run::Continuous(_) | Run::SingleShot if tick_us != 0 => tick_us,
             _ if info.sum_bits.scans == 0 => 0,
             _ => run.period_us(info),
         };
+        let safe_us = u64::from(period_us).unbounded_shl(u32::from(info.sum_bits.safe_log2));
+        // The driver adds up over intervals of 32 bits of microseconds.
+        let most_256us = match info.has_sums_by_driver() {
+            true => u32::MAX >> 8,
+            false => u32::MAX,
+        };
         Self {
             period_us,
-            safe_us: u64::from(period_us).unbounded_shl(u32::from(info.sum_bits.safe_log2)),
-            // The driver adds up over intervals of 32 bits of microseconds.
-            most_256us: match info.has_sums_by_driver() {
-                true => u32::MAX >> 8,
-                false => u32::MAX,
+            safe_256us: (safe_us >> 8).min(u64::from(most_256us)) as u32,
+            apart_ppm: match tick_us {
+                0 => clock.as_ppm().saturating_add(info.oscillator.error_ppm),
+                _ => 0,
             },
-            error_ppm: info.oscillator.error_ppm,
         }
     }
 }
@@ -133,32 +135,36 @@ impl Pace {
 
     /// At this rate; tells the k of 2^-k within which the clocks agree.
     #[inline(always)]
-    pub(super) fn set(&mut self, rate: &Rate, clock_ppm: u32) -> u8 {
+    pub(super) fn set(&mut self, rate: &Rate) -> u8 {
         self.period_us = rate.period_us;
-        let both_ppm = clock_ppm.min(900_000).wrapping_add(rate.error_ppm);
         // 10^6 ÷ 2^20 is above 1 − 1 ÷ 16, so that 2^-k are more than as many parts per million and
         // what products of both errors add.
         // Counted here: the M0 has no instruction for it, and the library's routine is longer.
-        let mut more = both_ppm.wrapping_add(both_ppm >> 4);
-        let mut agreement = 20_u8;
-        while more != 0 {
-            agreement = agreement.saturating_sub(1);
+        let mut more = rate.apart_ppm.saturating_add(rate.apart_ppm >> 4);
+        let mut agreement = 20_u32;
+        while more != 0 && agreement != 0 {
+            agreement = agreement.wrapping_sub(1);
             more >>= 1;
         }
         // A fast part and a slow host's clock: (1 − c) ÷ (1 + o) is at least 1 − c − o. A scan may
-        // be in progress at either end, and the very last count may be ambiguous.
-        let less_us =
-            share(rate.safe_us, share_of(both_ppm)).wrapping_add(u64::from(rate.period_us) << 2);
-        let safe_256us = rate.safe_us.saturating_sub(less_us) >> 8;
-        self.safe_256us = safe_256us.min(u64::from(rate.most_256us)) as u32;
-        agreement
+        // be in progress at either end, and the very last count may be ambiguous: four scans.
+        let safe_256us = rate.safe_256us;
+        self.safe_256us = safe_256us
+            .wrapping_sub(safe_256us.wrapping_shr(agreement))
+            .saturating_sub((rate.period_us >> 6).wrapping_add(2));
+        agreement as u8
     }
 
-    /// Whether a sample may go on where the last one was; without an agreement the host's clock
-    /// counts itself.
+    /// Whether a sample may go on where the last one was, so much later by the part's clock;
+    /// without an agreement the host's clock counts itself.
     #[inline(always)]
-    pub(super) fn check(&self, last: Last, now: &Now, agreement: Option<u8>) -> Update {
-        let (scans, now) = (now.scans, now.stamp);
+    pub(super) fn check(
+        &self,
+        last: Last,
+        now: Timestamp,
+        part_us: u64,
+        agreement: Option<u8>,
+    ) -> Update {
         // Differences with a sign: moments before the clock's beginning are far beyond its end.
         if (now.before_us.wrapping_sub(last.before_us) as i64) < 0 {
             return Update::Discontinuity(Discontinuity::ClockBackwards);
@@ -177,11 +183,10 @@ impl Pace {
         let apart_us = (u64::from(apart) << 8)
             .wrapping_add(256)
             .wrapping_add(u64::from(self.period_us) << 2);
-        let counted_us = product(scans as i32, self.period_us as i32) as u64;
         let widths_us = width_us.wrapping_add(u64::from(last.width_us));
         // From the least to the greatest that they may be apart.
         let least_us = apart_us.wrapping_add(widths_us);
-        if counted_us.wrapping_sub(greatest_us).wrapping_add(least_us)
+        if part_us.wrapping_sub(greatest_us).wrapping_add(least_us)
             > least_us.wrapping_add(apart_us)
         {
             return Update::Discontinuity(Discontinuity::Implausible);

@@ -6,7 +6,7 @@ use super::flow::Sum;
 use super::quantity::Quantity;
 use crate::board::Factors;
 use crate::config::ChannelRange;
-use crate::convert::{product, scaled_wide};
+use crate::convert::{product_unsigned, scaled_wide};
 use crate::info::SumBits;
 use crate::part::{Codes, Sums as Running};
 
@@ -20,7 +20,16 @@ pub struct Sums {
 
 /// Those of the stretch that goes on. The part's own lie in their lowest bits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(C)] // bytes in front, where short instructions reach them
 pub struct OpenSums {
+    /// What one code stands for.
+    sense_lsb: u8,
+    rail_lsb: u8,
+    /// Places of the ranges: that of the sense range in the upper half.
+    ranges: u8,
+    state: u8,
+    /// What is above 64 bits of the sum of power codes since it began.
+    energy_high: i32,
     /// Sum of sense codes, and where it began. 64 bits last for a thousand years.
     charge: i64,
     charge_from: i64,
@@ -29,14 +38,6 @@ pub struct OpenSums {
     energy_from: u64,
     /// Sum over the scans of the rail code, where an offset is taken off.
     rail: u64,
-    /// What is above 64 bits of it since it began.
-    energy_high: i32,
-    /// What one code stands for.
-    sense_lsb: u8,
-    rail_lsb: u8,
-    /// Places of the ranges: that of the sense range in the upper half.
-    ranges: u8,
-    state: u8,
 }
 
 /// The channel is enabled.
@@ -134,8 +135,7 @@ impl OpenSums {
     /// Adds a rail code that stands for so many scans.
     #[inline(always)]
     pub(super) fn weigh(&mut self, code: u32, scans: u32) {
-        let more = product(code as i32, scans as i32); // 20 by 28 bits or so
-        self.rail = self.rail.wrapping_add(more as u64);
+        self.rail = self.rail.wrapping_add(product_unsigned(code, scans));
     }
 
     /// Notes what went over range.
@@ -161,9 +161,9 @@ impl OpenSums {
     }
 
     /// What was shown in the stretch, less the offset: 256ths of sense units, added up over the
-    /// scans, and for energy times rail units. The sums of a channel that is not enabled stand
-    /// still.
-    pub(super) fn shown(&self, factors: &Factors, quantity: Quantity, scans: u64) -> i128 {
+    /// scans, for energy times rail codes; and what one rail code stands for. The sums of a channel
+    /// that is not enabled stand still.
+    pub(super) fn shown(&self, factors: &Factors, quantity: Quantity, scans: u64) -> (i128, u8) {
         let (mut sum, mut of, mut rail_lsb) = (
             i128::from(self.charge.wrapping_sub(self.charge_from)),
             scans,
@@ -172,16 +172,14 @@ impl OpenSums {
         if quantity == Quantity::Energy {
             sum = i128::from(self.energy).wrapping_sub(i128::from(self.energy_from));
             sum = sum.wrapping_add(i128::from(self.energy_high) << 64);
-            (of, rail_lsb) = (self.rail, i32::from(self.rail_lsb));
+            (of, rail_lsb) = (self.rail, self.rail_lsb);
         }
-        let lsb = (u32::from(self.sense_lsb) << 8).wrapping_mul(rail_lsb as u32);
-        let mut shown = scaled_wide(sum, u64::from(lsb));
+        let mut shown = scaled_wide(sum, u64::from(self.sense_lsb) << 8);
         let offset = factors.offset_256ths();
         if offset != 0 && self.state & ENABLED != 0 {
-            let offset = i128::from(product(offset, rail_lsb));
-            shown = shown.wrapping_sub(scaled_wide(offset, of));
+            shown = shown.wrapping_sub(scaled_wide(offset.into(), of));
         }
-        shown
+        (shown, rail_lsb)
     }
 }
 

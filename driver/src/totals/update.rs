@@ -3,9 +3,10 @@
 use super::bounds::Keep;
 use super::common::{Now, Setting};
 use super::pace::Rate;
-use super::sums::clipped;
+use super::sums::{CLIPPED, clipped};
 use super::{Totals, Update};
 use crate::Channel;
+use crate::config::Run;
 use crate::monitor::TimedSample;
 
 impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
@@ -26,10 +27,10 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
             count,
             scans: scans.unbounded_shl(spare).unbounded_shr(spare),
             configuration: sample.configuration(),
+            clipped_samples: sample.clipped_samples(),
         };
         let last = self.common.last;
         let update = self.common.go_on(&now, bits.tick_us != 0);
-        let clipped_samples = sample.clipped_samples();
         if matches!(update, Update::Continued) {
             self.kept.go_on(info, last, now.stamp);
         } else {
@@ -46,43 +47,48 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
             }
         }
         if !matches!(update, Update::Continued) {
-            return self.begin(sample, update);
+            return self.begin(sample, &now, update);
         }
-        if clipped_samples == self.common.clipped_samples {
+        let clips = now
+            .clipped_samples
+            .wrapping_sub(self.common.clipped_samples);
+        if clips == 0 {
             return update;
         }
-        let mut here = 0;
+        // If others went over range, too, nobody knows on which rails.
+        let all = match clips == u32::from(sample.is_clipped()) {
+            true => 0,
+            false => CLIPPED,
+        };
+        self.common.clipped_samples = now.clipped_samples;
         for (channel, sums) in Channel::first(N as u8).zip(&mut self.rails) {
-            let clipped = clipped(sample.codes(channel));
-            sums.open.clip(clipped);
-            here |= clipped;
+            sums.open.clip(all | clipped(sample.codes(channel)));
         }
-        self.common
-            .clip(clipped_samples, here != 0, &mut self.rails);
         Update::Clipped
     }
 
     /// Begins a stretch under a sample's configuration, if something counts there.
     #[inline(always)]
-    fn begin<S: TimedSample<N> + ?Sized>(&mut self, sample: &S, update: Update) -> Update {
+    fn begin<S: TimedSample<N> + ?Sized>(
+        &mut self,
+        sample: &S,
+        now: &Now,
+        update: Update,
+    ) -> Update {
         let (info, scan) = (sample.info(), sample.scan());
+        // Of a sample without codes the driver can add nothing up.
+        let run = match sample.is_complete() || !info.has_sums_by_driver() {
+            true => scan.run,
+            false => Run::Idle,
+        };
         let setting = Setting {
-            rate: Rate::new(info, scan.run),
+            rate: Rate::new(info, run, self.kept.board().clock()),
             ranges: &scan.ranges,
             enabled: scan.enabled,
             undetectable: scan.undetectable,
-            // Of a sample without codes the driver can add nothing up.
-            adds_up: sample.is_complete() || !info.has_sums_by_driver(),
-            clock_ppm: self.kept.board().clock().as_ppm(),
-            clipped_samples: sample.clipped_samples(),
-            configuration: sample.configuration(),
         };
         self.kept.begin(self.common.last.width_us);
-        let counts = self.common.begin(&setting, &mut self.rails);
-        match update {
-            Update::First if !counts => Update::NotCounting,
-            _ => update,
-        }
+        self.common.begin(now, &setting, update, &mut self.rails)
     }
 
     /// Declares that nothing is counted until the next sample, because the part has no supply or is
