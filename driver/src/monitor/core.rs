@@ -128,11 +128,11 @@ impl<'b, B: Port, P: Part, T: TimeSource, const N: usize> Core<'b, B, P, T, N> {
                 self.known()?;
             }
             self.last.readable = 0;
-            // Counted before, and taken back after: a future that is dropped has failed, too.
             if self.failures >= P::FAILURES_MAX {
                 self.forget();
                 return Err(Fault::NotConfigured);
             }
+            // Counted before, and taken back after: a future that is dropped has failed, too.
             self.failures = self.failures.wrapping_add(1);
             let latch_us = self.part.latch_us_max();
             self.time.begin(&mut self.last.stamp);

@@ -66,7 +66,7 @@ impl Common {
             return;
         }
         let (shown, rail_lsb) = sums.shown(factors, quantity, self.scans);
-        // A product in place of a shift, for which the M0 has a routine alone.
+        // A product, not a shift: for shifts of 64 bits the M0 links a routine.
         let half = u32::from(places / 2);
         let rest = u32::from(places).wrapping_sub(half);
         let scale = product_unsigned(
