@@ -5,6 +5,7 @@ mod bounds;
 mod by_driver;
 mod checkpoint;
 mod clipping;
+mod corrected;
 mod exact;
 mod gaps;
 mod individual;
