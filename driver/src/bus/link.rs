@@ -187,15 +187,19 @@ impl<B: Port> Link<B> {
     /// Reads bytes that may change while they are read, until two readings are the same: those of
     /// one moment then. `again` has as much room as `into`.
     ///
+    /// They are read as often again as a transfer is tried, and three times at the least: a change
+    /// between two readings is no fault. Check bytes among them are not looked at.
+    ///
     /// # Errors
-    /// [`Fault::Torn`]: no two readings in a row were, as often as it was tried.
+    /// Those of [`transfer`](Self::transfer), and [`Fault::Torn`]: no two readings in a row were
+    /// the same.
     pub async fn read_settled(
         &mut self,
         sent: &[u8],
         into: &mut [u8],
         again: &mut [u8],
     ) -> Result<(), Fault> {
-        let mut tries = self.attempts();
+        let mut tries = self.attempts().max(3);
         self.transfer(sent, into).await?;
         loop {
             self.transfer(sent, again).await?;

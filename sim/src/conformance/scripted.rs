@@ -28,7 +28,9 @@ pub struct Wire {
     pub pointer_bytes: u8,
     /// Registers travel least significant byte first.
     pub low_first: bool,
-    /// Reads of a register end with a check byte, and writes that carry one have it judged.
+    /// Reads of a register end with a check byte, and writes that carry one have it judged. In a
+    /// read that goes on each register has one of its own: over both addresses, the pointer as it
+    /// was sent, and the bytes of that register alone.
     pub check_byte: bool,
     /// What is read or written past the end of a register goes on in the next one.
     pub increments: bool,
@@ -44,7 +46,8 @@ pub struct Registers {
 }
 
 impl Registers {
-    /// Puts a value into a register of so many bytes, which is made where there is none.
+    /// Puts a value into a register of so many bytes, eight at the most, which is made where there
+    /// is none.
     pub fn set(&mut self, pointer: u16, bytes: usize, value: i64) {
         let mut wire = value.to_le_bytes()[..bytes].to_vec();
         if !self.low_first {

@@ -90,7 +90,7 @@ pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         }
     }
     if !remembers {
-        notes.leave_out("the part shows over-range only while it lasts");
+        notes.leave_out("nothing remembers that a conversion went over range");
         return Ok(());
     }
     excursions(scene, Channel::C0)

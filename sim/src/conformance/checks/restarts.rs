@@ -55,6 +55,36 @@ pub(super) fn reset(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     for call in calls(scene).filter(|call| *call != Asked::Resume) {
         reset_during(scene, notes, &setup, call)?;
     }
+    reset_in_a_look(scene, notes, &setup)
+}
+
+/// A look that finds a reset gives the flags that it has read by then, which are nowhere else any
+/// more: with the flag that says so, not with a failure of its own.
+fn reset_in_a_look(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup) -> Checked {
+    for moment in 0.. {
+        let mut trial = scene.running_in(ONCE, setup)?;
+        trial.limits(&[])?;
+        let (fixture, answers_ns) = (trial.fixture.clone(), scene.reset_ns());
+        trial.tap.between(move |number| {
+            if number == Some(moment) {
+                fixture.reset();
+                fixture.run_for_ns(answers_ns);
+            }
+        });
+        let mut seen = AlertFlags::empty();
+        let answer = trial.rig.read_alerts(&mut seen);
+        if moment >= trial.tap.log().len() {
+            return Ok(());
+        }
+        notes.tried();
+        if is(&answer, &[Fault::Reset]) && !seen.contains(AlertFlags::RESET_SEEN) {
+            notes.find(format!(
+                "the part was reset before transfer {moment} of a look; {}, and RESET_SEEN is not \
+                 among the flags: what the look had read is dropped",
+                came(&answer)
+            ))?;
+        }
+    }
     Ok(())
 }
 

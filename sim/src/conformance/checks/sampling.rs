@@ -52,39 +52,54 @@ pub(super) fn stamps(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     }
 }
 
-/// What is shown of before the stamp's beginning: nothing, on a part that latches nothing.
+/// What is shown of before the stamp's beginning: nothing, on a part that latches nothing. At the
+/// slowest oscillator inputs change right before that beginning, at every moment of a scan.
 fn ages(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let setup = scene.fast();
-    let (before, later) = (fresh(scene, 0), fresh(scene, 1));
-    for step in 0..64 {
-        notes.tried();
-        let mut trial = scene.trial(PLAIN);
-        trial.apply_all(before);
+    let slow = How {
+        oscillator_ppm: -(scene.stated.oscillator_ppm as i32),
+        ..PLAIN
+    };
+    let points = [0, 1].map(|step| fresh(scene, step));
+    let k = scene.info.averaging_log2_max.min(2);
+    for setup in [scene.fast(), scene.fast().means(k)] {
+        let mut trial = scene.trial(slow);
+        trial.apply_all(points[0]);
         trial.init(&setup)?;
         trial.settle();
-        trial
-            .fixture
-            .run_for_ns(scene.period_ns(&setup) * (step % 8) / 8);
-        trial.apply_all(later);
-        let at_us = trial.fixture.now_ns() / 1_000;
-        trial
-            .fixture
-            .run_for_ns(scene.period_ns(&setup) * (step / 8) / 6);
+        let began_us = trial.fixture.now_ns() / 1_000;
         let seen = trial.rig.sample()?;
-        let old = scene
-            .channels()
-            .find(|channel| scene.shows(*channel, seen.codes[channel.index()], before));
-        if let Some(channel) = old.filter(|_| at_us + 1 < seen.stamp.before_us) {
-            notes.find(format!(
-                "inputs changed {} µs before the stamp's beginning, and {channel} shows {} of \
-                 before: results may be older than the map says",
-                seen.stamp.before_us - at_us,
-                shown(&seen, channel)
-            ))?;
+        let age_us = began_us.saturating_sub(seen.stamp.before_us);
+        for step in 0..AGES {
+            notes.tried();
+            let [before, later] = [step, step + 1].map(|step| points[step as usize % 2]);
+            trial.apply_all(before);
+            trial.settle();
+            let part_ns = scene.slowest_ns(scene.period_ns(&setup)) * step / AGES;
+            trial.fixture.run_for_ns(part_ns);
+            trial.apply_all(later);
+            let at_us = trial.fixture.now_ns() / 1_000;
+            trial.fixture.run_for_ns((age_us + 3) * 1_000);
+            let seen = trial.rig.sample()?;
+            let old = scene.channels().find(|channel| {
+                let codes = seen.codes[channel.index()];
+                codes.is_some() && !scene.shows(*channel, codes, later)
+            });
+            if let Some(channel) = old.filter(|_| at_us + 1 < seen.stamp.before_us) {
+                notes.find(format!(
+                    "with the slowest oscillator inputs changed {} µs before the stamp's \
+                     beginning, and {channel} shows {}, which has to do with what was before: \
+                     results may be older than the map says",
+                    seen.stamp.before_us - at_us,
+                    shown(&seen, channel)
+                ))?;
+            }
         }
     }
     Ok(())
 }
+
+/// Moments of a scan.
+const AGES: u64 = 96;
 
 /// All like values of a sample are of one latch while inputs change, or no further apart than the
 /// skew.

@@ -170,7 +170,11 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let passed_us = (trial.fixture.now_ns() - began_ns) / 1_000;
         let counted = trial.rig.totals(Channel::C0).2 - counted;
         if counted.abs_diff(passed_us) > passed_us / 10 {
-            notes.find(format!("totals counted {counted} µs of {passed_us} µs"))?;
+            let ticks = counted == 0 && scene.info.sum_bits.tick_us != 0;
+            let hint = if ticks { SOFTWARE } else { "" };
+            notes.find(format!(
+                "totals counted {counted} µs of {passed_us} µs{hint}"
+            ))?;
         }
     }
     for channel in scene.channels() {
@@ -200,9 +204,7 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         {
             if (total - expected).abs() > off + 1 {
                 let hint = match (source, total) {
-                    (Source::Driver, 0) => {
-                        ": the driver makes it: is `Sums` a SoftwareSums of all channels?"
-                    }
+                    (Source::Driver, 0) => SOFTWARE,
                     _ => "",
                 };
                 notes.find(format!(
@@ -214,6 +216,8 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     }
     Ok(())
 }
+
+const SOFTWARE: &str = ": the driver keeps it: is `Sums` a SoftwareSums of all channels?";
 
 fn kept_by_part(source: Source) -> Checked {
     match source {

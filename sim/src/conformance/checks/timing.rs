@@ -3,6 +3,7 @@
 use alloc::{format, string::String, vec::Vec};
 
 use crake::Channel;
+use crake::bus::Fault;
 use crake::config::Limits;
 use crake::part::Codes;
 
@@ -51,7 +52,9 @@ pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     for setup in [scene.fast()].into_iter().chain(setups) {
         let mut trial = scene.trial(slow);
         trial.reset();
+        trial.apply_all(fresh(scene, 0));
         in_time(trial.init(&setup), "init right after a reset")?;
+        let first = in_time(trial.rig.sample(), "the first sample")?.codes;
         trial.settle();
         let period_ns = scene.period_ns(&setup);
         let what = if setup.rate.is_some() {
@@ -70,6 +73,20 @@ pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         // Where time does not mend it, it is no matter of a wait.
         if settled[0] == settled[1] {
             continue;
+        }
+        notes.tried();
+        let empty = scene.channels().find(|channel| {
+            let [first, later] = [&first, &settled[0]].map(|codes| codes[channel.index()]);
+            let is = |of: fn(&Codes) -> i64| first.is_some_and(|codes| of(&codes) == 0);
+            let shown = later.unwrap_or_default();
+            is(|codes| codes.sense.into()) && shown.sense != 0
+                || is(|codes| codes.rail.into()) && shown.rail != 0
+        });
+        if let Some(channel) = empty {
+            notes.find(format!(
+                "right after init, with the slowest oscillator, {channel} shows 0, and later what \
+                 is applied: the first result is read before there is one, the wait is too short"
+            ))?;
         }
         for step in 0..64 {
             notes.tried();
@@ -103,9 +120,12 @@ pub(super) fn waits(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 
 fn in_time<T>(answer: Answer<T>, what: &str) -> Result<T, Stop> {
     answer.map_err(|error| {
+        let hint = match error.fault() {
+            Fault::Torn => "one change between two readings is no fault: is it read once more?",
+            _ => "read before the part was done, the wait is too short",
+        };
         Stop::Finding(format!(
-            "with the slowest oscillator and one attempt, {what}: {}: read before the part was \
-             done, the wait is too short",
+            "with the slowest oscillator and one attempt, {what}: {}: {hint}",
             text(&error)
         ))
     })

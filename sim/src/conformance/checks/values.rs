@@ -234,11 +234,15 @@ pub(super) fn read_in_pieces(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         if let Some(wrong) = trial.wrong(&seen) {
             notes.find(format!("{place}: {wrong}: {guess}"))?;
         }
-        // A register is read whole, with its check byte.
-        let most = usize::from(read_max.max(8));
+        // A register is read whole: eight bytes at the most, and its check byte.
+        let most = usize::from(read_max.max(9));
         if let Some(transfer) = trial.tap.log().iter().find(|transfer| transfer.read > most) {
-            let read = transfer.read;
-            notes.find(format!("{place}: {read} bytes were read in one transfer"))?;
+            let (read, register) = (transfer.read, transfer.register);
+            notes.find(format!(
+                "{place}: {read} bytes were read in one transfer from register 0x{register:02X} \
+                 on; one register, of nine bytes with its check byte, is the most: is \
+                 `link.read_max()` kept to?"
+            ))?;
         }
     }
     Ok(())

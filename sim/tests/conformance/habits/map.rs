@@ -161,7 +161,7 @@ impl<const H: u8, const N: usize, C, S> Map<H, N, C, S> {
     /// They may change while they are read: two readings in a row have to be the same.
     async fn settled<B: Port>(&self, link: &mut Link<B>) -> Result<[u16; N2], Fault> {
         let mut words = self.results(link).await?;
-        let mut left = link.attempts();
+        let mut left = link.attempts().max(3);
         loop {
             let again = self.results(link).await?;
             left = left.saturating_sub(1);
@@ -271,6 +271,10 @@ impl<const H: u8, const N: usize, C: Compare, S: AddUp> Part for Map<H, N, C, S>
         link.delay_us(50 + (Self::INFO.scan_us_max(N as u8) << Self::INFO.averaging_log2_max))
             .await;
         self.expect(scan);
+        if self.has("first scan not waited for") {
+            self.disarm(link).await?;
+            return self.put_verified(link, 0x01, self.setup).await;
+        }
         self.put_verified(link, 0x01, self.setup).await?;
         self.disarm(link).await?;
         if self.runs() {
@@ -319,10 +323,12 @@ impl<const H: u8, const N: usize, C: Compare, S: AddUp> Part for Map<H, N, C, S>
     }
 
     fn age_us_max(&self) -> u32 {
-        if self.runs() && !self.has("age left out") {
-            2_041 + self.wait_us
-        } else {
-            0
+        let age_us = 2_041 + self.wait_us;
+        match self.mistake {
+            _ if !self.runs() => 0,
+            "age left out" => 0,
+            "age 15 % too short" => age_us * 85 / 100,
+            _ => age_us,
         }
     }
 
@@ -380,7 +386,9 @@ impl<const H: u8, const N: usize, C: Compare, S: AddUp> Part for Map<H, N, C, S>
         let flags = Self::flags().filter(|(_, bit)| bits & bit != 0);
         let flags = flags.fold(AlertFlags::empty(), |all, (flag, _)| all | flag);
         match self.find_reset(link).await {
-            Err(Fault::Reset) => Ok(flags | AlertFlags::RESET_SEEN),
+            Err(Fault::Reset) if !self.has("what was read before a reset dropped") => {
+                Ok(flags | AlertFlags::RESET_SEEN)
+            }
             // What was read is gone from the part.
             Err(_) if Self::HABIT == ClearedByReading && !flags.is_empty() => Ok(flags),
             result => result.map(|()| flags),

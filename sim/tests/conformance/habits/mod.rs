@@ -259,6 +259,11 @@ fn flags_cleared_by_reading() {
             "a read that clears repeated",
         ),
         ("resume reads flags", "resume", "resume cleared it"),
+        (
+            "what was read before a reset dropped",
+            "reset",
+            "what the look had read is dropped",
+        ),
     ]);
 }
 
@@ -281,6 +286,12 @@ fn set_up_and_trigger_in_one_register() {
 fn free_running() {
     proven::<{ FreeRunning as u8 }, 2>(&[
         ("age left out", "stamps", "older than the map says"),
+        ("age 15 % too short", "stamps", "older than the map says"),
+        (
+            "first scan not waited for",
+            "waits",
+            "read before there is one",
+        ),
         ("read once", "coherence", "torn"),
     ]);
 }
