@@ -58,7 +58,7 @@ pub(super) const ALL: [Check; 45] = [
     check("power", "power is the product of sense and rail, with its sign", values::power),
     check("read-in-pieces", "the same whatever a controller reads at once", values::read_in_pieces),
     check("coherence", "all values of a sample are of one latch", sampling::coherence),
-    check("stamps", "nothing in a sample is of after its stamp", sampling::stamps),
+    check("stamps", "nothing in a sample is of before its stamp, or after it", sampling::stamps),
     check("single-shot", "a single-shot makes 2^k scans, each sample another", rates::single_shot),
     check("averaging", "results are of whole means, and none before the first", rates::averaging),
     check("scan-rates", "each scan rate makes the scans that its period says", rates::scan_rates),
