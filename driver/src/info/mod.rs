@@ -52,7 +52,8 @@ pub struct PartInfo {
     /// Conversions that a fast capture keeps; 0 where the part has none.
     pub capture_max: u16,
     /// Longest time between the conversions of like inputs of two channels of one sample, in
-    /// microseconds, for a part without a latch; 0 where a latch copies one scan.
+    /// microseconds, for a part without a latch; 0 where a latch copies one scan, though its
+    /// conversions follow each other.
     pub skew_us: u32,
     /// Who multiplies sense and rail voltage into power.
     pub power: Source,

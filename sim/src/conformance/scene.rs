@@ -8,11 +8,11 @@ use crake::config::AlertFlags;
 use crake::info::{PartInfo, RangeInfo};
 use crake::part::Codes;
 
-use super::Stated;
 use super::hint::{self, volts};
 use super::report::{Checked, Notes, Stop};
 use super::rig::{Erased, Seen, Setup};
 use super::trial::{How, Trial};
+use super::{OverRange, Stated};
 
 pub(super) struct Scene<'s> {
     pub(super) subject: &'s dyn Erased,
@@ -305,7 +305,9 @@ impl<'s> Scene<'s> {
             let codes = seen.codes[channel.index()]?;
             let (power, off) = self.power(channel, point);
             let wrong = (codes.power - power).abs() > off;
-            let flagged = codes.sense_clipped || codes.rail_clipped;
+            // Where reading clears them, more may be told than there was.
+            let flagged = self.stated.over_range != OverRange::ClearedByReading
+                && (codes.sense_clipped || codes.rail_clipped);
             (wrong || flagged).then(|| format!("{channel}: power or a flag is wrong: {codes:?}"))
         });
         notes.first().map(String::from).or(power)

@@ -170,6 +170,9 @@ impl Stated {
 pub enum OverRange {
     /// A flag, kept until a sample has told of it.
     Remembered,
+    /// A flag, kept until it is read: a read that fails may take some with it, and the map tells
+    /// all of them then.
+    ClearedByReading,
     /// A flag, while it lasts; it covers every conversion that went into a result.
     WhileItLasts,
     /// The code at the range's end alone: inside a mean or a sum of the part nothing tells.

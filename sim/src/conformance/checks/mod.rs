@@ -9,6 +9,7 @@ pub(super) mod info;
 mod masks;
 mod over_range;
 mod rates;
+mod resets;
 mod restarts;
 mod sampling;
 mod sums;
@@ -81,7 +82,7 @@ pub(super) const ALL: [Check; 45] = [
     check("check-byte", "a flipped bit is found by the check byte", faults::check_byte),
     check("block-check", "a flipped bit is found by the block's check value", faults::block_check),
     check("lost-latch", "a latch that never took place brings nothing old", restarts::lost_latch),
-    check("reset", "a reset at any moment is told, and nothing of before is new", restarts::reset),
+    check("reset", "a reset at any moment is told, and nothing of before is new", resets::reset),
     check("resume", "a restarted firmware goes on, and disturbs nothing", restarts::resume),
     check("foreign-writes", "what somebody else wrote is found out", restarts::foreign_writes),
     check("longest-time", "no call costs more than its worst case", timing::longest_time),

@@ -7,7 +7,7 @@ use crake::Channel;
 use crate::conformance::OverRange;
 use crate::conformance::probe::Spoil;
 use crate::conformance::report::{Checked, Notes};
-use crate::conformance::rig::Seen;
+use crate::conformance::rig::{Seen, Setup};
 use crate::conformance::scene::{Point, Scene};
 use crate::conformance::trial::{ONCE, PLAIN};
 
@@ -21,6 +21,16 @@ struct Excursion {
 }
 
 const NONE: (bool, bool) = (false, false);
+
+impl Excursion {
+    /// It is over.
+    const fn over(self) -> Self {
+        Self {
+            flags: NONE,
+            ..self
+        }
+    }
+}
 
 fn excursions(scene: &Scene<'_>, channel: Channel) -> [Excursion; 3] {
     let (rest, (sense, rail)) = (scene.share(1, 4), scene.first(channel));
@@ -52,45 +62,22 @@ fn excursions(scene: &Scene<'_>, channel: Channel) -> [Excursion; 3] {
 }
 
 pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let remembers = scene.stated.over_range == OverRange::Remembered;
-    for channel in scene.channels() {
-        for excursion in excursions(scene, channel) {
-            notes.tried();
-            let mut trial = scene.running(PLAIN)?;
-            trial.apply_all(scene.share(1, 4));
-            trial.settled()?;
-            trial.apply(channel, excursion.point);
-            let seen = trial.settled()?;
-            flags(scene, notes, channel, excursion, "while it lasts", &seen)?;
-            let codes = seen.codes[channel.index()].unwrap_or_default();
-            let (sense, rail) = (i64::from(codes.sense), i64::from(codes.rail));
-            let code = if excursion.flags.0 { sense } else { rail };
-            let off = scene.off(channel, excursion.point);
-            if (code - excursion.end).abs() >= off.sense.max(off.rail) {
-                let (name, end) = (excursion.name, excursion.end);
-                notes.find(format!(
-                    "{channel}: {name}: code {code} read, the end is {end}"
-                ))?;
+    for setup in [Some(scene.fast()), scene.single()].into_iter().flatten() {
+        for channel in scene.channels() {
+            for excursion in excursions(scene, channel) {
+                lasting(scene, notes, &setup, channel, excursion)?;
             }
-            trial.apply_all(scene.share(1, 4));
-            trial.settled()?;
-            let quiet = Excursion {
-                flags: NONE,
-                ..excursion
-            };
-            let seen = trial.settled()?;
-            flags(
-                scene,
-                notes,
-                channel,
-                quiet,
-                "when it is over and was told",
-                &seen,
-            )?;
         }
     }
-    if !remembers {
+    if matches!(
+        scene.stated.over_range,
+        OverRange::WhileItLasts | OverRange::EndCode
+    ) {
         notes.leave_out("nothing remembers that a conversion went over range");
+        return Ok(());
+    }
+    if scene.fast().rate.is_none() {
+        notes.leave_out("what comes back within its range before a trigger is never converted");
         return Ok(());
     }
     excursions(scene, Channel::C0)
@@ -98,36 +85,81 @@ pub(super) fn over_range(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         .try_for_each(|excursion| remembered(scene, notes, excursion))
 }
 
-/// Back within the range before anybody looked, and a sample lost in between.
-fn remembered(scene: &Scene<'_>, notes: &mut Notes, excursion: Excursion) -> Checked {
-    let mut trial = scene.running(ONCE)?;
+/// Beyond the range, and back.
+fn lasting(
+    scene: &Scene<'_>,
+    notes: &mut Notes,
+    setup: &Setup,
+    channel: Channel,
+    excursion: Excursion,
+) -> Checked {
+    notes.tried();
+    let mut trial = scene.running_in(PLAIN, setup)?;
     trial.apply_all(scene.share(1, 4));
     trial.settled()?;
-    let transfers = trial
-        .log_of(|trial| Ok(trial.rig.sample().map(drop)?))?
-        .len();
-    for lost in 0..transfers {
-        notes.tried();
-        trial.apply(Channel::C0, excursion.point);
-        trial.settle();
+    trial.apply(channel, excursion.point);
+    let seen = trial.settled()?;
+    flags(scene, notes, channel, excursion, "while it lasts", &seen)?;
+    let codes = seen.codes[channel.index()].unwrap_or_default();
+    let (sense, rail) = (i64::from(codes.sense), i64::from(codes.rail));
+    let code = if excursion.flags.0 { sense } else { rail };
+    let off = scene.off(channel, excursion.point);
+    if (code - excursion.end).abs() >= off.sense.max(off.rail) {
+        let (name, end) = (excursion.name, excursion.end);
+        notes.find(format!(
+            "{channel}: {name}: code {code} read, the end is {end}"
+        ))?;
+    }
+    trial.apply_all(scene.share(1, 4));
+    trial.settled()?;
+    let seen = trial.settled()?;
+    let moment = "when it is over and was told";
+    flags(scene, notes, channel, excursion.over(), moment, &seen)
+}
+
+/// Back within the range before anybody looked, and a sample lost in between, before something of
+/// it was read or after; tried once, or again.
+fn remembered(scene: &Scene<'_>, notes: &mut Notes, excursion: Excursion) -> Checked {
+    let arrived = Spoil::Cut(usize::MAX);
+    for (how, spoil) in [(ONCE, Spoil::Cut(1)), (ONCE, arrived), (PLAIN, arrived)] {
+        let mut trial = scene.running(how)?;
         trial.apply_all(scene.share(1, 4));
-        trial.settle();
-        // The block is copied, and what is read of it does not arrive.
-        trial.tap.spoil(lost, Spoil::Cut(1));
-        let _ = trial.rig.sample();
-        let moment = "after it was over and a sample was lost";
-        let seen = trial.settled()?;
-        flags(scene, notes, Channel::C0, excursion, moment, &seen)?;
-        let (quiet, seen) = (
-            Excursion {
-                flags: NONE,
-                ..excursion
-            },
-            trial.settled()?,
-        );
-        flags(scene, notes, Channel::C0, quiet, "when it was told", &seen)?;
+        trial.settled()?;
+        let transfers = trial
+            .log_of(|trial| Ok(trial.rig.sample().map(drop)?))?
+            .len();
+        for lost in 0..transfers {
+            notes.tried();
+            trial.apply(Channel::C0, excursion.point);
+            trial.settle();
+            trial.apply_all(scene.share(1, 4));
+            trial.settle();
+            trial.tap.spoil(lost, spoil);
+            let mut seen = match trial.rig.sample() {
+                Ok(seen) => seen,
+                Err(_) => trial.settled()?,
+            };
+            if scene.stated.over_range == OverRange::ClearedByReading {
+                only(&mut seen, excursion);
+            }
+            let moment = "after it was over and a sample was lost";
+            flags(scene, notes, Channel::C0, excursion, moment, &seen)?;
+            let (over, seen) = (excursion.over(), trial.settled()?);
+            flags(scene, notes, Channel::C0, over, "when it was told", &seen)?;
+        }
     }
     Ok(())
+}
+
+/// Takes away what may be told besides, where nobody knows what a failed read took with it.
+fn only(seen: &mut Seen, excursion: Excursion) {
+    for (channel, codes) in seen.codes.iter_mut().enumerate() {
+        let (sense, rail) = if channel == 0 { excursion.flags } else { NONE };
+        if let Some(codes) = codes {
+            codes.sense_clipped &= sense;
+            codes.rail_clipped &= rail;
+        }
+    }
 }
 
 fn flags(

@@ -1,4 +1,4 @@
-//! Another part, resets, restarts of the firmware, and writes of others.
+//! Another part, restarts of the firmware, and writes of others.
 
 use alloc::{format, vec::Vec};
 
@@ -6,13 +6,13 @@ use crake::bus::Fault;
 use crake::config::{AlertFlags, Limits};
 use crake::info::Undetectable;
 
-use super::call::calls;
 use super::events::{pair, within};
-use super::faults::{came, ended, is};
+use super::faults::{came, is};
+use super::resets::{reset_during, resets_show};
 use crate::conformance::limits::names;
 use crate::conformance::probe::Spoil;
-use crate::conformance::report::{Checked, Notes, Stop, not_applicable};
-use crate::conformance::rig::{Answer, Asked, Face, Seen, Setup};
+use crate::conformance::report::{Checked, Notes, not_applicable};
+use crate::conformance::rig::{Asked, Face, Seen};
 use crate::conformance::scene::{FEWER, Scene};
 use crate::conformance::trial::{How, ONCE, PLAIN, Trial};
 
@@ -47,143 +47,10 @@ pub(super) fn identity(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     Ok(())
 }
 
-/// A reset before a sample and at every transfer of one, and of every other call but a resume.
-pub(super) fn reset(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let Some(setup) = resets_show(scene, notes)? else {
-        return not_applicable("the map: nobody can find out a reset under any configuration");
-    };
-    for call in calls(scene).filter(|call| *call != Asked::Resume) {
-        reset_during(scene, notes, &setup, call)?;
-    }
-    reset_in_a_look(scene, notes, &setup)
-}
-
-/// A look that finds a reset gives the flags that it has read by then, which are nowhere else any
-/// more: with the flag that says so, not with a failure of its own.
-fn reset_in_a_look(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup) -> Checked {
-    for moment in 0.. {
-        let mut trial = scene.running_in(ONCE, setup)?;
-        trial.limits(&[])?;
-        let (fixture, answers_ns) = (trial.fixture.clone(), scene.reset_ns());
-        trial.tap.between(move |number| {
-            if number == Some(moment) {
-                fixture.reset();
-                fixture.run_for_ns(answers_ns);
-            }
-        });
-        let mut seen = AlertFlags::empty();
-        let answer = trial.rig.read_alerts(&mut seen);
-        if moment >= trial.tap.log().len() {
-            return Ok(());
-        }
-        notes.tried();
-        if is(&answer, &[Fault::Reset]) && !seen.contains(AlertFlags::RESET_SEEN) {
-            notes.find(format!(
-                "the part was reset before transfer {moment} of a look; {}, and RESET_SEEN is not \
-                 among the flags: what the look had read is dropped",
-                came(&answer)
-            ))?;
-        }
-    }
-    Ok(())
-}
-
-/// A configuration under which a reset shows. A reset leaves one, which alone can be mistaken for
-/// what it leaves.
-fn resets_show(scene: &Scene<'_>, notes: &mut Notes) -> Result<Option<Setup>, Stop> {
-    let (mut shows, mut hidden) = (None, Vec::new());
-    for (what, setup) in [("all of it", scene.fast())]
-        .into_iter()
-        .chain(scene.others())
-    {
-        let mut trial = scene.trial(PLAIN);
-        trial.init(&setup)?;
-        match trial.rig.undetectable().contains(Undetectable::RESET) {
-            true => hidden.push(what),
-            false => shows = shows.or(Some(setup)),
-        }
-    }
-    if let [one, other, ..] = hidden[..]
-        && scene.stated.tells_reset
-    {
-        notes.find(format!(
-            "the map says of two configurations ({one}, {other}) that nobody can find out a reset: \
-             a reset leaves one configuration alone"
-        ))?;
-    }
-    Ok(shows)
-}
-
-fn reset_during(scene: &Scene<'_>, notes: &mut Notes, setup: &Setup, call: Asked) -> Checked {
-    for read_max in [u8::MAX, 16] {
-        for moment in 0.. {
-            let mut trial = scene.running_in(How { read_max, ..ONCE }, setup)?;
-            trial.settled()?;
-            call.prepare(&mut trial)?;
-            let (fixture, answers_ns) = (trial.fixture.clone(), scene.reset_ns());
-            trial.tap.between(move |number| {
-                if number == Some(moment) {
-                    fixture.reset();
-                    fixture.run_for_ns(answers_ns);
-                }
-            });
-            let answer = call.make(&mut trial);
-            ended(&answer, "with a reset on the way")?;
-            let is_over = moment >= trial.tap.log().len();
-            trial.tap.begin();
-            if is_over {
-                break;
-            }
-            notes.tried();
-            after_reset(notes, &mut trial, call, moment, answer)?;
-        }
-    }
-    Ok(())
-}
-
-fn after_reset(
-    notes: &mut Notes,
-    trial: &mut Trial<'_>,
-    call: Asked,
-    moment: usize,
-    answer: Answer<()>,
-) -> Checked {
-    let when = format!("the part was reset before transfer {moment} of {call:?}");
-    // What was copied before the reset is whole; then the next sample tells.
-    let fetched = call.is_capture() && answer.is_ok();
-    let next = match fetched {
-        true => trial.rig.fetch_capture(0, &mut [0; 4]).map(|_| None),
-        false => trial.next_wrong().map(Some),
-    };
-    match next {
-        Err(error)
-            if matches!(
-                error.fault(),
-                Fault::Reset | Fault::Changed | Fault::NotConfigured | Fault::Identity
-            ) => {}
-        // It set the part up after the reset, or was before it had anything to lose.
-        Ok(Some(None)) if matches!(call, Asked::Init | Asked::Configure) => {}
-        other => {
-            let came_next = came(&other);
-            let wrong = other.ok().flatten().flatten().unwrap_or_default();
-            notes.find(format!(
-                "{when}, {}, and the next sample: {came_next} {wrong}: is the note of a reset \
-                 looked at, last of all?",
-                came(&answer)
-            ))?;
-        }
-    }
-    let setup = trial.setup.clone();
-    trial.init(&setup)?;
-    if let Some(wrong) = trial.next_wrong()? {
-        notes.find(format!("{when}; initialised again: {wrong}"))?;
-    }
-    Ok(())
-}
-
 /// A restarted firmware goes on: sums go on, flags are still told, and nothing is written but a
 /// latch. With a part that is otherwise than it was left, or was reset, it does not go on.
 pub(super) fn resume(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    resume_in_a_shot(scene, notes)?;
     notes.tried();
     let [(limit, wanted, past), _] = pair(scene);
     let mut trial = scene.at(PLAIN, within(scene))?;
@@ -263,10 +130,40 @@ fn writes(trial: &Trial<'_>) -> Vec<u8> {
     writes.map(|transfer| transfer.register).collect()
 }
 
+/// Firmware restarts right after it triggered a single-shot, the longest there is.
+fn resume_in_a_shot(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let Some(single) = scene.single() else {
+        return Ok(());
+    };
+    notes.tried();
+    let setup = single.means(scene.info.averaging_log2_max);
+    let how = How {
+        face: Face::Async,
+        ..ONCE
+    };
+    let mut trial = scene.running_in(how, &setup)?;
+    let log = trial.log_of(|trial| Ok(trial.rig.sample().map(drop)?))?;
+    let Some(trigger) = log.iter().rposition(|transfer| transfer.read == 0) else {
+        return Ok(());
+    };
+    trial.tap.spoil(trigger, Spoil::Dropped { arrived: true });
+    let _ = trial.rig.sample();
+    trial.tap.begin();
+    let answer = trial.resumed();
+    if answer.is_err() {
+        notes.find(format!(
+            "firmware restarted right after it triggered a single-shot; resume; {}: is the end of \
+             what may be in progress waited for?",
+            came(&answer)
+        ))?;
+    }
+    Ok(())
+}
+
 /// Somebody else writes to the part.
 pub(super) fn foreign_writes(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     if !scene.stated.tells_writes {
-        return not_applicable("datasheet: the part does not tell whether somebody wrote to it");
+        return foreign_configurations(scene, notes);
     }
     let same = ("the same configuration", scene.fast());
     for (what, setup) in scene.others().into_iter().chain([same]) {
@@ -338,6 +235,32 @@ pub(super) fn lost_latch(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
             for channel in scene.channels() {
                 scene.judge(notes, &next, channel, scene.first(channel), fresh)?;
             }
+        }
+    }
+    Ok(())
+}
+
+/// Of a part that does not tell of writes: whoever configures it otherwise is found out, or what
+/// comes is right all the same.
+fn foreign_configurations(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
+    let Some(setup) = resets_show(scene, &mut Notes::default())? else {
+        return not_applicable("datasheet: the part does not tell whether somebody wrote to it");
+    };
+    notes.leave_out("what leaves the configuration as it was: the part does not tell of writes");
+    for (what, theirs) in scene.others() {
+        notes.tried();
+        let mut trial = scene.running_in(PLAIN, &setup)?;
+        trial.settled()?;
+        let mut other = scene.subject.rig(&trial.tap, Face::Blocking, u8::MAX, 1);
+        other.init(&theirs)?;
+        trial.settle();
+        let next = trial.next_wrong();
+        let wrong = next.as_ref().ok().and_then(|wrong| wrong.as_ref());
+        if let Some(wrong) = wrong {
+            notes.find(format!(
+                "another host configured {what}, and the next sample came through: {wrong}: is \
+                 the configuration read back with it?"
+            ))?;
         }
     }
     Ok(())

@@ -88,7 +88,7 @@ fn ages(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
                 notes.find(format!(
                     "with the slowest oscillator inputs changed {} µs before the stamp's \
                      beginning, and {channel} shows {}, which has to do with what was before: \
-                     results may be older than the map says",
+                     results may be older than the map says (`age_us_max`)",
                     seen.stamp.before_us - at_us,
                     shown(&seen, channel)
                 ))?;

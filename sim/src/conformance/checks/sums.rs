@@ -38,7 +38,8 @@ pub(super) fn running_sums(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 fn grown(scene: &Scene<'_>, notes: &mut Notes, before: &Seen, after: &Seen) -> Checked {
     let bits = scene.info.sum_bits;
     let spare = 32 - u32::from(bits.scans);
-    let scans = i64::from(after.scans.wrapping_sub(before.scans) << spare >> spare);
+    let scans = after.scans.wrapping_sub(before.scans);
+    let scans = i64::from(scans.unbounded_shl(spare).unbounded_shr(spare));
     for channel in scene.channels() {
         notes.tried();
         let (point, place) = (scene.own(channel), channel.index());
@@ -47,6 +48,12 @@ fn grown(scene: &Scene<'_>, notes: &mut Notes, before: &Seen, after: &Seen) -> C
         let charge = (old.charge, new.charge, point.sense, 1, bits.charge);
         let energy = (old.energy, new.energy, product, off, bits.energy);
         for (name, (old, new, code, off, bits)) in [("charge", charge), ("energy", energy)] {
+            let end = 1_i128 << bits.max(1) >> 1;
+            if bits > 0 && !(-end..end).contains(&i128::from(new)) {
+                notes.find(format!(
+                    "{channel}: {name} is {new}, which {bits} bits cannot be: is its sign extended?"
+                ))?;
+            }
             let grown = new.wrapping_sub(old);
             let (expected, spare) = (code.wrapping_mul(scans), 64 - u32::from(bits.max(1)));
             let error = grown.wrapping_sub(expected) << spare >> spare;
@@ -170,8 +177,11 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         let passed_us = (trial.fixture.now_ns() - began_ns) / 1_000;
         let counted = trial.rig.totals(Channel::C0).2 - counted;
         if counted.abs_diff(passed_us) > passed_us / 10 {
-            let ticks = counted == 0 && scene.info.sum_bits.tick_us != 0;
-            let hint = if ticks { SOFTWARE } else { "" };
+            let hint = match (counted, scene.info.sum_bits.tick_us, setup.rate) {
+                (0, 0, None) => TRIGGERED,
+                (0, 1.., _) => SOFTWARE,
+                _ => "",
+            };
             notes.find(format!(
                 "totals counted {counted} µs of {passed_us} µs{hint}"
             ))?;
@@ -218,6 +228,8 @@ pub(super) fn totals(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 }
 
 const SOFTWARE: &str = ": the driver keeps it: is `Sums` a SoftwareSums of all channels?";
+
+const TRIGGERED: &str = ": sums of the part count at a scan rate alone: have the driver keep both";
 
 fn kept_by_part(source: Source) -> Checked {
     match source {

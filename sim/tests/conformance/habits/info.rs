@@ -23,7 +23,7 @@ const SHORT: [[RangeInfo; 1]; 2] = [
 
 impl<const H: u8, const N: usize, C, S> Map<H, N, C, S> {
     pub(super) const HABIT: Habit = Habit::ALL[H as usize];
-    pub(super) const FREE: bool = matches!(Self::HABIT, FreeRunning | BothModes);
+    pub(super) const FREE: bool = matches!(Self::HABIT, FreeRunning | BothModes | OverRangeRead);
     pub(super) const COMPARES: bool = !matches!(Self::HABIT, NoComparator);
     pub(super) const VALUES: PartInfo = PartInfo {
         name: "Whinchat",
@@ -83,7 +83,7 @@ impl<const H: u8, const N: usize, C, S> Map<H, N, C, S> {
             converting: Current::from_microamps(300),
         },
         undetectable: match Self::HABIT {
-            FreeRunning | BothModes => Undetectable::WRITES,
+            FreeRunning | BothModes | OverRangeRead => Undetectable::WRITES,
             OneRegister => Undetectable::WRITES
                 .union(Undetectable::LOST_TRIGGER)
                 .union(Undetectable::RESET),

@@ -22,6 +22,7 @@
 
 mod info;
 mod map;
+mod pieces;
 mod script;
 
 use std::marker::PhantomData;
@@ -65,6 +66,9 @@ pub(crate) enum Habit {
     CheckByte,
     /// Nothing tells of over-range but the code at the end.
     EndCode,
+    /// It converts by itself, as above. Over-range stays in STATE until STATE is read, which clears
+    /// it.
+    OverRangeRead,
     /// Means of 2^k scans, k up to 4.
     Averages,
     /// It compares nothing.
@@ -76,7 +80,7 @@ pub(crate) enum Habit {
 use Habit::*;
 
 impl Habit {
-    pub(crate) const ALL: [Self; 14] = [
+    pub(crate) const ALL: [Self; 15] = [
         Plain,
         ClearedByReading,
         SignAndMagnitude,
@@ -88,6 +92,7 @@ impl Habit {
         LowByteFirst,
         CheckByte,
         EndCode,
+        OverRangeRead,
         Averages,
         NoComparator,
         ResetIsWanted,
@@ -133,12 +138,12 @@ where
             rail,
             bias_na: 50,
             offset_stability_nv: 500,
-            periods_us: if is(FreeRunning) || is(BothModes) {
+            periods_us: if is(FreeRunning) || is(BothModes) || is(OverRangeRead) {
                 &[2_000]
             } else {
                 &[]
             },
-            single_shot: !is(FreeRunning),
+            single_shot: !is(FreeRunning) && !is(OverRangeRead),
             conversion_ns: 100_000,
             averaging_log2_max: if is(Averages) { 4 } else { 0 },
             oscillator_ppm: 20_000,
@@ -155,16 +160,16 @@ where
             } else {
                 Outputs::A
             },
-            over_range: if is(EndCode) {
-                OverRange::EndCode
-            } else {
-                OverRange::WhileItLasts
+            over_range: match habit {
+                EndCode => OverRange::EndCode,
+                OverRangeRead => OverRange::ClearedByReading,
+                _ => OverRange::WhileItLasts,
             },
             check_byte: is(CheckByte),
             identity: true,
             cleared_by_reading: is(ClearedByReading),
             tells_reset: !is(OneRegister),
-            tells_lost_trigger: is(FreeRunning) || is(BothModes),
+            tells_lost_trigger: is(FreeRunning) || is(BothModes) || is(OverRangeRead),
             tells_change_while_read: true,
             ..Stated::PLAIN
         }
@@ -334,6 +339,14 @@ fn check_bytes() {
 #[test]
 fn over_range_by_the_end_code_alone() {
     proven::<{ EndCode as u8 }, 2>(&[("end code not told", "over-range", "")]);
+}
+
+#[test]
+fn over_range_cleared_by_reading() {
+    proven::<{ OverRangeRead as u8 }, 2>(&[
+        ("over-range read again", "over-range", "sample was lost"),
+        ("over-range forgotten", "over-range", "sample was lost"),
+    ]);
 }
 
 #[test]

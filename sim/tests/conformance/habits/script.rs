@@ -43,7 +43,7 @@ impl<const N: usize> Script<N> {
 
     /// Whether it converts by itself.
     fn runs(&self) -> bool {
-        self.habit == FreeRunning || self.setup & 0x1000 != 0
+        matches!(self.habit, FreeRunning | OverRangeRead) || self.setup & 0x1000 != 0
     }
 
     fn begin(&mut self, registers: &mut Registers, now_ns: u64) {
@@ -98,7 +98,7 @@ impl<const N: usize> Script<N> {
         let bit = 2 + 2 * channel + usize::from(is_rail);
         if code != exact && !(is_rail && exact < 0) {
             self.over |= 1 << bit;
-        } else if number < scan || self.runs() {
+        } else if (number < scan || self.runs()) && self.habit != OverRangeRead {
             self.over &= !(1 << bit);
         }
         match is_rail {
@@ -205,7 +205,7 @@ impl<const N: usize> crake_sim::conformance::Script<N> for Script<N> {
                 }
                 let starts = match self.habit {
                     OneRegister => setup & 0x8000 != 0,
-                    FreeRunning => setup != 0,
+                    FreeRunning | OverRangeRead => setup != 0,
                     BothModes => setup & 0x1000 != 0,
                     _ => false,
                 };
@@ -227,8 +227,14 @@ impl<const N: usize> crake_sim::conformance::Script<N> for Script<N> {
     }
 
     fn read(&mut self, registers: &mut Registers, pointer: u16, _: u64) {
-        if pointer == 0x08 && self.habit == ClearedByReading {
-            registers.set(0x08, 2, 0);
+        match (pointer, self.habit) {
+            (0x08, ClearedByReading) => registers.set(0x08, 2, 0),
+            // With those that its next scan was to tell.
+            (0x03, OverRangeRead) => {
+                registers.set(0x03, 2, registers.get(0x03) as i64 & 3);
+                self.over = 0;
+            }
+            _ => {}
         }
     }
 
