@@ -185,6 +185,9 @@ fn flags(
             false => ": the flag of another channel",
             true if told == (expected.1, expected.0) => ": sense and rail are exchanged",
             true if expected == NONE => ": is the sample not told to the part as seen?",
+            true if scene.stated.over_range == OverRange::ClearedByReading => {
+                ": is a read that clears repeated, or what it took along not told?"
+            }
             true => "",
         };
         notes.find(format!(

@@ -149,7 +149,7 @@ fn after_reset(
             let wrong = other.ok().flatten().flatten().unwrap_or_default();
             notes.find(format!(
                 "{when}, {}, and the next sample: {came_next} {wrong}: is the note of a reset \
-                 looked at, last of all?",
+                 looked at, last of all, and set up anew by no trigger?",
                 came(&answer)
             ))?;
         }

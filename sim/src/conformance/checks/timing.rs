@@ -122,6 +122,7 @@ fn in_time<T>(answer: Answer<T>, what: &str) -> Result<T, Stop> {
     answer.map_err(|error| {
         let hint = match error.fault() {
             Fault::Torn => "one change between two readings is no fault: is it read once more?",
+            Fault::CheckByte => "is each register read with as many bytes as it has?",
             _ => "read before the part was done, the wait is too short",
         };
         Stop::Finding(format!(

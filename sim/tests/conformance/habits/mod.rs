@@ -344,8 +344,8 @@ fn over_range_by_the_end_code_alone() {
 #[test]
 fn over_range_cleared_by_reading() {
     proven::<{ OverRangeRead as u8 }, 2>(&[
-        ("over-range read again", "over-range", "sample was lost"),
-        ("over-range forgotten", "over-range", "sample was lost"),
+        ("over-range read again", "over-range", "a read that clears"),
+        ("over-range forgotten", "over-range", "a read that clears"),
     ]);
 }
 
