@@ -250,9 +250,11 @@ fn foreign_configurations(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
     for (what, theirs) in scene.others() {
         notes.tried();
         let mut trial = scene.running_in(PLAIN, &setup)?;
+        trial.apply_all(within(scene));
         trial.settled()?;
         let mut other = scene.subject.rig(&trial.tap, Face::Blocking, u8::MAX, 1);
         other.init(&theirs)?;
+        trial.apply_own();
         trial.settle();
         let next = trial.next_wrong();
         let wrong = next.as_ref().ok().and_then(|wrong| wrong.as_ref());

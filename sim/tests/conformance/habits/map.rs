@@ -130,7 +130,9 @@ impl<const H: u8, const N: usize, C: Compare, S: AddUp> Part for Map<H, N, C, S>
             _ => {}
         }
         // A single-shot may be in progress, which SETUP shows where it has the trigger.
-        link.delay_us(self.wait_us).await;
+        if !self.has("resume in the middle of a single-shot") {
+            link.delay_us(self.wait_us).await;
+        }
         if self.has("resume leaves out the wait") {
             self.wait_us = 0;
         }
@@ -179,8 +181,16 @@ impl<const H: u8, const N: usize, C: Compare, S: AddUp> Part for Map<H, N, C, S>
             false => self.results(link).await?,
         };
         let state = self.state(link).await?;
+        let state = match self.runs() || !self.has("over-range of single-shots left out") {
+            true => state,
+            false => 0,
+        };
         block.codes = self.decode(&words, state);
-        self.find_reset(link).await?;
+        match self.find_reset(link).await {
+            Err(Fault::Changed) if self.has("another's configuration let pass") => {}
+            Err(_) if !self.runs() && self.has("a reset in a single-shot let pass") => {}
+            result => result?,
+        }
         self.over = 0;
         Ok(())
     }

@@ -235,6 +235,11 @@ fn plain() {
         ("resume takes what stands", "resume", "another"),
         ("resume sets up anew", "resume", "resume writes"),
         ("resume clears flags", "resume", "resume writes"),
+        (
+            "another's configuration let pass",
+            "foreign-writes",
+            "read back with it",
+        ),
     ]);
 }
 
@@ -284,7 +289,14 @@ fn justified_left() {
 
 #[test]
 fn set_up_and_trigger_in_one_register() {
-    proven::<{ OneRegister as u8 }, 2>(&[("wait 10 % too short", "waits", "wait is too short")]);
+    proven::<{ OneRegister as u8 }, 2>(&[
+        ("wait 10 % too short", "waits", "wait is too short"),
+        (
+            "resume in the middle of a single-shot",
+            "resume",
+            "in progress",
+        ),
+    ]);
 }
 
 #[test]
@@ -313,6 +325,12 @@ fn a_scan_rate_and_single_shots() {
             "a scan rate for a single-shot",
             "modes",
             "converts at a scan rate instead",
+        ),
+        ("over-range of single-shots left out", "over-range", ""),
+        (
+            "a reset in a single-shot let pass",
+            "reset",
+            "note of a reset",
         ),
     ]);
 }
