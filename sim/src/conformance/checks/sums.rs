@@ -20,7 +20,7 @@ enum Sum {
 
 /// Between two samples each sum grows by scans times code.
 pub(super) fn running_sums(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    kept_by_part(scene.info.charge_sum)?;
+    kept_by_part(scene, scene.info.charge_sum)?;
     let mut trial = scene.running(PLAIN)?;
     let mut before = trial.settled()?;
     for periods in [1, 7, 100] {
@@ -81,13 +81,17 @@ pub(super) fn rollover_energy(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 /// that a map could take for its width. Firmware restarts meanwhile: a map that knows the sums of
 /// before may take a leap for a reset.
 fn rollover(scene: &Scene<'_>, notes: &mut Notes, sum: Sum, bits: u8) -> Checked {
-    kept_by_part(match sum {
+    let source = match sum {
         Sum::Charge => scene.info.charge_sum,
         Sum::Energy => scene.info.energy_sum,
-    })?;
+    };
+    kept_by_part(scene, source)?;
     let mut trial = scene.running(PLAIN)?;
     let widths = [bits, bits.saturating_sub(1), 32, 31, 16];
-    for width in widths.into_iter().filter(|it| (2..=bits).contains(it)) {
+    for width in widths
+        .into_iter()
+        .filter(|it| (2..=bits.min(63)).contains(it))
+    {
         for channel in scene.channels() {
             let point = scene.own(channel);
             let end = point.sense.signum() * (1 << (width - 1));
@@ -123,7 +127,7 @@ fn rollover(scene: &Scene<'_>, notes: &mut Notes, sum: Sum, bits: u8) -> Checked
 
 /// The count of scans over the end of its width, and of what a map could take for it.
 pub(super) fn rollover_scans(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    kept_by_part(scene.info.charge_sum)?;
+    kept_by_part(scene, scene.info.charge_sum)?;
     let bits = scene.info.sum_bits.scans;
     let mut trial = scene.running(PLAIN)?;
     for width in [bits, 24, 16, 8].into_iter().filter(|width| *width <= bits) {
@@ -231,9 +235,10 @@ const SOFTWARE: &str = ": the driver keeps it: is `Sums` a SoftwareSums of all c
 
 const TRIGGERED: &str = ": sums of the part count at a scan rate alone: have the driver keep both";
 
-fn kept_by_part(source: Source) -> Checked {
+fn kept_by_part(scene: &Scene<'_>, source: Source) -> Checked {
     match source {
-        Source::Part => Ok(()),
         Source::Driver => not_applicable("PartInfo: the driver makes this sum"),
+        Source::Part if !scene.counts_scans() => not_applicable("PartInfo: no count of scans"),
+        Source::Part => Ok(()),
     }
 }

@@ -68,9 +68,10 @@ impl Block {
         let charge = self.number(23 + other, 6) << 16 >> 16;
         let energy = self.number(29 + place, 8);
         Sums {
-            charge: match self.has("charge sum one bit too narrow") {
-                true => charge & 0x7FF_FFFF_FFFF,
-                false => charge,
+            charge: match self.1 {
+                "charge sum one bit too narrow" => charge & 0x7FF_FFFF_FFFF,
+                "sign of charge lost" => charge & 0xFFF_FFFF_FFFF,
+                _ => charge,
             },
             energy: match self.has("energy sum one bit too narrow") {
                 true => energy & 0x7FF_FFFF_FFFF_FFFF,

@@ -50,6 +50,7 @@ pub(super) const MISTAKES: &[(&str, &str)] = &[
     ("lost samples told to the part as seen", "over-range"),
     ("codes of a capture from the end", "fast-capture"),
     ("charge of the channel before", "running-sums"),
+    ("sign of charge lost", "running-sums"),
     ("charge sum one bit too narrow", "rollover-charge"),
     ("energy sum one bit too narrow", "rollover-energy"),
     ("count of scans cut to 16 bits", "rollover-scans"),
