@@ -280,3 +280,67 @@ impl<B: Port> Link<B> {
         Err(self.target.differ(access.fault(), value as u32, low))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use embedded_hal::delay::DelayNs;
+    use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
+
+    use super::{Fault, Link};
+    use crate::bus::{Blocking, Wire, at_once};
+
+    struct Plain;
+    impl Wire for Plain {
+        const CHECK_BYTE: bool = false;
+        const LOW_BYTE_FIRST: bool = false;
+    }
+
+    struct Nothing;
+    impl DelayNs for Nothing {
+        fn delay_ns(&mut self, _: u32) {}
+    }
+
+    /// Reads another value each time, so often; then it stays.
+    struct Changing {
+        reads: u8,
+        changes: u8,
+    }
+    impl ErrorType for &mut Changing {
+        type Error = ErrorKind;
+    }
+    impl I2c for &mut Changing {
+        fn transaction(&mut self, _: u8, of: &mut [Operation<'_>]) -> Result<(), ErrorKind> {
+            for operation in of {
+                if let Operation::Read(room) = operation {
+                    room.fill(self.reads.min(self.changes));
+                    self.reads += 1;
+                }
+            }
+            Ok(())
+        }
+    }
+
+    /// Read once and three times again at the least, or as often as transfers are tried: the last
+    /// two readings are the same, or they are told as torn.
+    #[test]
+    fn what_changes_is_read_until_two_readings_agree() {
+        for (attempts, again) in [(1, 3), (3, 3), (5, 5)] {
+            for changes in 0..8 {
+                let mut part = Changing { reads: 0, changes };
+                let port = Blocking::<_, _, Plain>::new(&mut part, Nothing);
+                let mut link = Link::new(port, 0x2E);
+                link.set_attempts(attempts);
+                let (mut bytes, mut room) = ([0; 3], [0; 3]);
+                let result = at_once(link.read_settled(&[0x10], &mut bytes, &mut room));
+                let settles = changes < again;
+                let expected = if settles { Ok(()) } else { Err(Fault::Torn) };
+                assert_eq!(result, expected, "{attempts} attempts, {changes} changes");
+                let reads = if settles { changes + 2 } else { again + 1 };
+                assert_eq!(part.reads, reads);
+                if settles {
+                    assert_eq!(bytes, [changes; 3]);
+                }
+            }
+        }
+    }
+}
