@@ -50,6 +50,7 @@ impl Corncrake {
         cleared_by_reading: false,
         tells_reset: true,
         tells_writes: true,
+        reads_back: true,
         tells_lost_trigger: true,
         tells_change_while_read: true,
         capture: 1_024, // 3.7

@@ -117,6 +117,8 @@ pub struct Stated {
     pub tells_reset: bool,
     /// That somebody else wrote to the part can be found out.
     pub tells_writes: bool,
+    /// All of the configuration can be read back: ranges, channels, averaging and rate.
+    pub reads_back: bool,
     /// That a trigger or latch never arrived can be found out.
     pub tells_lost_trigger: bool,
     /// That results changed while they were read can be found out, or cannot happen.
@@ -159,6 +161,7 @@ impl Stated {
         cleared_by_reading: false,
         tells_reset: false,
         tells_writes: false,
+        reads_back: true,
         tells_lost_trigger: false,
         tells_change_while_read: false,
         capture: 0,

@@ -243,7 +243,8 @@ pub(super) fn lost_latch(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 /// Of a part that does not tell of writes: whoever configures it otherwise is found out, or what
 /// comes is right all the same.
 fn foreign_configurations(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let Some(setup) = resets_show(scene, &mut Notes::default())? else {
+    let setup = resets_show(scene, &mut Notes::default())?;
+    let Some(setup) = setup.filter(|_| scene.stated.reads_back) else {
         return not_applicable("datasheet: the part does not tell whether somebody wrote to it");
     };
     notes.leave_out("what leaves the configuration as it was: the part does not tell of writes");
