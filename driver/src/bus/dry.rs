@@ -131,12 +131,7 @@ impl<W: Wire> Port for Dry<W> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    struct Plain;
-    impl Wire for Plain {
-        const CHECK_BYTE: bool = false;
-        const LOW_BYTE_FIRST: bool = false;
-    }
+    use crate::bus::wire::Plain;
 
     /// A map that waits for a bit without end: on the dry port nothing ever comes through.
     #[test]

@@ -4,9 +4,8 @@
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[non_exhaustive]
 pub enum Fault {
-    // From 1 on: success is 0 then, which is tested in fewer bytes. In the order in which they are
-    // told apart: those about two values first, of which the last, as a reset, means that nothing is
-    // known of the part.
+    // From 1 on: success is 0 then, which is tested in fewer bytes. Those about two values follow
+    // each other, and so do the two after which nothing is known of the part: a range tells them.
     /// The bus failed, as often as it was tried.
     Bus = 1,
     /// A check byte of a read was wrong, as often as it was tried.

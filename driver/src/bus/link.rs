@@ -287,13 +287,8 @@ mod tests {
     use embedded_hal::i2c::{ErrorKind, ErrorType, I2c, Operation};
 
     use super::{Fault, Link};
-    use crate::bus::{Blocking, Wire, at_once};
-
-    struct Plain;
-    impl Wire for Plain {
-        const CHECK_BYTE: bool = false;
-        const LOW_BYTE_FIRST: bool = false;
-    }
+    use crate::bus::wire::Plain;
+    use crate::bus::{Blocking, at_once};
 
     struct Nothing;
     impl DelayNs for Nothing {

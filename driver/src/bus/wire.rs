@@ -13,3 +13,13 @@ pub trait Wire {
     /// the last of them.
     const POINTER_BYTES: usize = 1;
 }
+
+/// Registers high byte first, without check bytes: for the tests of this room.
+#[cfg(test)]
+pub(super) struct Plain;
+
+#[cfg(test)]
+impl Wire for Plain {
+    const CHECK_BYTE: bool = false;
+    const LOW_BYTE_FIRST: bool = false;
+}

@@ -202,8 +202,8 @@ impl Common {
 
     /// The latest safe moment for the next sample.
     #[inline(never)] // linked once
-    pub(super) fn next_sample_by_us(&self) -> Option<u64> {
-        if self.course != Course::Open {
+    pub(super) const fn next_sample_by_us(&self) -> Option<u64> {
+        if !matches!(self.course, Course::Open) {
             return None;
         }
         let by_us = self.last.before_us.wrapping_add(self.pace.safe_us());

@@ -52,8 +52,8 @@ impl Common {
     /// Adds what was shown in the open stretch × twice the time by the host's clock ÷ scans ÷ 2^5 ×
     /// these factors, without the lowest two words, for energy three.
     ///
-    /// By a factor of mantissa × 2^(places − 88), for energy − 120, it is in 2^-20 nC and nJ. Places
-    /// are 47 at the most.
+    /// By a factor of mantissa × 2^(places − 88), for energy − 120, it is in 2^-20 nC and nJ.
+    /// There are 47 places at the most.
     pub(super) fn add_shown(
         &self,
         sums: &OpenSums,

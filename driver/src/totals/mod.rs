@@ -245,7 +245,7 @@ impl<'b, const N: usize, K: Keep<'b, N>> Totals<'b, N, K> {
     ///
     /// `None` while nothing counts.
     #[must_use]
-    pub fn next_sample_by_us(&self) -> Option<u64> {
+    pub const fn next_sample_by_us(&self) -> Option<u64> {
         self.common.next_sample_by_us()
     }
 

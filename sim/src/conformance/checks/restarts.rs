@@ -243,12 +243,15 @@ pub(super) fn lost_latch(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
 /// Of a part that does not tell of writes: whoever configures it otherwise is found out, or what
 /// comes is right all the same.
 fn foreign_configurations(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
-    let setup = resets_show(scene, &mut Notes::default())?;
-    let Some(setup) = setup.filter(|_| scene.stated.reads_back) else {
+    if !scene.stated.reads_back {
+        return not_applicable("datasheet: the configuration cannot be read back");
+    }
+    let (setup, others) = (resets_show(scene, &mut Notes::default())?, scene.others());
+    let Some(setup) = setup.filter(|_| !others.is_empty()) else {
         return not_applicable("datasheet: the part does not tell whether somebody wrote to it");
     };
     notes.leave_out("what leaves the configuration as it was: the part does not tell of writes");
-    for (what, theirs) in scene.others() {
+    for (what, theirs) in others {
         notes.tried();
         let mut trial = scene.running_in(PLAIN, &setup)?;
         trial.apply_all(within(scene));

@@ -60,8 +60,9 @@ fn ages(scene: &Scene<'_>, notes: &mut Notes) -> Checked {
         ..PLAIN
     };
     let points = [0, 1].map(|step| fresh(scene, step));
-    let k = scene.info.averaging_log2_max.min(2);
-    for setup in [scene.fast(), scene.fast().means(k)] {
+    let most = scene.info.averaging_log2_max.min(2);
+    for k in (0..=most).step_by(most.max(1).into()) {
+        let setup = scene.fast().means(k);
         let mut trial = scene.trial(slow);
         trial.apply_all(points[0]);
         trial.init(&setup)?;

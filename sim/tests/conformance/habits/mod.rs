@@ -99,6 +99,9 @@ impl Habit {
     ];
 }
 
+/// No mistake where the datasheet says so.
+const UNREADABLE: &str = "another's configuration that cannot be read back";
+
 /// A map with a mistake, or with none, on a scripted part.
 struct Whinchat<const H: u8, const N: usize, C = SoftwareComparator<N>, S = SoftwareSums<N>>(
     &'static str,
@@ -167,6 +170,7 @@ where
             },
             check_byte: is(CheckByte),
             identity: true,
+            reads_back: self.0 != UNREADABLE,
             cleared_by_reading: is(ClearedByReading),
             tells_reset: !is(OneRegister),
             tells_lost_trigger: is(FreeRunning) || is(BothModes) || is(OverRangeRead),
@@ -258,6 +262,11 @@ fn what_the_driver_does_left_out() {
 fn a_map_that_hangs_for_all_errors() {
     let mistake = "polls for ever, whatever the bus says";
     let _ = first_failure(&Whinchat::<{ Plain as u8 }, 2>(mistake, PhantomData));
+}
+
+#[test]
+fn a_configuration_that_cannot_be_read_back() {
+    check(&Whinchat::<{ Plain as u8 }, 2>(UNREADABLE, PhantomData)).assert();
 }
 
 #[test]

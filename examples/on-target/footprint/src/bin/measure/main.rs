@@ -8,20 +8,17 @@
 #![no_std]
 #![no_main]
 
-use core::future::Future;
+mod asynchronous;
+mod baselines;
+mod meter;
+
 use core::hint::black_box;
-use core::mem::{size_of, size_of_val};
-use core::pin::pin;
-use core::task::{Context, Poll, Waker};
+use core::mem::size_of;
 
 use cortex_m::Peripherals;
-use cortex_m::peripheral::SYST;
 use cortex_m::peripheral::syst::SystClkSource;
-use cortex_m_stack::{current_stack_in_use, repaint_stack, stack_painted, stack_size};
 use crake::alert::{AlertQueue, Event};
-use crake::asynch;
 use crake::board::{Board, Correction, Gain, Offset, Rail};
-use crake::crc::Pec;
 use crake::part::corncrake::Corncrake;
 use crake::part::moorhen::Moorhen;
 use crake::part::pmbus::gallinule::Gallinule;
@@ -35,9 +32,10 @@ use footprint::{
 };
 use semihosting::{println, process};
 
-/// Calls that are measured together: exact to a tenth of an instruction, and the longest does not
-/// run SysTick out.
-const CALLS: u32 = 32;
+use asynchronous::asynchronous;
+use baselines::baselines;
+use meter::{alone, instructions, stack};
+
 const TIME: Time = Time::every(500_000);
 
 type Blocking<'a> = Monitor<'static, Handle<'a>, Instantly, Corncrake, RAILS, WithClock<Time>>;
@@ -64,40 +62,6 @@ fn main() -> ! {
     ];
     baselines();
     process::exit(if good == [true; 7] { 0 } else { 1 })
-}
-
-/// Instructions for one call of `act`, each after a call of `before`, which does not count.
-#[inline(never)]
-fn instructions(before: &mut dyn FnMut(), act: &mut dyn FnMut()) -> u32 {
-    let whole = ticks(before, act);
-    let rest = ticks(before, &mut || {
-        black_box(());
-    });
-    // 40 ns a tick, 32 ns an instruction.
-    whole.saturating_sub(rest) * 5 / 4 / CALLS
-}
-
-#[inline(never)]
-fn ticks(before: &mut dyn FnMut(), act: &mut dyn FnMut()) -> u32 {
-    let begin = SYST::get_current();
-    for _ in 0..CALLS {
-        before();
-        act();
-    }
-    begin.wrapping_sub(SYST::get_current()) & 0x00FF_FFFF
-}
-
-fn alone(act: &mut dyn FnMut()) -> u32 {
-    instructions(&mut || {}, act)
-}
-
-/// Bytes of stack that `act` takes, at the deepest.
-#[inline(never)]
-fn stack(act: &mut dyn FnMut()) -> u32 {
-    repaint_stack();
-    let before = current_stack_in_use();
-    act();
-    (stack_size() - stack_painted()).saturating_sub(before)
 }
 
 fn monitor(bus: &Answers, part: Corncrake) -> Blocking<'_> {
@@ -372,144 +336,4 @@ fn alerts() -> bool {
     bus.prepare();
     println!("stack.read_alerts = {}", stack(&mut look));
     good
-}
-
-/// Runs a future whose bus is ready at once.
-fn ready<F: Future>(future: F) -> Option<F::Output> {
-    match pin!(future).poll(&mut Context::from_waker(Waker::noop())) {
-        Poll::Ready(output) => Some(output),
-        Poll::Pending => None,
-    }
-}
-
-fn asynchronous() -> bool {
-    use asynch::ShuntMonitor as _;
-    let (bus, other, mut room) = (
-        Answers::new([0x08, 0, 0]),
-        Answers::new([0x08, 0, 0]),
-        Room([0; 115]),
-    );
-    let mut monitor =
-        asynch::Monitor::new(Handle(&bus), Instantly, part(), &BOARD).with_clock(TIME);
-    let mut queue = AlertQueue::<8>::new();
-    bus.prepare();
-    let mut good = matches!(ready(monitor.init(&CONFIG)), Some(Ok(())));
-    println!("size.future_of_sample = {}", size_of_val(&monitor.sample()));
-    let bus_alone = alone(&mut || sample_on_the_bus(&other, &mut room));
-    let mut sample = || good &= matches!(ready(monitor.sample()), Some(Ok(_)));
-    let whole = instructions(&mut || bus.prepare(), &mut sample);
-    println!("instructions.sample_async = {}", whole - bus_alone);
-    bus.prepare();
-    println!("stack.sample_async = {}", stack(&mut sample));
-    bus.prepare();
-    println!(
-        "stack.set_limits_async = {}",
-        stack(&mut || {
-            let mut queue = queue.asynch();
-            good &= matches!(ready(queue.set_limits(&mut monitor, &LIMITS)), Some(Ok(())));
-        })
-    );
-    println!(
-        "size.future_of_service = {}",
-        size_of_val(&queue.asynch().service(&mut monitor))
-    );
-    let bus_alone = alone(&mut || service_on_the_bus(&other, &mut room));
-    let mut service = || {
-        good &= matches!(ready(queue.asynch().service(&mut monitor)), Some(Ok(_)));
-        black_box(queue.next_event());
-    };
-    let whole = instructions(&mut || bus.prepare(), &mut service);
-    println!("instructions.service_async = {}", whole - bus_alone);
-    bus.prepare();
-    println!("stack.service_async = {}", stack(&mut service));
-    good
-}
-
-/// Bytes of what a sample gives, read the other way: a register at a time, each with its check
-/// byte; not coherent.
-const REGISTERS: [(u8, usize); 5] = [(0x60, 3), (0x64, 2), (0x68, 5), (0x6C, 6), (0x70, 8)];
-
-fn baselines() {
-    let other = Answers::new([0; 3]);
-    let one_by_one = alone(&mut || {
-        black_box(register_by_register(&other));
-    });
-    let bus_alone = alone(&mut || registers_on_the_bus(&other));
-    println!(
-        "instructions.one_register_at_a_time = {}",
-        one_by_one - bus_alone
-    );
-    let other = Answers::new([0; 3]);
-    registers_on_the_bus(&other);
-    println!(
-        "bus.one_register_at_a_time_transfers = {}",
-        other.transfers()
-    );
-    println!(
-        "bus.one_register_at_a_time_data_permille = {}",
-        100 * 8 * 1000 / other.bits()
-    );
-    let (other, mut room) = (Answers::new([0; 3]), Room([0; 115]));
-    sample_on_the_bus(&other, &mut room);
-    println!("bus.sample_transfers = {}", other.transfers());
-    // 109 bytes go to the decoder; the block's check value and the check byte do not.
-    println!(
-        "bus.sample_data_permille = {}",
-        109 * 8 * 1000 / other.bits()
-    );
-    println!(
-        "instructions.readings_in_f32 = {}",
-        alone(&mut || {
-            black_box(readings_in_f32(black_box(&[[30_000, 13_200, 0]; RAILS])));
-        })
-    );
-}
-
-#[inline(never)]
-fn register_by_register(bus: &Answers) -> [[i64; 5]; RAILS] {
-    let mut values = [[0; 5]; RAILS];
-    for (channel, values) in (0..).zip(&mut values) {
-        for ((first, len), value) in REGISTERS.iter().zip(values) {
-            *value = register(bus, first + channel, *len).unwrap_or_default();
-        }
-    }
-    black_box(register(bus, 0x74, 4));
-    values
-}
-
-fn register(bus: &Answers, pointer: u8, len: usize) -> Option<i64> {
-    let mut room = [0; 9];
-    let room = room.get_mut(..=len)?;
-    let _ = Handle(bus).write_read(ADDRESS, &[pointer], room);
-    let (check, data) = room.split_last()?;
-    let mut pec = Pec::new();
-    pec.add_all(&[0, ADDRESS << 1, pointer, ADDRESS << 1 | 1]);
-    pec.add_all(data);
-    let value = data
-        .iter()
-        .fold(0_i64, |value, byte| value << 8 | i64::from(*byte));
-    let spare = 64 - 8 * len as u32;
-    (pec.value() == *check).then_some(value << spare >> spare)
-}
-
-#[inline(never)]
-fn registers_on_the_bus(bus: &Answers) {
-    for channel in 0..RAILS as u8 {
-        for (first, len) in REGISTERS {
-            if let Some(room) = [0; 9].get_mut(..=len) {
-                let _ = Handle(bus).write_read(ADDRESS, &[first + channel], black_box(room));
-            }
-        }
-    }
-    let _ = Handle(bus).write_read(ADDRESS, &[0x74], black_box(&mut [0; 5]));
-}
-
-/// What a driver in floating point would do with the same codes.
-#[inline(never)]
-fn readings_in_f32(codes: &[[i32; 3]; RAILS]) -> [[f32; 3]; RAILS] {
-    codes.map(|[sense, rail, offset]| {
-        let current = (sense - offset) as f32 * black_box(5.0e-5_f32);
-        let voltage = rail as f32 * black_box(2.5e-4_f32);
-        [voltage, current, voltage * current]
-    })
 }
